@@ -1,0 +1,57 @@
+/// From a diagnosis to a decision: grade, what to do and by when, what to
+/// check next, what would change the grade.
+#ifndef DRYSHAFT_ASSESS_HPP
+#define DRYSHAFT_ASSESS_HPP
+
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "dryshaft/diagnose.hpp"
+#include "dryshaft/knowledge.hpp"
+#include "dryshaft/record.hpp"
+#include "dryshaft/report.hpp"
+
+namespace dryshaft {
+
+struct Verdict {
+  Grade grade = Grade::U;
+  std::optional<Grade> at_least;  ///< the worst floor that holds
+  std::uint64_t floors = 0;       ///< bit `i`: `Knowledge::floors[i]` holds
+  RiskBand band = RiskBand::low;
+  bool incomplete = false;  ///< not A only because the port check is not fully on record
+  Posterior posterior;
+};
+
+/// Grades a case. Pure; allocates nothing.
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c);
+/// The same with the posterior already known.
+Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& posterior);
+
+/// Facts of a judged case, for conditions on advice and outlook.
+Facts facts_of(const Case& c, const Verdict& verdict);
+
+/// Expected information of each check that could still be made, best first.
+/// A check's findings are taken together: all joint outcomes are enumerated.
+/// Bits are the mutual information between them and whether a damaging cause
+/// is present, given everything else observed (Shannon 1948).
+std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& model, const Case& c,
+                                   const Verdict& verdict, Audience audience);
+
+/// Single findings that would move the grade, smallest change first.
+std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model,
+                                      const Case& c, const Verdict& verdict);
+
+struct AssessOptions {
+  Audience audience = Audience::technician;
+  std::optional<int> today;  ///< days since 1970-01-01; nothing: the unit's newest date
+};
+
+/// The finished report on a unit: its newest record in the light of the older.
+/// `history` holds at least one record.
+Report assess(const History& history, const Knowledge& knowledge, const Model& model,
+              const AssessOptions& options);
+
+}  // namespace dryshaft
+
+#endif

@@ -1,0 +1,138 @@
+/// Diagnosis: exact inference over the joint states of the six causes.
+///
+/// Causes are binary. A child cause is brought about by its base or by any
+/// present parent (noisy-OR). A finding's level is the worst that any present
+/// cause, or its background, brings about (noisy-MAX): with `G_l` the chance of
+/// level `l` or worse in a state, G_l = 1 - (1 - anyway_l) * prod(1 - shows_l)
+/// over the causes present, and the level itself has probability G_l - G_{l+1}.
+/// All 2^6 states are enumerated, so nothing is approximated. What was not
+/// observed is left out, which is the same as summing over its values.
+#ifndef DRYSHAFT_DIAGNOSE_HPP
+#define DRYSHAFT_DIAGNOSE_HPP
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "dryshaft/knowledge.hpp"
+#include "dryshaft/record.hpp"
+
+namespace dryshaft {
+
+/// One unit as the grader sees it. Plain values: copying and changing a case
+/// to ask "what if" is cheap and allocates nothing.
+struct Case {
+  std::array<std::int8_t, kFindingCount> level{};  ///< -1: not observed
+  std::array<std::uint8_t, kSituationCount> situation{};
+  double seal_km = 0;     ///< distance on the seal, assumed where not known
+  double seal_years = 0;  ///< age of the seal, assumed where not known
+  double port_weight = 1;  ///< of harmless news from the port: 1 fresh, towards 0 with distance and time
+
+  [[nodiscard]] int at(Finding f) const { return level[static_cast<std::size_t>(f)]; }
+  void set(Finding f, int l) { level[static_cast<std::size_t>(f)] = static_cast<std::int8_t>(l); }
+  [[nodiscard]] unsigned at(Situation s) const {
+    return situation[static_cast<std::size_t>(s)];
+  }
+  void set(Situation s, auto value) {
+    situation[static_cast<std::size_t>(s)] = static_cast<std::uint8_t>(value);
+  }
+};
+
+/// A case with nothing observed and nothing known.
+Case empty_case();
+
+using States = std::array<double, kStateCount>;
+
+struct Posterior {
+  States state{};  ///< probability of each joint state; sums to 1
+  std::array<double, kCauseCount> cause{};
+  double risk = 0;  ///< probability that at least one cause marked damaging "yes" is present
+};
+
+/// Weight of each finding for each cause, in decibans: log odds with the
+/// finding less log odds without it. 0 where the finding was not observed.
+using Weights = std::array<std::array<double, kCauseCount>, kFindingCount>;
+
+/// The rule data, compiled for speed. Immutable; safe to share between threads.
+class Model {
+ public:
+  explicit Model(const Knowledge& knowledge);
+
+  /// Prior probability of each joint state.
+  [[nodiscard]] States prior(const Case& c) const;
+  /// Allocates nothing.
+  [[nodiscard]] Posterior infer(const Case& c) const;
+  [[nodiscard]] Weights weigh(const Case& c) const;
+
+  /// P(finding at `level` | state), for all states. Findings without a
+  /// background in the rule data carry no evidence: all ones.
+  [[nodiscard]] const States& likelihood(Finding finding, int level) const {
+    return likelihood_[static_cast<std::size_t>(finding)][static_cast<std::size_t>(level)];
+  }
+  [[nodiscard]] bool carries_evidence(Finding finding) const {
+    return carries_[static_cast<std::size_t>(finding)];
+  }
+  /// Bit `s` is set where state `s` holds a damaging cause.
+  [[nodiscard]] std::uint64_t damaging_states() const { return damaging_; }
+  /// Chance that wear-out alone has begun the leak by this distance and age; 0 without wear.
+  [[nodiscard]] double wear_probability(double km, double years) const;
+  /// Cumulative hazard behind `wear_probability`.
+  [[nodiscard]] double wear_hazard(double km, double years) const;
+
+ private:
+  void factor(const Case& c, std::size_t finding, States& out) const;
+
+  struct CausePrior {
+    int by = -1;  // situation, or -1
+    std::array<double, 4> base{};
+    bool has_wear = false;
+    Wear wear;
+    std::array<double, kCauseCount> given{};
+    std::uint32_t parents = 0;
+  };
+  std::array<CausePrior, kCauseCount> priors_{};
+  std::array<std::array<States, kMaxLevels>, kFindingCount> likelihood_{};
+  std::array<bool, kFindingCount> carries_{};
+  std::uint64_t damaging_ = 0;
+};
+
+/// Posterior from likelihoods already multiplied: normalises and sums up.
+Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);
+
+// ------------------------------------------------ from records to a case
+
+/// Where a finding's level came from.
+struct Observed {
+  std::string since;  ///< date of the earlier inspection it was carried over from; empty: this one
+  std::string detail;  ///< more than the level says, such as a resistance; or empty
+};
+
+/// Everything that the newest record says in the light of the older ones.
+struct Presentation {
+  Case facts;
+  std::array<Observed, kFindingCount> observed;
+  std::vector<std::string_view> contradictions;  ///< ids
+  std::vector<std::string> warnings;
+  std::optional<double> odometer_km;
+  std::optional<double> seal_km;  ///< where known, not assumed
+  std::string family;
+  std::string vehicle;
+};
+
+/// Turns a unit's records (`count` oldest ones of the history) into a case as
+/// of the day `today` (days since 1970-01-01). Pure.
+Presentation present(const History& history, std::size_t count, const Knowledge& knowledge,
+                     int today);
+
+/// Insulation resistance corrected to 40 deg C by the two published rules.
+/// Source: IEEE Std 43 (formulas from memory); valid from 10 to 85 deg C, the
+/// temperature is taken to the nearer end outside.
+double insulation_halving_factor(double winding_c);
+double insulation_thermosetting_factor(double winding_c);
+
+}  // namespace dryshaft
+
+#endif

@@ -1,0 +1,269 @@
+/// Knowledge as data: causes and priors, links, floors, actions, cautions and
+/// drive-unit families, read from JSON texts and checked as they are read.
+///
+/// The library opens no files: a caller hands over names and texts. A new
+/// rule, caution or family needs no compiler.
+#ifndef DRYSHAFT_KNOWLEDGE_HPP
+#define DRYSHAFT_KNOWLEDGE_HPP
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "dryshaft/diagnostic.hpp"
+#include "dryshaft/vocabulary.hpp"
+
+namespace dryshaft {
+
+/// A file's name, as shown in complaints, and its text.
+struct NamedText {
+  std::string name;
+  std::string text;
+};
+
+/// Where a statement comes from. Every item of the rule data carries one.
+enum class SourceMark : std::uint8_t { published, common_practice, from_memory };
+struct Provenance {
+  SourceMark mark = SourceMark::from_memory;
+  std::string citation;  ///< for `published`: what to look up
+};
+/// "from memory", "common practice, no source", or the citation.
+std::string shown(const Provenance& provenance);
+
+/// What every item of the rule data has.
+struct Item {
+  std::string id;
+  std::string reason;  ///< why it holds, in plain words
+  Provenance source;
+  std::string file;
+  std::uint32_t line = 0;
+};
+
+/// A test on findings, situation, probabilities and grade. All parts must
+/// hold; an empty condition always holds.
+struct Condition {
+  /// Bit 0 stands for "not observed", bit `1 + level` for a level.
+  struct FindingIs {
+    Finding finding;
+    std::uint8_t levels;
+  };
+  struct SituationIs {
+    Situation situation;
+    std::uint8_t values;  ///< bit mask over the situation's values
+  };
+  struct CauseIs {
+    Cause cause;
+    double at_least = 0;
+    double below = 2;
+  };
+  std::vector<FindingIs> findings;
+  std::vector<SituationIs> situations;
+  std::vector<CauseIs> causes;
+  std::uint8_t grades = 0x1F;              ///< bit mask over `Grade`
+  std::vector<std::vector<Condition>> any;  ///< of each list, at least one holds
+  std::vector<Condition> none;              ///< none of these holds
+};
+
+/// What conditions are tested against. Level -1: not observed.
+struct Facts {
+  std::array<std::int8_t, kFindingCount> level{};
+  std::array<std::uint8_t, kSituationCount> situation{};
+  std::array<double, kCauseCount> probability{};
+  Grade grade = Grade::A;
+};
+bool holds(const Condition& condition, const Facts& facts);
+/// The condition in words, such as `port-fluid is film or droplets, and noise is absent`.
+std::string describe(const Condition& condition);
+
+/// Wear-out: the chance that the cause began by now is 1 - exp(-H) with
+/// H = (km / scale_km)^shape + (years / scale_years)^shape (Weibull hazards added).
+struct Wear {
+  double shape = 1;
+  double scale_km = 1;
+  double scale_years = 1;
+  double unknown_km = 0;  ///< distance assumed where none is known
+  std::uint8_t cooling = 0;  ///< bit mask over `Cooling`: where it applies
+};
+
+struct CauseRule : Item {
+  Cause cause = Cause::seal_leak;
+  std::string title;   ///< for technicians
+  std::string plain;   ///< for owners
+  enum class Damaging : std::uint8_t { no, slowly, yes } damaging = Damaging::no;
+  /// Probability without wear or parents, one for each value of `by` where
+  /// there is one, else `base[0]`.
+  std::optional<Situation> by;
+  std::array<double, 4> base{};
+  std::optional<Wear> wear;
+  /// Probability that a present parent brings this cause about (noisy-OR); 0: no parent.
+  std::array<double, kCauseCount> given{};
+};
+
+/// How strongly a cause shows as a finding. `shows[l]`: probability that the
+/// cause alone brings the finding to level `l` or worse. `shows[0]` is 1.
+struct Link : Item {
+  Finding finding = Finding::port_fluid;
+  Cause cause = Cause::seal_leak;
+  std::array<double, kMaxLevels> shows{};
+};
+
+/// How often a finding reaches each level or worse with no cause present.
+struct Background : Item {
+  Finding finding = Finding::port_fluid;
+  std::array<double, kMaxLevels> anyway{};
+};
+
+struct Floor : Item {
+  Grade grade = Grade::A;
+  Condition when;
+  std::string plain;  ///< for owners
+};
+inline constexpr std::size_t kMaxFloors = 64;
+
+struct CautionRule : Item {
+  std::string text;
+  std::string owner_text;
+  bool always = false;       ///< on every report
+  bool trained_only = false;  ///< what needs it is for trained people, never for an owner
+  Condition when;             ///< shown only where this holds
+};
+
+struct ActionRule : Item {
+  std::string text;
+  std::string owner_text;
+  std::vector<std::string> cautions;
+  std::vector<std::string> owner_cautions;
+  int importance = 9;      ///< 1 first: order among actions that are equally urgent
+  bool owner_can = false;  ///< an owner may do it without tools
+  double minutes = 0;      ///< as a check; 0: not a check
+  Condition check_when;    ///< where it may be suggested as a check
+  std::vector<Finding> reveals;
+};
+
+struct Advice : Item {
+  std::string action;
+  Condition when;
+  Urgency urgency = Urgency::routine;
+  std::optional<double> within_km;
+  std::optional<double> within_days;
+  bool at_recheck = false;  ///< the limits are those of the computed recheck
+  /// Actions that belong to this one: same urgency and limits, each for its own reason.
+  std::vector<std::string> with;
+  std::string plain;  ///< for owners
+};
+
+struct GradeRule : Item {
+  Grade grade = Grade::A;
+  std::string meaning;
+  std::string owner_meaning;
+  std::vector<std::string> owner_summary;
+  std::optional<double> recheck_km;    ///< longest; nothing: no recheck, act first
+  std::optional<double> recheck_days;
+};
+
+enum class Outlook : std::uint8_t { routine, unknown, major_parts, doubtful };
+std::string_view name(Outlook outlook);
+struct OutlookRule : Item {
+  Outlook outlook = Outlook::unknown;
+  Condition when;
+};
+
+struct ContradictionRule : Item {
+  std::string text;
+  std::string plain;
+};
+
+struct Settings {
+  double risk_raised = 0;
+  double risk_high = 0;
+  double port_half_km = 0;    ///< distance after which harmless news from the port weighs half
+  double port_half_days = 0;
+  double port_stale_below = 0;
+  double km_per_year = 0;     ///< assumed where distance or age is missing
+  double loss_some = 0;       ///< ml per 1000 km
+  double loss_marked = 0;
+  double ohm_per_volt_low = 0;
+  double ohm_per_volt_least = 0;
+  double ieee43_mohm = 0;
+  double assumed_voltage = 0;  ///< where neither record nor family gives one
+  double assumed_winding_c = 0;
+  double recheck_onset_probability = 0;  ///< chance of a new leak before the recheck
+  double recheck_least_km = 0;
+  double recheck_least_days = 0;
+  double memory_band = 0;  ///< odds factor by which a value from memory may be wrong
+  Condition ungraded;  ///< grade U where this holds and no floor forces C or D
+  std::string ungraded_reason;
+  std::string ungraded_plain;
+  Condition sound;     ///< grade A needs this
+  std::string unsound_reason;
+  std::string unsound_plain;
+  std::string raised_reason;
+  std::string raised_plain;
+  std::string high_reason;
+  std::string high_plain;
+};
+
+struct VehicleProfile {
+  std::string id;
+  std::string port_access;
+};
+
+/// A configuration that holds for units built in [from, before), in months since year 0.
+struct FamilyPeriod {
+  std::optional<int> from;
+  std::optional<int> before;
+  Cooling cooling = Cooling::unknown;
+  Bearings rotor = Bearings::unknown;
+  Bearings gear = Bearings::unknown;
+};
+
+struct Family : Item {
+  std::string title;
+  std::optional<double> system_voltage;
+  Magnets magnets = Magnets::unknown;
+  std::vector<FamilyPeriod> periods;
+  std::vector<VehicleProfile> vehicles;
+};
+
+struct Knowledge {
+  std::string id;
+  std::string version;
+  std::string sha256;  ///< over names and texts of all rule and family files, by name
+  Settings settings;
+  std::array<CauseRule, kCauseCount> causes;
+  std::vector<Background> backgrounds;  ///< one a finding at most
+  std::vector<Link> links;
+  std::vector<Floor> floors;
+  std::vector<CautionRule> cautions;  ///< in the order in which they are shown
+  std::vector<ActionRule> actions;
+  std::vector<Advice> advice;
+  std::array<GradeRule, kGradeCount> grades;
+  std::vector<OutlookRule> outlooks;
+  std::vector<ContradictionRule> contradictions;
+  std::vector<Family> families;
+
+  [[nodiscard]] const Family& family(std::string_view id) const;  ///< `generic` if not found
+  [[nodiscard]] const ActionRule* action(std::string_view id) const;
+  [[nodiscard]] const CautionRule* caution(std::string_view id) const;
+  [[nodiscard]] const ContradictionRule* contradiction(std::string_view id) const;
+};
+
+inline constexpr std::string_view kGenericFamily = "generic";
+
+/// Ids of contradictions that the grader can find; the rule data words them.
+std::span<const std::string_view> contradiction_ids();
+
+/// Reads and checks all rule and family files; every complaint is located.
+Result<Knowledge> load_knowledge(std::vector<NamedText> rules, std::vector<NamedText> families);
+
+/// The names that a rule folder must hold.
+std::span<const std::string_view> rule_file_names();
+
+}  // namespace dryshaft
+
+#endif

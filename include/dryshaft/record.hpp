@@ -1,0 +1,106 @@
+/// Inspection records: `dryshaft-record/1` text in, checked records out.
+#ifndef DRYSHAFT_RECORD_HPP
+#define DRYSHAFT_RECORD_HPP
+
+#include <array>
+#include <cstdint>
+#include <functional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "dryshaft/diagnostic.hpp"
+#include "dryshaft/vocabulary.hpp"
+
+namespace dryshaft {
+
+/// One field as read. What is meant by `code` and `number` depends on the
+/// field's type: choice: `code` is the index into its choices; choices: `code`
+/// is a bit mask over them; flag: `code` is 0 or 1; number: `number`, in the
+/// field's unit (miles already turned into km); date: `number` is days since
+/// 1970-01-01; month: `number` is months since year 0 and `code` is 1 where
+/// only the year was given. Text fields keep their text in `Record`.
+struct Value {
+  bool observed = false;
+  std::uint16_t code = 0;
+  double number = 0;
+};
+
+/// One inspection of one unit.
+struct Record {
+  std::array<Value, kFieldCount> values{};
+  std::string unit_id;
+  std::string family;   ///< empty: not given
+  std::string vehicle;  ///< empty: not given
+  std::string note;     ///< empty: not given
+  /// The shop's own `x_` keys: JSON pointer and JSON text, in file order.
+  std::vector<std::pair<std::string, std::string>> own;
+
+  std::string source;        ///< file name as the caller gave it
+  std::uint32_t line = 0;    ///< where the record's first brace stands
+  std::string sha256;        ///< of the record's text, brace to brace, in hex
+  std::uint32_t odometer_line = 0;  ///< where the odometer reading stands
+  std::uint32_t odometer_column = 0;
+
+  [[nodiscard]] const Value& at(Field field) const {
+    return values[static_cast<std::size_t>(field)];
+  }
+  [[nodiscard]] bool has(Field field) const { return at(field).observed; }
+};
+
+/// What the reader accepts beyond the vocabulary table.
+struct ReadOptions {
+  /// Known family ids, each with the ids of its vehicles. A family that is not
+  /// listed is an error; so is a vehicle that a family with vehicles does not
+  /// list. An empty list accepts any family and vehicle.
+  std::vector<std::pair<std::string, std::vector<std::string>>> families;
+};
+
+inline constexpr std::size_t kMaxRecordBytes = std::size_t{1} << 20U;
+inline constexpr int kMaxDepth = 32;
+
+/// Reads one record from the text of one JSON object. `line` and `column` say
+/// where `text` begins in `source`. A record with an error has no value; all
+/// its errors are listed.
+Result<Record> read_record(std::string_view text, std::string_view source, std::uint32_t line,
+                           std::uint32_t column, const ReadOptions& options);
+
+/// Records of one text, good ones only, in file order, and every complaint in
+/// file order. `rejected` counts the records that were refused.
+struct Records {
+  std::vector<Record> records;
+  std::vector<Diagnostic> diagnostics;
+  std::size_t rejected = 0;
+};
+
+/// Reads a whole text: one object, an array of objects, or JSON Lines. A bad
+/// record never loses a good one.
+Records read_records(std::string_view text, std::string_view source, const ReadOptions& options);
+
+/// Whether `first_line` (the first line of a text that is not blank) holds a
+/// complete JSON object, so that the text can be read as JSON Lines.
+bool is_complete_object(std::string_view first_line);
+
+/// Sorts each unit's records by date and odometer, units by id, and takes out
+/// odometer readings that run backwards within a unit: each is complained of,
+/// and its value becomes not observed. `refused[i]` is 1 where that happened.
+struct History {
+  std::string unit_id;
+  std::vector<Record> records;         ///< oldest first
+  std::vector<std::uint8_t> refused;   ///< parallel to `records`
+};
+Result<std::vector<History>> group_by_unit(std::vector<Record> records);
+
+/// The JSON Schema (draft 2020-12) of a record, made from the vocabulary.
+std::string record_schema();
+
+/// Days since 1970-01-01 of a proleptic Gregorian date, and back (`YYYY-MM-DD`).
+int days_from_date(int year, int month, int day);
+std::string date_text(int days);
+/// Days of an ISO 8601 calendar date `YYYY-MM-DD`; nothing if it is not one.
+std::optional<int> parse_date(std::string_view text);
+
+}  // namespace dryshaft
+
+#endif

@@ -1,0 +1,189 @@
+/// The finished report on a unit, and the writers that turn it into text.
+///
+/// `Report` holds everything that any format shows, already decided and
+/// already worded for its reader. Writers add layout, no judgement, and are
+/// pure: the same reports give the same bytes.
+#ifndef DRYSHAFT_REPORT_HPP
+#define DRYSHAFT_REPORT_HPP
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "dryshaft/diagnostic.hpp"
+#include "dryshaft/vocabulary.hpp"
+
+namespace dryshaft {
+
+inline constexpr std::string_view kToolName = "dryshaft";
+
+enum class Audience : std::uint8_t { technician, owner };
+
+/// A floor that holds: the grade cannot be better than `grade`.
+struct FloorHeld {
+  std::string rule;
+  Grade grade = Grade::A;
+  std::string because;
+};
+
+/// One finding's weight for one cause.
+struct Evidence {
+  std::string rule;     ///< the link that carries it
+  std::string finding;  ///< finding id
+  std::string value;    ///< level id
+  std::string shown;    ///< finding and level in words
+  double decibans = 0;  ///< log odds with the finding less log odds without it; > 0 speaks for
+};
+
+struct CauseReport {
+  std::string id;
+  std::string title;  ///< in the words of the report's reader
+  double probability = 0;
+  std::vector<Evidence> for_it;      ///< strongest first
+  std::vector<Evidence> against_it;  ///< strongest first
+  std::vector<std::string> not_observed;  ///< ids of findings that bear on it
+};
+
+struct Contradiction {
+  std::string id;
+  std::string text;
+};
+
+struct Action {
+  std::string id;
+  std::string text;  ///< what to do, in the words of the report's reader
+  Urgency urgency = Urgency::routine;
+  std::optional<double> within_km;
+  std::optional<double> within_days;
+  std::string because;
+};
+
+struct Caution {
+  std::string id;
+  std::string text;
+};
+
+struct NextCheck {
+  std::string id;
+  std::string text;
+  double minutes = 0;
+  double gain_bits = 0;  ///< expected information on whether a damaging cause is present
+  std::vector<Grade> grades_possible;  ///< best first, U last
+};
+
+struct WouldChange {
+  std::vector<std::pair<std::string, std::string>> findings;  ///< finding id, level id
+  std::string shown;  ///< in words
+  Grade grade = Grade::A;
+};
+
+struct Recheck {
+  std::optional<double> km;
+  std::optional<double> days;
+  std::string because;
+};
+
+struct HistoryEntry {
+  std::string date;
+  std::optional<double> odometer_km;
+  Grade grade = Grade::U;
+  double risk = 0;
+};
+
+struct UnitHistory {
+  std::vector<HistoryEntry> earlier;  ///< oldest first, without this inspection
+  std::string change;                 ///< since the last one, in words; empty: first inspection
+};
+
+/// A finding as it was used, for people.
+struct Observation {
+  std::string finding;
+  std::string value;
+  std::string shown;
+  std::string since;  ///< date of the earlier inspection it was carried over from, or empty
+};
+
+struct Report {
+  // what it rests on
+  std::string tool_version;
+  std::string rules_id;
+  std::string rules_version;
+  std::string rules_sha256;
+  std::string source;
+  std::uint32_t line = 0;
+  std::string record_sha256;
+  Audience audience = Audience::technician;
+
+  // the unit
+  std::string unit_id;
+  std::string family;
+  std::string family_title;
+  std::string vehicle;
+  std::string date;
+  std::optional<double> odometer_km;
+  std::optional<double> seal_km;  ///< distance on the seal, where known
+  std::string by;                 ///< who looked, in words; empty: not known
+  std::string note;
+
+  // the verdict
+  Grade grade = Grade::U;
+  std::string grade_meaning;  ///< one line
+  std::string headline;       ///< what is wrong and how sure, one or two sentences
+  std::optional<Grade> at_least;
+  std::vector<FloorHeld> floors;  ///< worst first
+  std::vector<std::string> reasons;  ///< why this grade, where floors do not say it
+  double risk = 0;
+  std::vector<CauseReport> causes;  ///< most probable first
+  std::vector<Observation> observed;
+  std::vector<Observation> not_observed;  ///< `shown` is the finding's title
+  std::vector<Contradiction> contradictions;
+  std::vector<Action> actions;  ///< most urgent first; never empty
+  std::vector<Caution> cautions;
+  std::vector<NextCheck> next_checks;
+  std::vector<WouldChange> would_change;
+  Recheck recheck;
+  std::string rebuild_outlook;       ///< routine, major-parts, doubtful, unknown
+  std::string rebuild_outlook_text;  ///< in words
+  UnitHistory history;
+  std::vector<std::string> warnings;
+  // plain paragraphs for an owner; empty for a technician
+  std::vector<std::string> owner_summary;
+};
+
+enum class Units : std::uint8_t { km, mi };
+
+struct TextStyle {
+  bool colour = false;
+  std::size_t width = 80;
+  Units units = Units::km;
+};
+
+/// Several reports together with what was refused, for the ranked views.
+struct Batch {
+  std::vector<Report> reports;             ///< ranked, see `rank`
+  std::vector<Diagnostic> rejected;        ///< complaints about records that were refused
+  std::size_t rejected_records = 0;
+};
+
+/// Worst and most urgent first: severity of the grade (D, then C before U,
+/// then B, A), then the most urgent action, then risk (as printed), then the unit id.
+void rank(std::vector<Report>& reports);
+
+// One report. Each ends with a line feed.
+std::string to_json(const Report& report);  ///< one line, `dryshaft-report/1`
+std::string to_text(const Report& report, const TextStyle& style);
+std::string to_markdown(const Report& report, Units units);
+
+// Ranked table, summary and refused records.
+std::string to_text(const Batch& batch, const TextStyle& style);
+std::string to_markdown(const Batch& batch, Units units);
+/// Header line and a row a report (RFC 4180, CRLF line ends as it says).
+std::string csv_header();
+std::string to_csv(const Report& report);
+
+}  // namespace dryshaft
+
+#endif

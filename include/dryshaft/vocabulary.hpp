@@ -1,0 +1,249 @@
+/// The one table of words: record fields, findings, causes, grades.
+///
+/// Reader, JSON Schema, reports, forms and documents are made from what stands
+/// here; no other file repeats a field's name, its values or its unit.
+#ifndef DRYSHAFT_VOCABULARY_HPP
+#define DRYSHAFT_VOCABULARY_HPP
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <limits>
+#include <optional>
+#include <span>
+#include <string_view>
+
+namespace dryshaft {
+
+inline constexpr std::string_view kRecordFormat = "dryshaft-record/1";
+inline constexpr std::string_view kReportFormat = "dryshaft-report/1";
+inline constexpr std::string_view kRulesFormat = "dryshaft-rules/1";
+inline constexpr std::string_view kFamilyFormat = "dryshaft-family/1";
+
+/// Text that stands for "not observed" in any field, as `null` and absence do.
+inline constexpr std::string_view kUnknownWord = "unknown";
+
+// ---------------------------------------------------------------- fields
+
+/// Every field of a record, in the order in which forms ask and documents list.
+enum class Field : std::uint8_t {
+  format,
+  unit_id,
+  family,
+  vehicle,
+  built,
+  rotor_bearings,
+  gear_bearings,
+  rotor_cooling,
+  bypass_keeps_crossover,
+  fitted_odometer_km,
+  seal_renewed_odometer_km,
+  system_voltage_v,
+  date,
+  odometer_km,
+  by,
+  port_checked,
+  port_fluid,
+  port_fluid_kind,
+  port_dried_residue,
+  port_corrosion,
+  port_debris,
+  port_glycol_percent,
+  noise_present,
+  noise_onset,
+  noise_onset_odometer_km,
+  noise_when,
+  noise_pitch_follows_speed,
+  noise_level,
+  noise_changes_with_steering_or_surface,
+  rotation,
+  fault_isolation,
+  fault_shutdown,
+  fault_reduced_power,
+  insulation_resistance_mohm,
+  insulation_test_voltage_v,
+  insulation_winding_temp_c,
+  coolant_loss_ml_per_1000km,
+  coolant_outside_leak_seen,
+  teardown_date,
+  teardown_seal_leak,
+  teardown_rotor_bearing_corrosion,
+  teardown_rotor_bearing_erosion,
+  teardown_gear_bearing_erosion,
+  teardown_insulation_loss,
+  teardown_outside_noise,
+  note,
+};
+inline constexpr std::size_t kFieldCount = static_cast<std::size_t>(Field::note) + 1;
+
+/// How a field is written in JSON.
+enum class FieldType : std::uint8_t {
+  text,     ///< string
+  month,    ///< string, `YYYY` or `YYYY-MM`
+  date,     ///< string, `YYYY-MM-DD`
+  choice,   ///< string, one of `choices`
+  choices,  ///< array of strings out of `choices`, none twice
+  flag,     ///< boolean
+  number,   ///< number, in `unit`
+};
+
+/// A word that a field or a finding may take, and what it means to a reader.
+struct Choice {
+  std::string_view id;
+  std::string_view plain;
+};
+
+/// One row of the field table.
+struct FieldSpec {
+  Field id;
+  std::string_view pointer;  ///< JSON pointer in the record
+  FieldType type;
+  std::string_view title;     ///< for people: a short name
+  std::string_view question;  ///< for people: a plain question
+  std::span<const Choice> choices = {};
+  std::string_view unit = {};
+  double minimum = -std::numeric_limits<double>::infinity();
+  bool minimum_excluded = false;
+  double maximum = std::numeric_limits<double>::infinity();
+  std::size_t max_length = 0;  ///< characters, for text; 0: no limit of its own
+  bool required = false;
+  bool miles_too = false;  ///< `_km` may be written `_mi`, in miles
+};
+
+/// All rows, indexed by `Field`.
+std::span<const FieldSpec, kFieldCount> fields();
+const FieldSpec& spec(Field field);
+/// The field at a JSON pointer (the `_mi` spelling included), if there is one.
+std::optional<Field> field_at(std::string_view pointer);
+
+inline constexpr double kKmPerMile = 1.609344;  // exact: international yard and pound agreement, 1959
+
+// ---------------------------------------------------------------- causes
+
+enum class Cause : std::uint8_t {
+  seal_leak,
+  rotor_bearing_corrosion,
+  rotor_bearing_erosion,
+  gear_bearing_erosion,
+  insulation_loss,
+  outside_noise,
+};
+inline constexpr std::size_t kCauseCount = static_cast<std::size_t>(Cause::outside_noise) + 1;
+/// Joint states of all causes; bit `c` of a state's number says that cause `c` is present.
+inline constexpr std::size_t kStateCount = std::size_t{1} << kCauseCount;
+
+struct CauseSpec {
+  Cause id;
+  std::string_view name;  ///< the id in files, such as "seal-leak"
+  Field teardown;         ///< the field that says what opening the unit showed
+};
+std::span<const CauseSpec, kCauseCount> causes();
+std::string_view name(Cause cause);
+std::optional<Cause> cause_named(std::string_view name);
+
+// -------------------------------------------------------------- findings
+
+/// What the grader reasons about: each finding is derived from one or more
+/// fields and takes one of a few levels, the first being the harmless one.
+enum class Finding : std::uint8_t {
+  port_fluid,
+  port_fluid_kind,
+  port_residue,
+  port_rust,
+  port_debris,
+  isolation_fault,
+  insulation,
+  rotation,
+  noise,
+  noise_load,
+  noise_pitch,
+  noise_outside,
+  noise_onset,
+  noise_level,
+  coolant_loss,
+  shutdown,
+  reduced_power,
+  earlier_coolant,
+  opened_seal_leak,
+  opened_rotor_bearing_corrosion,
+  opened_rotor_bearing_erosion,
+  opened_gear_bearing_erosion,
+  opened_insulation_loss,
+  opened_outside_noise,
+};
+inline constexpr std::size_t kFindingCount =
+    static_cast<std::size_t>(Finding::opened_outside_noise) + 1;
+inline constexpr std::size_t kMaxLevels = 4;
+
+struct FindingSpec {
+  Finding id;
+  std::string_view name;   ///< the id in files, such as "port-fluid"
+  std::string_view title;  ///< for people
+  std::span<const Choice> levels;  ///< harmless first, then worse and worse
+  bool ordered = false;  ///< a later level is worse news; proofs rely on it
+  bool at_port = false;  ///< seen at the sensor port, so harmless news grows old
+  std::span<const Field> from;  ///< the fields that it is derived from
+  /// The finding that it describes further: it exists only where that one is not harmless.
+  std::optional<Finding> detail_of = std::nullopt;
+  /// Comes from an opening or the unit's past: no check can bring it about.
+  bool from_history = false;
+};
+std::span<const FindingSpec, kFindingCount> findings();
+const FindingSpec& spec(Finding finding);
+std::string_view name(Finding finding);
+std::optional<Finding> finding_named(std::string_view name);
+
+// ------------------------------------------------------------- situation
+
+/// What holds for a unit without being evidence for or against a cause.
+enum class Situation : std::uint8_t {
+  rotor_cooling,
+  rotor_bearings,
+  gear_bearings,
+  crossover,
+  rotor_magnets,
+  configuration,
+  port_check,
+  risk,
+  by,
+};
+inline constexpr std::size_t kSituationCount = static_cast<std::size_t>(Situation::by) + 1;
+
+struct SituationSpec {
+  Situation id;
+  std::string_view name;
+  std::span<const Choice> values;
+};
+std::span<const SituationSpec, kSituationCount> situations();
+const SituationSpec& spec(Situation situation);
+
+enum class Cooling : std::uint8_t { wet, bypassed, factory_dry, unknown };
+enum class Bearings : std::uint8_t { steel, hybrid, unknown };
+enum class Crossover : std::uint8_t { kept, dropped, unknown };
+enum class Magnets : std::uint8_t { yes, no, unknown };
+enum class Configuration : std::uint8_t { consistent, contradicted };
+/// Whether the sensor port tells something about today.
+enum class PortCheck : std::uint8_t {
+  fresh,     ///< made, its fluid recorded, and recent enough to rely on
+  stale,     ///< made, but too far or too long ago
+  not_made,  ///< not made, or made without a record of what was seen
+};
+enum class RiskBand : std::uint8_t { low, raised, high };
+
+// ---------------------------------------------------------------- grades
+
+enum class Grade : std::uint8_t { A, B, C, D, U };
+inline constexpr std::size_t kGradeCount = 5;
+std::string_view name(Grade grade);
+std::optional<Grade> grade_named(std::string_view name);
+/// Order by what it means for the user: A 0, B 1, C and U 2, D 3.
+int severity(Grade grade);
+
+enum class Urgency : std::uint8_t { now, soon, planned, routine };
+inline constexpr std::size_t kUrgencyCount = 4;
+std::string_view name(Urgency urgency);
+std::optional<Urgency> urgency_named(std::string_view name);
+
+}  // namespace dryshaft
+
+#endif

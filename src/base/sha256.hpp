@@ -1,0 +1,14 @@
+// SHA-256 (FIPS 180-4) of a text, in lower-case hex.
+#ifndef DRYSHAFT_BASE_SHA256_HPP
+#define DRYSHAFT_BASE_SHA256_HPP
+
+#include <string>
+#include <string_view>
+
+namespace dryshaft {
+
+std::string sha256_hex(std::string_view text);
+
+}  // namespace dryshaft
+
+#endif

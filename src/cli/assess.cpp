@@ -1,0 +1,359 @@
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <cstdlib>
+#include <memory>
+
+#include "cli/cli.hpp"
+#include "cli/parallel.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+struct Options {
+  std::vector<std::string> files;
+  std::string audience = "technician";
+  std::string format = "text";
+  std::string units = "km";
+  std::string colour = "auto";
+  std::optional<std::string> out;
+  std::optional<std::string> fail_on;
+  std::optional<std::string> today;
+  bool full = false;
+  unsigned jobs = 1;
+  DataOptions data;
+};
+
+// Progress on a terminal, for work that takes a while.
+class Progress {
+ public:
+  explicit Progress(bool output_on_terminal)
+      : on_(isatty(STDERR_FILENO) != 0 && !output_on_terminal) {}
+  Progress(const Progress&) = delete;
+  Progress& operator=(const Progress&) = delete;
+  Progress(Progress&&) = delete;
+  Progress& operator=(Progress&&) = delete;
+  ~Progress() {
+    if (shown_) {
+      warn("\r\033[K");
+    }
+  }
+  void at(std::size_t records) {
+    constexpr std::size_t kEvery = 20000;
+    if (on_ && records / kEvery != last_) {
+      last_ = records / kEvery;
+      shown_ = true;
+      warn(fmt::format("\r{} records", records));
+    }
+  }
+
+ private:
+  bool on_;
+  bool shown_ = false;
+  std::size_t last_ = 0;
+};
+
+class Command {
+ public:
+  explicit Command(const Options& options) : o_(options) {}
+
+  int run() {
+    if (o_.today) {
+      assess_.today = parse_date(*o_.today);
+      if (!assess_.today) {
+        throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o_.today)};
+      }
+    }
+    assess_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
+    Result<Knowledge> loaded = load(o_.data);
+    if (!loaded.value) {
+      return kRejected;
+    }
+    knowledge_ = std::move(*loaded.value);
+    model_.emplace(knowledge_);
+    read_ = read_options(knowledge_);
+    Output output(o_.out);
+    Progress progress(!o_.out && isatty(STDOUT_FILENO) != 0);
+    progress_ = &progress;
+    if (o_.format == "jsonl") {
+      stream(output);
+    } else {
+      batch(output);
+    }
+    if (const int failed = output.finish(); failed != kDone) {
+      return failed;
+    }
+    return rejected_ ? kRejected : (failed_on_ ? kFailOn : kDone);
+  }
+
+ private:
+  [[nodiscard]] std::vector<std::string> files() const {
+    return o_.files.empty() ? std::vector<std::string>{"-"} : o_.files;
+  }
+
+  void take_complaints(const std::vector<Diagnostic>& diagnostics) {
+    complain(diagnostics);
+    for (const Diagnostic& d : diagnostics) {
+      rejected_ = rejected_ || d.severity == Severity::error;
+    }
+  }
+
+  void judge_exit(const Report& report) {
+    if (o_.fail_on) {
+      failed_on_ =
+          failed_on_ || severity(report.grade) >= severity(*grade_named(*o_.fail_on));
+    }
+  }
+
+  // ---------------------------------------------------- everything at once
+
+  void batch(Output& output) {
+    Batch batch;
+    std::vector<Record> records;
+    for (const std::string& path : files()) {
+      LineSource source(path);
+      const std::string text = source.rest();
+      if (!source.error().empty()) {
+        batch.rejected.push_back(input_complaint(source));
+        continue;
+      }
+      Records read = read_records(text, source.name(), read_);
+      std::ranges::move(read.records, std::back_inserter(records));
+      std::ranges::move(read.diagnostics, std::back_inserter(batch.rejected));
+      batch.rejected_records += read.rejected;
+    }
+    Result<std::vector<History>> grouped = group_by_unit(std::move(records));
+    std::ranges::move(grouped.diagnostics, std::back_inserter(batch.rejected));
+    take_complaints(batch.rejected);
+    const std::vector<History> histories = std::move(grouped.value).value_or(std::vector<History>{});
+    if (!assess_.today) {
+      for (const History& h : histories) {
+        const int date = static_cast<int>(h.records.back().at(Field::date).number);
+        assess_.today = std::max(assess_.today.value_or(date), date);
+      }
+    }
+    batch.reports.resize(histories.size());
+    in_parallel(histories.size(), o_.jobs, [&](std::size_t i) {
+      batch.reports[i] = assess(histories[i], knowledge_, *model_, assess_);
+    });
+    for (const Report& r : batch.reports) {
+      judge_exit(r);
+    }
+    rank(batch.reports);
+    write(output, batch);
+  }
+
+  void write(Output& output, const Batch& batch) {
+    const Units units = o_.units == "mi" ? Units::mi : Units::km;
+    const TextStyle style{.colour = coloured(), .width = 80, .units = units};
+    const bool one = batch.reports.size() == 1 && batch.rejected_records == 0;
+    if (o_.format == "json") {
+      for (const Report& r : batch.reports) {
+        output.write(to_json(r));
+      }
+    } else if (o_.format == "csv") {
+      output.write(csv_header());
+      for (const Report& r : batch.reports) {
+        output.write(to_csv(r));
+      }
+    } else if (o_.format == "markdown") {
+      several(output, batch, one, to_markdown(batch, units),
+              [&](const Report& r) { return to_markdown(r, units); });
+    } else {
+      several(output, batch, one, to_text(batch, style),
+              [&](const Report& r) { return to_text(r, style); });
+    }
+  }
+
+  template <typename Each>
+  void several(Output& output, const Batch& batch, bool one, const std::string& table,
+               const Each& each) {
+    if (!one) {
+      output.write(table);
+    }
+    for (const Report& r : batch.reports) {
+      if (one || o_.full) {
+        output.write(one ? each(r) : "\n" + each(r));
+      }
+    }
+  }
+
+  [[nodiscard]] bool coloured() const {
+    if (o_.colour != "auto") {
+      return o_.colour == "always";
+    }
+    const char* no_colour = std::getenv("NO_COLOR");
+    return !o_.out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
+  }
+
+  // --------------------------------------------------- one after the other
+
+  // JSON Lines out: reports come in the order of the input and memory stays
+  // flat. Records of one unit that follow each other are its history.
+  void stream(Output& output) {
+    for (const std::string& path : files()) {
+      LineSource source(path);
+      std::string line;
+      bool first = true;
+      bool going = true;
+      while (going && source.next(line)) {
+        if (line.find_first_not_of(" \t\r\xEF\xBB\xBF") == std::string::npos) {
+          continue;
+        }
+        if (first && !is_complete_object(line)) {
+          whole(source, line, output);
+          break;
+        }
+        first = false;
+        lines_.push_back({std::move(line), source.line_number(), source.name()});
+        line = {};
+        constexpr std::size_t kAtOnce = 1024;
+        if (lines_.size() >= kAtOnce || pending_bytes() > kMaxRecordBytes * 8) {
+          going = read_lines(output);
+        }
+      }
+      if (!source.error().empty()) {
+        take_complaints({input_complaint(source)});
+      }
+      if (!read_lines(output)) {
+        return;
+      }
+    }
+    flush_units(output, true);
+  }
+
+  struct Line {
+    std::string text;
+    std::uint32_t number;
+    std::string source;
+  };
+
+  [[nodiscard]] std::size_t pending_bytes() {
+    pending_ += lines_.back().text.size();
+    return pending_;
+  }
+
+  bool read_lines(Output& output) {
+    std::vector<Records> read(lines_.size());
+    in_parallel(lines_.size(), o_.jobs, [&](std::size_t i) {
+      const Line& l = lines_[i];
+      // The text reader knows about byte order marks, line ends and trailing text.
+      read[i] = read_records(l.text, l.source, read_);
+      for (Record& r : read[i].records) {
+        r.line = l.number;
+        r.odometer_line = l.number;
+      }
+      for (Diagnostic& d : read[i].diagnostics) {
+        d.line = d.line == 0 ? 0 : l.number;
+      }
+    });
+    lines_.clear();
+    pending_ = 0;
+    for (Records& r : read) {
+      take_complaints(r.diagnostics);
+      for (Record& record : r.records) {
+        add(std::move(record));
+      }
+    }
+    return flush_units(output, false);
+  }
+
+  void add(Record record) {
+    ++count_;
+    if (units_.empty() || units_.back().front().unit_id != record.unit_id) {
+      units_.emplace_back();
+    }
+    units_.back().push_back(std::move(record));
+  }
+
+  // A text that is not JSON Lines from its first line on.
+  void whole(LineSource& source, const std::string& line, Output& output) {
+    std::string text(source.line_number() - 1, '\n');
+    text += line + "\n" + source.rest();
+    if (!source.error().empty()) {
+      return;
+    }
+    Records read = read_records(text, source.name(), read_);
+    take_complaints(read.diagnostics);
+    for (Record& record : read.records) {
+      add(std::move(record));
+    }
+    flush_units(output, false);
+  }
+
+  // Grades all units but the last, which may go on; all of them at the end.
+  bool flush_units(Output& output, bool all) {
+    const std::size_t n = units_.size() - (all || units_.empty() ? 0 : 1);
+    std::vector<std::string> reports(n);
+    std::vector<Report> finished(n);
+    std::vector<std::vector<Diagnostic>> complaints(n);
+    in_parallel(n, o_.jobs, [&](std::size_t i) {
+      Result<std::vector<History>> grouped = group_by_unit(std::move(units_[i]));
+      complaints[i] = std::move(grouped.diagnostics);
+      finished[i] = assess(grouped.value->front(), knowledge_, *model_, assess_);
+      reports[i] = to_json(finished[i]);
+    });
+    bool going = true;
+    for (std::size_t i = 0; i < n; ++i) {
+      take_complaints(complaints[i]);
+      judge_exit(finished[i]);
+      going = output.write(reports[i]) && going;
+    }
+    units_.erase(units_.begin(), units_.begin() + static_cast<std::ptrdiff_t>(n));
+    progress_->at(count_);
+    return going;
+  }
+
+  const Options& o_;
+  AssessOptions assess_;
+  Knowledge knowledge_;
+  std::optional<Model> model_;
+  ReadOptions read_;
+  Progress* progress_ = nullptr;
+  std::vector<Line> lines_;
+  std::size_t pending_ = 0;
+  std::vector<std::vector<Record>> units_;
+  std::size_t count_ = 0;
+  bool rejected_ = false;
+  bool failed_on_ = false;
+};
+
+}  // namespace
+
+Run add_assess(CLI::App& parent) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app = parent.add_subcommand(
+      "assess",
+      "Grade inspection records: one unit gives a condition report, several a ranked table");
+  app->add_option("FILE", o->files, "Records; - or no file: standard input");
+  app->add_option("--for", o->audience, "Who reads the report: technician or owner")
+      ->check(CLI::IsMember({"technician", "owner"}))
+      ->type_name("WHO");
+  app->add_option("--format", o->format, "text, json, jsonl, markdown or csv")
+      ->check(CLI::IsMember({"text", "json", "jsonl", "markdown", "csv"}))
+      ->type_name("FORMAT");
+  app->add_flag("--full", o->full, "Every report after the table");
+  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
+      ->type_name("FILE");
+  app->add_option("--fail-on", o->fail_on, "Exit 1 where a grade is this bad or worse (U as C)")
+      ->check(CLI::IsMember({"A", "B", "C", "D"}))
+      ->type_name("GRADE");
+  app->add_option("--today", o->today,
+                  "Judge as of this day; default: the newest date in the input (jsonl: of the unit)")
+      ->type_name("DATE");
+  app->add_option("--units", o->units, "Distances in km or mi")
+      ->check(CLI::IsMember({"km", "mi"}))
+      ->type_name("UNITS");
+  app->add_option("--color", o->colour, "auto, always or never; NO_COLOR is honoured")
+      ->check(CLI::IsMember({"auto", "always", "never"}))
+      ->type_name("WHEN");
+  app->add_option("--jobs", o->jobs, "Threads to use")
+      ->check(CLI::Range(1U, 256U))
+      ->type_name("N");
+  add_data_options(*app, o->data);
+  return [o] { return Command(*o).run(); };
+}
+
+}  // namespace dryshaft::cli

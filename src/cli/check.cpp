@@ -1,0 +1,75 @@
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "cli/cli.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+struct Options {
+  std::vector<std::string> files;
+  DataOptions data;
+};
+
+int run(const Options& o) {
+  const Result<Knowledge> knowledge = load(o.data);
+  if (!knowledge.value) {
+    return kRejected;
+  }
+  const Knowledge& k = *knowledge.value;
+  Output output(std::nullopt);
+  output.write(fmt::format(
+      "rules {} version {}: {} causes, {} links, {} floors, {} actions, {} cautions, {} families: "
+      "no error\n",
+      k.id, k.version, k.causes.size(), k.links.size(), k.floors.size(), k.actions.size(),
+      k.cautions.size(), k.families.size()));
+  std::vector<std::string> files = o.files;
+  if (files.empty() && !o.data.rules && !o.data.families) {
+    files.emplace_back("-");
+  }
+  std::vector<Record> records;
+  std::size_t rejected = 0;
+  bool bad = false;
+  const auto take = [&](const std::vector<Diagnostic>& diagnostics) {
+    complain(diagnostics);
+    for (const Diagnostic& d : diagnostics) {
+      bad = bad || d.severity == Severity::error;
+    }
+  };
+  for (const std::string& path : files) {
+    LineSource source(path);
+    const std::string text = source.rest();
+    if (!source.error().empty()) {
+      take({input_complaint(source)});
+      continue;
+    }
+    Records read = read_records(text, source.name(), read_options(k));
+    take(read.diagnostics);
+    rejected += read.rejected;
+    std::ranges::move(read.records, std::back_inserter(records));
+  }
+  const std::size_t good = records.size();
+  const Result<std::vector<History>> grouped = group_by_unit(std::move(records));
+  take(grouped.diagnostics);
+  if (!files.empty()) {
+    output.write(fmt::format("records: {} good, {} rejected; {} units\n", good, rejected,
+                             grouped.value ? grouped.value->size() : 0));
+  }
+  const int written = output.finish();
+  return written != kDone ? written : (bad ? kRejected : kDone);
+}
+
+}  // namespace
+
+Run add_check(CLI::App& parent) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app = parent.add_subcommand(
+      "check", "Validate records, rule data and family profiles; grade nothing");
+  app->add_option("FILE", o->files, "Records; - or no file and no folder: standard input");
+  add_data_options(*app, o->data);
+  return [o] { return run(*o); };
+}
+
+}  // namespace dryshaft::cli

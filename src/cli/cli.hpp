@@ -1,0 +1,126 @@
+// What the command files share: exit codes, input, output, rule data.
+#ifndef DRYSHAFT_CLI_CLI_HPP
+#define DRYSHAFT_CLI_CLI_HPP
+
+#include <cstdio>
+#include <functional>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "dryshaft/assess.hpp"
+#include "dryshaft/knowledge.hpp"
+#include "dryshaft/record.hpp"
+
+namespace CLI {
+class App;
+}
+
+namespace dryshaft::cli {
+
+enum Exit : int {
+  kDone = 0,
+  kFailOn = 1,
+  kUsage = 2,
+  kRejected = 3,
+  kOutput = 4,
+  kBug = 70,
+};
+
+// The first problem with the command line or the environment; ends the command.
+struct Stop {
+  int code;
+  std::string message;
+};
+
+// ------------------------------------------------------------------ input
+
+// A file or standard input, read line by line in flat memory. A line longer
+// than a record may be comes cut just past that length: the reader refuses it.
+class LineSource {
+ public:
+  // `path` "-" is standard input. On failure `error()` says why.
+  explicit LineSource(const std::string& path);
+  LineSource(const LineSource&) = delete;
+  LineSource& operator=(const LineSource&) = delete;
+  LineSource(LineSource&&) = delete;
+  LineSource& operator=(LineSource&&) = delete;
+  ~LineSource();
+
+  [[nodiscard]] const std::string& name() const { return name_; }
+  [[nodiscard]] const std::string& error() const { return error_; }
+  // False at the end; `line` has no line end.
+  bool next(std::string& line);
+  [[nodiscard]] std::uint32_t line_number() const { return line_; }
+  // Everything from here on, as it stands.
+  std::string rest();
+
+ private:
+  bool fill();
+  std::FILE* file_ = nullptr;
+  std::string name_;
+  std::string error_;
+  std::string buffer_;
+  std::size_t at_ = 0;
+  bool ended_ = false;
+  std::uint32_t line_ = 0;
+};
+
+// A complaint about a whole input, such as a file that cannot be opened.
+Diagnostic input_complaint(const LineSource& source);
+
+// ----------------------------------------------------------------- output
+
+// Standard output, or a file that appears under its name only when complete.
+class Output {
+ public:
+  explicit Output(const std::optional<std::string>& path);
+  Output(const Output&) = delete;
+  Output& operator=(const Output&) = delete;
+  Output(Output&&) = delete;
+  Output& operator=(Output&&) = delete;
+  ~Output();
+
+  // False once nothing more can or need be written.
+  bool write(std::string_view text);
+  // Flushes and renames; 0, or kOutput after a message on standard error. A
+  // reader that closed the pipe because it had enough is no failure.
+  int finish();
+
+ private:
+  void fail(const std::string& what);
+  std::FILE* file_ = nullptr;
+  std::string path_;
+  std::string temporary_;
+  bool failed_ = false;
+  bool reader_left_ = false;
+};
+
+void warn(std::string_view text);  // to standard error, as it stands
+void complain(const std::vector<Diagnostic>& diagnostics);
+
+// -------------------------------------------------------------- rule data
+
+struct DataOptions {
+  std::optional<std::string> rules;
+  std::optional<std::string> families;
+};
+void add_data_options(CLI::App& app, DataOptions& options);
+
+// Loads and checks; complaints go to standard error. No value: exit kRejected.
+// Throws Stop where a folder does not exist.
+Result<Knowledge> load(const DataOptions& options);
+// What the record reader must know of the families.
+ReadOptions read_options(const Knowledge& knowledge);
+
+// --------------------------------------------------------------- commands
+
+using Run = std::function<int()>;
+Run add_assess(CLI::App& parent);
+Run add_check(CLI::App& parent);
+Run add_rules(CLI::App& parent);
+
+}  // namespace dryshaft::cli
+
+#endif

@@ -1,0 +1,86 @@
+// The program: parses the command line and calls the command.
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <csignal>
+#include <exception>
+#include <map>
+
+#include "cli/cli.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+// CLI11 answers a mistyped command with "A subcommand is required": say what was meant.
+std::optional<std::string> mistyped(const CLI::App& app, int argc, char** argv) {
+  if (argc < 2 || argv[1][0] == '-') {
+    return std::nullopt;
+  }
+  const CLI::App* at = &app;
+  for (int i = 1; i < argc && argv[i][0] != '-'; ++i) {
+    std::vector<std::string_view> names;
+    const CLI::App* found = nullptr;
+    for (const CLI::App* sub : at->get_subcommands({})) {
+      names.emplace_back(sub->get_name());
+      found = sub->get_name() == argv[i] ? sub : found;
+    }
+    if (names.empty()) {
+      return std::nullopt;
+    }
+    if (found == nullptr) {
+      const std::string_view near = closest(argv[i], names);
+      return fmt::format("there is no command \"{}\"{}; commands: {}", argv[i],
+                         near.empty() ? std::string() : fmt::format(", did you mean \"{}\"?", near),
+                         fmt::join(names, ", "));
+    }
+    at = found;
+  }
+  return std::nullopt;
+}
+
+int usage(const std::string& message) {
+  warn(fmt::format("dryshaft: {}\n", message));
+  return kUsage;
+}
+
+int run(int argc, char** argv) {
+  CLI::App app{"Assesses the health of electric-vehicle traction drive units from inspection "
+               "records.",
+               "dryshaft"};
+  app.set_version_flag("--version", "dryshaft " DRYSHAFT_VERSION);
+  app.require_subcommand(1);
+  app.footer("A screening aid: the decision stays with a qualified technician.\n"
+             "Exit codes: 0 done, 1 a grade at or below --fail-on, 2 wrong usage,\n"
+             "3 some input was rejected, 4 output could not be written, 70 a bug.");
+  const std::map<std::string, Run> commands = {
+      {"assess", add_assess(app)}, {"check", add_check(app)}, {"rules", add_rules(app)}};
+  if (const auto wrong = mistyped(app, argc, argv)) {
+    return usage(*wrong);
+  }
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::Success& help) {
+    return app.exit(help) == 0 ? kDone : kUsage;
+  } catch (const CLI::ParseError& error) {
+    return usage(argc < 2 ? std::string("name a command: assess, check or rules; --help tells more")
+                          : std::string(error.what()));
+  }
+  return commands.at(app.get_subcommands().front()->get_name())();
+}
+
+}  // namespace
+}  // namespace dryshaft::cli
+
+int main(int argc, char** argv) {
+  std::signal(SIGPIPE, SIG_IGN);
+  try {
+    return dryshaft::cli::run(argc, argv);
+  } catch (const dryshaft::cli::Stop& stop) {
+    dryshaft::cli::warn(fmt::format("dryshaft: {}\n", stop.message));
+    return stop.code;
+  } catch (const std::exception& bug) {
+    dryshaft::cli::warn(fmt::format(
+        "dryshaft: a bug in dryshaft, please report it with the input: {}\n", bug.what()));
+    return dryshaft::cli::kBug;
+  }
+}

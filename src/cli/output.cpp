@@ -1,0 +1,120 @@
+#include <fmt/format.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstdlib>
+#include <cstring>
+
+#include "cli/cli.hpp"
+
+namespace dryshaft::cli {
+
+void warn(std::string_view text) {
+  // Where standard error cannot be written there is nobody left to tell.
+  (void)std::fwrite(text.data(), 1, text.size(), stderr);
+}
+
+void complain(const std::vector<Diagnostic>& diagnostics) {
+  for (const Diagnostic& d : diagnostics) {
+    warn(to_text(d));
+  }
+}
+
+Output::Output(const std::optional<std::string>& path) {
+  if (!path) {
+    file_ = stdout;
+    path_ = "standard output";
+    return;
+  }
+  path_ = *path;
+  struct stat what {};
+  const bool exists = stat(path_.c_str(), &what) == 0;
+  if (exists && !S_ISREG(what.st_mode)) {  // a device or a pipe cannot be replaced
+    file_ = std::fopen(path_.c_str(), "wbe");
+    if (file_ == nullptr) {
+      fail(std::strerror(errno));
+    }
+    return;
+  }
+  temporary_ = path_ + ".XXXXXX";
+  const int descriptor = mkstemp(temporary_.data());
+  if (descriptor < 0) {
+    const std::string why = std::strerror(errno);
+    temporary_.clear();
+    fail(why);
+    return;
+  }
+  // mkstemp makes the file private: give it what a new file, or the old one, would have.
+  const mode_t mask = umask(0);
+  umask(mask);
+  const mode_t mode = exists ? what.st_mode & 07777U : 0666U & ~mask;
+  file_ = fchmod(descriptor, mode) == 0 ? fdopen(descriptor, "wb") : nullptr;
+  if (file_ == nullptr) {
+    const std::string why = std::strerror(errno);
+    close(descriptor);
+    fail(why);
+  }
+}
+
+Output::~Output() {
+  if (file_ != nullptr && file_ != stdout) {
+    std::fclose(file_);
+  }
+  if (!temporary_.empty()) {
+    unlink(temporary_.c_str());
+  }
+}
+
+void Output::fail(const std::string& what) {
+  if (!failed_) {
+    warn(fmt::format("{}: error[output]: cannot be written: {}\n", path_, what));
+  }
+  failed_ = true;
+}
+
+bool Output::write(std::string_view text) {
+  if (failed_ || reader_left_) {
+    return false;
+  }
+  if (std::fwrite(text.data(), 1, text.size(), file_) != text.size()) {
+    if (errno == EPIPE) {
+      reader_left_ = true;
+    } else {
+      fail(std::strerror(errno));
+    }
+    return false;
+  }
+  return true;
+}
+
+int Output::finish() {
+  if (!failed_ && !reader_left_ && std::fflush(file_) != 0) {
+    if (errno == EPIPE) {
+      reader_left_ = true;
+    } else {
+      fail(std::strerror(errno));
+    }
+  }
+  if (failed_) {
+    return kOutput;
+  }
+  if (temporary_.empty()) {
+    return kDone;
+  }
+  // On the disk before the name changes: a crash leaves the old file or the new one.
+  if (fsync(fileno(file_)) != 0) {
+    fail(std::strerror(errno));
+    return kOutput;
+  }
+  const int closed = std::fclose(file_);
+  file_ = nullptr;
+  if (closed != 0 || std::rename(temporary_.c_str(), path_.c_str()) != 0) {
+    fail(std::strerror(errno));
+    return kOutput;
+  }
+  temporary_.clear();
+  return kDone;
+}
+
+}  // namespace dryshaft::cli

@@ -1,0 +1,464 @@
+// Puts the report together: everything a reader sees is decided and worded here.
+#include "dryshaft/assess.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+#include <map>
+#include <set>
+#include <tuple>
+
+#ifndef DRYSHAFT_VERSION
+#error "the build passes DRYSHAFT_VERSION"
+#endif
+
+namespace dryshaft {
+namespace {
+
+constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
+constexpr double kDaysPerYear = 365.25;
+constexpr double kLeastDecibans = 0.05;  // prints as 0.1
+constexpr double kLikely = 0.5;
+constexpr double kPossible = 0.2;
+
+std::string percent(double p) {
+  if (p > 0.99) {
+    return "over 99 %";
+  }
+  if (p < 0.01) {
+    return "under 1 %";
+  }
+  return fmt::format("{:.0f} %", p * 100);
+}
+
+std::string in_words(Finding finding, int level) {
+  const FindingSpec& f = spec(finding);
+  return fmt::format("{}: {}", f.title, f.levels[static_cast<std::size_t>(level)].plain);
+}
+
+class Assessor {
+ public:
+  Assessor(const History& history, const Knowledge& k, const Model& model,
+           const AssessOptions& options)
+      : history_(history), k_(k), model_(model), options_(options), newest_(history.records.back()) {}
+
+  Report report() {
+    const int date = static_cast<int>(newest_.at(Field::date).number);
+    today_ = options_.today.value_or(date);
+    seen_ = present(history_, history_.records.size(), k_, today_);
+    verdict_ = judge(k_, model_, seen_.facts);
+    facts_ = facts_of(seen_.facts, verdict_);
+    identity();
+    r_.warnings = seen_.warnings;
+    if (today_ < date) {
+      r_.warnings.emplace_back("this inspection is dated later than the day it is judged on");
+    }
+    grade();
+    observations();
+    causes();
+    contradictions();
+    history();
+    recheck();
+    actions();
+    r_.next_checks = next_checks(k_, model_, seen_.facts, verdict_, options_.audience);
+    r_.would_change = would_change(k_, model_, seen_.facts, verdict_);
+    outlook();
+    cautions();
+    headline();
+    if (owner()) {
+      summary();
+    }
+    return std::move(r_);
+  }
+
+ private:
+  [[nodiscard]] bool owner() const { return options_.audience == Audience::owner; }
+  [[nodiscard]] const std::string& for_reader(const std::string& technician,
+                                              const std::string& plain) const {
+    return owner() ? plain : technician;
+  }
+  [[nodiscard]] const Case& facts() const { return seen_.facts; }
+
+  void identity() {
+    r_.tool_version = DRYSHAFT_VERSION;
+    r_.rules_id = k_.id;
+    r_.rules_version = k_.version;
+    r_.rules_sha256 = k_.sha256;
+    r_.source = newest_.source;
+    r_.line = newest_.line;
+    r_.record_sha256 = newest_.sha256;
+    r_.audience = options_.audience;
+    r_.unit_id = newest_.unit_id;
+    r_.family = seen_.family.empty() ? std::string(kGenericFamily) : seen_.family;
+    r_.family_title = k_.family(r_.family).title;
+    r_.vehicle = seen_.vehicle;
+    r_.date = date_text(static_cast<int>(newest_.at(Field::date).number));
+    r_.odometer_km = seen_.odometer_km;
+    r_.seal_km = seen_.seal_km;
+    if (newest_.has(Field::by)) {
+      r_.by = spec(Field::by).choices[newest_.at(Field::by).code].plain;
+    }
+    r_.note = newest_.note;
+  }
+
+  void grade() {
+    const GradeRule& rule = k_.grades[idx(verdict_.grade)];
+    r_.grade = verdict_.grade;
+    r_.grade_meaning = for_reader(rule.meaning, rule.owner_meaning);
+    r_.at_least = verdict_.at_least;
+    r_.risk = verdict_.posterior.risk;
+    for (std::size_t i = 0; i < k_.floors.size(); ++i) {
+      if ((verdict_.floors >> i & 1U) != 0) {
+        const Floor& f = k_.floors[i];
+        r_.floors.push_back({f.id, f.grade, for_reader(f.reason, f.plain)});
+      }
+    }
+    std::ranges::stable_sort(r_.floors, [](const FloorHeld& a, const FloorHeld& b) {
+      return std::tuple(-static_cast<int>(a.grade), a.rule) <
+             std::tuple(-static_cast<int>(b.grade), b.rule);
+    });
+    const Settings& s = k_.settings;
+    const Grade worst = verdict_.at_least.value_or(Grade::A);
+    if (verdict_.grade == Grade::U) {
+      r_.reasons.push_back(for_reader(s.ungraded_reason, s.ungraded_plain));
+    } else if (verdict_.incomplete) {
+      r_.reasons.push_back(for_reader(s.unsound_reason, s.unsound_plain));
+    } else if (verdict_.grade != worst && verdict_.band == RiskBand::high) {
+      r_.reasons.push_back(for_reader(s.high_reason, s.high_plain));
+    } else if (verdict_.grade != worst && verdict_.band == RiskBand::raised) {
+      r_.reasons.push_back(for_reader(s.raised_reason, s.raised_plain));
+    }
+  }
+
+  void observations() {
+    for (const FindingSpec& f : findings()) {
+      const int level = facts().at(f.id);
+      if (level >= 0) {
+        const Observed& o = seen_.observed[idx(f.id)];
+        Observation seen{.finding = std::string(f.name),
+                         .value = std::string(f.levels[static_cast<std::size_t>(level)].id),
+                         .shown = in_words(f.id, level),
+                         .since = o.since};
+        if (!o.detail.empty() && !owner()) {
+          seen.shown += fmt::format(" ({})", o.detail);
+        }
+        r_.observed.push_back(std::move(seen));
+      } else if (could_be_observed(f)) {
+        r_.not_observed.push_back({.finding = std::string(f.name),
+                                   .value = {},
+                                   .shown = std::string(f.title),
+                                   .since = {}});
+      }
+    }
+  }
+
+  [[nodiscard]] bool could_be_observed(const FindingSpec& f) const {
+    return !f.from_history && (!f.detail_of || facts().at(*f.detail_of) > 0);
+  }
+
+  // The link that carries a finding's weight for a cause: its own, or, where
+  // the finding speaks through another cause, the first by id.
+  [[nodiscard]] std::string carrier(Finding finding, Cause cause) const {
+    const Link* best = nullptr;
+    for (const Link& link : k_.links) {
+      if (link.finding != finding) {
+        continue;
+      }
+      if (link.cause == cause) {
+        return link.id;
+      }
+      best = best == nullptr || link.id < best->id ? &link : best;
+    }
+    if (best != nullptr) {
+      return best->id;
+    }
+    const auto b = std::ranges::find(k_.backgrounds, finding, &Background::finding);
+    return b == k_.backgrounds.end() ? std::string() : b->id;
+  }
+
+  void causes() {
+    const Weights weights = model_.weigh(facts());
+    for (const CauseSpec& c : dryshaft::causes()) {
+      const CauseRule& rule = k_.causes[idx(c.id)];
+      CauseReport report;
+      report.id = c.name;
+      report.title = for_reader(rule.title, rule.plain);
+      report.probability = verdict_.posterior.cause[idx(c.id)];
+      for (const FindingSpec& f : findings()) {
+        const double db = weights[idx(f.id)][idx(c.id)];
+        const int level = facts().at(f.id);
+        if (level >= 0 && std::abs(db) >= kLeastDecibans) {
+          auto& side = db > 0 ? report.for_it : report.against_it;
+          side.push_back({.rule = carrier(f.id, c.id),
+                          .finding = std::string(f.name),
+                          .value = std::string(f.levels[static_cast<std::size_t>(level)].id),
+                          .shown = in_words(f.id, level),
+                          .decibans = db});
+        }
+        const bool bears = std::ranges::any_of(k_.links, [&](const Link& link) {
+          return link.finding == f.id && link.cause == c.id;
+        });
+        if (level < 0 && bears && could_be_observed(f)) {
+          report.not_observed.emplace_back(f.name);
+        }
+      }
+      const auto strongest = [](const Evidence& a, const Evidence& b) {
+        return std::abs(a.decibans) > std::abs(b.decibans);
+      };
+      std::ranges::stable_sort(report.for_it, strongest);
+      std::ranges::stable_sort(report.against_it, strongest);
+      r_.causes.push_back(std::move(report));
+    }
+    std::ranges::stable_sort(r_.causes, [](const CauseReport& a, const CauseReport& b) {
+      return a.probability > b.probability;
+    });
+  }
+
+  void contradictions() {
+    for (const std::string_view id : seen_.contradictions) {
+      const ContradictionRule& rule = *k_.contradiction(id);
+      r_.contradictions.push_back({rule.id, for_reader(rule.text, rule.plain)});
+    }
+  }
+
+  void history() {
+    const std::size_t n = history_.records.size();
+    Presentation last;
+    for (std::size_t i = 0; i + 1 < n; ++i) {
+      const Record& then = history_.records[i];
+      last = present(history_, i + 1, k_, static_cast<int>(then.at(Field::date).number));
+      const Verdict v = judge(k_, model_, last.facts);
+      r_.history.earlier.push_back({.date = date_text(static_cast<int>(then.at(Field::date).number)),
+                                    .odometer_km = last.odometer_km,
+                                    .grade = v.grade,
+                                    .risk = v.posterior.risk});
+    }
+    if (n < 2) {
+      return;
+    }
+    const HistoryEntry& before = r_.history.earlier.back();
+    std::string& text = r_.history.change;
+    text = before.grade == verdict_.grade
+               ? fmt::format("grade {} as on {}", name(verdict_.grade), before.date)
+               : fmt::format("grade {} on {}, {} now", name(before.grade), before.date,
+                             name(verdict_.grade));
+    std::vector<std::string> changed;
+    for (const FindingSpec& f : findings()) {
+      const int then = last.facts.at(f.id);
+      const int now = facts().at(f.id);
+      if (now >= 0 && now != then && (now > 0 || then > 0)) {
+        changed.push_back(then < 0 ? in_words(f.id, now)
+                                   : fmt::format("{} (was: {})", in_words(f.id, now),
+                                                 f.levels[static_cast<std::size_t>(then)].plain));
+      }
+    }
+    if (!changed.empty()) {
+      text += fmt::format("; changed: {}", fmt::join(changed, "; "));
+    }
+  }
+
+  // The longest interval of the grade, shortened where a worn seal makes a new
+  // leak likelier than the rule data allow.
+  void recheck() {
+    const GradeRule& rule = k_.grades[idx(verdict_.grade)];
+    r_.recheck.km = rule.recheck_km;
+    r_.recheck.days = rule.recheck_days;
+    if (!rule.recheck_km || !rule.recheck_days) {
+      r_.recheck.because = "act first: there is nothing to wait for";
+      return;
+    }
+    r_.recheck.because = fmt::format("the longest interval for grade {}", name(verdict_.grade));
+    const bool waits = verdict_.grade == Grade::A || verdict_.grade == Grade::B;
+    const auto cooling = static_cast<Cooling>(facts().at(Situation::rotor_cooling));
+    if (!waits || (cooling != Cooling::wet && cooling != Cooling::unknown)) {
+      return;
+    }
+    const Settings& s = k_.settings;
+    const double hazard = model_.wear_hazard(facts().seal_km, facts().seal_years) -
+                          std::log1p(-s.recheck_onset_probability);
+    double low = 0;
+    double high = *rule.recheck_km;
+    if (hazard_after(high) <= hazard) {
+      return;
+    }
+    for (int i = 0; i < 60; ++i) {
+      const double middle = (low + high) / 2;
+      (hazard_after(middle) <= hazard ? low : high) = middle;
+    }
+    constexpr double kStepKm = 500;
+    constexpr double kStepDays = 5;
+    const double share = low / *rule.recheck_km;
+    r_.recheck.km = std::min(*rule.recheck_km, std::max(s.recheck_least_km,
+                                                        std::floor(low / kStepKm) * kStepKm));
+    r_.recheck.days = std::min(
+        *rule.recheck_days,
+        std::max(s.recheck_least_days,
+                 std::floor(*rule.recheck_days * share / kStepDays) * kStepDays));
+    r_.recheck.because = fmt::format(
+        "shortened: at this distance and age of the seal the chance of a new leak reaches {} soon "
+        "after",
+        percent(s.recheck_onset_probability));
+  }
+
+  [[nodiscard]] double hazard_after(double km) const {
+    return model_.wear_hazard(facts().seal_km + km,
+                              facts().seal_years + km / k_.settings.km_per_year);
+  }
+
+  void actions() {
+    // The most urgent advice for each action counts.
+    std::map<std::string, Action> chosen;
+    const auto urgency = [](const Action& a) {
+      constexpr double kNone = 1e12;
+      return std::tuple(static_cast<int>(a.urgency), a.within_days.value_or(kNone),
+                        a.within_km.value_or(kNone));
+    };
+    const auto offer = [&](Action action) {
+      const auto [at, is_new] = chosen.emplace(action.id, action);
+      if (!is_new && std::tuple(urgency(action), action.because) <
+                         std::tuple(urgency(at->second), at->second.because)) {
+        at->second = std::move(action);
+      }
+    };
+    for (const Advice& advice : k_.advice) {
+      if (!holds(advice.when, facts_)) {
+        continue;
+      }
+      const ActionRule& rule = *k_.action(advice.action);
+      Action action{.id = rule.id,
+                    .text = for_reader(rule.text, rule.owner_text),
+                    .urgency = advice.urgency,
+                    .within_km = advice.at_recheck ? r_.recheck.km : advice.within_km,
+                    .within_days = advice.at_recheck ? r_.recheck.days : advice.within_days,
+                    .because = for_reader(advice.reason, advice.plain)};
+      for (const std::string& id : advice.with) {
+        const ActionRule& companion = *k_.action(id);
+        Action also = action;
+        also.id = companion.id;
+        also.text = for_reader(companion.text, companion.owner_text);
+        also.because = for_reader(companion.reason, advice.plain);
+        offer(std::move(also));
+      }
+      offer(std::move(action));
+    }
+    for (auto& [id, action] : chosen) {
+      r_.actions.push_back(std::move(action));
+    }
+    std::ranges::stable_sort(r_.actions, [&](const Action& a, const Action& b) {
+      return std::tuple(urgency(a), k_.action(a.id)->importance, a.id) <
+             std::tuple(urgency(b), k_.action(b.id)->importance, b.id);
+    });
+  }
+
+  void outlook() {
+    const OutlookRule* worst = nullptr;
+    for (const OutlookRule& rule : k_.outlooks) {
+      if (holds(rule.when, facts_) &&
+          (worst == nullptr || rule.outlook > worst->outlook ||
+           (rule.outlook == worst->outlook && rule.id < worst->id))) {
+        worst = &rule;
+      }
+    }
+    r_.rebuild_outlook = name(worst == nullptr ? Outlook::unknown : worst->outlook);
+    r_.rebuild_outlook_text = worst == nullptr ? "nothing in the rules says" : worst->reason;
+  }
+
+  void cautions() {
+    std::set<std::string, std::less<>> needed;
+    const auto need = [&](std::string_view action) {
+      const ActionRule& rule = *k_.action(action);
+      const auto& ids = owner() ? rule.owner_cautions : rule.cautions;
+      needed.insert(ids.begin(), ids.end());
+    };
+    for (const Action& a : r_.actions) {
+      need(a.id);
+    }
+    for (const NextCheck& n : r_.next_checks) {
+      need(n.id);
+    }
+    for (const CautionRule& c : k_.cautions) {
+      if ((c.always || needed.contains(c.id)) && holds(c.when, facts_)) {
+        r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text)});
+      }
+    }
+  }
+
+  void headline() {
+    std::vector<std::string> likely;
+    std::vector<std::string> possible;
+    for (const CauseReport& c : r_.causes) {
+      if (c.probability >= kLikely) {
+        likely.push_back(fmt::format("{} ({})", c.title, percent(c.probability)));
+      } else if (c.probability >= kPossible && likely.size() + possible.size() < 3) {
+        possible.push_back(fmt::format("{} ({})", c.title, percent(c.probability)));
+      }
+    }
+    std::string& text = r_.headline;
+    const bool bad_news = std::ranges::any_of(
+        findings(), [&](const FindingSpec& f) { return f.ordered && facts().at(f.id) > 0; });
+    if (!likely.empty()) {
+      text = fmt::format("Probably {}.", fmt::join(likely, " and "));
+    }
+    if (!possible.empty() && (bad_news || !likely.empty())) {
+      text += fmt::format("{}Possibly {}.", text.empty() ? "" : " ", fmt::join(possible, " or "));
+    }
+    if (text.empty()) {
+      text = verdict_.grade == Grade::U
+                 ? fmt::format("Not known: nothing seen so far tells. By distance and age alone a "
+                               "damaging cause is present with {}.",
+                               percent(r_.risk))
+                 : fmt::format("Nothing stands out. A damaging cause is present with {}.",
+                               percent(r_.risk));
+    }
+  }
+
+  // Is it safe, what to do and by when, what to tell the workshop.
+  void summary() {
+    const GradeRule& rule = k_.grades[idx(verdict_.grade)];
+    r_.owner_summary = rule.owner_summary;
+    std::string found;
+    for (const FloorHeld& f : r_.floors) {
+      found += (found.empty() ? "" : " ") + f.because;
+    }
+    for (const std::string& reason : r_.reasons) {
+      found += (found.empty() ? "" : " ") + reason;
+    }
+    if (!found.empty()) {
+      r_.owner_summary.push_back("Why: " + found);
+    }
+    std::vector<std::string> tell;
+    for (const Observation& o : r_.observed) {
+      const FindingSpec& f = spec(*finding_named(o.finding));
+      if (facts().at(f.id) > 0 || (f.at_port && f.ordered)) {
+        tell.push_back(o.shown);
+      }
+    }
+    r_.owner_summary.push_back(
+        tell.empty()
+            ? "Tell the workshop: nothing unusual has been noticed, and the rotor-speed sensor port "
+              "has not been looked at lately."
+            : fmt::format("Tell the workshop: {}.", fmt::join(tell, "; ")));
+  }
+
+  const History& history_;
+  const Knowledge& k_;
+  const Model& model_;
+  const AssessOptions& options_;
+  const Record& newest_;
+  int today_ = 0;
+  Presentation seen_;
+  Verdict verdict_;
+  Facts facts_;
+  Report r_;
+};
+
+}  // namespace
+
+Report assess(const History& history, const Knowledge& knowledge, const Model& model,
+              const AssessOptions& options) {
+  return Assessor(history, knowledge, model, options).report();
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,610 @@
+// From records to a case: what each record says, what carries over from
+// earlier inspections, and where the records contradict themselves.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "dryshaft/diagnose.hpp"
+
+namespace dryshaft {
+namespace {
+
+constexpr double kDaysPerYear = 365.25;
+constexpr double kRefractometerUnique = 60;  // % glycol; the freezing point rises again above
+
+constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
+
+// Level of a finding whose level ids are the field's choice ids.
+int level_of_choice(const Record& r, Field field, Finding finding) {
+  const Value& v = r.at(field);
+  if (!v.observed) {
+    return -1;
+  }
+  const std::string_view word = spec(field).choices[v.code].id;
+  const std::span<const Choice> levels = spec(finding).levels;
+  const auto found = std::ranges::find(levels, word, &Choice::id);
+  return found == levels.end() ? -1 : static_cast<int>(found - levels.begin());
+}
+
+int level_of_flag(const Record& r, Field field) {
+  return r.has(field) ? static_cast<int>(r.at(field).code) : -1;
+}
+
+bool is_true(const Record& r, Field field) { return r.has(field) && r.at(field).code != 0; }
+
+std::uint16_t when_bit(std::string_view word) {
+  const std::span<const Choice> words = spec(Field::noise_when).choices;
+  const auto found = std::ranges::find(words, word, &Choice::id);
+  return static_cast<std::uint16_t>(1U << static_cast<unsigned>(found - words.begin()));
+}
+
+// What one record says by itself.
+struct Said {
+  Case facts = empty_case();
+  std::array<std::string, kFindingCount> detail;
+  std::vector<std::string_view> contradictions;
+  std::vector<std::string> warnings;
+  bool port_made = false;  // checked, and its fluid recorded
+};
+
+class Interpreter {
+ public:
+  Interpreter(const Knowledge& k, double voltage, bool voltage_known)
+      : k_(k), voltage_(voltage), voltage_known_(voltage_known) {}
+
+  Said read(const Record& r) {
+    said_ = Said{};
+    port(r);
+    noise(r);
+    drive(r);
+    insulation(r);
+    teardown(r);
+    return std::move(said_);
+  }
+
+ private:
+  void set(Finding f, int level) { said_.facts.set(f, level); }
+  [[nodiscard]] int at(Finding f) const { return said_.facts.at(f); }
+  void contradiction(std::string_view id) { said_.contradictions.push_back(id); }
+
+  void port(const Record& r) {
+    constexpr int kWater = 1;
+    constexpr int kCoolant = 3;
+    const bool checked = is_true(r, Field::port_checked);
+    int fluid = level_of_choice(r, Field::port_fluid, Finding::port_fluid);
+    int kind = level_of_choice(r, Field::port_fluid_kind, Finding::port_fluid_kind);
+    const Value& glycol = r.at(Field::port_glycol_percent);
+    const bool has_glycol = glycol.observed && glycol.number > 0;
+    if (fluid == 0 && has_glycol) {
+      contradiction("glycol-without-fluid");
+      fluid = 1;
+    } else if (fluid == 0 && kind >= 0) {
+      contradiction("kind-without-fluid");
+      fluid = 1;
+    } else if (fluid < 0 && (kind >= 0 || has_glycol)) {
+      fluid = 1;
+      said_.warnings.emplace_back(
+          "the amount of liquid at the port is not on record: a film is assumed");
+    }
+    if (has_glycol) {
+      if (kind >= 0 && kind <= kWater) {
+        contradiction("glycol-against-kind");
+      }
+      kind = kCoolant;
+      said_.detail[idx(Finding::port_fluid_kind)] =
+          fmt::format("{} % glycol by refractometer", glycol.number);
+    } else if (kind == kCoolant && glycol.observed) {
+      contradiction("glycol-against-kind");
+    }
+    if (glycol.observed && glycol.number > kRefractometerUnique) {
+      said_.warnings.emplace_back(
+          "a refractometer reading above 60 % is not unique: the freezing point of glycol and "
+          "water rises again from there");
+    }
+    if (fluid > 0 && kind == kWater && !glycol.observed) {
+      kind = -1;
+      said_.warnings.emplace_back(
+          "clear water was not confirmed by refractometer, so the liquid counts as unknown");
+    }
+    set(Finding::port_fluid, fluid);
+    set(Finding::port_fluid_kind, fluid > 0 ? kind : -1);
+    set(Finding::port_residue, level_of_flag(r, Field::port_dried_residue));
+    set(Finding::port_rust, level_of_choice(r, Field::port_corrosion, Finding::port_rust));
+    set(Finding::port_debris, level_of_choice(r, Field::port_debris, Finding::port_debris));
+    said_.port_made = checked && fluid >= 0;
+    if (!checked) {
+      bool dropped = false;
+      for (const FindingSpec& f : findings()) {
+        if (f.at_port && at(f.id) == 0 && f.ordered) {
+          set(f.id, -1);
+          dropped = true;
+        }
+      }
+      if (dropped) {
+        said_.warnings.emplace_back(
+            "the record does not say that the port was checked, so what it calls dry or clean "
+            "there is not used");
+      }
+    } else if (fluid < 0) {
+      said_.warnings.emplace_back(
+          "the port was checked, but whether it was dry is not on record");
+    }
+  }
+
+  void noise(const Record& r) {
+    int present = level_of_flag(r, Field::noise_present);
+    const bool described =
+        r.has(Field::noise_level) || r.has(Field::noise_onset) ||
+        r.has(Field::noise_onset_odometer_km) ||
+        (r.has(Field::noise_when) && r.at(Field::noise_when).code != 0) ||
+        is_true(r, Field::noise_pitch_follows_speed) ||
+        is_true(r, Field::noise_changes_with_steering_or_surface);
+    if (described && present <= 0) {
+      if (present == 0) {
+        contradiction("noise-described-but-absent");
+      }
+      present = 1;
+    }
+    set(Finding::noise, present);
+    const Value& began = r.at(Field::noise_onset_odometer_km);
+    const Value& odometer = r.at(Field::odometer_km);
+    if (began.observed && odometer.observed && began.number > odometer.number) {
+      contradiction("noise-before-it-began");
+    }
+    if (present != 1) {
+      return;
+    }
+    if (r.has(Field::noise_when) && r.at(Field::noise_when).code != 0) {
+      const unsigned when = r.at(Field::noise_when).code;
+      const bool under_load =
+          (when & when_bit("accelerating")) != 0 && (when & when_bit("coasting")) == 0;
+      set(Finding::noise_load, under_load ? 1 : 0);
+    }
+    set(Finding::noise_pitch, level_of_flag(r, Field::noise_pitch_follows_speed));
+    set(Finding::noise_outside, level_of_flag(r, Field::noise_changes_with_steering_or_surface));
+    set(Finding::noise_onset, level_of_choice(r, Field::noise_onset, Finding::noise_onset));
+    set(Finding::noise_level, level_of_choice(r, Field::noise_level, Finding::noise_level));
+  }
+
+  void drive(const Record& r) {
+    set(Finding::isolation_fault,
+        level_of_choice(r, Field::fault_isolation, Finding::isolation_fault));
+    set(Finding::rotation, level_of_choice(r, Field::rotation, Finding::rotation));
+    set(Finding::shutdown, level_of_flag(r, Field::fault_shutdown));
+    set(Finding::reduced_power, level_of_flag(r, Field::fault_reduced_power));
+    const Value& loss = r.at(Field::coolant_loss_ml_per_1000km);
+    if (loss.observed && !is_true(r, Field::coolant_outside_leak_seen)) {
+      const Settings& s = k_.settings;
+      set(Finding::coolant_loss,
+          loss.number >= s.loss_marked ? 2 : (loss.number >= s.loss_some ? 1 : 0));
+      said_.detail[idx(Finding::coolant_loss)] = fmt::format("{} ml per 1000 km", loss.number);
+    } else if (loss.observed) {
+      said_.warnings.emplace_back(
+          "the coolant loss is put down to the leak seen outside and says nothing about the shaft "
+          "seal");
+    }
+  }
+
+  // Per-volt limits as measured; the IEEE 43 minimum at 40 deg C by both
+  // published temperature rules, of which the worse counts.
+  void insulation(const Record& r) {
+    const Value& measured = r.at(Field::insulation_resistance_mohm);
+    if (!measured.observed) {
+      return;
+    }
+    const Settings& s = k_.settings;
+    const double mohm = measured.number;
+    const double ohm_per_volt = mohm * 1e6 / voltage_;
+    const Value& temperature = r.at(Field::insulation_winding_temp_c);
+    const double celsius = temperature.observed ? temperature.number : s.assumed_winding_c;
+    const double halving = mohm * insulation_halving_factor(celsius);
+    const double thermosetting = mohm * insulation_thermosetting_factor(celsius);
+    int level = 0;
+    if (ohm_per_volt < s.ohm_per_volt_least) {
+      level = 3;
+    } else if (ohm_per_volt < s.ohm_per_volt_low) {
+      level = 2;
+    } else if (std::min(halving, thermosetting) < s.ieee43_mohm) {
+      level = 1;
+    }
+    said_.detail[idx(Finding::insulation)] = fmt::format(
+        "{:.4g} megohm winding to casing, phases joined: {:.3g} ohm/V at {:g} V{}; at 40 deg C "
+        "{:.3g} megohm by the halving rule, {:.3g} by the thermosetting rule, the worse counts{}",
+        mohm, ohm_per_volt, voltage_, voltage_known_ ? "" : " (assumed)", halving, thermosetting,
+        temperature.observed ? ""
+                             : fmt::format(" (winding taken to be at {:g} deg C)", celsius));
+    if (!voltage_known_) {
+      said_.warnings.push_back(fmt::format(
+          "the system voltage is not known: the insulation is judged at {:g} V", voltage_));
+    }
+    const Value& test = r.at(Field::insulation_test_voltage_v);
+    if (level == 0 && test.observed && test.number < voltage_) {
+      said_.warnings.push_back(fmt::format(
+          "the insulation was tested at {:g} V, below the system voltage: a pass at that voltage "
+          "is not used",
+          test.number));
+      level = -1;
+    }
+    set(Finding::insulation, level);
+  }
+
+  void teardown(const Record& r) {
+    // Renewed at this very opening: what it showed has been dealt with.
+    const Value& renewed = r.at(Field::seal_renewed_odometer_km);
+    const Value& odometer = r.at(Field::odometer_km);
+    if (renewed.observed && odometer.observed && renewed.number >= odometer.number) {
+      return;
+    }
+    for (const FindingSpec& f : findings()) {
+      for (const CauseSpec& c : causes()) {
+        if (f.id >= Finding::opened_seal_leak && f.from.front() == c.teardown) {
+          set(f.id, level_of_choice(r, c.teardown, f.id));
+        }
+      }
+    }
+  }
+
+  const Knowledge& k_;
+  double voltage_;
+  bool voltage_known_;
+  Said said_;
+};
+
+// ------------------------------------------------------ facts of the unit
+
+// The most recent record that has the field.
+const Value* latest(std::span<const Record> records, Field field) {
+  for (std::size_t i = records.size(); i-- > 0;) {
+    if (records[i].has(field)) {
+      return &records[i].at(field);
+    }
+  }
+  return nullptr;
+}
+
+std::string latest_text(std::span<const Record> records, std::string Record::*text) {
+  for (std::size_t i = records.size(); i-- > 0;) {
+    if (!(records[i].*text).empty()) {
+      return records[i].*text;
+    }
+  }
+  return {};
+}
+
+int month_of(int days) {
+  const std::string text = date_text(days);
+  return std::stoi(text.substr(0, 4)) * 12 + std::stoi(text.substr(5, 2)) - 1;
+}
+
+struct Build {
+  Cooling cooling = Cooling::unknown;
+  Bearings rotor = Bearings::unknown;
+  Bearings gear = Bearings::unknown;
+};
+
+// What the family says about units built in months [first, last]: known only
+// where all periods that overlap agree.
+Build build_of(const Family& family, int first, int last) {
+  Build build;
+  bool is_first = true;
+  for (const FamilyPeriod& p : family.periods) {
+    if ((p.from && last < *p.from) || (p.before && first >= *p.before)) {
+      continue;
+    }
+    if (is_first) {
+      build = {p.cooling, p.rotor, p.gear};
+      is_first = false;
+      continue;
+    }
+    build.cooling = build.cooling == p.cooling ? build.cooling : Cooling::unknown;
+    build.rotor = build.rotor == p.rotor ? build.rotor : Bearings::unknown;
+    build.gear = build.gear == p.gear ? build.gear : Bearings::unknown;
+  }
+  return build;
+}
+
+class Presenter {
+ public:
+  Presenter(const History& history, std::size_t count, const Knowledge& k, int today)
+      : records_(history.records.data(), count),
+        refused_(history.refused.data(), count),
+        k_(k),
+        newest_(records_.back()),
+        today_(std::max(today, static_cast<int>(newest_.at(Field::date).number))) {}
+
+  Presentation present() {
+    out_.facts = empty_case();
+    out_.family = latest_text(records_, &Record::family);
+    out_.vehicle = latest_text(records_, &Record::vehicle);
+    family_ = &k_.family(out_.family);
+    if (std::ranges::any_of(refused_, [](std::uint8_t r) { return r != 0; })) {
+      contradiction("odometer-backwards");
+    }
+    interpret();
+    distance();
+    merge();
+    port_age();
+    configuration();
+    Case& facts = out_.facts;
+    facts.set(Situation::by, newest_.has(Field::by) ? newest_.at(Field::by).code : 3);
+    facts.set(Situation::rotor_magnets, family_->magnets);
+    return std::move(out_);
+  }
+
+ private:
+  void contradiction(std::string_view id) {
+    if (std::ranges::find(out_.contradictions, id) == out_.contradictions.end()) {
+      out_.contradictions.push_back(id);
+    }
+  }
+
+  void interpret() {
+    const Value* given = latest(records_, Field::system_voltage_v);
+    const bool known = given != nullptr || family_->system_voltage.has_value();
+    const double voltage =
+        given != nullptr ? given->number
+                         : family_->system_voltage.value_or(k_.settings.assumed_voltage);
+    Interpreter interpreter(k_, voltage, known);
+    for (const Record& r : records_) {
+      said_.push_back(interpreter.read(r));
+    }
+    for (const std::string_view id : said_.back().contradictions) {
+      contradiction(id);
+    }
+    out_.warnings = std::move(said_.back().warnings);
+  }
+
+  // Distance and age of the seal, counted from when it was last renewed.
+  void distance() {
+    const Settings& s = k_.settings;
+    const int date = static_cast<int>(newest_.at(Field::date).number);
+    double odometer = 0;
+    bool odometer_known = newest_.has(Field::odometer_km);
+    if (odometer_known) {
+      odometer = newest_.at(Field::odometer_km).number;
+      out_.odometer_km = odometer;
+    } else if (const Record* last = last_with_odometer()) {
+      odometer = last->at(Field::odometer_km).number +
+                 (date - last->at(Field::date).number) / kDaysPerYear * s.km_per_year;
+      odometer_known = true;
+      out_.warnings.emplace_back(
+          "the odometer was not recorded this time: the distance since the last reading is "
+          "assumed");
+    }
+    const Value* renewed = latest(records_, Field::seal_renewed_odometer_km);
+    const Value* fitted = latest(records_, Field::fitted_odometer_km);
+    bool usable = odometer_known;
+    if (odometer_known && renewed != nullptr && renewed->number > odometer) {
+      contradiction("renewed-after-inspection");
+      usable = false;
+    }
+    if (odometer_known && fitted != nullptr && fitted->number > odometer) {
+      contradiction("fitted-after-inspection");
+      usable = false;
+    }
+    const double start = renewed != nullptr ? renewed->number
+                                            : (fitted != nullptr ? fitted->number : 0.0);
+    double unknown_km = 0;
+    for (const CauseRule& c : k_.causes) {
+      unknown_km = c.wear ? std::max(unknown_km, c.wear->unknown_km) : unknown_km;
+    }
+    Case& facts = out_.facts;
+    if (usable) {
+      facts.seal_km = odometer - start;
+      if (out_.odometer_km) {
+        out_.seal_km = facts.seal_km;
+      }
+    } else {
+      facts.seal_km = std::max(unknown_km, odometer);
+      out_.warnings.push_back(fmt::format(
+          "the distance on the seal is not known: {:.0f} km is assumed", facts.seal_km));
+    }
+    built();
+    const bool aged = renewed == nullptr && built_first_ >= 0;
+    facts.seal_years = aged ? std::max(0, month_of(today_) - built_first_) / 12.0
+                            : facts.seal_km / s.km_per_year;
+  }
+
+  const Record* last_with_odometer() const {
+    for (std::size_t i = records_.size(); i-- > 0;) {
+      if (records_[i].has(Field::odometer_km)) {
+        return &records_[i];
+      }
+    }
+    return nullptr;
+  }
+
+  void built() {
+    const Value* built = latest(records_, Field::built);
+    if (built == nullptr) {
+      return;
+    }
+    const int month = static_cast<int>(built->number);
+    if (month > month_of(static_cast<int>(newest_.at(Field::date).number))) {
+      contradiction("built-after-inspection");
+      return;
+    }
+    built_first_ = month;
+    built_last_ = built->code != 0 ? month + 11 : month;  // only the year is known
+  }
+
+  // Whether an earlier record speaks of a seal that has been renewed since,
+  // or of the time before this unit went in.
+  bool before_repair(std::size_t i) const {
+    const Record& r = records_[i];
+    if (i + 1 == records_.size() || !r.has(Field::odometer_km)) {
+      return false;
+    }
+    const double at = r.at(Field::odometer_km).number;
+    const Value* renewed = latest(records_, Field::seal_renewed_odometer_km);
+    const Value* fitted = latest(records_, Field::fitted_odometer_km);
+    return (renewed != nullptr && at <= renewed->number) ||
+           (fitted != nullptr && at < fitted->number);
+  }
+
+  // The first record that says the rotor circuit is bypassed.
+  std::size_t bypassed_from() const {
+    const Value* cooling = latest(records_, Field::rotor_cooling);
+    if (cooling == nullptr || static_cast<Cooling>(cooling->code) != Cooling::bypassed) {
+      return 0;
+    }
+    for (std::size_t i = 0; i < records_.size(); ++i) {
+      const Value& v = records_[i].at(Field::rotor_cooling);
+      if (v.observed && static_cast<Cooling>(v.code) == Cooling::bypassed) {
+        return i;
+      }
+    }
+    return 0;
+  }
+
+  // Bad news stays until a repair; good news does not carry over, save that of
+  // a port check, which grows old.
+  void merge() {
+    const std::size_t n = records_.size();
+    const std::size_t bypass = bypassed_from();
+    port_source_ = n;
+    for (std::size_t i = n; i-- > 0 && port_source_ == n;) {
+      if (said_[i].port_made && !before_repair(i) && i >= bypass) {
+        port_source_ = i;
+      }
+    }
+    std::array<std::size_t, kFindingCount> source{};
+    source.fill(n);
+    for (const FindingSpec& f : findings()) {
+      for (std::size_t i = n; i-- > 0 && source[idx(f.id)] == n;) {
+        const int level = said_[i].facts.at(f.id);
+        if (level < 0 || before_repair(i) || (f.at_port && i < bypass)) {
+          continue;
+        }
+        const bool harmless = level == 0 && f.ordered;
+        if (i + 1 != n && harmless && !(f.at_port && i == port_source_)) {
+          break;  // good news of an earlier day
+        }
+        source[idx(f.id)] = i;
+      }
+    }
+    // Details go with the finding that they describe.
+    for (const FindingSpec& f : findings()) {
+      if (f.detail_of) {
+        const std::size_t i = source[idx(*f.detail_of)];
+        source[idx(f.id)] = i < n && said_[i].facts.at(f.id) >= 0 ? i : n;
+      }
+    }
+    for (const FindingSpec& f : findings()) {
+      const std::size_t i = source[idx(f.id)];
+      if (i == n) {
+        continue;
+      }
+      out_.facts.set(f.id, said_[i].facts.at(f.id));
+      Observed& o = out_.observed[idx(f.id)];
+      o.detail = said_[i].detail[idx(f.id)];
+      if (i + 1 != n) {
+        o.since = date_text(static_cast<int>(records_[i].at(Field::date).number));
+      }
+    }
+    earlier_coolant(source[idx(Finding::port_fluid)]);
+  }
+
+  // A dry tip after a wet one, with no renewal between them, is no all-clear.
+  void earlier_coolant(std::size_t fluid_source) {
+    constexpr int kEmulsion = 2;
+    if (out_.facts.at(Finding::port_fluid) > 0) {
+      return;
+    }
+    for (std::size_t i = std::min(fluid_source, records_.size()); i-- > 0;) {
+      const Case& then = said_[i].facts;
+      const int kind = then.at(Finding::port_fluid_kind);
+      if (!before_repair(i) && then.at(Finding::port_fluid) > 0 &&
+          (kind < 0 || kind >= kEmulsion)) {
+        out_.facts.set(Finding::earlier_coolant, 1);
+        out_.observed[idx(Finding::earlier_coolant)].since =
+            date_text(static_cast<int>(records_[i].at(Field::date).number));
+        return;
+      }
+    }
+  }
+
+  void port_age() {
+    Case& facts = out_.facts;
+    if (port_source_ == records_.size()) {
+      facts.set(Situation::port_check, PortCheck::not_made);
+      return;
+    }
+    const Settings& s = k_.settings;
+    const Record& check = records_[port_source_];
+    const double days = today_ - check.at(Field::date).number;
+    const double between = newest_.at(Field::date).number - check.at(Field::date).number;
+    double km = between / kDaysPerYear * s.km_per_year;
+    if (check.has(Field::odometer_km) && newest_.has(Field::odometer_km)) {
+      km = newest_.at(Field::odometer_km).number - check.at(Field::odometer_km).number;
+    }
+    facts.port_weight = std::exp2(-(km / s.port_half_km + days / s.port_half_days));
+    facts.set(Situation::port_check, facts.port_weight < s.port_stale_below ? PortCheck::stale
+                                                                            : PortCheck::fresh);
+  }
+
+  void configuration() {
+    Case& facts = out_.facts;
+    const bool dated = built_first_ >= 0;
+    const Build build = build_of(*family_, dated ? built_first_ : 0, dated ? built_last_ : 1 << 20);
+    const auto given = [&](Field field, auto from_family) {
+      const Value* v = latest(records_, field);
+      return v != nullptr ? static_cast<decltype(from_family)>(v->code) : from_family;
+    };
+    Cooling cooling = given(Field::rotor_cooling, build.cooling);
+    const auto differs = [&](Cooling a, Cooling b) {
+      return cooling == a && build.cooling == b;
+    };
+    if (differs(Cooling::wet, Cooling::factory_dry) || differs(Cooling::factory_dry, Cooling::wet)) {
+      contradiction("cooling-against-family");
+      facts.set(Situation::configuration, Configuration::contradicted);
+      cooling = Cooling::wet;
+    }
+    constexpr int kCoolant = 3;
+    if ((cooling == Cooling::bypassed || cooling == Cooling::factory_dry) &&
+        facts.at(Finding::port_fluid) > 0 && facts.at(Finding::port_fluid_kind) == kCoolant) {
+      contradiction("coolant-in-dry-rotor");
+      facts.set(Situation::configuration, Configuration::contradicted);
+      cooling = Cooling::wet;
+    }
+    facts.set(Situation::rotor_cooling, cooling);
+    facts.set(Situation::rotor_bearings, given(Field::rotor_bearings, build.rotor));
+    facts.set(Situation::gear_bearings, given(Field::gear_bearings, build.gear));
+    const Value* kept = latest(records_, Field::bypass_keeps_crossover);
+    facts.set(Situation::crossover,
+              kept == nullptr ? Crossover::unknown
+                              : (kept->code != 0 ? Crossover::kept : Crossover::dropped));
+  }
+
+  std::span<const Record> records_;
+  std::span<const std::uint8_t> refused_;
+  const Knowledge& k_;
+  const Record& newest_;
+  int today_;
+  const Family* family_ = nullptr;
+  std::vector<Said> said_;
+  std::size_t port_source_ = 0;
+  int built_first_ = -1;
+  int built_last_ = -1;
+  Presentation out_;
+};
+
+}  // namespace
+
+double insulation_halving_factor(double winding_c) {
+  return std::exp2((std::clamp(winding_c, 10.0, 85.0) - 40) / 10);
+}
+
+double insulation_thermosetting_factor(double winding_c) {
+  const double t = std::clamp(winding_c, 10.0, 85.0);
+  const double slope = t > 40 ? 4230.0 : 1245.0;
+  return std::exp(-slope * (1 / (t + 273) - 1 / 313.0));
+}
+
+Presentation present(const History& history, std::size_t count, const Knowledge& knowledge,
+                     int today) {
+  return Presenter(history, count, knowledge, today).present();
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,96 @@
+#include "dryshaft/knowledge.hpp"
+
+#include <algorithm>
+
+namespace dryshaft {
+namespace {
+
+constexpr std::array<std::string_view, 4> kOutlooks = {"routine", "unknown", "major-parts",
+                                                       "doubtful"};
+
+constexpr std::string_view kContradictionIds[] = {
+    "kind-without-fluid",
+    "glycol-without-fluid",
+    "glycol-against-kind",
+    "coolant-in-dry-rotor",
+    "cooling-against-family",
+    "noise-described-but-absent",
+    "noise-before-it-began",
+    "renewed-after-inspection",
+    "fitted-after-inspection",
+    "built-after-inspection",
+    "odometer-backwards",
+};
+
+constexpr std::string_view kRuleFiles[] = {"rules.json",    "causes.json",   "links.json",
+                                           "floors.json",   "actions.json",  "cautions.json",
+                                           "grades.json"};
+
+template <typename Items>
+auto with_id(const Items& items, std::string_view id) -> const typename Items::value_type* {
+  const auto found =
+      std::ranges::find(items, id, [](const auto& i) -> std::string_view { return i.id; });
+  return found == items.end() ? nullptr : &*found;
+}
+
+}  // namespace
+
+bool holds(const Condition& c, const Facts& facts) {
+  if ((c.grades >> static_cast<unsigned>(facts.grade) & 1U) == 0) {
+    return false;
+  }
+  for (const Condition::FindingIs& f : c.findings) {
+    const auto bit =
+        static_cast<unsigned>(facts.level[static_cast<std::size_t>(f.finding)] + 1);
+    if ((f.levels >> bit & 1U) == 0) {
+      return false;
+    }
+  }
+  for (const Condition::SituationIs& s : c.situations) {
+    if ((s.values >> facts.situation[static_cast<std::size_t>(s.situation)] & 1U) == 0) {
+      return false;
+    }
+  }
+  for (const Condition::CauseIs& p : c.causes) {
+    const double probability = facts.probability[static_cast<std::size_t>(p.cause)];
+    if (probability < p.at_least || probability >= p.below) {
+      return false;
+    }
+  }
+  const auto one_holds = [&facts](const std::vector<Condition>& list) {
+    return std::ranges::any_of(list, [&](const Condition& one) { return holds(one, facts); });
+  };
+  return std::ranges::all_of(c.any, one_holds) && !one_holds(c.none);
+}
+
+std::string shown(const Provenance& provenance) {
+  switch (provenance.mark) {
+    case SourceMark::published:
+      return provenance.citation;
+    case SourceMark::common_practice:
+      return "common practice, no source";
+    case SourceMark::from_memory:
+      break;
+  }
+  return "judgement, from memory";
+}
+
+std::string_view name(Outlook outlook) { return kOutlooks[static_cast<std::size_t>(outlook)]; }
+std::span<const std::string_view> contradiction_ids() { return kContradictionIds; }
+std::span<const std::string_view> rule_file_names() { return kRuleFiles; }
+
+const Family& Knowledge::family(std::string_view wanted) const {
+  const Family* found = with_id(families, wanted);
+  return found != nullptr ? *found : *with_id(families, kGenericFamily);
+}
+const ActionRule* Knowledge::action(std::string_view wanted) const {
+  return with_id(actions, wanted);
+}
+const CautionRule* Knowledge::caution(std::string_view wanted) const {
+  return with_id(cautions, wanted);
+}
+const ContradictionRule* Knowledge::contradiction(std::string_view wanted) const {
+  return with_id(contradictions, wanted);
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,821 @@
+// Reads rule and family files into `Knowledge`. Every item is checked on its
+// own while it is read, references between items at the end.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "base/located_json.hpp"
+#include "base/sha256.hpp"
+#include "dryshaft/knowledge.hpp"
+#include "knowledge/object_view.hpp"
+
+namespace dryshaft {
+namespace {
+
+using located::Kind;
+using located::Node;
+using Words = std::vector<std::string_view>;
+
+constexpr located::Limits kLimits{.depth = 32, .bytes = std::size_t{16} << 20U};
+constexpr std::string_view kNotObserved = "not-observed";
+
+template <typename Table>
+Words names_of(const Table& table) {
+  Words words;
+  for (const auto& row : table) {
+    words.push_back(row.name);
+  }
+  return words;
+}
+
+Words ids_of(std::span<const Choice> choices) {
+  Words words;
+  for (const Choice& c : choices) {
+    words.push_back(c.id);
+  }
+  return words;
+}
+
+Words grade_names() {
+  Words words;
+  for (std::size_t i = 0; i < kGradeCount; ++i) {
+    words.push_back(name(static_cast<Grade>(i)));
+  }
+  return words;
+}
+
+struct SettingSpec {
+  std::string_view id;
+  double Settings::*value;
+  double least;
+  double most;
+};
+constexpr double kHuge = 1e9;
+constexpr SettingSpec kSettings[] = {
+    {"risk-raised", &Settings::risk_raised, 0.001, 0.999},
+    {"risk-high", &Settings::risk_high, 0.001, 0.999},
+    {"port-half-km", &Settings::port_half_km, 1, kHuge},
+    {"port-half-days", &Settings::port_half_days, 1, kHuge},
+    {"port-stale-below", &Settings::port_stale_below, 0.001, 0.999},
+    {"km-per-year", &Settings::km_per_year, 1, kHuge},
+    {"coolant-loss-some", &Settings::loss_some, 0, kHuge},
+    {"coolant-loss-marked", &Settings::loss_marked, 0, kHuge},
+    {"insulation-low", &Settings::ohm_per_volt_low, 1, kHuge},
+    {"insulation-least", &Settings::ohm_per_volt_least, 1, kHuge},
+    {"insulation-ieee43", &Settings::ieee43_mohm, 0.001, kHuge},
+    {"assumed-voltage", &Settings::assumed_voltage, 1, kHuge},
+    {"assumed-winding-temperature", &Settings::assumed_winding_c, -60, 250},
+    {"recheck-onset-probability", &Settings::recheck_onset_probability, 0.0001, 0.999},
+    {"recheck-least-km", &Settings::recheck_least_km, 1, kHuge},
+    {"recheck-least-days", &Settings::recheck_least_days, 1, kHuge},
+    {"memory-band", &Settings::memory_band, 1, 100},
+};
+
+class Loader {
+ public:
+  Result<Knowledge> load(std::vector<NamedText> rules, std::vector<NamedText> families);
+
+ private:
+  // Parses `file` and hands its top object to `read`; false if it is no object.
+  template <typename Read>
+  bool with_file(const NamedText& file, Read read);
+
+  void item(ObjectView& view, Item& item);
+  Condition condition(ObjectView& parent, const Node& node);
+  Condition required_condition(ObjectView& view, std::string_view key);
+  std::uint8_t finding_levels(ObjectView& view, Finding finding, const Node& node);
+  std::uint8_t mask(ObjectView& view, const Node& node, const Words& words);
+  template <typename E, typename Table>
+  std::optional<E> named(ObjectView& view, std::string_view key, const Table& table);
+  std::array<double, kMaxLevels> levels(ObjectView& view, std::string_view key, Finding finding);
+
+  void rules(ObjectView& top);
+  void causes(ObjectView& top);
+  void links(ObjectView& top);
+  void floors(ObjectView& top);
+  void actions(ObjectView& top);
+  void cautions(ObjectView& top);
+  void grades(ObjectView& top);
+  void family(ObjectView& top);
+  void wear(ObjectView& view, CauseRule& rule);
+  void base(ObjectView& view, CauseRule& rule);
+  std::optional<int> month(ObjectView& view, std::string_view key);
+  void references();
+  void reference_complaint(const Item& item, std::string message, std::string hint = {});
+
+  Knowledge k_;
+  std::vector<Diagnostic> out_;
+  std::string file_;
+  std::map<std::string, std::string, std::less<>> ids_;  // id -> where it was first used
+};
+
+template <typename Read>
+bool Loader::with_file(const NamedText& file, Read read) {
+  file_ = file.name;
+  const located::Document document(file.text, {.source = file.name}, kLimits, out_);
+  if (!document.usable()) {
+    return false;
+  }
+  ObjectView top(document, document.root(), out_);
+  if (!top.is_object()) {
+    return false;
+  }
+  read(top);
+  top.done();
+  return true;
+}
+
+void Loader::item(ObjectView& view, Item& item) {
+  item.id = view.text("id");
+  item.file = file_;
+  const Diagnostic here = view.document().at(view.node(), "", "");
+  item.line = here.line;
+  item.reason = view.text("reason");
+  const std::string source = view.text("source");
+  constexpr std::string_view kPublished = "published: ";
+  if (source.starts_with(kPublished) && source.size() > kPublished.size()) {
+    item.source = {SourceMark::published, source.substr(kPublished.size())};
+  } else if (source == "common practice") {
+    item.source.mark = SourceMark::common_practice;
+  } else if (source != "from memory" && !source.empty()) {
+    view.complain(*view.optional("source"), "bad-value", fmt::format("is \"{}\"", source),
+                  "from memory, common practice, published: SOURCE",
+                  "say honestly where the value comes from");
+  }
+  if (item.id.empty()) {
+    return;
+  }
+  const auto [other, is_new] = ids_.emplace(item.id, fmt::format("{}:{}", file_, item.line));
+  if (!is_new) {
+    view.complain(*view.optional("id"), "repeated-id", fmt::format("is \"{}\"", item.id),
+                  "an id that nothing else has",
+                  fmt::format("it was first used at {}", other->second));
+  }
+}
+
+std::uint8_t Loader::mask(ObjectView& view, const Node& node, const Words& words) {
+  if (node.kind != Kind::array || node.children == 0) {
+    view.complain(node, "wrong-type", fmt::format("is {}", located::shown(view.document(), node)),
+                  "an array of: " + joined(words));
+    return 0;
+  }
+  unsigned bits = 0;
+  for (const Node* n = view.document().first(node); n != nullptr; n = view.document().next(*n)) {
+    if (const auto word = view.word_at(*n, words)) {
+      bits |= 1U << *word;
+    }
+  }
+  return static_cast<std::uint8_t>(bits);
+}
+
+std::uint8_t Loader::finding_levels(ObjectView& view, Finding finding, const Node& node) {
+  Words words = ids_of(spec(finding).levels);
+  if (node.kind == Kind::object) {
+    ObjectView range(view.document(), node, out_);
+    const auto from = range.word("at_least", words);
+    range.done();
+    if (!from) {
+      return 0;
+    }
+    const unsigned all = (1U << words.size()) - 1U;
+    return static_cast<std::uint8_t>((all & ~((1U << *from) - 1U)) << 1U);
+  }
+  words.insert(words.begin(), kNotObserved);
+  return mask(view, node, words);
+}
+
+Condition Loader::condition(ObjectView& parent, const Node& node) {
+  Condition c;
+  const located::Document& doc = parent.document();
+  ObjectView view(doc, node, out_);
+  if (!view.is_object()) {
+    return c;
+  }
+  const auto members_of = [&](std::string_view key, auto each) {
+    if (const Node* group = view.optional(key)) {
+      ObjectView inside(doc, *group, out_);
+      for (const Node* n = inside.is_object() ? doc.first(*group) : nullptr; n != nullptr;
+           n = doc.next(*n)) {
+        each(*n);
+      }
+    }
+  };
+  const auto no_such = [&](const Node& n, std::string_view what, const Words& words) {
+    Diagnostic d = doc.at_key(n, "no-such-name", fmt::format("names no {}", what));
+    d.allowed = joined(words);
+    if (const std::string_view near = closest(n.key, words); !near.empty()) {
+      d.hint = fmt::format("did you mean \"{}\"?", near);
+    }
+    out_.push_back(std::move(d));
+  };
+  members_of("finding", [&](const Node& n) {
+    if (const auto finding = finding_named(n.key)) {
+      c.findings.push_back({*finding, finding_levels(view, *finding, n)});
+    } else {
+      no_such(n, "finding", names_of(dryshaft::findings()));
+    }
+  });
+  members_of("situation", [&](const Node& n) {
+    const auto row = std::ranges::find(situations(), n.key, &SituationSpec::name);
+    if (row != situations().end()) {
+      c.situations.push_back({row->id, mask(view, n, ids_of(row->values))});
+    } else {
+      no_such(n, "situation", names_of(situations()));
+    }
+  });
+  members_of("cause", [&](const Node& n) {
+    if (const auto cause = cause_named(n.key)) {
+      ObjectView range(doc, n, out_);
+      Condition::CauseIs is{.cause = *cause};
+      is.at_least = range.optional_number("at_least", 0, 1).value_or(0);
+      is.below = range.optional_number("below", 0, 1).value_or(2);
+      range.done();
+      c.causes.push_back(is);
+    } else {
+      no_such(n, "cause", names_of(dryshaft::causes()));
+    }
+  });
+  if (const Node* grade = view.optional("grade")) {
+    c.grades = mask(view, *grade, grade_names());
+  }
+  const auto list_of = [&](std::string_view key) {
+    std::vector<Condition> list;
+    if (const Node* group = view.optional(key)) {
+      if (group->kind != Kind::array || group->children == 0) {
+        view.complain(*group, "wrong-type", fmt::format("is {}", located::shown(doc, *group)),
+                      "an array of conditions");
+      }
+      for (const Node* n = group->kind == Kind::array ? doc.first(*group) : nullptr; n != nullptr;
+           n = doc.next(*n)) {
+        list.push_back(condition(view, *n));
+      }
+    }
+    return list;
+  };
+  if (std::vector<Condition> any = list_of("any"); !any.empty()) {
+    c.any.push_back(std::move(any));
+  }
+  for (Condition& part : list_of("all")) {
+    c.any.push_back({std::move(part)});
+  }
+  c.none = list_of("none");
+  view.done();
+  return c;
+}
+
+Condition Loader::required_condition(ObjectView& view, std::string_view key) {
+  const Node* node = view.required(key);
+  return node == nullptr ? Condition{} : condition(view, *node);
+}
+
+template <typename E, typename Table>
+std::optional<E> Loader::named(ObjectView& view, std::string_view key, const Table& table) {
+  const auto word = view.word(key, names_of(table));
+  return word ? std::optional<E>(static_cast<E>(*word)) : std::nullopt;
+}
+
+std::array<double, kMaxLevels> Loader::levels(ObjectView& view, std::string_view key,
+                                              Finding finding) {
+  std::array<double, kMaxLevels> values{};
+  values[0] = 1;
+  const Node* node = view.required(key);
+  if (node == nullptr) {
+    return values;
+  }
+  ObjectView inside(view.document(), *node, out_);
+  const std::span<const Choice> words = spec(finding).levels;
+  for (std::size_t l = 1; l < words.size() && inside.is_object(); ++l) {
+    const Node* value = inside.required(words[l].id);
+    if (value == nullptr) {
+      continue;
+    }
+    values[l] = inside.probability_at(*value);
+    if (l > 1 && values[l] >= values[l - 1]) {
+      inside.complain(*value, "not-falling",
+                      fmt::format("is {}", located::shown(view.document(), *value)),
+                      fmt::format("a value below that of \"{}\"", words[l - 1].id),
+                      "each value says how often the finding is this bad or worse");
+    }
+  }
+  inside.done();
+  return values;
+}
+
+// ------------------------------------------------------------------ files
+
+void Loader::rules(ObjectView& top) {
+  top.word("format", {kRulesFormat});
+  k_.id = top.text("id");
+  k_.version = top.text("version");
+  std::set<std::string_view> seen;
+  for (ObjectView& view : top.objects("settings")) {
+    Item about;
+    item(view, about);
+    const auto* row = std::ranges::find(kSettings, about.id, &SettingSpec::id);
+    if (row == std::end(kSettings)) {
+      Words known;
+      for (const SettingSpec& s : kSettings) {
+        known.push_back(s.id);
+      }
+      if (const Node* id = view.optional("id"); id != nullptr && !about.id.empty()) {
+        view.word_at(*id, known);
+      }
+      view.optional("value");
+    } else {
+      k_.settings.*row->value = view.number("value", row->least, row->most);
+      seen.insert(row->id);
+    }
+    view.optional_text("unit");
+    view.done();
+  }
+  for (const SettingSpec& s : kSettings) {
+    if (!seen.contains(s.id)) {
+      top.complain(top.node(), "missing", fmt::format("has no setting \"{}\"", s.id));
+    }
+  }
+  if (k_.settings.risk_high <= k_.settings.risk_raised && seen.contains("risk-high")) {
+    top.complain(top.node(), "out-of-range", "has \"risk-high\" not above \"risk-raised\"");
+  }
+}
+
+void Loader::wear(ObjectView& view, CauseRule& rule) {
+  const Node* node = view.optional("wear");
+  if (node == nullptr) {
+    return;
+  }
+  ObjectView inside(view.document(), *node, out_);
+  Wear w;
+  w.shape = inside.number("shape", 0.1, 20);
+  w.scale_km = inside.number("scale_km", 1, kHuge);
+  w.scale_years = inside.number("scale_years", 0.1, 1000);
+  w.unknown_km = inside.number("unknown_km", 0, kHuge);
+  if (const Node* cooling = inside.required("rotor_cooling")) {
+    w.cooling = mask(inside, *cooling, ids_of(spec(Situation::rotor_cooling).values));
+  }
+  inside.done();
+  rule.wear = w;
+}
+
+// `base` is a probability, or {"by": SITUATION, VALUE: probability, ...}.
+void Loader::base(ObjectView& view, CauseRule& rule) {
+  const Node* node = view.required("base");
+  if (node == nullptr) {
+    return;
+  }
+  if (node->kind != Kind::object) {
+    rule.base.fill(view.probability_at(*node));
+    return;
+  }
+  ObjectView inside(view.document(), *node, out_);
+  if (const auto by = named<Situation>(inside, "by", situations())) {
+    rule.by = by;
+    const std::span<const Choice> values = spec(*by).values;
+    for (std::size_t i = 0; i < values.size(); ++i) {
+      if (const Node* value = inside.required(values[i].id)) {
+        rule.base.at(i) = inside.probability_at(*value);
+      }
+    }
+  }
+  inside.done();
+}
+
+void Loader::causes(ObjectView& top) {
+  std::array<bool, kCauseCount> seen{};
+  for (ObjectView& view : top.objects("causes")) {
+    CauseRule rule;
+    item(view, rule);
+    rule.title = view.text("title");
+    rule.plain = view.text("plain");
+    if (const auto damaging = view.word("damaging", {"no", "slowly", "yes"})) {
+      rule.damaging = static_cast<CauseRule::Damaging>(*damaging);
+    }
+    base(view, rule);
+    wear(view, rule);
+    const std::optional<Cause> cause = named<Cause>(view, "id", dryshaft::causes());
+    if (const Node* given = view.optional("given")) {
+      ObjectView inside(view.document(), *given, out_);
+      for (std::size_t p = 0; p < kCauseCount && inside.is_object(); ++p) {
+        const Node* value = inside.optional(dryshaft::causes()[p].name);
+        if (value == nullptr) {
+          continue;
+        }
+        rule.given.at(p) = inside.probability_at(*value);
+        // Parents stand before their children, so that no cycle can arise.
+        if (cause && p >= static_cast<std::size_t>(*cause)) {
+          inside.complain(*value, "bad-parent", "is a parent that does not come first",
+                          "a cause that stands before this one");
+        }
+      }
+      inside.done();
+    }
+    view.done();
+    if (cause) {
+      rule.cause = *cause;
+      seen.at(static_cast<std::size_t>(*cause)) = true;
+      k_.causes.at(static_cast<std::size_t>(*cause)) = std::move(rule);
+    }
+  }
+  for (const CauseSpec& c : dryshaft::causes()) {
+    if (!seen.at(static_cast<std::size_t>(c.id))) {
+      top.complain(top.node(), "missing", fmt::format("has no cause \"{}\"", c.name));
+    }
+  }
+}
+
+void Loader::links(ObjectView& top) {
+  std::set<Finding> with_background;
+  for (ObjectView& view : top.objects("backgrounds")) {
+    Background b;
+    item(view, b);
+    if (const auto finding = named<Finding>(view, "finding", dryshaft::findings())) {
+      b.finding = *finding;
+      b.anyway = levels(view, "anyway", *finding);
+      if (!with_background.insert(*finding).second) {
+        view.complain(view.node(), "repeated", "is a second background of the same finding");
+      }
+      k_.backgrounds.push_back(std::move(b));
+    }
+    view.done();
+  }
+  std::set<std::pair<Finding, Cause>> linked;
+  for (ObjectView& view : top.objects("links")) {
+    Link link;
+    item(view, link);
+    const auto finding = named<Finding>(view, "finding", dryshaft::findings());
+    const auto cause = named<Cause>(view, "cause", dryshaft::causes());
+    if (finding && cause) {
+      link.finding = *finding;
+      link.cause = *cause;
+      link.shows = levels(view, "shows", *finding);
+      if (!linked.emplace(*finding, *cause).second) {
+        view.complain(view.node(), "repeated", "is a second link between the same two");
+      }
+      if (!with_background.contains(*finding)) {
+        view.complain(view.node(), "missing",
+                      fmt::format("has no background for \"{}\"", name(*finding)), "",
+                      "say in backgrounds how often the finding shows with no cause");
+      }
+      k_.links.push_back(std::move(link));
+    } else {
+      view.optional("shows");
+    }
+    view.done();
+  }
+}
+
+void Loader::floors(ObjectView& top) {
+  for (ObjectView& view : top.objects("floors")) {
+    Floor floor;
+    item(view, floor);
+    if (const auto grade = view.word("grade", {"B", "C", "D"})) {
+      floor.grade = static_cast<Grade>(*grade + 1);
+    }
+    floor.when = required_condition(view, "when");
+    floor.plain = view.text("plain");
+    view.done();
+    k_.floors.push_back(std::move(floor));
+  }
+  if (k_.floors.size() > kMaxFloors) {
+    top.complain(top.node(), "too-many", fmt::format("has {} floors", k_.floors.size()),
+                 fmt::format("at most {}", kMaxFloors));
+  }
+}
+
+void Loader::actions(ObjectView& top) {
+  for (ObjectView& view : top.objects("actions")) {
+    ActionRule a;
+    item(view, a);
+    a.text = view.text("text");
+    a.owner_text = view.text("owner_text");
+    a.cautions = view.optional_texts("cautions");
+    a.owner_cautions = view.optional_texts("owner_cautions");
+    a.importance = static_cast<int>(view.number("importance", 1, 9));
+    a.owner_can = view.optional_flag("owner_can");
+    if (const Node* check = view.optional("check")) {
+      ObjectView inside(view.document(), *check, out_);
+      a.minutes = inside.number("minutes", 0.1, 10000);
+      if (const Node* when = inside.optional("when")) {
+        a.check_when = condition(inside, *when);
+      }
+      if (const Node* reveals = inside.required("reveals")) {
+        const Words words = names_of(dryshaft::findings());
+        for (const Node* n = reveals->kind == Kind::array ? view.document().first(*reveals)
+                                                          : nullptr;
+             n != nullptr; n = view.document().next(*n)) {
+          if (const auto word = inside.word_at(*n, words)) {
+            a.reveals.push_back(static_cast<Finding>(*word));
+          }
+        }
+        if (a.reveals.empty()) {
+          inside.complain(*reveals, "wrong-type", "names no finding", "an array of findings");
+        }
+      }
+      inside.done();
+    }
+    view.done();
+    k_.actions.push_back(std::move(a));
+  }
+  for (ObjectView& view : top.objects("advice")) {
+    Advice a;
+    item(view, a);
+    a.action = view.text("action");
+    a.when = required_condition(view, "when");
+    Words urgencies;
+    for (std::size_t i = 0; i < kUrgencyCount; ++i) {
+      urgencies.push_back(name(static_cast<Urgency>(i)));
+    }
+    if (const auto urgency = view.word("urgency", urgencies)) {
+      a.urgency = static_cast<Urgency>(*urgency);
+    }
+    a.within_km = view.optional_number("within_km", 0, kHuge);
+    a.within_days = view.optional_number("within_days", 0, kHuge);
+    a.at_recheck = view.optional_flag("at_recheck");
+    a.with = view.optional_texts("with");
+    a.plain = view.text("plain");
+    view.done();
+    k_.advice.push_back(std::move(a));
+  }
+}
+
+void Loader::cautions(ObjectView& top) {
+  for (ObjectView& view : top.objects("cautions")) {
+    CautionRule c;
+    item(view, c);
+    c.text = view.text("text");
+    c.owner_text = view.text("owner_text");
+    c.always = view.optional_flag("always");
+    c.trained_only = view.optional_flag("trained_only");
+    if (const Node* when = view.optional("when")) {
+      c.when = condition(view, *when);
+    }
+    view.done();
+    k_.cautions.push_back(std::move(c));
+  }
+}
+
+void Loader::grades(ObjectView& top) {
+  std::array<bool, kGradeCount> seen{};
+  for (ObjectView& view : top.objects("grades")) {
+    GradeRule g;
+    const auto grade = view.word("id", grade_names());
+    item(view, g);
+    g.meaning = view.text("meaning");
+    g.owner_meaning = view.text("owner_meaning");
+    g.owner_summary = view.optional_texts("owner_summary");
+    g.recheck_km = view.optional_number("recheck_km", 0, kHuge);
+    g.recheck_days = view.optional_number("recheck_days", 0, kHuge);
+    view.done();
+    if (grade) {
+      g.grade = static_cast<Grade>(*grade);
+      seen.at(*grade) = true;
+      k_.grades.at(*grade) = std::move(g);
+    }
+  }
+  for (std::size_t i = 0; i < kGradeCount; ++i) {
+    if (!seen.at(i)) {
+      top.complain(top.node(), "missing",
+                   fmt::format("has no grade \"{}\"", name(static_cast<Grade>(i))));
+    }
+  }
+  const auto verdict = [&](std::string_view key, std::string& reason, std::string& plain,
+                           Condition* when) {
+    if (const Node* node = top.required(key)) {
+      ObjectView view(top.document(), *node, out_);
+      Item about;
+      item(view, about);
+      reason = about.reason;
+      plain = view.text("plain");
+      if (when != nullptr) {
+        *when = required_condition(view, "when");
+      }
+      view.done();
+    }
+  };
+  Settings& s = k_.settings;
+  verdict("ungraded", s.ungraded_reason, s.ungraded_plain, &s.ungraded);
+  verdict("sound", s.unsound_reason, s.unsound_plain, &s.sound);
+  verdict("raised", s.raised_reason, s.raised_plain, nullptr);
+  verdict("high", s.high_reason, s.high_plain, nullptr);
+  for (ObjectView& view : top.objects("outlooks")) {
+    OutlookRule o;
+    item(view, o);
+    Words words;
+    for (unsigned i = 0; i < 4; ++i) {
+      words.push_back(name(static_cast<Outlook>(i)));
+    }
+    if (const auto outlook = view.word("outlook", words)) {
+      o.outlook = static_cast<Outlook>(*outlook);
+    }
+    o.when = required_condition(view, "when");
+    view.done();
+    k_.outlooks.push_back(std::move(o));
+  }
+  const Words known(contradiction_ids().begin(), contradiction_ids().end());
+  for (ObjectView& view : top.objects("contradictions")) {
+    ContradictionRule c;
+    view.word("id", known);
+    item(view, c);
+    c.text = view.text("text");
+    c.plain = view.text("plain");
+    view.done();
+    k_.contradictions.push_back(std::move(c));
+  }
+  for (const std::string_view id : known) {
+    if (k_.contradiction(id) == nullptr) {
+      top.complain(top.node(), "missing", fmt::format("has no contradiction \"{}\"", id));
+    }
+  }
+}
+
+std::optional<int> Loader::month(ObjectView& view, std::string_view key) {
+  const Node* node = view.optional(key);
+  if (node == nullptr) {
+    return std::nullopt;
+  }
+  const std::string text = node->kind == Kind::text ? std::string(node->text) : std::string();
+  const auto digit = [](char c) { return c >= '0' && c <= '9'; };
+  const bool shaped = text.size() == 7 && text[4] == '-' &&
+                      std::all_of(text.begin(), text.begin() + 4, digit) && digit(text[5]) &&
+                      digit(text[6]);
+  const int m = shaped ? (text[5] - '0') * 10 + (text[6] - '0') : 0;
+  if (m < 1 || m > 12) {
+    view.complain(*node, "bad-date",
+                  fmt::format("is {}", located::shown(view.document(), *node)), "YYYY-MM");
+    return std::nullopt;
+  }
+  return std::stoi(text.substr(0, 4)) * 12 + m - 1;
+}
+
+void Loader::family(ObjectView& top) {
+  top.word("format", {kFamilyFormat});
+  Family f;
+  item(top, f);
+  f.title = top.text("title");
+  f.system_voltage = top.optional_number("system_voltage_v", 1, 10000);
+  if (const auto magnets =
+          top.word("rotor_magnets", ids_of(spec(Situation::rotor_magnets).values))) {
+    f.magnets = static_cast<Magnets>(*magnets);
+  }
+  for (ObjectView& view : top.objects("periods")) {
+    FamilyPeriod p;
+    p.from = month(view, "from");
+    p.before = month(view, "before");
+    const auto value = [&](Situation situation) {
+      return view.word(spec(situation).name, ids_of(spec(situation).values));
+    };
+    if (const auto cooling = value(Situation::rotor_cooling)) {
+      p.cooling = static_cast<Cooling>(*cooling);
+    }
+    if (const auto rotor = value(Situation::rotor_bearings)) {
+      p.rotor = static_cast<Bearings>(*rotor);
+    }
+    if (const auto gear = value(Situation::gear_bearings)) {
+      p.gear = static_cast<Bearings>(*gear);
+    }
+    if (p.from && p.before && *p.from >= *p.before) {
+      view.complain(view.node(), "out-of-range", "has \"from\" not earlier than \"before\"");
+    }
+    view.done();
+    f.periods.push_back(p);
+  }
+  for (ObjectView& view : top.objects("vehicles")) {
+    VehicleProfile v;
+    v.id = view.text("id");
+    v.port_access = view.text("port_access");
+    view.done();
+    f.vehicles.push_back(std::move(v));
+  }
+  k_.families.push_back(std::move(f));
+}
+
+// ------------------------------------------------- what items say of others
+
+void Loader::reference_complaint(const Item& item, std::string message, std::string hint) {
+  Diagnostic d;
+  d.code = "no-such-name";
+  d.source = item.file;
+  d.line = item.line;
+  d.column = 1;
+  d.pointer = item.id;
+  d.message = std::move(message);
+  d.hint = std::move(hint);
+  out_.push_back(std::move(d));
+}
+
+void Loader::references() {
+  const auto check = [&](const Item& item, std::string_view wanted, std::string_view what,
+                         const auto& items) {
+    Words known;
+    for (const auto& i : items) {
+      known.push_back(i.id);
+    }
+    if (std::ranges::find(known, wanted) == known.end()) {
+      const std::string_view near = closest(wanted, known);
+      reference_complaint(item, fmt::format("names {} \"{}\", which does not exist", what, wanted),
+                          near.empty() ? std::string()
+                                       : fmt::format("did you mean \"{}\"?", near));
+    }
+  };
+  for (const ActionRule& a : k_.actions) {
+    for (const std::string& caution : a.cautions) {
+      check(a, caution, "the caution", k_.cautions);
+    }
+    for (const std::string& caution : a.owner_cautions) {
+      check(a, caution, "the caution", k_.cautions);
+      const CautionRule* rule = k_.caution(caution);
+      if (rule != nullptr && rule->trained_only) {
+        reference_complaint(a, fmt::format("gives an owner what \"{}\" reserves for trained people",
+                                           caution));
+      }
+    }
+    if (a.owner_can) {
+      for (const std::string& caution : a.cautions) {
+        const CautionRule* rule = k_.caution(caution);
+        if (rule != nullptr && rule->trained_only) {
+          reference_complaint(a, fmt::format("lets an owner do what \"{}\" reserves for trained "
+                                             "people",
+                                             caution));
+        }
+      }
+    }
+  }
+  for (const Advice& a : k_.advice) {
+    check(a, a.action, "the action", k_.actions);
+    for (const std::string& companion : a.with) {
+      check(a, companion, "the action", k_.actions);
+    }
+  }
+  if (std::ranges::none_of(k_.families, [](const Family& f) { return f.id == kGenericFamily; })) {
+    Diagnostic d;
+    d.code = "missing";
+    d.source = k_.families.empty() ? "families" : k_.families.front().file;
+    d.message = fmt::format("there is no family \"{}\"", kGenericFamily);
+    out_.push_back(std::move(d));
+  }
+}
+
+Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
+                               std::vector<NamedText> family_files) {
+  const auto base_name = [](std::string_view path) {
+    return path.substr(path.find_last_of('/') + 1);
+  };
+  const auto by_name = [&](const NamedText& f) { return std::string(base_name(f.name)); };
+  std::ranges::sort(rules_files, {}, by_name);
+  std::ranges::sort(family_files, {}, by_name);
+
+  using Read = void (Loader::*)(ObjectView&);
+  const std::map<std::string_view, Read> readers = {
+      {"rules.json", &Loader::rules},     {"causes.json", &Loader::causes},
+      {"links.json", &Loader::links},     {"floors.json", &Loader::floors},
+      {"actions.json", &Loader::actions}, {"cautions.json", &Loader::cautions},
+      {"grades.json", &Loader::grades}};
+  std::string hashed;
+  const auto hash = [&](const NamedText& f) {
+    hashed += fmt::format("{} {}\n", base_name(f.name), sha256_hex(f.text));
+  };
+  bool readable = true;
+  std::set<std::string_view> given;
+  for (const NamedText& f : rules_files) {
+    const auto reader = readers.find(base_name(f.name));
+    if (reader == readers.end()) {
+      continue;
+    }
+    given.insert(reader->first);
+    hash(f);
+    readable = with_file(f, [&](ObjectView& top) { (this->*reader->second)(top); }) && readable;
+  }
+  for (const auto& [file, reader] : readers) {
+    if (!given.contains(file)) {
+      Diagnostic d;
+      d.code = "missing";
+      d.source = std::string(file);
+      d.message = "this rule file is missing";
+      out_.push_back(std::move(d));
+      readable = false;
+    }
+  }
+  for (const NamedText& f : family_files) {
+    hash(f);
+    readable = with_file(f, [&](ObjectView& top) { family(top); }) && readable;
+  }
+  if (readable) {
+    references();
+  }
+  k_.sha256 = sha256_hex(hashed);
+  Result<Knowledge> result;
+  result.diagnostics = std::move(out_);
+  if (!result.has_errors()) {
+    result.value = std::move(k_);
+  }
+  return result;
+}
+
+}  // namespace
+
+Result<Knowledge> load_knowledge(std::vector<NamedText> rules, std::vector<NamedText> families) {
+  return Loader().load(std::move(rules), std::move(families));
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,190 @@
+#include "knowledge/object_view.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+namespace dryshaft {
+
+using located::Kind;
+using located::Node;
+
+std::string joined(const std::vector<std::string_view>& words) {
+  return fmt::format("{}", fmt::join(words, ", "));
+}
+
+ObjectView::ObjectView(const located::Document& document, const Node& node,
+                       std::vector<Diagnostic>& out)
+    : document_(document), node_(node), out_(out) {
+  if (node.kind != Kind::object) {
+    is_object_ = false;
+    complain(node, "wrong-type", fmt::format("is {}", located::shown(document, node)),
+             "an object");
+  }
+}
+
+void ObjectView::complain(const Node& node, std::string_view code, std::string message,
+                          std::string allowed, std::string hint) {
+  Diagnostic d = document_.at(node, code, std::move(message));
+  d.allowed = std::move(allowed);
+  d.hint = std::move(hint);
+  out_.push_back(std::move(d));
+}
+
+const Node* ObjectView::optional(std::string_view key) {
+  known_.push_back(key);
+  return is_object_ ? document_.find(node_, key) : nullptr;
+}
+
+const Node* ObjectView::required(std::string_view key) {
+  const Node* member = optional(key);
+  if (member == nullptr && is_object_) {
+    complain(node_, "missing", fmt::format("has no \"{}\"", key));
+  }
+  return member;
+}
+
+std::string ObjectView::text_at(const Node& node) {
+  if (node.kind != Kind::text || node.text.empty()) {
+    complain(node, "wrong-type", fmt::format("is {}", located::shown(document_, node)),
+             "a text that is not empty");
+    return {};
+  }
+  return std::string(node.text);
+}
+
+std::string ObjectView::text(std::string_view key) {
+  const Node* member = required(key);
+  return member == nullptr ? std::string() : text_at(*member);
+}
+
+std::string ObjectView::optional_text(std::string_view key) {
+  const Node* member = optional(key);
+  return member == nullptr ? std::string() : text_at(*member);
+}
+
+std::vector<std::string> ObjectView::optional_texts(std::string_view key) {
+  std::vector<std::string> texts;
+  const Node* member = optional(key);
+  if (member == nullptr) {
+    return texts;
+  }
+  if (member->kind != Kind::array) {
+    complain(*member, "wrong-type", fmt::format("is {}", located::shown(document_, *member)),
+             "an array of texts");
+    return texts;
+  }
+  for (const Node* n = document_.first(*member); n != nullptr; n = document_.next(*n)) {
+    texts.push_back(text_at(*n));
+  }
+  return texts;
+}
+
+bool ObjectView::optional_flag(std::string_view key) {
+  const Node* member = optional(key);
+  if (member == nullptr) {
+    return false;
+  }
+  if (member->kind != Kind::boolean) {
+    complain(*member, "wrong-type", fmt::format("is {}", located::shown(document_, *member)),
+             "true, false");
+    return false;
+  }
+  return member->boolean;
+}
+
+double ObjectView::number_at(const Node& node, double at_least, double at_most) {
+  if (node.kind != Kind::number || node.number < at_least || node.number > at_most) {
+    complain(node, node.kind == Kind::number ? "out-of-range" : "wrong-type",
+             fmt::format("is {}", located::shown(document_, node)),
+             fmt::format("a number from {} to {}", at_least, at_most));
+    return at_least;
+  }
+  return node.number;
+}
+
+double ObjectView::number(std::string_view key, double at_least, double at_most) {
+  const Node* member = required(key);
+  return member == nullptr ? at_least : number_at(*member, at_least, at_most);
+}
+
+std::optional<double> ObjectView::optional_number(std::string_view key, double at_least,
+                                                  double at_most) {
+  const Node* member = optional(key);
+  if (member == nullptr || member->kind == Kind::null) {
+    return std::nullopt;
+  }
+  return number_at(*member, at_least, at_most);
+}
+
+double ObjectView::probability_at(const Node& node) {
+  if (node.kind != Kind::number || node.number <= 0 || node.number >= 1) {
+    complain(node, node.kind == Kind::number ? "out-of-range" : "wrong-type",
+             fmt::format("is {}", located::shown(document_, node)),
+             "a probability above 0 and below 1",
+             "nothing is certain: a 0 or 1 could never be outweighed by evidence");
+    return 0.5;
+  }
+  return node.number;
+}
+
+std::optional<std::size_t> ObjectView::word_at(const Node& node,
+                                               const std::vector<std::string_view>& allowed) {
+  const auto found = node.kind == Kind::text ? std::ranges::find(allowed, node.text)
+                                             : allowed.end();
+  if (found != allowed.end()) {
+    return static_cast<std::size_t>(found - allowed.begin());
+  }
+  std::string hint;
+  if (node.kind == Kind::text) {
+    if (const std::string_view near = closest(node.text, allowed); !near.empty()) {
+      hint = fmt::format("did you mean \"{}\"?", near);
+    }
+  }
+  complain(node, node.kind == Kind::text ? "bad-value" : "wrong-type",
+           fmt::format("is {}", located::shown(document_, node)), joined(allowed),
+           std::move(hint));
+  return std::nullopt;
+}
+
+std::optional<std::size_t> ObjectView::word(std::string_view key,
+                                            const std::vector<std::string_view>& allowed) {
+  const Node* member = required(key);
+  return member == nullptr ? std::nullopt : word_at(*member, allowed);
+}
+
+std::vector<ObjectView> ObjectView::objects(std::string_view key) {
+  std::vector<ObjectView> views;
+  const Node* member = required(key);
+  if (member == nullptr) {
+    return views;
+  }
+  if (member->kind != Kind::array) {
+    complain(*member, "wrong-type", fmt::format("is {}", located::shown(document_, *member)),
+             "an array of objects");
+    return views;
+  }
+  for (const Node* n = document_.first(*member); n != nullptr; n = document_.next(*n)) {
+    views.emplace_back(document_, *n, out_);
+  }
+  return views;
+}
+
+void ObjectView::done() {
+  if (!is_object_) {
+    return;
+  }
+  for (const Node* n = document_.first(node_); n != nullptr; n = document_.next(*n)) {
+    if (std::ranges::find(known_, n->key) != known_.end()) {
+      continue;
+    }
+    Diagnostic d = document_.at_key(*n, "unknown-member", "is not a member that is known here");
+    d.allowed = joined(known_);
+    if (const std::string_view near = closest(n->key, known_); !near.empty()) {
+      d.hint = fmt::format("did you mean \"{}\"?", near);
+    }
+    out_.push_back(std::move(d));
+  }
+}
+
+}  // namespace dryshaft

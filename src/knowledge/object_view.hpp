@@ -1,0 +1,67 @@
+// A JSON object of the rule data, read member by member: what is missing, of
+// the wrong type or not asked for becomes a located complaint.
+#ifndef DRYSHAFT_KNOWLEDGE_OBJECT_VIEW_HPP
+#define DRYSHAFT_KNOWLEDGE_OBJECT_VIEW_HPP
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/located_json.hpp"
+#include "dryshaft/diagnostic.hpp"
+
+namespace dryshaft {
+
+class ObjectView {
+ public:
+  ObjectView(const located::Document& document, const located::Node& node,
+             std::vector<Diagnostic>& out);
+
+  [[nodiscard]] bool is_object() const { return is_object_; }
+  [[nodiscard]] const located::Document& document() const { return document_; }
+  [[nodiscard]] const located::Node& node() const { return node_; }
+  [[nodiscard]] std::vector<Diagnostic>& complaints() { return out_; }
+
+  // The member, or nullptr; says that the key is known.
+  const located::Node* optional(std::string_view key);
+  // The member; its absence is an error.
+  const located::Node* required(std::string_view key);
+
+  std::string text(std::string_view key);
+  std::string optional_text(std::string_view key);
+  std::vector<std::string> optional_texts(std::string_view key);
+  bool optional_flag(std::string_view key);
+  double number(std::string_view key, double at_least, double at_most);
+  std::optional<double> optional_number(std::string_view key, double at_least, double at_most);
+  // A text that must be one of `allowed`: its place in the list.
+  std::optional<std::size_t> word(std::string_view key, const std::vector<std::string_view>& allowed);
+  std::optional<std::size_t> word_at(const located::Node& node,
+                                     const std::vector<std::string_view>& allowed);
+  // The elements of an array of objects.
+  std::vector<ObjectView> objects(std::string_view key);
+
+  void complain(const located::Node& node, std::string_view code, std::string message,
+                std::string allowed = {}, std::string hint = {});
+  // Complains about each member that nobody asked for. Call it last.
+  void done();
+
+  // A probability strictly between 0 and 1, or an error.
+  double probability_at(const located::Node& node);
+  double number_at(const located::Node& node, double at_least, double at_most);
+  std::string text_at(const located::Node& node);
+
+ private:
+  const located::Document& document_;
+  const located::Node& node_;
+  std::vector<Diagnostic>& out_;
+  std::vector<std::string_view> known_;
+  bool is_object_ = true;
+};
+
+// A list as error messages show it: `a, b, c`.
+std::string joined(const std::vector<std::string_view>& words);
+
+}  // namespace dryshaft
+
+#endif

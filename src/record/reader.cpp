@@ -1,0 +1,498 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <utility>
+
+#include "base/located_json.hpp"
+#include "base/sha256.hpp"
+#include "base/utf8.hpp"
+#include "dryshaft/record.hpp"
+#include "record/shape.hpp"
+
+namespace dryshaft {
+namespace {
+
+using located::Document;
+using located::Kind;
+using located::Node;
+
+std::string joined(std::span<const Choice> choices) {
+  std::string out;
+  for (const Choice& c : choices) {
+    out += out.empty() ? "" : ", ";
+    out += c.id;
+  }
+  return out;
+}
+
+std::string did_you_mean(std::string_view word, const std::vector<std::string_view>& candidates) {
+  const std::string_view best = closest(word, candidates);
+  return best.empty() ? std::string() : fmt::format("did you mean \"{}\"?", best);
+}
+
+// What a member may hold, for people.
+std::string allowed_kind(const Shape& member) {
+  const FieldSpec& field = *member.field;
+  switch (field.type) {
+    case FieldType::text:
+      return std::string(located::kind_name(Kind::text));
+    case FieldType::month:
+      return "YYYY, YYYY-MM";
+    case FieldType::date:
+      return "YYYY-MM-DD";
+    case FieldType::choice:
+      return joined(field.choices);
+    case FieldType::choices:
+      return fmt::format("an array of {}", joined(field.choices));
+    case FieldType::flag:
+      return "true, false";
+    case FieldType::number:
+      return fmt::format("a number ({})", unit_of(member));
+  }
+  return "";
+}
+
+std::string allowed_range(const Shape& member) {
+  const FieldSpec& field = *member.field;
+  const double low = limit_of(member, field.minimum);
+  const double high = limit_of(member, field.maximum);
+  const std::string_view unit = unit_of(member);
+  if (std::isfinite(low) && std::isfinite(high)) {
+    return fmt::format("{} to {} {}", low, high, unit);
+  }
+  if (std::isfinite(low)) {
+    return fmt::format("{} {} {}", field.minimum_excluded ? "more than" : "at least", low, unit);
+  }
+  return std::isfinite(high) ? fmt::format("at most {} {}", high, unit) : "";
+}
+
+std::optional<int> digits(std::string_view text) {
+  int value = 0;
+  for (const char c : text) {
+    if (c < '0' || c > '9') {
+      return std::nullopt;
+    }
+    value = value * 10 + (c - '0');
+  }
+  return value;
+}
+
+// `YYYY` or `YYYY-MM`, as months since year 0 and whether the month is missing.
+std::optional<Value> parse_month(std::string_view text) {
+  const bool year_only = text.size() == 4;
+  if (!year_only && (text.size() != 7 || text[4] != '-')) {
+    return std::nullopt;
+  }
+  const std::optional<int> year = digits(text.substr(0, 4));
+  const std::optional<int> month = year_only ? 1 : digits(text.substr(5));
+  if (!year || !month || *year < 1 || *month < 1 || *month > 12) {
+    return std::nullopt;
+  }
+  return Value{.observed = true,
+               .code = static_cast<std::uint16_t>(year_only ? 1 : 0),
+               .number = *year * 12.0 + (*month - 1)};
+}
+
+std::string date_hint(std::string_view text, FieldType type) {
+  if (type == FieldType::month && parse_date(text)) {
+    return "leave the day out";
+  }
+  if (text.size() == 10 && text[4] == '-' && text[7] == '-') {
+    const std::string_view month = text.substr(0, 7);
+    if (type == FieldType::date && digits(text.substr(8)) && parse_month(month)) {
+      for (const int last : {31, 30, 29, 28}) {
+        if (parse_date(fmt::format("{}-{}", month, last))) {
+          return fmt::format("{} has {} days", month, last);
+        }
+      }
+    }
+    return "";
+  }
+  return text.find_first_of("./") == std::string_view::npos
+             ? ""
+             : "write the year first, then the month, then the day";
+}
+
+std::string type_hint(const Node& node, FieldType type) {
+  if (node.kind == Kind::text && type == FieldType::number && !node.text.empty() &&
+      node.text.find_first_not_of("0123456789.-+eE") == std::string_view::npos) {
+    return "write numbers without quotes";
+  }
+  if (node.kind == Kind::text && type == FieldType::flag) {
+    return node.text == "true" || node.text == "false" ? "write true and false without quotes" : "";
+  }
+  if (node.kind == Kind::text && type == FieldType::choices) {
+    return "put it in brackets";
+  }
+  if (node.kind == Kind::number && type != FieldType::flag && type != FieldType::choices) {
+    return "put it in quotes";
+  }
+  return "";
+}
+
+class Reader {
+ public:
+  Reader(const Document& document, const ReadOptions& options, Result<Record>& result)
+      : d_(document), options_(options), out_(result.diagnostics) {}
+
+  Record read() {
+    if (d_.root().kind == Kind::object) {
+      read_object(d_.root(), record_shape());
+      find_missing(d_.root(), record_shape());
+      check_format();
+      check_family();
+      check_port();
+      check_crossover();
+    } else {
+      complain(d_.root(), "wrong-type", fmt::format("the record {}", is_shown(d_.root())),
+               std::string(located::kind_name(Kind::object)));
+    }
+    return std::move(record_);
+  }
+
+ private:
+  static constexpr std::size_t index(Field field) { return static_cast<std::size_t>(field); }
+  Value& value(Field field) { return record_.values[index(field)]; }
+
+  Diagnostic& complain(Diagnostic diagnostic) { return out_.emplace_back(std::move(diagnostic)); }
+  Diagnostic& complain(const Node& node, std::string_view code, std::string message,
+                       std::string allowed = {}, std::string hint = {}) {
+    Diagnostic& d = complain(d_.at(node, code, std::move(message)));
+    d.allowed = std::move(allowed);
+    d.hint = std::move(hint);
+    return d;
+  }
+  [[nodiscard]] std::string is_shown(const Node& node) const {
+    return fmt::format("is {}", shown(d_, node));
+  }
+  void wrong_type(const Node& node, std::string allowed, std::string hint = {}) {
+    complain(node, "wrong-type", is_shown(node), std::move(allowed), std::move(hint));
+  }
+
+  void read_object(const Node& object, const Shape& shape) {
+    for (const Node* n = d_.first(object); n != nullptr; n = d_.next(*n)) {
+      const Shape* member = shape.find(n->key);
+      if (member == nullptr) {
+        if (n->key.starts_with(kOwnPrefix)) {
+          record_.own.emplace_back(d_.pointer(*n), std::string(d_.raw(*n)));
+        } else {
+          unknown_field(*n, shape);
+        }
+      } else if (member->field != nullptr) {
+        read_field(*n, *member);
+      } else if (not_observed(*n)) {
+        continue;
+      } else if (n->kind != Kind::object) {
+        wrong_type(*n, std::string(located::kind_name(Kind::object)));
+      } else {
+        read_object(*n, *member);
+      }
+    }
+  }
+
+  void unknown_field(const Node& node, const Shape& shape) {
+    std::vector<std::string_view> siblings;
+    for (const Shape& member : shape.members) {
+      siblings.push_back(member.key);
+    }
+    Diagnostic& d = complain(d_.at_key(node, "unknown-field", "is not a field of a record"));
+    d.hint = did_you_mean(node.key, siblings);
+  }
+
+  static bool not_observed(const Node& node) {
+    return node.kind == Kind::null || (node.kind == Kind::text && node.text == kUnknownWord);
+  }
+
+  void read_field(const Node& node, const Shape& member) {
+    const FieldSpec& field = *member.field;
+    if (not_observed(node) || (node.kind == Kind::text && node.text == kNotExamined &&
+                               says_what_teardown_showed(field.id))) {
+      blank_[index(field.id)] = &node;
+      return;
+    }
+    const Node*& given = given_[index(field.id)];
+    if (given != nullptr) {
+      complain(node, "both-units", fmt::format("is given as well as {}", d_.pointer(*given)), {},
+               "keep one of the two");
+      return;
+    }
+    given = &node;
+    if (std::optional<Value> read = read_value(node, member)) {
+      value(field.id) = *read;
+    }
+  }
+
+  std::optional<Value> read_value(const Node& node, const Shape& member) {
+    static constexpr Kind kKinds[] = {Kind::text,  Kind::text,    Kind::text,  Kind::text,
+                                      Kind::array, Kind::boolean, Kind::number};
+    const FieldSpec& field = *member.field;
+    if (node.kind != kKinds[static_cast<std::size_t>(field.type)]) {
+      wrong_type(node, allowed_kind(member), type_hint(node, field.type));
+      return std::nullopt;
+    }
+    switch (field.type) {
+      case FieldType::text:
+        return read_text(node, field);
+      case FieldType::month:
+      case FieldType::date:
+        return read_date(node, member);
+      case FieldType::choice:
+        if (const std::optional<std::uint16_t> choice = read_choice(node, field)) {
+          return Value{.observed = true, .code = *choice};
+        }
+        return std::nullopt;
+      case FieldType::choices:
+        return read_choices(node, field);
+      case FieldType::flag:
+        return Value{.observed = true, .code = static_cast<std::uint16_t>(node.boolean ? 1 : 0)};
+      case FieldType::number:
+        return read_number(node, member);
+    }
+    return std::nullopt;
+  }
+
+  std::optional<Value> read_text(const Node& node, const FieldSpec& field) {
+    const std::string range = field.max_length == 0
+                                  ? "at least 1 character"
+                                  : fmt::format("1 to {} characters", field.max_length);
+    if (node.text.empty()) {
+      if (field.required) {
+        complain(node, "bad-value", is_shown(node), range);
+      }
+      return std::nullopt;
+    }
+    const std::size_t length = utf8::length(node.text);
+    if (field.max_length != 0 && length > field.max_length) {
+      complain(node, "too-long", fmt::format("is {} characters long", length), range);
+      return std::nullopt;
+    }
+    if (std::string* text = kept_text(field.id)) {
+      *text = node.text;
+    }
+    return Value{.observed = true};
+  }
+
+  std::string* kept_text(Field field) {
+    switch (field) {
+      case Field::unit_id:
+        return &record_.unit_id;
+      case Field::family:
+        return &record_.family;
+      case Field::vehicle:
+        return &record_.vehicle;
+      case Field::note:
+        return &record_.note;
+      default:
+        return nullptr;
+    }
+  }
+
+  std::optional<Value> read_date(const Node& node, const Shape& member) {
+    const FieldType type = member.field->type;
+    std::optional<Value> read;
+    if (type == FieldType::month) {
+      read = parse_month(node.text);
+    } else if (const std::optional<int> days = parse_date(node.text)) {
+      read = Value{.observed = true, .number = static_cast<double>(*days)};
+    }
+    if (!read) {
+      complain(node, "bad-date", is_shown(node), allowed_kind(member), date_hint(node.text, type));
+    }
+    return read;
+  }
+
+  std::optional<std::uint16_t> read_choice(const Node& node, const FieldSpec& field) {
+    for (std::size_t i = 0; i < field.choices.size(); ++i) {
+      if (node.text == field.choices[i].id) {
+        return static_cast<std::uint16_t>(i);
+      }
+    }
+    std::vector<std::string_view> words;
+    for (const Choice& c : field.choices) {
+      words.push_back(c.id);
+    }
+    if (field.type == FieldType::choice) {
+      words.push_back(kUnknownWord);
+      if (says_what_teardown_showed(field.id)) {
+        words.push_back(kNotExamined);
+      }
+    }
+    complain(node, "bad-value", is_shown(node), joined(field.choices),
+             did_you_mean(node.text, words));
+    return std::nullopt;
+  }
+
+  std::optional<Value> read_choices(const Node& array, const FieldSpec& field) {
+    Value read{.observed = true};
+    bool good = true;
+    for (const Node* n = d_.first(array); n != nullptr; n = d_.next(*n)) {
+      if (n->kind != Kind::text) {
+        wrong_type(*n, joined(field.choices), type_hint(*n, FieldType::choice));
+        good = false;
+        continue;
+      }
+      const std::optional<std::uint16_t> choice = read_choice(*n, field);
+      if (!choice) {
+        good = false;
+        continue;
+      }
+      const auto bit = static_cast<std::uint16_t>(1U << *choice);
+      if ((read.code & bit) != 0) {
+        complain(*n, "repeated-value", fmt::format("is {} again", shown(d_, *n)), {},
+                 "name each word once");
+        good = false;
+      }
+      read.code = static_cast<std::uint16_t>(read.code | bit);
+    }
+    return good ? std::optional<Value>(read) : std::nullopt;
+  }
+
+  std::optional<Value> read_number(const Node& node, const Shape& member) {
+    const FieldSpec& field = *member.field;
+    const double number = member.miles ? node.number * kKmPerMile : node.number;
+    const bool too_low = field.minimum_excluded ? number <= field.minimum : number < field.minimum;
+    if (too_low || number > field.maximum || !std::isfinite(number)) {
+      complain(node, "out-of-range", is_shown(node), allowed_range(member));
+      return std::nullopt;
+    }
+    if (field.id == Field::odometer_km) {
+      const Place place = d_.place(node);
+      record_.odometer_line = place.line;
+      record_.odometer_column = place.column;
+    }
+    return Value{.observed = true, .number = number};
+  }
+
+  // `object` is the innermost object around the fields that the text has.
+  void find_missing(const Node& object, const Shape& shape) {
+    for (const Shape& member : shape.members) {
+      if (!member.required) {
+        continue;
+      }
+      if (member.field == nullptr) {
+        const Node* inner = d_.find(object, member.key);
+        if (inner == nullptr || inner->kind == Kind::object || not_observed(*inner)) {
+          find_missing(inner != nullptr && inner->kind == Kind::object ? *inner : object, member);
+        }
+        continue;
+      }
+      const FieldSpec& field = *member.field;
+      if (given_[index(field.id)] != nullptr) {
+        continue;
+      }
+      if (const Node* blank = blank_[index(field.id)]) {
+        complain(*blank, "missing-field", is_shown(*blank), allowed_kind(member),
+                 "this field must be given");
+      } else {
+        complain(object, "missing-field", "is missing", allowed_kind(member)).pointer =
+            field.pointer;
+      }
+    }
+  }
+
+  // ---- rules that a row of the table cannot say
+
+  void check_format() {
+    const Node* node = given_[index(Field::format)];
+    if (node != nullptr && record_.has(Field::format) && node->text != kRecordFormat) {
+      complain(*node, "bad-value", is_shown(*node), std::string(kRecordFormat));
+    }
+  }
+
+  void check_family() {
+    const auto& families = options_.families;
+    if (families.empty() || record_.family.empty()) {
+      return;
+    }
+    const auto family = std::ranges::find(families, record_.family,
+                                          [](const auto& f) { return std::string_view(f.first); });
+    if (family == families.end()) {
+      std::vector<std::string_view> known;
+      for (const auto& f : families) {
+        known.push_back(f.first);
+      }
+      unlisted(Field::family, "unknown-family", known);
+      return;
+    }
+    const std::vector<std::string_view> vehicles(family->second.begin(), family->second.end());
+    if (!record_.vehicle.empty() && !vehicles.empty() &&
+        std::ranges::find(vehicles, record_.vehicle) == vehicles.end()) {
+      unlisted(Field::vehicle, "unknown-vehicle", vehicles);
+    }
+  }
+  void unlisted(Field field, std::string_view code, const std::vector<std::string_view>& known) {
+    const Node& node = *given_[index(field)];
+    complain(node, code, is_shown(node), fmt::format("{}", fmt::join(known, ", ")),
+             did_you_mean(node.text, known));
+  }
+
+  void check_port() {
+    if (!record_.has(Field::port_checked) || record_.at(Field::port_checked).code != 0) {
+      return;
+    }
+    const std::string_view checked = spec(Field::port_checked).pointer;
+    const std::string_view port = checked.substr(0, checked.rfind('/') + 1);
+    for (const FieldSpec& field : fields()) {
+      if (field.id != Field::port_checked && field.pointer.starts_with(port) &&
+          record_.has(field.id)) {
+        const Node& node = *given_[index(field.id)];
+        complain(node, "port-not-checked",
+                 fmt::format("{}, but the port was not checked", is_shown(node)), {},
+                 fmt::format("leave it out, or set {} to true", checked));
+      }
+    }
+  }
+
+  void check_crossover() {
+    const Node* cooling = given_[index(Field::rotor_cooling)];
+    const bool bypassed =
+        record_.has(Field::rotor_cooling) &&
+        record_.at(Field::rotor_cooling).code == static_cast<std::uint16_t>(Cooling::bypassed);
+    // A cooling that could not be read has been complained of already.
+    const bool unread = cooling != nullptr && !record_.has(Field::rotor_cooling);
+    if (record_.has(Field::bypass_keeps_crossover) && !bypassed && !unread) {
+      const FieldSpec& field = spec(Field::rotor_cooling);
+      const std::string_view word = field.choices[static_cast<std::size_t>(Cooling::bypassed)].id;
+      const Node& node = *given_[index(Field::bypass_keeps_crossover)];
+      complain(node, "not-bypassed",
+               fmt::format("{}, but {} is {}", is_shown(node), field.pointer,
+                           cooling == nullptr ? "not known" : shown(d_, *cooling)),
+               {}, fmt::format("leave it out, or set {} to \"{}\"", field.pointer, word));
+    }
+  }
+
+  const Document& d_;
+  const ReadOptions& options_;
+  std::vector<Diagnostic>& out_;
+  Record record_;
+  // Where each field was given with a value, and where it was given without.
+  std::array<const Node*, kFieldCount> given_{};
+  std::array<const Node*, kFieldCount> blank_{};
+};
+
+}  // namespace
+
+Result<Record> read_record(std::string_view text, std::string_view source, std::uint32_t line,
+                           std::uint32_t column, const ReadOptions& options) {
+  Result<Record> result;
+  const Document document(text, {source, line, column}, {kMaxDepth, kMaxRecordBytes},
+                          result.diagnostics);
+  if (!document.usable()) {
+    return result;
+  }
+  Record record = Reader(document, options, result).read();
+  if (!result.diagnostics.empty()) {
+    std::ranges::stable_sort(result.diagnostics, {},
+                             [](const Diagnostic& d) { return std::pair(d.line, d.column); });
+    return result;
+  }
+  record.source = source;
+  record.line = document.place(document.root()).line;
+  record.sha256 = sha256_hex(document.raw(document.root()));
+  result.value = std::move(record);
+  return result;
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,188 @@
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "dryshaft/record.hpp"
+#include "record/shape.hpp"
+
+namespace dryshaft {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr const char* kNotObserved = "#/$defs/not-observed";
+
+Json not_observed() { return {{"$ref", kNotObserved}}; }
+
+Json number_as_written(double number) {
+  return number == std::floor(number) && std::abs(number) < 1e15
+             ? Json(static_cast<std::int64_t>(number))
+             : Json(number);
+}
+
+Json words(const FieldSpec& field) {
+  Json out = Json::array();
+  for (const Choice& c : field.choices) {
+    out.push_back(c.id);
+  }
+  return out;
+}
+
+// What the member may be when it is observed.
+Json observed(const Shape& member) {
+  const FieldSpec& field = *member.field;
+  switch (field.type) {
+    case FieldType::text: {
+      Json out = {{"type", "string"}};
+      if (field.required) {
+        out["minLength"] = 1;
+      }
+      if (field.max_length != 0) {
+        out["maxLength"] = field.max_length;
+      }
+      return out;
+    }
+    case FieldType::month:
+      return {{"type", "string"}, {"pattern", "^(?!0000)[0-9]{4}(-(0[1-9]|1[0-2]))?$"}};
+    case FieldType::date:
+      return {{"type", "string"},
+              {"format", "date"},
+              {"pattern", "^(?!0000)[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"}};
+    case FieldType::choice: {
+      Json out = {{"enum", words(field)}};
+      if (says_what_teardown_showed(field.id)) {
+        out["enum"].push_back(kNotExamined);
+      }
+      return out;
+    }
+    case FieldType::choices:
+      return {{"type", "array"}, {"items", {{"enum", words(field)}}}, {"uniqueItems", true}};
+    case FieldType::flag:
+      return {{"type", "boolean"}};
+    case FieldType::number: {
+      Json out = {{"type", "number"}};
+      const double low = limit_of(member, field.minimum);
+      const double high = limit_of(member, field.maximum);
+      if (std::isfinite(low)) {
+        out[field.minimum_excluded ? "exclusiveMinimum" : "minimum"] = number_as_written(low);
+      }
+      if (std::isfinite(high)) {
+        out["maximum"] = number_as_written(high);
+      }
+      return out;
+    }
+  }
+  return {};
+}
+
+Json described(const Shape& member) {
+  const FieldSpec& field = *member.field;
+  Json out = {{"title", field.title}, {"description", field.question}};
+  if (!field.unit.empty()) {
+    out["title"] = std::string(field.title) + ", " + std::string(unit_of(member));
+  }
+  if (field.id == Field::format) {
+    out["const"] = kRecordFormat;
+  } else if (field.required) {
+    out.update(observed(member));
+    out["not"] = not_observed();
+  } else {
+    out["anyOf"] = Json::array({not_observed(), observed(member)});
+  }
+  return out;
+}
+
+std::string_view key_of(Field field) {
+  const std::string_view pointer = spec(field).pointer;
+  return pointer.substr(pointer.rfind('/') + 1);
+}
+
+Json object_of(const Shape& shape);
+
+// The rules between members of one object.
+Json rules(const Shape& shape) {
+  Json all = Json::array();
+  const auto has = [&](Field field) {
+    const Shape* member = shape.find(key_of(field));
+    return member != nullptr && member->field != nullptr && member->field->id == field;
+  };
+  for (const Shape& member : shape.members) {
+    if (member.miles) {
+      const std::string_view km = key_of(member.field->id);
+      const Json number = {{"type", "number"}};
+      all.push_back({{"$comment", "a distance is given in km or in miles"},
+                     {"not",
+                      {{"required", Json::array({km, member.key})},
+                       {"properties", {{std::string(km), number}, {member.key, number}}}}}});
+    }
+  }
+  if (has(Field::port_checked)) {
+    Json nothing = Json::object();
+    for (const Shape& member : shape.members) {
+      if (member.field == nullptr || member.field->id != Field::port_checked) {
+        nothing[member.key] = not_observed();
+      }
+    }
+    const std::string checked(key_of(Field::port_checked));
+    all.push_back(
+        {{"$comment", "a port that was not checked shows nothing"},
+         {"if",
+          {{"required", Json::array({checked})}, {"properties", {{checked, {{"const", false}}}}}}},
+         {"then", {{"properties", nothing}}}});
+  }
+  if (has(Field::bypass_keeps_crossover)) {
+    const std::string crossover(key_of(Field::bypass_keeps_crossover));
+    const std::string cooling(key_of(Field::rotor_cooling));
+    const Choice& bypassed =
+        spec(Field::rotor_cooling).choices[static_cast<std::size_t>(Cooling::bypassed)];
+    all.push_back({{"$comment", "only a bypass can keep the crossover pipe"},
+                   {"if",
+                    {{"required", Json::array({crossover})},
+                     {"properties", {{crossover, {{"type", "boolean"}}}}}}},
+                   {"then",
+                    {{"required", Json::array({cooling})},
+                     {"properties", {{cooling, {{"const", bypassed.id}}}}}}}});
+  }
+  return all;
+}
+
+Json object_of(const Shape& shape) {
+  Json out = {{"type", "object"}};
+  Json required = Json::array();
+  Json properties = Json::object();
+  for (const Shape& member : shape.members) {
+    if (member.required) {
+      required.push_back(member.key);
+    }
+    if (member.field != nullptr) {
+      properties[member.key] = described(member);
+    } else if (member.required) {
+      properties[member.key] = object_of(member);
+    } else {
+      properties[member.key] = {{"anyOf", Json::array({not_observed(), object_of(member)})}};
+    }
+  }
+  if (!required.empty()) {
+    out["required"] = std::move(required);
+  }
+  out["properties"] = std::move(properties);
+  out["patternProperties"] = {{"^" + std::string(kOwnPrefix), true}};
+  out["additionalProperties"] = false;
+  Json all = rules(shape);
+  if (!all.empty()) {
+    out["allOf"] = std::move(all);
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string record_schema() {
+  Json schema = {{"$schema", "https://json-schema.org/draft/2020-12/schema"},
+                 {"title", kRecordFormat},
+                 {"description", "One inspection of one drive unit."}};
+  schema.update(object_of(record_shape()));
+  schema["$defs"]["not-observed"] = {{"enum", Json::array({nullptr, kUnknownWord})}};
+  return schema.dump(2) + "\n";
+}
+
+}  // namespace dryshaft

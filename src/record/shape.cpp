@@ -1,0 +1,66 @@
+#include "record/shape.hpp"
+
+#include <algorithm>
+
+namespace dryshaft {
+namespace {
+
+void add(Shape& object, std::string_view path, const FieldSpec& field, bool miles) {
+  path.remove_prefix(1);  // the slash
+  const std::size_t slash = path.find('/');
+  const std::string_view key = path.substr(0, slash);
+  object.required = object.required || field.required;
+  if (slash == std::string_view::npos) {
+    object.members.push_back({.key = std::string(key),
+                              .field = &field,
+                              .miles = miles,
+                              .required = field.required,
+                              .members = {}});
+    return;
+  }
+  auto member = std::ranges::find(object.members, key, &Shape::key);
+  if (member == object.members.end()) {
+    member = object.members.insert(member, Shape{.key = std::string(key), .members = {}});
+  }
+  add(*member, path.substr(slash), field, miles);
+}
+
+Shape make_shape() {
+  Shape record;
+  for (const FieldSpec& field : fields()) {
+    add(record, field.pointer, field, false);
+    if (field.miles_too) {
+      // `_km` becomes `_mi`: of the same length.
+      std::string pointer(field.pointer.substr(0, field.pointer.size() - kMilesSuffix.size()));
+      pointer += kMilesSuffix;
+      add(record, pointer, field, true);
+    }
+  }
+  return record;
+}
+
+}  // namespace
+
+const Shape* Shape::find(std::string_view wanted) const {
+  const auto member = std::ranges::find(members, wanted, &Shape::key);
+  return member == members.end() ? nullptr : &*member;
+}
+
+const Shape& record_shape() {
+  static const Shape shape = make_shape();
+  return shape;
+}
+
+bool says_what_teardown_showed(Field field) {
+  return std::ranges::find(causes(), field, &CauseSpec::teardown) != causes().end();
+}
+
+std::string_view unit_of(const Shape& member) {
+  return member.miles ? kMilesSuffix.substr(1) : member.field->unit;
+}
+
+double limit_of(const Shape& member, double limit) {
+  return member.miles ? limit / kKmPerMile : limit;
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,42 @@
+// The objects of a record and their members, made from the field table.
+#ifndef DRYSHAFT_RECORD_SHAPE_HPP
+#define DRYSHAFT_RECORD_SHAPE_HPP
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "dryshaft/vocabulary.hpp"
+
+namespace dryshaft {
+
+inline constexpr std::string_view kMilesSuffix = "_mi";
+inline constexpr std::string_view kOwnPrefix = "x_";
+// One more word for "not observed", at what a teardown showed.
+inline constexpr std::string_view kNotExamined = "not-examined";
+
+// A member of an object: a field, or an object with members of its own.
+struct Shape {
+  std::string key;
+  const FieldSpec* field = nullptr;  // null for an object
+  bool miles = false;                // the field's `_mi` spelling
+  bool required = false;             // for an object: one of its fields is
+  std::vector<Shape> members;
+
+  [[nodiscard]] const Shape* find(std::string_view wanted) const;
+};
+
+// The whole record.
+const Shape& record_shape();
+
+bool says_what_teardown_showed(Field field);
+
+// The unit in which a member is written.
+std::string_view unit_of(const Shape& member);
+
+// A limit of the field in the unit in which the member is written.
+double limit_of(const Shape& member, double limit);
+
+}  // namespace dryshaft
+
+#endif

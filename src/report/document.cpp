@@ -1,0 +1,607 @@
+#include "report/document.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <map>
+#include <set>
+#include <string_view>
+#include <utility>
+
+#include "report/words.hpp"
+
+namespace dryshaft::document {
+namespace {
+
+using words::count;
+using words::percent;
+
+constexpr std::string_view kShaNotKnown = "not known";
+constexpr std::size_t kShaShown = 12;
+
+std::string_view short_sha(std::string_view sha256) {
+  return sha256.empty() ? kShaNotKnown : sha256.substr(0, kShaShown);
+}
+
+std::string_view family_of(const Report& report) {
+  return report.family_title.empty() ? std::string_view(report.family) : report.family_title;
+}
+
+// "HL-0147, Tarn (Plover 2), 2026-03-14, 182,400 km"
+std::string unit_line(const Report& report, Units units) {
+  std::string line = report.unit_id;
+  const std::string_view family = family_of(report);
+  if (!report.vehicle.empty()) {
+    line += fmt::format(", {}", report.vehicle);
+    line += family.empty() ? "" : fmt::format(" ({})", family);
+  } else if (!family.empty()) {
+    line += fmt::format(", {}", family);
+  }
+  if (!report.date.empty()) {
+    line += fmt::format(", {}", report.date);
+  }
+  line += report.odometer_km ? fmt::format(", {}", words::distance(*report.odometer_km, units))
+                             : std::string(", distance not known");
+  return line;
+}
+
+std::string circumstances(const Report& report, Units units) {
+  std::string line;
+  if (report.seal_km) {
+    line = fmt::format("Shaft seal in use for {}. ", words::distance(*report.seal_km, units));
+  }
+  if (!report.by.empty()) {
+    line += fmt::format("Inspected by {}. ", report.by);
+  }
+  return line;
+}
+
+// Sentences of the model come with or without their full stop and capital.
+std::string closed(std::string_view text) {
+  const bool ended = text.empty() || text.ends_with('.') || text.ends_with('!') ||
+                     text.ends_with('?') || text.ends_with(':');
+  return fmt::format("{}{}", text, ended ? "" : ".");
+}
+
+std::string sentence(std::string_view text) {
+  std::string out = closed(text);
+  if (!out.empty() && out.front() >= 'a' && out.front() <= 'z') {
+    out.front() = static_cast<char>(out.front() - 'a' + 'A');
+  }
+  return out;
+}
+
+std::string grade_label(const Report& report) {
+  return fmt::format("Grade {}", name(report.grade));
+}
+
+bool is_bounded(const Report& report) { return report.grade == Grade::U && report.at_least; }
+
+std::string grade_text(const Report& report) {
+  std::string text = sentence(report.grade_meaning);
+  if (is_bounded(report)) {
+    text += fmt::format(" At least {0}: what was seen rules out anything better than {0}.",
+                        name(*report.at_least));
+  }
+  return text;
+}
+
+// "Soon, within 500 km or 14 days: open the unit."
+std::string order(const Action& action, Units units) {
+  const std::string until = words::deadline(action.within_km, action.within_days, units);
+  return sentence(fmt::format("{}{}{}: {}", name(action.urgency), until.empty() ? "" : ", ", until,
+                              action.text));
+}
+
+std::vector<std::string> why(std::string_view because) {
+  return because.empty() ? std::vector<std::string>()
+                         : std::vector<std::string>{fmt::format("Why: {}", closed(because))};
+}
+
+void add_actions(Document& out, const Report& report, Units units) {
+  if (report.actions.empty()) {
+    return;
+  }
+  out.push_back(Heading{"What to do"});
+  bool two_limits = false;
+  for (std::size_t i = 0; i < report.actions.size(); ++i) {
+    const Action& action = report.actions[i];
+    out.push_back(Item{i + 1, order(action, units), why(action.because)});
+    two_limits = two_limits || (action.within_km && action.within_days);
+  }
+  if (two_limits) {
+    out.push_back(Paragraph{"Of a distance and a time, the one that comes first counts."});
+  }
+}
+
+void add_items(Document& out, std::string_view heading, const std::vector<std::string>& texts) {
+  if (texts.empty()) {
+    return;
+  }
+  out.push_back(Heading{std::string(heading)});
+  for (const std::string& text : texts) {
+    out.push_back(Item{0, text, {}});
+  }
+}
+
+template <typename Things>
+std::vector<std::string> texts_of(const Things& things) {
+  std::vector<std::string> texts;
+  texts.reserve(things.size());
+  for (const auto& thing : things) {
+    texts.push_back(sentence(thing.text));
+  }
+  return texts;
+}
+
+void add_why_this_grade(Document& out, const Report& report) {
+  if (report.floors.empty() && report.reasons.empty()) {
+    return;
+  }
+  out.push_back(Heading{fmt::format("Why {}", name(report.grade))});
+  for (const FloorHeld& floor : report.floors) {
+    out.push_back(
+        Item{0,
+             fmt::format("{}, at least {} (rule {})", floor.because, name(floor.grade), floor.rule),
+             {}});
+  }
+  for (const std::string& reason : report.reasons) {
+    out.push_back(Item{0, reason, {}});
+  }
+}
+
+// A cause that is this improbable is shown with what rules it out, and no more.
+constexpr double kWorthArguing = 0.05;
+// Weights below this say nothing either way.
+constexpr double kWorthShowing = 0.5;
+
+void add_weights(CauseLine& line, const std::vector<Evidence>& evidence, bool speaks_for,
+                 std::size_t most) {
+  for (const Evidence& e : evidence) {
+    if (most == 0) {
+      return;
+    }
+    if (!std::isfinite(e.decibans) || std::abs(e.decibans) < kWorthShowing) {
+      continue;
+    }
+    line.weights.push_back({speaks_for, fmt::format("{:+.1f} dB", words::rounded(e.decibans, 1)),
+                            std::string(words::weight(e.decibans)),
+                            e.shown.empty() ? fmt::format("{} {}", e.finding, e.value) : e.shown});
+    --most;
+  }
+}
+
+void add_causes(Document& out, const Report& report) {
+  if (report.causes.empty()) {
+    return;
+  }
+  out.push_back(Heading{"Causes"});
+  bool weighed = false;
+  out.push_back(
+      Paragraph{fmt::format("A damaging cause is present now: {}.", percent(report.risk))});
+  for (const CauseReport& cause : report.causes) {
+    const bool open = !(cause.probability < kWorthArguing);
+    CauseLine line{percent(cause.probability),
+                   cause.probability,
+                   cause.title.empty() ? cause.id : cause.title,
+                   {}};
+    add_weights(line, cause.for_it, true, open ? 2 : 0);
+    add_weights(line, cause.against_it, false, open ? 2 : 1);
+    weighed = weighed || !line.weights.empty();
+    out.push_back(std::move(line));
+  }
+  if (weighed) {
+    out.push_back(
+        Paragraph{"dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause, "
+                  "10 dB makes them ten times as high; minus divides them."});
+  }
+}
+
+void add_findings(Document& out, const Report& report) {
+  if (!report.observed.empty()) {
+    out.push_back(Heading{"Observed"});
+    for (const Observation& o : report.observed) {
+      out.push_back(Item{
+          0,
+          o.since.empty() ? o.shown : fmt::format("{} (carried over from {})", o.shown, o.since),
+          {}});
+    }
+  }
+  if (!report.not_observed.empty()) {
+    out.push_back(Heading{"Not observed (counts neither way)"});
+    std::string list;
+    for (const Observation& o : report.not_observed) {
+      list += list.empty() ? "" : "; ";
+      list += o.shown.empty() ? o.finding : o.shown;
+    }
+    out.push_back(Paragraph{sentence(list)});
+  }
+}
+
+void add_next_checks(Document& out, const Report& report) {
+  if (report.next_checks.empty()) {
+    return;
+  }
+  out.push_back(Heading{"Next checks, best first"});
+  Table table;
+  table.columns = {{"min", Table::Fit::whole, true, false, 0},
+                   {"bits", Table::Fit::whole, true, false, 0},
+                   {"could give", Table::Fit::whole, false, false, 0},
+                   {"check", Table::Fit::wrap, false, false, 20, true}};
+  for (const NextCheck& check : report.next_checks) {
+    table.rows.push_back(
+        {words::grouped(check.minutes),
+         std::isfinite(check.gain_bits)
+             ? (check.gain_bits < 0.005 ? "<0.01" : fmt::format("{:.2f}", check.gain_bits))
+             : "?",
+         words::either(check.grades_possible), check.text.empty() ? check.id : check.text});
+  }
+  out.push_back(std::move(table));
+  out.push_back(Paragraph{"1 bit would settle an even doubt about whether there is damage."});
+}
+
+void add_would_change(Document& out, const Report& report) {
+  if (report.would_change.empty()) {
+    return;
+  }
+  out.push_back(Heading{"What would change the grade"});
+  for (const WouldChange& change : report.would_change) {
+    out.push_back(Item{0, fmt::format("to {}: {}", name(change.grade), change.shown), {}});
+  }
+}
+
+void add_outlook(Document& out, const Report& report, Units units) {
+  const std::string until = words::deadline(report.recheck.km, report.recheck.days, units);
+  if (!until.empty() || !report.recheck.because.empty()) {
+    out.push_back(Heading{"Recheck"});
+    out.push_back(Paragraph{
+        sentence(fmt::format("{}{}{}", until.empty() ? "no limit set" : until,
+                             report.recheck.because.empty() ? "" : ": ", report.recheck.because))});
+  }
+  if (!report.rebuild_outlook.empty()) {
+    out.push_back(Heading{"Rebuild outlook"});
+    out.push_back(Paragraph{sentence(fmt::format("{}{}{}", report.rebuild_outlook,
+                                                 report.rebuild_outlook_text.empty() ? "" : ": ",
+                                                 report.rebuild_outlook_text))});
+  }
+}
+
+void add_history(Document& out, const Report& report, Units units) {
+  if (report.history.earlier.empty() && report.history.change.empty()) {
+    return;
+  }
+  out.push_back(Heading{"History"});
+  if (!report.history.earlier.empty()) {
+    Table table;
+    table.columns = {{"date", Table::Fit::whole, false, false, 0},
+                     {"distance", Table::Fit::whole, true, false, 0},
+                     {"grade", Table::Fit::whole, false, true, 0},
+                     {"risk", Table::Fit::whole, true, false, 0}};
+    for (const HistoryEntry& entry : report.history.earlier) {
+      table.rows.push_back({entry.date,
+                            entry.odometer_km ? words::distance(*entry.odometer_km, units) : "-",
+                            std::string(name(entry.grade)), words::percent(entry.risk)});
+    }
+    out.push_back(std::move(table));
+  }
+  if (!report.history.change.empty()) {
+    out.push_back(Paragraph{sentence(report.history.change)});
+  }
+}
+
+void add_note(Document& out, const Report& report) {
+  if (!report.note.empty()) {
+    out.push_back(Heading{"Note on the record"});
+    out.push_back(Paragraph{report.note});
+  }
+}
+
+std::string rules_line(const Report& report) {
+  return fmt::format("Rules {} {}, {}. Screening aid: a qualified technician decides.",
+                     report.rules_id, report.rules_version, short_sha(report.rules_sha256));
+}
+
+void add_basis(Document& out, const Report& report) {
+  out.push_back(Heading{"What this rests on"});
+  out.push_back(
+      Paragraph{fmt::format("Record {}:{}, {}. {} {}.", report.source, report.line,
+                            short_sha(report.record_sha256), kToolName, report.tool_version)});
+  out.push_back(Paragraph{rules_line(report)});
+}
+
+Document describe_for_technician(const Report& report, Units units) {
+  Document out;
+  out.push_back(Title{unit_line(report, units), circumstances(report, units)});
+  out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
+  out.push_back(Lead{"Finding", sentence(report.headline), {}});
+  if (!report.actions.empty()) {
+    out.push_back(Lead{"Do first", order(report.actions.front(), units), {}});
+  }
+  add_items(out, "Does not fit together", texts_of(report.contradictions));
+  add_items(out, "Warnings", report.warnings);
+  add_items(out, "Before you start", texts_of(report.cautions));
+  add_actions(out, report, units);
+  add_why_this_grade(out, report);
+  add_causes(out, report);
+  add_findings(out, report);
+  add_next_checks(out, report);
+  add_would_change(out, report);
+  add_outlook(out, report, units);
+  add_history(out, report, units);
+  add_note(out, report);
+  add_basis(out, report);
+  return out;
+}
+
+// Only what the model words for an owner. Evidence, checks with tools and
+// remarks on the record are a technician's; where they exist, a line says so.
+Document describe_for_owner(const Report& report, Units units) {
+  Document out;
+  out.push_back(Title{unit_line(report, units), {}});
+  for (const std::string& paragraph : report.owner_summary) {
+    out.push_back(Paragraph{paragraph});
+  }
+  if (report.owner_summary.empty()) {
+    out.push_back(Paragraph{sentence(report.headline)});
+  }
+  add_items(out, "Take care", texts_of(report.cautions));
+  add_actions(out, report, units);
+  out.push_back(Heading{"What to tell the workshop"});
+  out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
+  if (!report.next_checks.empty()) {
+    out.push_back(Paragraph{"Checks for the workshop to make, the most useful first:"});
+    for (std::size_t i = 0; i < report.next_checks.size(); ++i) {
+      const NextCheck& check = report.next_checks[i];
+      out.push_back(Item{i + 1, sentence(check.text.empty() ? check.id : check.text), {}});
+    }
+  }
+  if (!report.contradictions.empty()) {
+    std::string ids;
+    for (const Contradiction& contradiction : report.contradictions) {
+      ids += ids.empty() ? "" : ", ";
+      ids += contradiction.id;
+    }
+    out.push_back(Paragraph{fmt::format(
+        "Some answers do not fit together ({}); ask the workshop to check them.", ids)});
+  }
+  if (!report.warnings.empty()) {
+    out.push_back(
+        Paragraph{fmt::format("The technician's report lists {} on this record.",
+                              count(report.warnings.size(), "further remark", "further remarks"))});
+  }
+  add_note(out, report);
+  add_basis(out, report);
+  return out;
+}
+
+// ------------------------------------------------------------------ batch
+
+// Worst first, as `rank` orders them.
+constexpr std::array<Grade, kGradeCount> kWorstFirst = {Grade::D, Grade::C, Grade::U, Grade::B,
+                                                        Grade::A};
+
+// Counted things, most frequent first; what ties stays in the order of names.
+template <typename Entry>
+std::vector<std::pair<std::string, Entry>> most_first(const std::map<std::string, Entry>& counted) {
+  std::vector<std::pair<std::string, Entry>> sorted(counted.begin(), counted.end());
+  std::ranges::stable_sort(sorted,
+                           [](const auto& a, const auto& b) { return a.second.before(b.second); });
+  return sorted;
+}
+
+struct FirstAction {
+  std::size_t units = 0;
+  std::array<std::size_t, kUrgencyCount> by_urgency{};
+
+  [[nodiscard]] bool before(const FirstAction& other) const {
+    return units != other.units ? units > other.units : by_urgency > other.by_urgency;
+  }
+};
+
+struct MissingCheck {
+  std::size_t units = 0;
+  std::size_t best = 0;  // units for which it is the best of the checks
+  std::string text;
+
+  [[nodiscard]] bool before(const MissingCheck& other) const {
+    return units != other.units ? units > other.units : best > other.best;
+  }
+};
+
+std::vector<std::pair<std::string, FirstAction>> first_actions(const Batch& batch) {
+  std::map<std::string, FirstAction> counted;
+  for (const Report& report : batch.reports) {
+    if (!report.actions.empty()) {
+      FirstAction& entry = counted[report.actions.front().id];
+      ++entry.units;
+      ++entry.by_urgency[static_cast<std::size_t>(report.actions.front().urgency)];
+    }
+  }
+  return most_first(counted);
+}
+
+std::vector<std::pair<std::string, MissingCheck>> missing_checks(const Batch& batch) {
+  std::map<std::string, MissingCheck> counted;
+  for (const Report& report : batch.reports) {
+    std::set<std::string_view> met;
+    for (const NextCheck& check : report.next_checks) {
+      if (!met.insert(check.id).second) {
+        continue;
+      }
+      MissingCheck& entry = counted[check.id];
+      ++entry.units;
+      entry.best += &check == &report.next_checks.front() ? 1 : 0;
+      if (entry.text.empty()) {
+        entry.text = check.text;
+      }
+    }
+  }
+  return most_first(counted);
+}
+
+double share_of(std::size_t part, std::size_t whole) {
+  return whole == 0 ? 0 : static_cast<double>(part) / static_cast<double>(whole);
+}
+
+std::string amount(std::size_t number) { return words::grouped(static_cast<double>(number)); }
+
+void add_summary(Document& out, const Batch& batch,
+                 const std::vector<std::pair<std::string, MissingCheck>>& missing) {
+  const std::size_t units = batch.reports.size();
+  if (batch.rejected_records > 0) {
+    out.push_back(Paragraph{fmt::format(
+        "{} and not graded; see the end.",
+        count(batch.rejected_records, "record was rejected", "records were rejected"))});
+  }
+  if (units == 0) {
+    return;
+  }
+  out.push_back(Heading{"Grades"});
+  for (const Grade grade : kWorstFirst) {
+    const auto number = static_cast<std::size_t>(
+        std::ranges::count(batch.reports, grade, [](const Report& r) { return r.grade; }));
+    out.push_back(Bar{std::string(name(grade)), amount(number), share_of(number, units), grade});
+  }
+  out.push_back(Heading{"First thing to do"});
+  for (const auto& [id, entry] : first_actions(batch)) {
+    std::string when;
+    for (std::size_t u = 0; u < kUrgencyCount; ++u) {
+      if (entry.by_urgency[u] > 0) {
+        when += when.empty() ? "" : ", ";
+        when += entry.by_urgency[u] == entry.units ? "" : amount(entry.by_urgency[u]) + " ";
+        when += name(static_cast<Urgency>(u));
+      }
+    }
+    out.push_back(
+        Item{0, fmt::format("{}: {} ({})", id, count(entry.units, "unit", "units"), when), {}});
+  }
+  if (!missing.empty()) {
+    out.push_back(Paragraph{fmt::format("Most often missing: {}, on {} of {}.",
+                                        missing.front().first, amount(missing.front().second.units),
+                                        count(units, "unit", "units"))});
+  }
+}
+
+// The most probable cause, if it is worth a word: "rotor-bearing-erosion" as "rotor-erosion", since
+// a narrow column needs the part that tells causes apart.
+std::string short_cause(const Report& report) {
+  if (report.causes.empty() || report.causes.front().probability < kWorthArguing) {
+    return "-";
+  }
+  std::string id = report.causes.front().id;
+  static constexpr std::string_view kMiddle = "-bearing-";
+  if (const std::size_t at = id.find(kMiddle); at != std::string::npos) {
+    id.replace(at, kMiddle.size(), "-");
+  }
+  return id;
+}
+
+void add_ranked(Document& out, const Batch& batch, Units units) {
+  out.push_back(Heading{"Worst first"});
+  Table table;
+  const std::string limit_head = fmt::format("{}/days", words::unit_name(units));
+  table.columns = {{"#", Table::Fit::whole, true, false, 0},
+                   {"unit", Table::Fit::cut, false, false, 8, true},
+                   {"grade", Table::Fit::whole, false, true, 0},
+                   {"risk", Table::Fit::whole, true, false, 0},
+                   {"when", Table::Fit::whole, false, false, 0, true},
+                   {"do first", Table::Fit::cut, false, false, 11, true},
+                   {limit_head, Table::Fit::whole, true, false, 0},
+                   {"cause", Table::Fit::cut, false, false, 10},
+                   {"rebuild", Table::Fit::cut, false, false, 8}};
+  bool any_limit = false;
+  bool any_bound = false;
+  for (std::size_t i = 0; i < batch.reports.size(); ++i) {
+    const Report& report = batch.reports[i];
+    const Action* const action = report.actions.empty() ? nullptr : &report.actions.front();
+    std::string grade(name(report.grade));
+    if (is_bounded(report)) {
+      grade += fmt::format(" >={}", name(*report.at_least));
+      any_bound = true;
+    }
+    std::string limit = action == nullptr
+                            ? std::string("-")
+                            : words::short_deadline(action->within_km, action->within_days, units);
+    any_limit = any_limit || limit != "-";
+    table.rows.push_back({amount(i + 1), report.unit_id, std::move(grade),
+                          words::short_percent(report.risk),
+                          action == nullptr ? "-" : std::string(name(action->urgency)),
+                          action == nullptr ? "-" : action->id, std::move(limit),
+                          short_cause(report), report.rebuild_outlook});
+  }
+  out.push_back(std::move(table));
+  if (any_limit) {
+    out.push_back(Paragraph{fmt::format(
+        "{}: limits for what to do first; the one that comes first counts.", limit_head)});
+  }
+  if (any_bound) {
+    out.push_back(Paragraph{"U >=B: ungraded, but no better than B."});
+  }
+}
+
+void add_missing(Document& out, const std::vector<std::pair<std::string, MissingCheck>>& missing) {
+  if (missing.empty()) {
+    return;
+  }
+  out.push_back(Heading{"Checks that are missing"});
+  Table table;
+  table.columns = {{"id", Table::Fit::whole, false, false, 0},
+                   {"units", Table::Fit::whole, true, false, 0},
+                   {"best for", Table::Fit::whole, true, false, 0},
+                   {"check", Table::Fit::wrap, false, false, 16, true}};
+  for (const auto& [id, entry] : missing) {
+    table.rows.push_back({id, amount(entry.units), amount(entry.best), entry.text});
+  }
+  out.push_back(std::move(table));
+}
+
+void add_rejected(Document& out, const Batch& batch) {
+  if (batch.rejected_records == 0 && batch.rejected.empty()) {
+    return;
+  }
+  out.push_back(
+      Heading{fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records"))});
+  std::string text;
+  for (const Diagnostic& diagnostic : batch.rejected) {
+    text += to_text(diagnostic);
+  }
+  if (!text.empty()) {
+    out.push_back(Verbatim{std::move(text)});
+  }
+}
+
+}  // namespace
+
+Document describe(const Report& report, Units units) {
+  return report.audience == Audience::owner ? describe_for_owner(report, units)
+                                            : describe_for_technician(report, units);
+}
+
+Document describe(const Batch& batch, Units units) {
+  Document out;
+  out.push_back(
+      Title{fmt::format("{} assessed", count(batch.reports.size(), "unit", "units")), {}});
+  const auto missing = missing_checks(batch);
+  add_summary(out, batch, missing);
+  if (!batch.reports.empty()) {
+    add_ranked(out, batch, units);
+  }
+  add_missing(out, missing);
+  // One line for each rule base that was used; nearly always one.
+  std::set<std::string> lines;
+  for (const Report& report : batch.reports) {
+    lines.insert(rules_line(report));
+  }
+  if (!lines.empty()) {
+    out.push_back(Heading{"What this rests on"});
+  }
+  for (const std::string& line : lines) {
+    out.push_back(Paragraph{line});
+  }
+  add_rejected(out, batch);
+  return out;
+}
+
+}  // namespace dryshaft::document

@@ -1,0 +1,95 @@
+// A report or a batch as a list of blocks: what is said, in which order.
+//
+// Text and Markdown are two renderings of the same blocks, so that neither can
+// say less than the other. Strings in blocks are as the model has them;
+// whoever renders them makes them safe for the format.
+#ifndef DRYSHAFT_REPORT_DOCUMENT_HPP
+#define DRYSHAFT_REPORT_DOCUMENT_HPP
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "dryshaft/report.hpp"
+
+namespace dryshaft::document {
+
+struct Title {
+  std::string text;
+  std::string below;  // a second line, or empty
+};
+
+struct Heading {
+  std::string text;
+};
+
+struct Paragraph {
+  std::string text;
+};
+
+// One of the few lines that must be seen first: "Grade C", and what it means.
+struct Lead {
+  std::string label;
+  std::string text;
+  std::optional<Grade> grade;  // colours the label
+};
+
+// An item of a list. Items that follow each other make one list.
+struct Item {
+  std::size_t number = 0;  // 0: not numbered
+  std::string text;
+  std::vector<std::string> below;  // lines that belong to it
+};
+
+// A share of a whole as a bar.
+struct Bar {
+  std::string label;
+  std::string amount;
+  double share = 0;
+  std::optional<Grade> grade;  // colours the label
+};
+
+struct CauseLine {
+  std::string probability;
+  double share = 0;
+  std::string title;
+  struct Weight {
+    bool speaks_for = true;
+    std::string decibels;  // "+18.3 dB"
+    std::string word;      // "very strong"
+    std::string shown;
+  };
+  std::vector<Weight> weights;
+};
+
+struct Table {
+  enum class Fit : std::uint8_t { whole, cut, wrap };
+  struct Column {
+    std::string head;
+    Fit fit = Fit::whole;
+    bool right = false;
+    bool is_grade = false;
+    std::size_t least = 0;           // columns below which `cut` and `wrap` may not go
+    bool speaks_for_itself = false;  // its cells need no head beside them
+  };
+  std::vector<Column> columns;
+  std::vector<std::vector<std::string>> rows;
+};
+
+// Lines whose layout carries meaning (an excerpt with its caret).
+struct Verbatim {
+  std::string text;
+};
+
+using Block = std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Verbatim>;
+using Document = std::vector<Block>;
+
+Document describe(const Report& report, Units units);
+Document describe(const Batch& batch, Units units);
+
+}  // namespace dryshaft::document
+
+#endif

@@ -1,0 +1,346 @@
+#include <fmt/format.h>
+
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <iterator>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/utf8.hpp"
+#include "dryshaft/report.hpp"
+#include "report/words.hpp"
+
+namespace dryshaft {
+namespace {
+
+// Bytes that stand for themselves inside a JSON string.
+constexpr std::array<bool, 256> kAsIs = [] {
+  std::array<bool, 256> table{};
+  for (std::size_t byte = 0x20; byte < 0x7F; ++byte) {
+    table[byte] = byte != '"' && byte != '\\';
+  }
+  return table;
+}();
+
+// JSON text, written front to back. This is the hot path of a large run, so it
+// builds no tree; a comma is due unless the text ends where a value may begin.
+class Writer {
+ public:
+  Writer() { out_.reserve(8192); }
+
+  void begin(char bracket) {
+    separate();
+    out_.push_back(bracket);
+  }
+  void end(char bracket) { out_.push_back(bracket); }
+
+  // Keys are our own and need no escapes.
+  void key(std::string_view key) {
+    separate();
+    out_.push_back('"');
+    out_ += key;
+    out_ += "\":";
+  }
+
+  void null() {
+    separate();
+    out_ += "null";
+  }
+
+  // Controls are escaped, so that JSON shown on a terminal is harmless; what is
+  // not UTF-8 becomes U+FFFD.
+  void text(std::string_view value) {
+    separate();
+    out_.push_back('"');
+    std::size_t at = 0;
+    while (at < value.size()) {
+      const std::size_t begin = at;
+      while (at < value.size() && kAsIs[static_cast<unsigned char>(value[at])]) {
+        ++at;
+      }
+      out_ += value.substr(begin, at - begin);
+      if (at < value.size()) {
+        const utf8::Character c = utf8::decode(value, at);
+        character(c, value.substr(at, c.length));
+        at += c.length;
+      }
+    }
+    out_.push_back('"');
+  }
+  void text_or_null(std::string_view value) { value.empty() ? null() : text(value); }
+
+  void whole(std::uint32_t value) {
+    separate();
+    fmt::format_to(std::back_inserter(out_), "{}", value);
+  }
+
+  void number(double value, int digits) {
+    if (!std::isfinite(value)) {
+      null();
+      return;
+    }
+    separate();
+    fmt::format_to(std::back_inserter(out_), "{}", words::rounded(value, digits));
+  }
+  void number(const std::optional<double>& value, int digits) {
+    value ? number(*value, digits) : null();
+  }
+
+  // An array with one `write(item)` for each item.
+  template <typename Items, typename Write>
+  void each(std::string_view name, const Items& items, Write write) {
+    key(name);
+    begin('[');
+    for (const auto& item : items) {
+      write(item);
+    }
+    end(']');
+  }
+  void texts(std::string_view name, const std::vector<std::string>& items) {
+    each(name, items, [this](const std::string& item) { text(item); });
+  }
+
+  // Members of the object that is open.
+  void member(std::string_view name, std::string_view value) {
+    key(name);
+    text(value);
+  }
+  void member_or_null(std::string_view name, std::string_view value) {
+    key(name);
+    text_or_null(value);
+  }
+  template <typename Number>
+  void member(std::string_view name, const Number& value, int digits) {
+    key(name);
+    number(value, digits);
+  }
+
+  std::string take() {
+    out_.push_back('\n');
+    return std::move(out_);
+  }
+
+ private:
+  void separate() {
+    if (!out_.empty()) {
+      const char last = out_.back();
+      if (last != '{' && last != '[' && last != ':') {
+        out_.push_back(',');
+      }
+    }
+  }
+
+  void character(const utf8::Character& c, std::string_view bytes) {
+    switch (c.code) {
+      case U'"':
+        out_ += "\\\"";
+        return;
+      case U'\\':
+        out_ += "\\\\";
+        return;
+      case U'\n':
+        out_ += "\\n";
+        return;
+      case U'\r':
+        out_ += "\\r";
+        return;
+      case U'\t':
+        out_ += "\\t";
+        return;
+      default:
+        break;
+    }
+    if (!c.valid) {
+      out_ += "\xEF\xBF\xBD";
+    } else if (utf8::steers_terminal(c.code)) {  // none of them needs a surrogate pair
+      fmt::format_to(std::back_inserter(out_), "\\u{:04x}", static_cast<std::uint32_t>(c.code));
+    } else {
+      out_ += bytes;
+    }
+  }
+
+  std::string out_;
+};
+
+void write_evidence(Writer& json, std::string_view name, const std::vector<Evidence>& evidence) {
+  json.each(name, evidence, [&](const Evidence& e) {
+    json.begin('{');
+    json.member("rule", e.rule);
+    json.member("finding", e.finding);
+    json.member("value", e.value);
+    json.member("shown", e.shown);
+    json.member("decibans", e.decibans, words::kDecibanDigits);
+    json.end('}');
+  });
+}
+
+void write_observations(Writer& json, std::string_view name,
+                        const std::vector<Observation>& observations) {
+  json.each(name, observations, [&](const Observation& o) {
+    json.begin('{');
+    json.member("finding", o.finding);
+    json.member_or_null("value", o.value);
+    json.member("shown", o.shown);
+    json.member_or_null("since", o.since);
+    json.end('}');
+  });
+}
+
+void write_basis(Writer& json, const Report& report) {
+  json.member("format", kReportFormat);
+  json.key("tool");
+  json.begin('{');
+  json.member("name", kToolName);
+  json.member("version", report.tool_version);
+  json.end('}');
+  json.key("rules");
+  json.begin('{');
+  json.member("id", report.rules_id);
+  json.member("version", report.rules_version);
+  json.member("sha256", report.rules_sha256);
+  json.end('}');
+  json.key("record");
+  json.begin('{');
+  json.member("source", report.source);
+  json.key("line");
+  json.whole(report.line);
+  json.member("sha256", report.record_sha256);
+  json.end('}');
+  json.member("audience", report.audience == Audience::owner ? "owner" : "technician");
+  json.member("unit_id", report.unit_id);
+  json.key("unit");
+  json.begin('{');
+  json.member_or_null("family", report.family);
+  json.member_or_null("family_title", report.family_title);
+  json.member_or_null("vehicle", report.vehicle);
+  json.member("odometer_km", report.odometer_km, 0);
+  json.member("seal_km", report.seal_km, 0);
+  json.end('}');
+  json.member("date", report.date);
+  json.member_or_null("by", report.by);
+}
+
+void write_verdict(Writer& json, const Report& report) {
+  json.member("grade", name(report.grade));
+  json.member("grade_meaning", report.grade_meaning);
+  json.member("headline", report.headline);
+  json.member_or_null("at_least", report.at_least ? name(*report.at_least) : "");
+  json.each("floors", report.floors, [&](const FloorHeld& floor) {
+    json.begin('{');
+    json.member("rule", floor.rule);
+    json.member("grade", name(floor.grade));
+    json.member("because", floor.because);
+    json.end('}');
+  });
+  json.texts("reasons", report.reasons);
+  json.member("risk", report.risk, words::kProbabilityDigits);
+  json.each("causes", report.causes, [&](const CauseReport& cause) {
+    json.begin('{');
+    json.member("id", cause.id);
+    json.member("title", cause.title);
+    json.member("probability", cause.probability, words::kProbabilityDigits);
+    json.key("evidence");
+    json.begin('{');
+    write_evidence(json, "for", cause.for_it);
+    write_evidence(json, "against", cause.against_it);
+    json.end('}');
+    json.texts("not_observed", cause.not_observed);
+    json.end('}');
+  });
+  write_observations(json, "observed", report.observed);
+  write_observations(json, "not_observed", report.not_observed);
+  json.each("contradictions", report.contradictions, [&](const Contradiction& contradiction) {
+    json.begin('{');
+    json.member("id", contradiction.id);
+    json.member("text", contradiction.text);
+    json.end('}');
+  });
+}
+
+void write_advice(Writer& json, const Report& report) {
+  json.each("actions", report.actions, [&](const Action& action) {
+    json.begin('{');
+    json.member("id", action.id);
+    json.member("urgency", name(action.urgency));
+    json.member("within_km", action.within_km, 0);
+    json.member("within_days", action.within_days, 0);
+    json.member("text", action.text);
+    json.member("because", action.because);
+    json.end('}');
+  });
+  json.each("cautions", report.cautions, [&](const Caution& caution) {
+    json.begin('{');
+    json.member("id", caution.id);
+    json.member("text", caution.text);
+    json.end('}');
+  });
+  json.each("next_checks", report.next_checks, [&](const NextCheck& check) {
+    json.begin('{');
+    json.member("id", check.id);
+    json.member("text", check.text);
+    json.member("minutes", check.minutes, 1);
+    json.member("gain_bits", check.gain_bits, words::kBitDigits);
+    json.member("bits_per_minute",
+                check.minutes > 0 ? std::optional(check.gain_bits / check.minutes) : std::nullopt,
+                words::kBitDigits);
+    json.each("grades_possible", check.grades_possible,
+              [&](Grade grade) { json.text(name(grade)); });
+    json.end('}');
+  });
+  json.each("would_change", report.would_change, [&](const WouldChange& change) {
+    json.begin('{');
+    json.each("findings", change.findings, [&](const auto& finding) {
+      json.begin('{');
+      json.member("finding", finding.first);
+      json.member("value", finding.second);
+      json.end('}');
+    });
+    json.member("shown", change.shown);
+    json.member("grade", name(change.grade));
+    json.end('}');
+  });
+  json.key("recheck");
+  json.begin('{');
+  json.member("km", report.recheck.km, 0);
+  json.member("days", report.recheck.days, 0);
+  json.member("because", report.recheck.because);
+  json.end('}');
+  json.member("rebuild_outlook", report.rebuild_outlook);
+  json.member_or_null("rebuild_outlook_text", report.rebuild_outlook_text);
+}
+
+void write_rest(Writer& json, const Report& report) {
+  json.key("history");
+  json.begin('{');
+  json.each("earlier", report.history.earlier, [&](const HistoryEntry& entry) {
+    json.begin('{');
+    json.member("date", entry.date);
+    json.member("odometer_km", entry.odometer_km, 0);
+    json.member("grade", name(entry.grade));
+    json.member("risk", entry.risk, words::kProbabilityDigits);
+    json.end('}');
+  });
+  json.member_or_null("change", report.history.change);
+  json.end('}');
+  json.texts("warnings", report.warnings);
+  json.member_or_null("note", report.note);
+  json.texts("owner_summary", report.owner_summary);
+}
+
+}  // namespace
+
+std::string to_json(const Report& report) {
+  Writer json;
+  json.begin('{');
+  write_basis(json, report);
+  write_verdict(json, report);
+  write_advice(json, report);
+  write_rest(json, report);
+  json.end('}');
+  return json.take();
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,173 @@
+#include "report/words.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace dryshaft::words {
+namespace {
+
+constexpr std::string_view kNotKnown = "not known";
+
+double in_units(double km, Units units) { return units == Units::mi ? km / kKmPerMile : km; }
+
+// Down to `digits` significant digits. The small addend lets 500 that was
+// computed as 499.9999999 stay 500.
+double rounded_down(double value, int digits) {
+  if (!(value >= 1)) {
+    return 0;
+  }
+  const double step = std::pow(10.0, std::max(0.0, std::floor(std::log10(value)) - digits + 1));
+  return std::floor(value / step + 1e-9) * step;
+}
+
+double limit_value(double km, Units units) {
+  return rounded_down(in_units(km, units), units == Units::km ? 3 : 2);
+}
+
+}  // namespace
+
+double rounded(double value, int digits) {
+  static constexpr std::array<double, 5> kPowers = {1, 10, 100, 1000, 10000};
+  const double power = kPowers[static_cast<std::size_t>(digits)];
+  const double result = std::round(value * power) / power;
+  if (!std::isfinite(result)) {
+    return value;  // too large to have digits after the point, or not a number
+  }
+  return result == 0 ? 0 : result;
+}
+
+std::optional<std::string> plain_number(double value, int digits) {
+  if (!std::isfinite(value)) {
+    return std::nullopt;
+  }
+  return fmt::format("{}", rounded(value, digits));
+}
+
+std::string percent(double probability) {
+  if (!std::isfinite(probability)) {
+    return std::string(kNotKnown);
+  }
+  if (probability < 0.01) {
+    return "under 1 %";
+  }
+  if (probability > 0.99) {
+    return "over 99 %";
+  }
+  return fmt::format("{:.0f} %", rounded(probability, 2) * 100);
+}
+
+std::string short_percent(double probability) {
+  if (!std::isfinite(probability)) {
+    return "?";
+  }
+  if (probability < 0.01) {
+    return "<1 %";
+  }
+  return probability > 0.99 ? ">99 %" : percent(probability);
+}
+
+std::string grouped(double value) {
+  if (!std::isfinite(value)) {
+    return "?";
+  }
+  std::string digits = fmt::format("{:.0f}", rounded(std::abs(value), 0));
+  for (std::size_t at = digits.size(); at > 3; at -= 3) {
+    digits.insert(at - 3, 1, ',');
+  }
+  return value < 0 && digits != "0" ? "-" + digits : digits;
+}
+
+std::string_view unit_name(Units units) { return units == Units::mi ? "mi" : "km"; }
+
+std::string distance(double km, Units units) {
+  return fmt::format("{} {}", grouped(in_units(km, units)), unit_name(units));
+}
+
+std::string limit(double km, Units units) { return grouped(limit_value(km, units)); }
+
+std::string days(double days) {
+  const double whole = std::floor(std::max(0.0, days) + 1e-9);
+  if (whole >= 365 && std::fmod(whole, 365) == 0) {
+    const double years = whole / 365;
+    return years == 1 ? "1 year" : fmt::format("{} years", grouped(years));
+  }
+  return whole == 1 ? "1 day" : fmt::format("{} days", grouped(whole));
+}
+
+std::string deadline(const std::optional<double>& within_km,
+                     const std::optional<double>& within_days, Units units) {
+  const bool km_known = within_km && std::isfinite(*within_km);
+  const bool days_known = within_days && std::isfinite(*within_days);
+  const bool no_driving = km_known && limit_value(*within_km, units) <= 0;
+  const bool no_waiting = days_known && *within_days < 1;
+  if (no_driving) {
+    return days_known && !no_waiting
+               ? fmt::format("before any further driving and within {}", days(*within_days))
+               : "before any further driving";
+  }
+  if (no_waiting) {
+    return "today";
+  }
+  if (km_known && days_known) {
+    return fmt::format("within {} {} or {}", limit(*within_km, units), unit_name(units),
+                       days(*within_days));
+  }
+  if (km_known) {
+    return fmt::format("within {} {}", limit(*within_km, units), unit_name(units));
+  }
+  return days_known ? fmt::format("within {}", days(*within_days)) : std::string();
+}
+
+std::string short_deadline(const std::optional<double>& within_km,
+                           const std::optional<double>& within_days, Units units) {
+  const bool km_known = within_km && std::isfinite(*within_km);
+  const bool days_known = within_days && std::isfinite(*within_days);
+  if (!km_known && !days_known) {
+    return "-";
+  }
+  return fmt::format("{}/{}", km_known ? limit(*within_km, units) : "-",
+                     days_known ? grouped(std::floor(std::max(0.0, *within_days) + 1e-9)) : "-");
+}
+
+std::string_view weight(double decibans) {
+  // Steps of half a power of ten, as H. Jeffreys graded odds (Theory of
+  // Probability, appendix B; from memory). The words are ours.
+  struct Step {
+    double below;
+    std::string_view word;
+  };
+  static constexpr std::array<Step, 5> kSteps = {{
+      {1, "hardly any"},
+      {5, "slight"},
+      {10, "fair"},
+      {15, "strong"},
+      {20, "very strong"},
+  }};
+  const double size = std::abs(decibans);
+  for (const Step& step : kSteps) {
+    if (size < step.below) {
+      return step.word;
+    }
+  }
+  return "near proof";
+}
+
+std::string either(const std::vector<Grade>& grades) {
+  std::string out;
+  for (std::size_t i = 0; i < grades.size(); ++i) {
+    if (i > 0) {
+      out += i + 1 == grades.size() ? " or " : ", ";
+    }
+    out += name(grades[i]);
+  }
+  return out;
+}
+
+std::string count(std::size_t number, std::string_view one, std::string_view many) {
+  return fmt::format("{} {}", grouped(static_cast<double>(number)), number == 1 ? one : many);
+}
+
+}  // namespace dryshaft::words

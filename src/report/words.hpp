@@ -1,0 +1,59 @@
+// Numbers as people read them.
+#ifndef DRYSHAFT_REPORT_WORDS_HPP
+#define DRYSHAFT_REPORT_WORDS_HPP
+
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "dryshaft/report.hpp"
+
+namespace dryshaft::words {
+
+// Digits after the point with which every format writes a number.
+inline constexpr int kProbabilityDigits = 4;
+inline constexpr int kDecibanDigits = 1;
+inline constexpr int kBitDigits = 4;
+
+// Rounded half away from zero, and never minus zero.
+double rounded(double value, int digits);
+
+// Shortest decimal text that reads back as the rounded value; nothing where
+// the value is not finite.
+std::optional<std::string> plain_number(double value, int digits);
+
+// "93 %"; never certain: "under 1 %", "over 99 %".
+std::string percent(double probability);
+// The same for a narrow column: "<1 %", ">99 %".
+std::string short_percent(double probability);
+
+// "182400" with thousands separated: "182,400".
+std::string grouped(double value);
+
+std::string_view unit_name(Units units);
+// An odometer reading or distance: "182,400 km", whole.
+std::string distance(double km, Units units);
+// A distance that must not be exceeded: rounded down, to 3 digits in km and to
+// 2 after a conversion into miles.
+std::string limit(double km, Units units);  // "500", without the unit
+std::string days(double days);              // "14 days", "1 year"
+
+// "within 500 km or 14 days", "before any further driving"; empty: no limit.
+std::string deadline(const std::optional<double>& within_km,
+                     const std::optional<double>& within_days, Units units);
+// The same for a narrow column headed "km/days": "500/14", "-/14", "-".
+std::string short_deadline(const std::optional<double>& within_km,
+                           const std::optional<double>& within_days, Units units);
+
+// How much a weight of evidence says, in a word or two.
+std::string_view weight(double decibans);
+
+// "a", "a or b", "a, b or c".
+std::string either(const std::vector<Grade>& grades);
+
+// "1 unit", "2 units".
+std::string count(std::size_t number, std::string_view one, std::string_view many);
+
+}  // namespace dryshaft::words
+
+#endif

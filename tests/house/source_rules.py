@@ -1,0 +1,183 @@
+#!/usr/bin/env python3
+"""The rules of the house that a compiler does not check.
+
+    source_rules.py [ROOT]
+
+Prints each breach as `file:line: what` and exits 1 if there is one.
+"""
+import json
+import pathlib
+import re
+import sys
+
+# A folder may include itself and those before it; a side room, all of them but no other side room.
+ORDER = ["base", "vocabulary", "record", "knowledge", "diagnose", "decide", "report"]
+SIDE_ROOMS = ["noise", "onset", "plan"]
+# The folder that a public header belongs to, where it is not named after it.
+HEADER_FOLDER = {"diagnostic": "base", "assess": "decide"}
+
+TOP_LEVEL = {"CMakeLists.txt", "README.md", "DEVELOPERS.md", "LICENSE",
+             "src", "include", "tests", "data", "examples"}
+BUILT = re.compile(r"build.*")
+
+# What the library must leave to its caller: (pattern, why).
+FORBIDDEN = [(re.compile(pattern), why) for pattern, why in [
+    (r"#\s*include\s*<(iostream|print|cstdio|locale|clocale|ctime)>", "header of what it must not do"),
+    (r"\bstd::(cout|cerr|clog|cin|wcout|wcerr|print|println)\b", "the library never prints"),
+    (r"\b(printf|fprintf|vprintf|vfprintf|puts|fputs|putchar|perror)\s*\(", "the library never prints"),
+    (r"\bfmt::(print|println|vprint)\b", "the library never prints"),
+    (r"\b(stdout|stderr)\b", "the library never prints"),
+    (r"\b(exit|_exit|_Exit|quick_exit|abort|terminate)\s*\(", "the library never ends the program"),
+    (r"\b(secure_)?getenv\b", "the library never reads the environment"),
+    (r"\b(system|steady|high_resolution|utc)_clock\b", "the library never reads the clock"),
+    (r"\bstd::time\s*\(|\b(gettimeofday|clock_gettime)\b", "the library never reads the clock"),
+    (r"\b(localtime|gmtime|mktime|strftime)(_r|_s)?\b", "the library knows no time zone"),
+    (r"\bsetlocale\b|\bstd::locale\b|\bimbue\b", "the library knows no locale"),
+    (r"\brandom_device\b|\bs?rand\s*\(", "the library draws nothing by chance"),
+]]
+
+# Code with comments and literals taken out, so that words about a thing are not the thing.
+NOT_CODE = re.compile(
+    r'R"(?P<tag>[^()\s\\]{0,16})\(.*?\)(?P=tag)"'      # raw string
+    r"|//[^\n]*|/\*.*?\*/"                             # comments
+    r'|"(?:\\.|[^"\\\n])*"'                            # string
+    r"|(?<![0-9A-Fa-f])'(?:\\.|[^'\\\n])+'",           # character, not a digit separator
+    re.DOTALL)
+INCLUDE = re.compile(r'^\s*#\s*include\s*"([^"]+)"', re.MULTILINE)
+
+TEXT_SUFFIXES = {".cpp", ".hpp", ".py", ".sh", ".md", ".txt", ".json", ".jsonl", ""}
+
+
+def line_of(text, offset):
+    return text.count("\n", 0, offset) + 1
+
+
+def code_only(text):
+    return NOT_CODE.sub(lambda m: "\n" * m[0].count("\n"), text)
+
+
+def sources(folder):
+    return sorted(p for p in folder.rglob("*") if p.suffix in (".cpp", ".hpp"))
+
+
+def header_folder(stem):
+    return HEADER_FOLDER.get(stem, stem)
+
+
+def may_include(folder):
+    if folder == "cli":
+        return set(ORDER + SIDE_ROOMS + ["cli"])
+    if folder in SIDE_ROOMS:
+        return set(ORDER + [folder])
+    return set(ORDER[:ORDER.index(folder) + 1])
+
+
+def check_includes(root):
+    known = set(ORDER + SIDE_ROOMS + ["cli"])
+    files = []
+    for path in sources(root / "src"):
+        parts = path.relative_to(root / "src").parts
+        files.append((path, parts[0] if len(parts) > 1 else ""))
+    files += [(p, header_folder(p.stem)) for p in sources(root / "include" / "dryshaft")]
+    for path, folder in files:
+        if folder not in known:
+            yield path, 1, f'"{folder}" has no place in the order of folders'
+            continue
+        text = path.read_text(encoding="utf-8")
+        for found in INCLUDE.finditer(text):
+            name = pathlib.PurePosixPath(found[1])
+            if name.parts[0] == "dryshaft":
+                target = header_folder(name.stem)
+            elif len(name.parts) > 1:
+                target = name.parts[0]
+            else:
+                target = folder
+            where = line_of(text, found.start(1))
+            if target not in known:
+                yield path, where, f'"{found[1]}" has no place in the order of folders'
+            elif target not in may_include(folder):
+                yield path, where, f'{folder} includes "{found[1]}" of {target}'
+            elif path.is_relative_to(root / "include") and name.parts[0] != "dryshaft":
+                yield path, where, f'a public header includes "{found[1]}", which is not installed'
+
+
+def check_words(root):
+    for path in sources(root / "src") + sources(root / "include"):
+        if path.is_relative_to(root / "src" / "cli"):
+            continue
+        code = code_only(path.read_text(encoding="utf-8"))
+        for pattern, why in FORBIDDEN:
+            for found in pattern.finditer(code):
+                yield path, line_of(code, found.start()), f"{found[0].strip()}: {why}"
+
+
+def check_top_level(root):
+    for path in sorted(root.iterdir()):
+        name = path.name
+        if name not in TOP_LEVEL and not name.startswith(".") and not BUILT.fullmatch(name):
+            yield path, 1, "does not belong at the top level"
+
+
+def check_white_space(root):
+    folders = ["src", "include", "tests", "data", "examples", ".ci"]
+    files = [p for p in sorted(root.iterdir()) if p.is_file()]
+    for folder in folders:
+        files += sorted(p for p in (root / folder).rglob("*") if p.is_file())
+    # What the program is fed or must print, byte for byte, may look as it likes.
+    free = [root / "tests" / name for name in ("corpus", "expected", "golden", "bad")]
+    for path in files:
+        if path.suffix not in TEXT_SUFFIXES or any(path.is_relative_to(f) for f in free):
+            continue
+        lines = path.read_bytes().split(b"\n")
+        for number, line in enumerate(lines, 1):
+            if line != line.rstrip():
+                yield path, number, "trailing white space"
+        if lines[-1] != b"":
+            yield path, len(lines), "no line feed at the end"
+
+
+def refuse_constant(word):
+    raise ValueError(f"{word} is not JSON")
+
+
+def unique_keys(pairs):
+    keys = [key for key, _ in pairs]
+    for key in keys:
+        if keys.count(key) > 1:
+            raise ValueError(f'key "{key}" stands twice')
+    return dict(pairs)
+
+
+def check_data(root):
+    for path in sorted(p for p in (root / "data").rglob("*") if p.is_file()):
+        try:
+            text = path.read_text(encoding="utf-8")
+            texts = text.splitlines() if path.suffix == ".jsonl" else [text]
+            for number, one in enumerate(texts, 1):
+                json.loads(one, parse_constant=refuse_constant, object_pairs_hook=unique_keys)
+        except ValueError as error:
+            yield path, 1, f"is not JSON: {error}"
+
+
+CHECKS = [check_includes, check_words, check_top_level, check_white_space, check_data]
+
+
+def breaches(root):
+    for check in CHECKS:
+        for path, line, what in check(root):
+            yield f"{path.relative_to(root)}:{line}: {what}"
+
+
+def main():
+    root = pathlib.Path(sys.argv[1] if len(sys.argv) > 1 else ".").resolve()
+    if not sources(root / "src"):
+        print(f"no sources under {root}/src")
+        return 1
+    found = list(breaches(root))
+    for line in found:
+        print(line)
+    return 1 if found else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

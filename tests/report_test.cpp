@@ -1,0 +1,1553 @@
+// The writers, by whole texts. Unit, cars, families and figures are invented.
+#include "dryshaft/report.hpp"
+
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <limits>
+#include <nlohmann/json.hpp>
+#include <numeric>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "report/layout.hpp"
+#include "report/words.hpp"
+
+namespace dryshaft {
+namespace {
+
+using nlohmann::json;
+
+constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+constexpr double kInfinity = std::numeric_limits<double>::infinity();
+
+Report blank_report() {
+  Report r;
+  r.tool_version = "0.1.0";
+  r.rules_id = "core";
+  r.rules_version = "1.0.0";
+  r.rules_sha256 = "3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa";
+  r.source = "intake.jsonl";
+  r.line = 17;
+  r.record_sha256 = "b01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0de";
+  r.unit_id = "HL-0147";
+  r.family = "plover-2";
+  r.family_title = "Plover 2";
+  r.vehicle = "Tarn";
+  r.date = "2026-03-14";
+  return r;
+}
+
+// A technician has just found coolant at the port of a noisy unit.
+Report leaking() {
+  Report r = blank_report();
+  r.odometer_km = 182400;
+  r.seal_km = 121150.4;
+  r.by = "a technician";
+  r.note = "Customer says the hum began last winter. Photo 3 shows the tip.";
+  r.grade = Grade::D;
+  r.grade_meaning = "damage now, or a hazard: do not drive or energise until opened or made safe";
+  r.headline =
+      "Coolant has passed the rotor shaft seal (over 99 %) and the rotor bearings are probably "
+      "rusting (88 %).";
+  r.floors = {{"pooled-coolant", Grade::D, "coolant stands in the port"},
+              {"rust-on-tip", Grade::B, "rust on the sensor tip"}};
+  r.reasons = {"the probability of damage is high even without the floors"};
+  r.risk = 0.99871;
+  r.causes = {
+      {"seal-leak",
+       "coolant past the rotor shaft seal",
+       0.99871,
+       {{"leak-shows-pooled", "port-fluid", "pooled", "liquid standing in the port", 27.34},
+        {"leak-is-coolant", "port-fluid-kind", "coolant", "the liquid is coolant", 9.06},
+        {"leak-rust", "port-rust", "light", "light rust on the tip", 3.2}},
+       {{"leak-debris", "port-debris", "none", "no debris on the tip", -0.6}},
+       {"coolant-loss"}},
+      {"rotor-bearing-corrosion",
+       "rusted rotor bearings",
+       0.8812,
+       {{"rust-noise", "noise", "present", "a noise is heard", 6.61},
+        {"rust-rust", "port-rust", "light", "light rust on the tip", 5.9}},
+       {{"rust-rotation", "rotation", "free", "turns freely by hand", -2.4}},
+       {"noise-onset"}},
+      {"gear-bearing-erosion",
+       "gearbox input bearings etched by current",
+       0.2204,
+       {{"gear-noise", "noise", "present", "a noise is heard", 4.5}},
+       {},
+       {"noise-load"}},
+      {"insulation-loss",
+       "insulation lowered by fluid",
+       0.0613,
+       {},
+       {{"insulation-fault", "isolation-fault", "none", "no isolation fault reported", -4.1}},
+       {"insulation"}},
+      {"outside-noise",
+       "a noise from outside the unit",
+       0.03,
+       {{"outside-noise", "noise", "present", "a noise is heard", 3.1}},
+       {{"outside-pitch", "noise-pitch", "yes", "its pitch follows road speed", -1.2}},
+       {}},
+      {"rotor-bearing-erosion", "rotor bearings etched by current", 0.0021, {}, {}, {}},
+  };
+  r.observed = {{"port-fluid", "pooled", "liquid at the port: standing in the port", ""},
+                {"port-fluid-kind", "coolant", "kind of liquid: coolant", ""},
+                {"port-rust", "light", "rust on the tip: light rust", ""},
+                {"noise", "present", "noise: present", "2025-10-02"}};
+  r.not_observed = {{"insulation", "", "insulation resistance", ""},
+                    {"noise-load", "", "noise by load", ""},
+                    {"noise-onset", "", "how the noise began", ""},
+                    {"coolant-loss", "", "unexplained coolant loss", ""}};
+  r.actions = {
+      {"stop-driving", "do not drive or energise the car; bring it in on a trailer", Urgency::now,
+       0.0, 0.0, "coolant stands in the motor cavity"},
+      {"open-and-rebuild",
+       "open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor bearings",
+       Urgency::now, std::nullopt, 14.0, "rust goes on while coolant stays inside, running or not"},
+      {"renew-gear-bearings", "renew the gearbox input bearings (hybrid) while it is open",
+       Urgency::planned, std::nullopt, std::nullopt,
+       "the labour is paid for once the unit is open"},
+      {"measure-insulation", "measure the insulation before anything is energised", Urgency::soon,
+       500.0, 30.0, ""}};
+  r.cautions = {
+      {"high-voltage",
+       "Lethal direct voltage: isolate, lock out, prove dead. Licensed people only; local "
+       "rules apply."},
+      {"toxic-coolant", "Glycol poisons people and animals: collect every drop."},
+      {"not-a-certificate",
+       "This is a screening aid, no certificate; a qualified technician decides."}};
+  r.next_checks = {
+      {"measure-insulation",
+       "measure the insulation resistance of the winding to the casing",
+       20,
+       0.0312345,
+       {Grade::D}},
+      {"road-test", "note under which load the noise is heard", 15, 0.001, {Grade::D}}};
+  r.would_change = {{{{"port-fluid", "none"}, {"port-rust", "none"}},
+                     "a dry and clean tip at a repeated check",
+                     Grade::B}};
+  r.recheck = {1000.0, 30.0, "after the rebuild, to see that the new seal holds"};
+  r.rebuild_outlook = "routine";
+  r.rebuild_outlook_text = "caught before the winding was harmed, as far as is known";
+  r.history.earlier = {{"2024-11-20", 151020.0, Grade::A, 0.0079},
+                       {"2025-10-02", std::nullopt, Grade::U, 0.18}};
+  r.history.change = "worse: U to D, with coolant at the port for the first time";
+  return r;
+}
+
+// The port was never looked at; the noise alone is a B.
+Report unchecked() {
+  Report r = blank_report();
+  r.unit_id = "HL-0152";
+  r.family = "dunlin-1";
+  r.family_title = "";
+  r.vehicle = "Corrie";
+  r.line = 18;
+  r.grade = Grade::U;
+  r.grade_meaning = "ungraded: what would rule out C or D was not observed";
+  r.at_least = Grade::B;
+  r.headline =
+      "A noise that fits etched gearbox bearings (61 %); nobody has looked at the sensor port, so "
+      "a leak is not ruled out.";
+  r.floors = {{"bearing-noise", Grade::B, "a bearing noise is heard"}};
+  r.risk = 0.6642;
+  r.causes = {
+      {"gear-bearing-erosion",
+       "gearbox input bearings etched by current",
+       0.614,
+       {{"gear-noise", "noise-load", "under-load", "heard under load, gone when coasting", 7.7}},
+       {},
+       {}},
+      {"seal-leak", "coolant past the rotor shaft seal", 0.09, {}, {}, {"port-fluid"}}};
+  r.actions = {{"check-port", "check the rotor-sensor port", Urgency::soon, 1500.0, 30.0,
+                "a leak stays silent until it is late"}};
+  r.next_checks = {
+      {"check-port", "check the rotor-sensor port", 15, 0.284, {Grade::B, Grade::C, Grade::D}}};
+  r.rebuild_outlook = "unknown";
+  r.warnings = {"no odometer reading: distance-based limits are not known"};
+  return r;
+}
+
+Report healthy() {
+  Report r = blank_report();
+  r.unit_id = "HL-0160";
+  r.line = 19;
+  r.odometer_km = 64210;
+  r.grade = Grade::A;
+  r.grade_meaning = "no sign of damage: normal use, routine recheck";
+  r.headline = "No sign of damage; the port was dry and clean.";
+  r.risk = 0.0084;
+  r.causes = {{"seal-leak", "coolant past the rotor shaft seal", 0.0061, {}, {}, {}}};
+  r.actions = {{"recheck", "look at the port again", Urgency::routine, 20000.0, 730.0,
+                "a seal wears with distance and age"}};
+  r.rebuild_outlook = "routine";
+  return r;
+}
+
+Report owners() {
+  Report r = unchecked();
+  r.audience = Audience::owner;
+  r.headline = "Have the sensor port looked at soon.";
+  r.grade_meaning = "not graded yet: one look that only a workshop can take is missing";
+  r.owner_summary = {
+      "Your car makes a noise that often comes from worn bearings in the drive unit. On its own "
+      "that is a nuisance and no danger.",
+      "There is one thing that nobody has looked at yet, and it decides whether coolant is getting "
+      "into the motor. It takes a workshop about a quarter of an hour."};
+  r.cautions = {{"high-voltage", "Do not open or touch anything with an orange cable."}};
+  r.actions = {{"check-port", "have a workshop look at the rotor-sensor port", Urgency::soon,
+                1500.0, 30.0, "a leak makes no noise until it is late"}};
+  r.next_checks.front().text = "look at the rotor-sensor port";
+  r.contradictions = {{"onset-after-inspection", "the noise began after the inspection"}};
+  r.note = "Bought it in spring.";
+  return r;
+}
+
+Batch intake() {
+  Batch batch;
+  batch.reports = {healthy(), unchecked(), leaking()};
+  rank(batch.reports);
+  batch.rejected = {{Severity::error, "bad-value", "intake.jsonl", 20, 44, "/inspection/port/fluid",
+                     "is \"dropplets\"", "\"fluid\":\"dropplets\"", 8,
+                     "none, film, droplets, pooled", "did you mean \"droplets\"?"}};
+  batch.rejected_records = 1;
+  return batch;
+}
+
+std::string without_colour(std::string text) {
+  for (std::size_t at = text.find('\x1b'); at != std::string::npos; at = text.find('\x1b', at)) {
+    text.erase(at, text.find('m', at) - at + 1);
+  }
+  return text;
+}
+
+std::vector<std::string> lines_of(const std::string& text) {
+  std::vector<std::string> lines;
+  std::size_t at = 0;
+  while (at < text.size()) {
+    const std::size_t end = text.find('\n', at);
+    REQUIRE(end != std::string::npos);  // every text ends with a line feed
+    lines.push_back(text.substr(at, end - at));
+    at = end + 1;
+  }
+  return lines;
+}
+
+std::size_t widest(const std::string& text) {
+  std::size_t most = 0;
+  for (const std::string& line : lines_of(text)) {
+    most = std::max(most, layout::width(line));
+  }
+  return most;
+}
+
+bool has(std::string_view text, std::string_view part) {
+  return text.find(part) != std::string_view::npos;
+}
+
+std::string u8(const char8_t* text) { return reinterpret_cast<const char*>(text); }
+
+const std::string kHostile =
+    "<b>|*x*_y_`z`[a](b)#\x1b[31m\x07\xC2\x9B"
+    "2J\xff ok";
+
+// Every string that can come from a record, made hostile.
+Report hostile() {
+  Report r = leaking();
+  r.unit_id = r.vehicle = r.note = r.source = kHostile;
+  r.family_title = r.headline = kHostile;
+  r.observed.front().shown = kHostile;
+  r.warnings = {kHostile};
+  r.contradictions = {{"id-1", kHostile}};
+  r.history.change = kHostile;
+  return r;
+}
+
+TEST_CASE("technician: the whole text", "[report][text]") {
+  const std::string expected =
+      R"text(HL-0147, Tarn (Plover 2), 2026-03-14, 182,400 km
+Shaft seal in use for 121,150 km. Inspected by a technician.
+
+Grade D   Damage now, or a hazard: do not drive or energise until opened or made
+          safe.
+Finding   Coolant has passed the rotor shaft seal (over 99 %) and the rotor
+          bearings are probably rusting (88 %).
+Do first  Now, before any further driving: do not drive or energise the car;
+          bring it in on a trailer.
+
+Before you start
+  - Lethal direct voltage: isolate, lock out, prove dead. Licensed people only;
+    local rules apply.
+  - Glycol poisons people and animals: collect every drop.
+  - This is a screening aid, no certificate; a qualified technician decides.
+
+What to do
+  1. Now, before any further driving: do not drive or energise the car; bring it
+     in on a trailer.
+     Why: coolant stands in the motor cavity.
+  2. Now, within 14 days: open the unit, clean it, reseal the rotor shaft and
+     fit new hybrid rotor bearings.
+     Why: rust goes on while coolant stays inside, running or not.
+  3. Planned: renew the gearbox input bearings (hybrid) while it is open.
+     Why: the labour is paid for once the unit is open.
+  4. Soon, within 500 km or 30 days: measure the insulation before anything is
+     energised.
+  Of a distance and a time, the one that comes first counts.
+
+Why D
+  - coolant stands in the port, at least D (rule pooled-coolant)
+  - rust on the sensor tip, at least B (rule rust-on-tip)
+  - the probability of damage is high even without the floors
+
+Causes
+  A damaging cause is present now: over 99 %.
+  over 99 %  ####################  coolant past the rotor shaft seal
+             for     +27.3 dB  liquid standing in the port (near proof)
+             for      +9.1 dB  the liquid is coolant (fair)
+             against  -0.6 dB  no debris on the tip (hardly any)
+       88 %  ##################..  rusted rotor bearings
+             for      +6.6 dB  a noise is heard (fair)
+             for      +5.9 dB  light rust on the tip (fair)
+             against  -2.4 dB  turns freely by hand (slight)
+       22 %  ####................  gearbox input bearings etched by current
+             for      +4.5 dB  a noise is heard (slight)
+        6 %  #...................  insulation lowered by fluid
+             against  -4.1 dB  no isolation fault reported (slight)
+        3 %  #...................  a noise from outside the unit
+             against  -1.2 dB  its pitch follows road speed (slight)
+  under 1 %  ....................  rotor bearings etched by current
+  dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause,
+  10 dB makes them ten times as high; minus divides them.
+
+Observed
+  - liquid at the port: standing in the port
+  - kind of liquid: coolant
+  - rust on the tip: light rust
+  - noise: present (carried over from 2025-10-02)
+
+Not observed (counts neither way)
+  Insulation resistance; noise by load; how the noise began; unexplained coolant
+  loss.
+
+Next checks, best first
+  min   bits  could give  check
+   20   0.03  D           measure the insulation resistance of the winding to
+                          the casing
+   15  <0.01  D           note under which load the noise is heard
+  1 bit would settle an even doubt about whether there is damage.
+
+What would change the grade
+  - to B: a dry and clean tip at a repeated check
+
+Recheck
+  Within 1,000 km or 30 days: after the rebuild, to see that the new seal holds.
+
+Rebuild outlook
+  Routine: caught before the winding was harmed, as far as is known.
+
+History
+  date          distance  grade       risk
+  2024-11-20  151,020 km  A      under 1 %
+  2025-10-02           -  U           18 %
+  Worse: U to D, with coolant at the port for the first time.
+
+Note on the record
+  Customer says the hum began last winter. Photo 3 shows the tip.
+
+What this rests on
+  Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
+  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a qualified technician decides.
+)text";
+  CHECK(to_text(leaking(), {}) == expected);
+}
+
+TEST_CASE("technician: an ungraded unit, in miles", "[report][text]") {
+  const std::string expected =
+      R"text(HL-0152, Corrie (dunlin-1), 2026-03-14, distance not known
+
+Grade U   Ungraded: what would rule out C or D was not observed. At least B:
+          what was seen rules out anything better than B.
+Finding   A noise that fits etched gearbox bearings (61 %); nobody has looked at
+          the sensor port, so a leak is not ruled out.
+Do first  Soon, within 930 mi or 30 days: check the rotor-sensor port.
+
+Warnings
+  - no odometer reading: distance-based limits are not known
+
+What to do
+  1. Soon, within 930 mi or 30 days: check the rotor-sensor port.
+     Why: a leak stays silent until it is late.
+  Of a distance and a time, the one that comes first counts.
+
+Why U
+  - a bearing noise is heard, at least B (rule bearing-noise)
+
+Causes
+  A damaging cause is present now: 66 %.
+       61 %  ############........  gearbox input bearings etched by current
+             for      +7.7 dB  heard under load, gone when coasting (fair)
+        9 %  ##..................  coolant past the rotor shaft seal
+  dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause,
+  10 dB makes them ten times as high; minus divides them.
+
+Next checks, best first
+  min  bits  could give  check
+   15  0.28  B, C or D   check the rotor-sensor port
+  1 bit would settle an even doubt about whether there is damage.
+
+Rebuild outlook
+  Unknown.
+
+What this rests on
+  Record intake.jsonl:18, b01dfacedead. dryshaft 0.1.0.
+  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a qualified technician decides.
+)text";
+  CHECK(to_text(unchecked(), {.units = Units::mi}) == expected);
+}
+
+TEST_CASE("owner: the whole text", "[report][text]") {
+  const std::string expected =
+      R"text(HL-0152, Corrie (dunlin-1), 2026-03-14, distance not known
+
+Your car makes a noise that often comes from worn bearings in the drive unit. On
+its own that is a nuisance and no danger.
+
+There is one thing that nobody has looked at yet, and it decides whether coolant
+is getting into the motor. It takes a workshop about a quarter of an hour.
+
+Take care
+  - Do not open or touch anything with an orange cable.
+
+What to do
+  1. Soon, within 1,500 km or 30 days: have a workshop look at the rotor-sensor
+     port.
+     Why: a leak makes no noise until it is late.
+  Of a distance and a time, the one that comes first counts.
+
+What to tell the workshop
+  Grade U   Not graded yet: one look that only a workshop can take is missing.
+            At least B: what was seen rules out anything better than B.
+  Checks for the workshop to make, the most useful first:
+  1. Look at the rotor-sensor port.
+  Some answers do not fit together (onset-after-inspection); ask the workshop to
+  check them.
+  The technician's report lists 1 further remark on this record.
+
+Note on the record
+  Bought it in spring.
+
+What this rests on
+  Record intake.jsonl:18, b01dfacedead. dryshaft 0.1.0.
+  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a qualified technician decides.
+)text";
+  const std::string text = to_text(owners(), {});
+  CHECK(text == expected);
+  CHECK_FALSE(has(text, " dB"));
+  CHECK_FALSE(has(text, "bit"));
+}
+
+TEST_CASE("batch: the whole text", "[report][text]") {
+  const std::string expected =
+      R"text(3 units assessed
+
+1 record was rejected and not graded; see the end.
+
+Grades
+  D      1  #############...........................
+  C      0  ........................................
+  U      1  #############...........................
+  B      0  ........................................
+  A      1  #############...........................
+
+First thing to do
+  - stop-driving: 1 unit (now)
+  - check-port: 1 unit (soon)
+  - recheck: 1 unit (routine)
+  Most often missing: check-port, on 1 of 3 units.
+
+Worst first
+# unit    grade  risk when    do first        km/days cause        rebuild
+1 HL-0147 D     >99 % now     stop-driving        0/0 seal-leak    routine
+2 HL-0152 U >=B  66 % soon    check-port     1,500/30 gear-erosion unknown
+3 HL-0160 A      <1 % routine recheck      20,000/730 -            routine
+  km/days: limits for what to do first; the one that comes first counts.
+  U >=B: ungraded, but no better than B.
+
+Checks that are missing
+  id                  units  best for  check
+  check-port              1         1  check the rotor-sensor port
+  measure-insulation      1         1  measure the insulation resistance of the
+                                       winding to the casing
+  road-test               1         0  note under which load the noise is heard
+
+What this rests on
+  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a qualified technician decides.
+
+Rejected: 1 record
+intake.jsonl:20:44: error[bad-value]: /inspection/port/fluid is "dropplets"
+  "fluid":"dropplets"
+          ^
+  allowed: none, film, droplets, pooled
+  hint: did you mean "droplets"?
+)text";
+  CHECK(to_text(intake(), {}) == expected);
+}
+
+TEST_CASE("batch: where columns have no room, rows become sentences", "[report][text]") {
+  const std::string expected =
+      R"text(3 units assessed
+
+1 record was rejected and not graded; see the end.
+
+Grades
+  D      1  #######.............
+  C      0  ....................
+  U      1  #######.............
+  B      0  ....................
+  A      1  #######.............
+
+First thing to do
+  - stop-driving: 1 unit (now)
+  - check-port: 1 unit (soon)
+  - recheck: 1 unit (routine)
+  Most often missing: check-port, on 1 of 3 units.
+
+Worst first
+  1  HL-0147, grade D, risk >99 %, now,
+     stop-driving, mi/days 0/0, cause seal-leak,
+     rebuild routine
+  2  HL-0152, grade U >=B, risk 66 %, soon,
+     check-port, mi/days 930/30, cause
+     gear-erosion, rebuild unknown
+  3  HL-0160, grade A, risk <1 %, routine,
+     recheck, mi/days 12,000/730, rebuild routine
+  mi/days: limits for what to do first; the one
+  that comes first counts.
+  U >=B: ungraded, but no better than B.
+
+Checks that are missing
+  check-port  units 1, best for 1, check the
+              rotor-sensor port
+  measure-insulation  units 1, best for 1, measure
+                      the insulation resistance of
+                      the winding to the casing
+  road-test  units 1, best for 0, note under which
+             load the noise is heard
+
+What this rests on
+  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a
+  qualified technician decides.
+
+Rejected: 1 record
+intake.jsonl:20:44: error[bad-value]: /inspection/port/fluid is "dropplets"
+  "fluid":"dropplets"
+          ^
+  allowed: none, film, droplets, pooled
+  hint: did you mean "droplets"?
+)text";
+  CHECK(to_text(intake(), {.width = 50, .units = Units::mi}) == expected);
+}
+
+TEST_CASE("technician: the whole Markdown", "[report][markdown]") {
+  const std::string expected =
+      R"text(# HL-0147, Tarn (Plover 2), 2026-03-14, 182,400 km
+
+Shaft seal in use for 121,150 km. Inspected by a technician.
+
+**Grade D:** Damage now, or a hazard: do not drive or energise until opened or made safe.
+
+**Finding:** Coolant has passed the rotor shaft seal (over 99 %) and the rotor bearings are probably rusting (88 %).
+
+**Do first:** Now, before any further driving: do not drive or energise the car; bring it in on a trailer.
+
+## Before you start
+
+- Lethal direct voltage: isolate, lock out, prove dead. Licensed people only; local rules apply.
+- Glycol poisons people and animals: collect every drop.
+- This is a screening aid, no certificate; a qualified technician decides.
+
+## What to do
+
+1. Now, before any further driving: do not drive or energise the car; bring it in on a trailer.
+   - Why: coolant stands in the motor cavity.
+2. Now, within 14 days: open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor bearings.
+   - Why: rust goes on while coolant stays inside, running or not.
+3. Planned: renew the gearbox input bearings (hybrid) while it is open.
+   - Why: the labour is paid for once the unit is open.
+4. Soon, within 500 km or 30 days: measure the insulation before anything is energised.
+
+Of a distance and a time, the one that comes first counts.
+
+## Why D
+
+- coolant stands in the port, at least D (rule pooled-coolant)
+- rust on the sensor tip, at least B (rule rust-on-tip)
+- the probability of damage is high even without the floors
+
+## Causes
+
+A damaging cause is present now: over 99 %.
+
+| probability | cause | evidence for | evidence against |
+| ---: | --- | --- | --- |
+| over 99 % | coolant past the rotor shaft seal | liquid standing in the port (+27.3 dB, near proof); the liquid is coolant (+9.1 dB, fair) | no debris on the tip (-0.6 dB, hardly any) |
+| 88 % | rusted rotor bearings | a noise is heard (+6.6 dB, fair); light rust on the tip (+5.9 dB, fair) | turns freely by hand (-2.4 dB, slight) |
+| 22 % | gearbox input bearings etched by current | a noise is heard (+4.5 dB, slight) |  |
+| 6 % | insulation lowered by fluid |  | no isolation fault reported (-4.1 dB, slight) |
+| 3 % | a noise from outside the unit |  | its pitch follows road speed (-1.2 dB, slight) |
+| under 1 % | rotor bearings etched by current |  |  |
+
+dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause, 10 dB makes them ten times as high; minus divides them.
+
+## Observed
+
+- liquid at the port: standing in the port
+- kind of liquid: coolant
+- rust on the tip: light rust
+- noise: present (carried over from 2025-10-02)
+
+## Not observed (counts neither way)
+
+Insulation resistance; noise by load; how the noise began; unexplained coolant loss.
+
+## Next checks, best first
+
+| min | bits | could give | check |
+| ---: | ---: | --- | --- |
+| 20 | 0.03 | D | measure the insulation resistance of the winding to the casing |
+| 15 | &lt;0.01 | D | note under which load the noise is heard |
+
+1 bit would settle an even doubt about whether there is damage.
+
+## What would change the grade
+
+- to B: a dry and clean tip at a repeated check
+
+## Recheck
+
+Within 1,000 km or 30 days: after the rebuild, to see that the new seal holds.
+
+## Rebuild outlook
+
+Routine: caught before the winding was harmed, as far as is known.
+
+## History
+
+| date | distance | grade | risk |
+| --- | ---: | --- | ---: |
+| 2024-11-20 | 151,020 km | A | under 1 % |
+| 2025-10-02 | \- | U | 18 % |
+
+Worse: U to D, with coolant at the port for the first time.
+
+## Note on the record
+
+Customer says the hum began last winter. Photo 3 shows the tip.
+
+## What this rests on
+
+Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
+
+Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a qualified technician decides.
+)text";
+  CHECK(to_markdown(leaking(), Units::km) == expected);
+}
+
+TEST_CASE("batch: the whole Markdown", "[report][markdown]") {
+  const std::string expected =
+      R"text(# 3 units assessed
+
+1 record was rejected and not graded; see the end.
+
+## Grades
+
+- D: 1
+- C: 0
+- U: 1
+- B: 0
+- A: 1
+
+## First thing to do
+
+- stop-driving: 1 unit (now)
+- check-port: 1 unit (soon)
+- recheck: 1 unit (routine)
+
+Most often missing: check-port, on 1 of 3 units.
+
+## Worst first
+
+| \# | unit | grade | risk | when | do first | km/days | cause | rebuild |
+| ---: | --- | --- | ---: | --- | --- | ---: | --- | --- |
+| 1 | HL-0147 | D | &gt;99 % | now | stop-driving | 0/0 | seal-leak | routine |
+| 2 | HL-0152 | U &gt;=B | 66 % | soon | check-port | 1,500/30 | gear-erosion | unknown |
+| 3 | HL-0160 | A | &lt;1 % | routine | recheck | 20,000/730 | \- | routine |
+
+km/days: limits for what to do first; the one that comes first counts.
+
+U &gt;=B: ungraded, but no better than B.
+
+## Checks that are missing
+
+| id | units | best for | check |
+| --- | ---: | ---: | --- |
+| check-port | 1 | 1 | check the rotor-sensor port |
+| measure-insulation | 1 | 1 | measure the insulation resistance of the winding to the casing |
+| road-test | 1 | 0 | note under which load the noise is heard |
+
+## What this rests on
+
+Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a qualified technician decides.
+
+## Rejected: 1 record
+
+<pre>
+intake.jsonl:20:44: error[bad-value]: /inspection/port/fluid is "dropplets"
+  "fluid":"dropplets"
+          ^
+  allowed: none, film, droplets, pooled
+  hint: did you mean "droplets"?
+</pre>
+)text";
+  CHECK(to_markdown(intake(), Units::km) == expected);
+}
+
+TEST_CASE("colour marks the grade and the heads and changes nothing else", "[report][text]") {
+  const std::string text = to_text(healthy(), {.colour = true});
+  const std::string expected =
+      R"text(ESC[1mHL-0160, Tarn (Plover 2), 2026-03-14, 64,210 kmESC[0m
+
+ESC[1;32mGrade AESC[0m   No sign of damage: normal use, routine recheck.
+ESC[1mFindingESC[0m   No sign of damage; the port was dry and clean.
+ESC[1mDo firstESC[0m  Routine, within 20,000 km or 2 years: look at the port again.
+
+ESC[1mWhat to doESC[0m
+  1. Routine, within 20,000 km or 2 years: look at the port again.
+     Why: a seal wears with distance and age.
+  Of a distance and a time, the one that comes first counts.
+
+ESC[1mCausesESC[0m
+  A damaging cause is present now: under 1 %.
+  under 1 %  ....................  coolant past the rotor shaft seal
+
+ESC[1mRebuild outlookESC[0m
+  Routine.
+
+ESC[1mWhat this rests onESC[0m
+  Record intake.jsonl:19, b01dfacedead. dryshaft 0.1.0.
+  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a qualified technician decides.
+)text";
+  std::string shown = text;
+  for (std::size_t at = shown.find('\x1b'); at != std::string::npos; at = shown.find('\x1b')) {
+    shown.replace(at, 1, "ESC");
+  }
+  CHECK(shown == expected);
+  for (const Report& report : {leaking(), unchecked(), healthy(), owners()}) {
+    CHECK(without_colour(to_text(report, {.colour = true})) == to_text(report, {}));
+  }
+  CHECK(without_colour(to_text(intake(), {.colour = true})) == to_text(intake(), {}));
+  CHECK(has(to_text(intake(), {.colour = true}), "\x1b[1;35mU >=B\x1b[0m"));
+}
+
+TEST_CASE("no line is wider than asked", "[report][text]") {
+  Batch batch = intake();
+  batch.rejected.clear();  // excerpts are never wrapped: a caret points into them
+  for (const std::size_t width : {40U, 50U, 64U, 69U, 70U, 80U, 120U}) {
+    for (const Units units : {Units::km, Units::mi}) {
+      CAPTURE(width);
+      for (const Report& report : {leaking(), unchecked(), healthy(), owners(), hostile()}) {
+        CHECK(widest(to_text(report, {.width = width, .units = units})) <= width);
+      }
+      CHECK(widest(to_text(batch, {.width = width, .units = units})) <= width);
+    }
+  }
+}
+
+TEST_CASE("the first twelve lines hold unit, grade, finding and the first thing to do",
+          "[report][text]") {
+  for (const Report& report : {leaking(), unchecked(), healthy()}) {
+    const std::vector<std::string> lines = lines_of(to_text(report, {}));
+    std::string fold;
+    for (std::size_t i = 0; i < 12 && i < lines.size(); ++i) {
+      fold += lines[i] + "\n";
+    }
+    CHECK(fold.starts_with(report.unit_id));
+    CHECK(has(fold, "\nGrade "));
+    CHECK(has(fold, "\nFinding "));
+    CHECK(has(fold, "\nDo first "));
+    CHECK(fold.find("\nGrade ") < fold.find("\nFinding "));
+    CHECK(fold.find("\nFinding ") < fold.find("\nDo first "));
+  }
+}
+
+TEST_CASE("cautions stand before the advice", "[report]") {
+  for (const std::string& text :
+       {to_text(leaking(), {}), to_text(owners(), {}), to_markdown(leaking(), Units::km),
+        to_markdown(owners(), Units::km)}) {
+    const std::size_t caution = std::min(text.find("Before you start"), text.find("Take care"));
+    CHECK(caution < text.find("What to do"));
+  }
+}
+
+TEST_CASE("contradictions and warnings follow the verdict", "[report][text]") {
+  Report r = unchecked();
+  r.contradictions = {{"dry-and-pooled", "the tip is on record as dry and as wet"}};
+  CHECK(has(to_text(r, {}),
+            "Does not fit together\n  - The tip is on record as dry and as wet.\n\nWarnings\n"
+            "  - no odometer reading: distance-based limits are not known\n\nWhat to do\n"));
+}
+
+TEST_CASE("a probability is never stated as certain", "[report][words]") {
+  using words::percent;
+  CHECK(percent(0) == "under 1 %");
+  CHECK(percent(0.0099) == "under 1 %");
+  CHECK(percent(0.01) == "1 %");
+  CHECK(percent(0.285) == "29 %");
+  CHECK(percent(0.99) == "99 %");
+  CHECK(percent(0.9901) == "over 99 %");
+  CHECK(percent(1) == "over 99 %");
+  CHECK(percent(kNan) == "not known");
+  CHECK(words::short_percent(0) == "<1 %");
+  CHECK(words::short_percent(1) == ">99 %");
+  CHECK(words::short_percent(kNan) == "?");
+}
+
+TEST_CASE("distances and limits", "[report][words]") {
+  CHECK(words::distance(182400, Units::km) == "182,400 km");
+  CHECK(words::distance(182400, Units::mi) == "113,338 mi");
+  CHECK(words::distance(999.6, Units::km) == "1,000 km");
+  CHECK(words::grouped(0) == "0");
+  CHECK(words::grouped(-0.2) == "0");
+  CHECK(words::grouped(1234567) == "1,234,567");
+  CHECK(words::grouped(-1234) == "-1,234");
+  CHECK(words::grouped(kInfinity) == "?");
+  // A limit is never loosened.
+  CHECK(words::limit(12349, Units::km) == "12,300");
+  CHECK(words::limit(500, Units::km) == "500");
+  CHECK(words::limit(1609.344, Units::mi) == "1,000");
+  CHECK(words::limit(500, Units::mi) == "310");
+  CHECK(words::limit(0.4, Units::km) == "0");
+  using words::deadline;
+  CHECK(deadline(500.0, 14.0, Units::km) == "within 500 km or 14 days");
+  CHECK(deadline(500.0, {}, Units::mi) == "within 310 mi");
+  CHECK(deadline({}, 1.0, Units::km) == "within 1 day");
+  CHECK(deadline({}, 365.0, Units::km) == "within 1 year");
+  CHECK(deadline({}, 730.0, Units::km) == "within 2 years");
+  CHECK(deadline({}, 400.0, Units::km) == "within 400 days");
+  CHECK(deadline(0.0, 0.0, Units::km) == "before any further driving");
+  CHECK(deadline(0.0, 7.0, Units::km) == "before any further driving and within 7 days");
+  CHECK(deadline(100.0, 0.0, Units::km) == "today");
+  CHECK(deadline({}, {}, Units::km).empty());
+  CHECK(deadline(kNan, kInfinity, Units::km).empty());
+  CHECK(words::short_deadline(500.0, 14.0, Units::km) == "500/14");
+  CHECK(words::short_deadline({}, 14.0, Units::km) == "-/14");
+  CHECK(words::short_deadline(500.0, {}, Units::km) == "500/-");
+  CHECK(words::short_deadline({}, {}, Units::km) == "-");
+}
+
+TEST_CASE("weights of evidence have words", "[report][words]") {
+  CHECK(words::weight(0.9) == "hardly any");
+  CHECK(words::weight(-4.9) == "slight");
+  CHECK(words::weight(5) == "fair");
+  CHECK(words::weight(-10) == "strong");
+  CHECK(words::weight(15) == "very strong");
+  CHECK(words::weight(20) == "near proof");
+}
+
+TEST_CASE("columns of characters", "[report][layout]") {
+  CHECK(layout::width("abc") == 3);
+  CHECK(layout::width(u8(u8"\u00e9")) == 1);
+  CHECK(layout::width(u8(u8"e\u0301")) == 1);
+  CHECK(layout::width(u8(u8"\u6f22\u5b57")) == 4);
+  CHECK(layout::head(u8(u8"a\u6f22b"), 2) == "a");
+  CHECK(layout::head(u8(u8"a\u6f22b"), 3) == u8(u8"a\u6f22"));
+  CHECK(layout::tail(u8(u8"a\u6f22b"), 2) == "b");
+}
+
+TEST_CASE("wide characters line up in the table", "[report][text]") {
+  Batch batch;
+  batch.reports = {leaking(), healthy(), healthy()};
+  batch.reports[1].unit_id = u8(u8"\u6f22\u5b57-1");
+  batch.reports[2].unit_id = u8(u8"\u00e9t\u00e9-1");
+  const std::string text = to_text(batch, {});
+  CHECK(has(text, "\n1 HL-0147 D "));
+  CHECK(has(text, u8(u8"\n2 \u6f22\u5b57-1  A ")));
+  CHECK(has(text, u8(u8"\n3 \u00e9t\u00e9-1   A ")));
+}
+
+TEST_CASE("wrapping", "[report][layout]") {
+  using Lines = std::vector<std::string>;
+  CHECK(layout::wrap("one two three", 7) == Lines{"one two", "three"});
+  CHECK(layout::wrap("", 7).empty());
+  CHECK(layout::wrap("  spaced   out ", 20) == Lines{"spaced out"});
+  CHECK(layout::wrap("abcdefghij k", 4) == Lines{"abcd", "efgh", "ij k"});
+  CHECK(layout::wrap("within 500 km now", 10) == Lines{"within", "500 km now"});
+  CHECK(layout::wrap("within 500 kmx", 10) == Lines{"within 500", "kmx"});
+  CHECK(layout::wrap(u8(u8"\u6f22\u5b57\u6f22\u5b57"), 5) ==
+        Lines{u8(u8"\u6f22\u5b57"), u8(u8"\u6f22\u5b57")});
+}
+
+TEST_CASE("cut words stay different", "[report][layout]") {
+  using Words = std::vector<std::string>;
+  CHECK(layout::cut({"short", "short"}, 8) == Words{"short", "short"});
+  CHECK(layout::cut({"open-and-rebuild", "stop"}, 8) == Words{"open-an~", "stop"});
+  CHECK(layout::cut({"lot-2026-001", "lot-2026-002", "lot-2026-001"}, 8) ==
+        Words{"lot-20~1", "lot-20~2", "lot-20~1"});
+  // An uncut word keeps its form against one that would be cut to the same.
+  CHECK(layout::cut({"abcdefghij", "abcdefg~"}, 8) == Words{"abcdef~j", "abcdefg~"});
+  // Different only in the middle, where any cut takes the difference away.
+  CHECK(layout::cut({"aaaaaa1bbbbbbb", "aaaaaa2bbbbbbb"}, 5) == Words{"aaaa~", "aaa~2"});
+  // Different only by what a terminal must not see.
+  CHECK(layout::cut({"a\x1b", "a\x07"}, 5) == Words{u8(u8"a\ufffd"), u8(u8"a\ufffd~2")});
+}
+
+TEST_CASE("long unit ids stay different in the ranked table", "[report][text]") {
+  Batch batch;
+  for (int i = 0; i < 12; ++i) {
+    Report r = leaking();
+    r.unit_id = "HARROW-LANE-DRIVE-WORKS-INTAKE-SHELF-" + std::to_string(100 + i) + "-REAR";
+    batch.reports.push_back(r);
+  }
+  const std::string text = to_text(batch, {});
+  CHECK(widest(text) == 80);
+  CHECK(has(text, "\n  ~: a word cut to fit.\n"));
+  std::vector<std::string> ids;
+  for (const std::string& line : lines_of(text)) {
+    if (has(line, "~") && has(line, "seal-leak")) {
+      ids.push_back(line.substr(3, line.find(' ', 3) - 3));
+    }
+  }
+  REQUIRE(ids.size() == 12);
+  std::ranges::sort(ids);
+  CHECK(std::ranges::adjacent_find(ids) == ids.end());
+  CHECK(has(to_markdown(batch, Units::km), "| HARROW-LANE-DRIVE-WORKS-INTAKE-SHELF-100-REAR |"));
+}
+
+TEST_CASE("nothing from a record can steer a terminal", "[report][text]") {
+  Batch batch = intake();
+  batch.reports.push_back(hostile());
+  batch.rejected.front().message = kHostile;
+  for (const std::string& text :
+       {to_text(hostile(), {}), to_text(hostile(), {.width = 50}), to_text(batch, {}),
+        to_text(batch, {.width = 50}), to_markdown(hostile(), Units::km),
+        to_markdown(batch, Units::km), to_json(hostile())}) {
+    CHECK(layout::clean(text.substr(0, text.find('\n'))) == text.substr(0, text.find('\n')));
+    for (const std::string& line : lines_of(text)) {
+      CHECK(layout::clean(line) == line);  // no control character, valid UTF-8
+    }
+  }
+  CHECK(layout::clean("a\tb\r\nc") == "a b  c");
+  CHECK(
+      has(to_text(hostile(), {}),
+          u8(u8"\nNote on the record\n  <b>|*x*_y_`z`[a](b)#\ufffd[31m\ufffd\ufffd2J\ufffd ok\n")));
+}
+
+TEST_CASE("Markdown from a record is shown, not read", "[report][markdown]") {
+  const std::string text = to_markdown(hostile(), Units::km);
+  CHECK(has(text, u8(u8"\n&lt;b&gt;\\|\\*x\\*\\_y\\_\\`z\\`\\[a\\](b)\\#\ufffd\\[31m")));
+  CHECK_FALSE(has(text, "<b>"));
+  const auto note = [](std::string shown) {
+    Report r = healthy();
+    r.note = std::move(shown);
+    const std::string md = to_markdown(r, Units::km);
+    const std::size_t from = md.find("## Note on the record\n\n") + 23;
+    return md.substr(from, md.find('\n', from) - from);
+  };
+  CHECK(note("- item") == "\\- item");
+  CHECK(note("+ item") == "\\+ item");
+  CHECK(note("=====") == "\\=====");
+  CHECK(note("# head") == "\\# head");
+  CHECK(note("12. item") == "12\\. item");
+  CHECK(note("3) item") == "3\\) item");
+  CHECK(note("12.5 km") == "12.5 km");
+  CHECK(note("    code") == "code");
+  CHECK(note("a\n# b") == "a \\# b");
+  CHECK(note("R&D &lt; ~~x~~") == "R&amp;D &amp;lt; \\~\\~x\\~\\~");
+  CHECK(note("http://x.y www.x.y a@b.c") == "http\\://x.y www\\.x.y a\\@b.c");
+  CHECK(note("![i](j) $m$ \\") == "\\!\\[i\\](j) \\$m\\$ \\\\");
+  Batch batch = intake();
+  batch.reports.front().unit_id = "a|b";
+  batch.rejected.front().message = "is \"</pre><script>\"";
+  const std::string table = to_markdown(batch, Units::km);
+  CHECK(has(table, "| 1 | a\\|b | D |"));
+  CHECK(has(table, "is \"&lt;/pre&gt;&lt;script&gt;\""));
+}
+
+TEST_CASE("owner's Markdown holds no evidence", "[report][markdown]") {
+  const std::string text = to_markdown(owners(), Units::km);
+  CHECK(has(text, "\n## What to tell the workshop\n\n**Grade U:** Not graded yet"));
+  CHECK_FALSE(has(text, " dB"));
+  CHECK_FALSE(has(text, "Causes"));
+}
+
+// ------------------------------------------------------------------- JSON
+
+TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
+  const std::string text = to_json(leaking());
+  REQUIRE(text.ends_with("}\n"));
+  CHECK(std::ranges::count(text, '\n') == 1);
+  const json expected = json::parse(R"json(
+{
+ "format": "dryshaft-report/1",
+ "tool": {
+  "name": "dryshaft",
+  "version": "0.1.0"
+ },
+ "rules": {
+  "id": "core",
+  "version": "1.0.0",
+  "sha256": "3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa"
+ },
+ "record": {
+  "source": "intake.jsonl",
+  "line": 17,
+  "sha256": "b01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0de"
+ },
+ "audience": "technician",
+ "unit_id": "HL-0147",
+ "unit": {
+  "family": "plover-2",
+  "family_title": "Plover 2",
+  "vehicle": "Tarn",
+  "odometer_km": 182400,
+  "seal_km": 121150
+ },
+ "date": "2026-03-14",
+ "by": "a technician",
+ "grade": "D",
+ "grade_meaning": "damage now, or a hazard: do not drive or energise until opened or made safe",
+ "headline": "Coolant has passed the rotor shaft seal (over 99 %) and the rotor bearings are probably rusting (88 %).",
+ "at_least": null,
+ "floors": [
+  {
+   "rule": "pooled-coolant",
+   "grade": "D",
+   "because": "coolant stands in the port"
+  },
+  {
+   "rule": "rust-on-tip",
+   "grade": "B",
+   "because": "rust on the sensor tip"
+  }
+ ],
+ "reasons": [
+  "the probability of damage is high even without the floors"
+ ],
+ "risk": 0.9987,
+ "causes": [
+  {
+   "id": "seal-leak",
+   "title": "coolant past the rotor shaft seal",
+   "probability": 0.9987,
+   "evidence": {
+    "for": [
+     {
+      "rule": "leak-shows-pooled",
+      "finding": "port-fluid",
+      "value": "pooled",
+      "shown": "liquid standing in the port",
+      "decibans": 27.3
+     },
+     {
+      "rule": "leak-is-coolant",
+      "finding": "port-fluid-kind",
+      "value": "coolant",
+      "shown": "the liquid is coolant",
+      "decibans": 9.1
+     },
+     {
+      "rule": "leak-rust",
+      "finding": "port-rust",
+      "value": "light",
+      "shown": "light rust on the tip",
+      "decibans": 3.2
+     }
+    ],
+    "against": [
+     {
+      "rule": "leak-debris",
+      "finding": "port-debris",
+      "value": "none",
+      "shown": "no debris on the tip",
+      "decibans": -0.6
+     }
+    ]
+   },
+   "not_observed": [
+    "coolant-loss"
+   ]
+  },
+  {
+   "id": "rotor-bearing-corrosion",
+   "title": "rusted rotor bearings",
+   "probability": 0.8812,
+   "evidence": {
+    "for": [
+     {
+      "rule": "rust-noise",
+      "finding": "noise",
+      "value": "present",
+      "shown": "a noise is heard",
+      "decibans": 6.6
+     },
+     {
+      "rule": "rust-rust",
+      "finding": "port-rust",
+      "value": "light",
+      "shown": "light rust on the tip",
+      "decibans": 5.9
+     }
+    ],
+    "against": [
+     {
+      "rule": "rust-rotation",
+      "finding": "rotation",
+      "value": "free",
+      "shown": "turns freely by hand",
+      "decibans": -2.4
+     }
+    ]
+   },
+   "not_observed": [
+    "noise-onset"
+   ]
+  },
+  {
+   "id": "gear-bearing-erosion",
+   "title": "gearbox input bearings etched by current",
+   "probability": 0.2204,
+   "evidence": {
+    "for": [
+     {
+      "rule": "gear-noise",
+      "finding": "noise",
+      "value": "present",
+      "shown": "a noise is heard",
+      "decibans": 4.5
+     }
+    ],
+    "against": []
+   },
+   "not_observed": [
+    "noise-load"
+   ]
+  },
+  {
+   "id": "insulation-loss",
+   "title": "insulation lowered by fluid",
+   "probability": 0.0613,
+   "evidence": {
+    "for": [],
+    "against": [
+     {
+      "rule": "insulation-fault",
+      "finding": "isolation-fault",
+      "value": "none",
+      "shown": "no isolation fault reported",
+      "decibans": -4.1
+     }
+    ]
+   },
+   "not_observed": [
+    "insulation"
+   ]
+  },
+  {
+   "id": "outside-noise",
+   "title": "a noise from outside the unit",
+   "probability": 0.03,
+   "evidence": {
+    "for": [
+     {
+      "rule": "outside-noise",
+      "finding": "noise",
+      "value": "present",
+      "shown": "a noise is heard",
+      "decibans": 3.1
+     }
+    ],
+    "against": [
+     {
+      "rule": "outside-pitch",
+      "finding": "noise-pitch",
+      "value": "yes",
+      "shown": "its pitch follows road speed",
+      "decibans": -1.2
+     }
+    ]
+   },
+   "not_observed": []
+  },
+  {
+   "id": "rotor-bearing-erosion",
+   "title": "rotor bearings etched by current",
+   "probability": 0.0021,
+   "evidence": {
+    "for": [],
+    "against": []
+   },
+   "not_observed": []
+  }
+ ],
+ "observed": [
+  {
+   "finding": "port-fluid",
+   "value": "pooled",
+   "shown": "liquid at the port: standing in the port",
+   "since": null
+  },
+  {
+   "finding": "port-fluid-kind",
+   "value": "coolant",
+   "shown": "kind of liquid: coolant",
+   "since": null
+  },
+  {
+   "finding": "port-rust",
+   "value": "light",
+   "shown": "rust on the tip: light rust",
+   "since": null
+  },
+  {
+   "finding": "noise",
+   "value": "present",
+   "shown": "noise: present",
+   "since": "2025-10-02"
+  }
+ ],
+ "not_observed": [
+  {
+   "finding": "insulation",
+   "value": null,
+   "shown": "insulation resistance",
+   "since": null
+  },
+  {
+   "finding": "noise-load",
+   "value": null,
+   "shown": "noise by load",
+   "since": null
+  },
+  {
+   "finding": "noise-onset",
+   "value": null,
+   "shown": "how the noise began",
+   "since": null
+  },
+  {
+   "finding": "coolant-loss",
+   "value": null,
+   "shown": "unexplained coolant loss",
+   "since": null
+  }
+ ],
+ "contradictions": [],
+ "actions": [
+  {
+   "id": "stop-driving",
+   "urgency": "now",
+   "within_km": 0,
+   "within_days": 0,
+   "text": "do not drive or energise the car; bring it in on a trailer",
+   "because": "coolant stands in the motor cavity"
+  },
+  {
+   "id": "open-and-rebuild",
+   "urgency": "now",
+   "within_km": null,
+   "within_days": 14,
+   "text": "open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor bearings",
+   "because": "rust goes on while coolant stays inside, running or not"
+  },
+  {
+   "id": "renew-gear-bearings",
+   "urgency": "planned",
+   "within_km": null,
+   "within_days": null,
+   "text": "renew the gearbox input bearings (hybrid) while it is open",
+   "because": "the labour is paid for once the unit is open"
+  },
+  {
+   "id": "measure-insulation",
+   "urgency": "soon",
+   "within_km": 500,
+   "within_days": 30,
+   "text": "measure the insulation before anything is energised",
+   "because": ""
+  }
+ ],
+ "cautions": [
+  {
+   "id": "high-voltage",
+   "text": "Lethal direct voltage: isolate, lock out, prove dead. Licensed people only; local rules apply."
+  },
+  {
+   "id": "toxic-coolant",
+   "text": "Glycol poisons people and animals: collect every drop."
+  },
+  {
+   "id": "not-a-certificate",
+   "text": "This is a screening aid, no certificate; a qualified technician decides."
+  }
+ ],
+ "next_checks": [
+  {
+   "id": "measure-insulation",
+   "text": "measure the insulation resistance of the winding to the casing",
+   "minutes": 20,
+   "gain_bits": 0.0312,
+   "bits_per_minute": 0.0016,
+   "grades_possible": [
+    "D"
+   ]
+  },
+  {
+   "id": "road-test",
+   "text": "note under which load the noise is heard",
+   "minutes": 15,
+   "gain_bits": 0.001,
+   "bits_per_minute": 0.0001,
+   "grades_possible": [
+    "D"
+   ]
+  }
+ ],
+ "would_change": [
+  {
+   "findings": [
+    {
+     "finding": "port-fluid",
+     "value": "none"
+    },
+    {
+     "finding": "port-rust",
+     "value": "none"
+    }
+   ],
+   "shown": "a dry and clean tip at a repeated check",
+   "grade": "B"
+  }
+ ],
+ "recheck": {
+  "km": 1000,
+  "days": 30,
+  "because": "after the rebuild, to see that the new seal holds"
+ },
+ "rebuild_outlook": "routine",
+ "rebuild_outlook_text": "caught before the winding was harmed, as far as is known",
+ "history": {
+  "earlier": [
+   {
+    "date": "2024-11-20",
+    "odometer_km": 151020,
+    "grade": "A",
+    "risk": 0.0079
+   },
+   {
+    "date": "2025-10-02",
+    "odometer_km": null,
+    "grade": "U",
+    "risk": 0.18
+   }
+  ],
+  "change": "worse: U to D, with coolant at the port for the first time"
+ },
+ "warnings": [],
+ "note": "Customer says the hum began last winter. Photo 3 shows the tip.",
+ "owner_summary": []
+}
+)json");
+  CHECK(json::parse(text) == expected);
+  // The order of the members is part of the bytes.
+  CHECK(text.starts_with(
+      R"({"format":"dryshaft-report/1","tool":{"name":"dryshaft","version":"0.1.0"},"rules":{)"
+      R"("id":"core","version":"1.0.0","sha256":"3f9a)"));
+}
+
+TEST_CASE("JSON: rounding", "[report][json]") {
+  Report r = leaking();
+  r.risk = 0.12344999;
+  r.causes[0].probability = 0.00004;
+  r.causes[0].for_it[0].decibans = -0.04;
+  r.actions[0].within_km = 499.6;
+  r.next_checks[0].gain_bits = 0.33333333;
+  r.next_checks[0].minutes = 12.5;
+  r.odometer_km = 182400.4;
+  const std::string text = to_json(r);
+  CHECK(has(text, R"("risk":0.1234,)"));
+  CHECK(has(text, R"("probability":0,)"));
+  CHECK(has(text, R"("decibans":0})"));  // not -0
+  CHECK(has(text, R"("within_km":500,)"));
+  CHECK(has(text, R"("minutes":12.5,"gain_bits":0.3333,"bits_per_minute":0.0267,)"));
+  CHECK(has(text, R"("odometer_km":182400,)"));
+}
+
+TEST_CASE("JSON: what is not a number is null", "[report][json]") {
+  Report r = leaking();
+  r.risk = kNan;
+  r.causes[0].probability = kInfinity;
+  r.causes[0].for_it[0].decibans = -kInfinity;
+  r.actions[0].within_km = kNan;
+  r.recheck.days = kInfinity;
+  r.odometer_km = kNan;
+  r.next_checks[0].minutes = 0;
+  r.history.earlier[0].risk = kNan;
+  const json parsed = json::parse(to_json(r));
+  CHECK(parsed["risk"].is_null());
+  CHECK(parsed["causes"][0]["probability"].is_null());
+  CHECK(parsed["causes"][0]["evidence"]["for"][0]["decibans"].is_null());
+  CHECK(parsed["actions"][0]["within_km"].is_null());
+  CHECK(parsed["recheck"]["days"].is_null());
+  CHECK(parsed["unit"]["odometer_km"].is_null());
+  CHECK(parsed["next_checks"][0]["bits_per_minute"].is_null());
+  CHECK(parsed["history"]["earlier"][0]["risk"].is_null());
+  for (const std::string& text : {to_text(r, {}), to_markdown(r, Units::km), to_csv(r)}) {
+    CHECK_FALSE(has(text, "nan"));
+    CHECK_FALSE(has(text, "inf dB"));
+    CHECK_FALSE(has(text, "inf,"));
+  }
+  r.risk = 1e307;  // too large to round to digits
+  CHECK(json::parse(to_json(r))["risk"] == 1e307);
+}
+
+TEST_CASE("JSON: strings survive, whatever is in them", "[report][json]") {
+  Report r = healthy();
+  std::string every;
+  for (char32_t c = 0; c < 0x3000; ++c) {
+    const auto put = [&](char32_t byte) { every.push_back(static_cast<char>(byte)); };
+    if (c < 0x80) {
+      put(c);
+    } else if (c < 0x800) {
+      put(0xC0U | (c >> 6U)), put(0x80U | (c & 0x3FU));
+    } else {
+      put(0xE0U | (c >> 12U)), put(0x80U | ((c >> 6U) & 0x3FU)), put(0x80U | (c & 0x3FU));
+    }
+  }
+  every += u8(u8"\U0001F600\U0010FFFF");
+  r.note = every;
+  const std::string text = to_json(r);
+  CHECK(json::parse(text)["note"].get<std::string>() == every);
+  CHECK(std::ranges::none_of(text.substr(0, text.size() - 1),
+                             [](char c) { return (c >= 0 && c < 0x20) || c == 0x7F; }));
+  r.note =
+      "a\xff\xC3"
+      "b\xED\xA0\x80";  // a stray byte, a cut sequence, a surrogate
+  CHECK(json::parse(to_json(r))["note"].get<std::string>() ==
+        u8(u8"a\ufffd\ufffdb\ufffd\ufffd\ufffd"));
+}
+
+TEST_CASE("JSON: an owner's report and an empty one", "[report][json]") {
+  const json parsed = json::parse(to_json(owners()));
+  CHECK(parsed["audience"] == "owner");
+  CHECK(parsed["at_least"] == "B");
+  CHECK(parsed["owner_summary"].size() == 2);
+  CHECK(parsed["actions"][0]["text"] == "have a workshop look at the rotor-sensor port");
+  const json none = json::parse(to_json(Report{}));
+  CHECK(none["unit_id"] == "");
+  CHECK(none["grade"] == "U");
+  CHECK(none["causes"].empty());
+  CHECK(none["unit"]["vehicle"].is_null());
+  CHECK(none["recheck"]["km"].is_null());
+}
+
+TEST_CASE("empty reports and batches have a text", "[report][text]") {
+  CHECK_FALSE(to_text(Report{}, {}).empty());
+  CHECK(to_text(Batch{}, {}) == "0 units assessed\n");
+  CHECK(to_markdown(Batch{}, Units::km) == "# 0 units assessed\n");
+}
+
+// -------------------------------------------------------------------- CSV
+
+TEST_CASE("CSV: header and rows", "[report][csv]") {
+  CHECK(csv_header() ==
+        "unit_id,family,vehicle,date,odometer_km,grade,at_least,risk,top_cause,"
+        "top_cause_probability,first_action,urgency,within_km,within_days,next_check,"
+        "rebuild_outlook,contradictions,warnings,source,line\r\n");
+  CHECK(to_csv(leaking()) ==
+        "HL-0147,plover-2,Tarn,2026-03-14,182400,D,,0.9987,seal-leak,0.9987,stop-driving,now,0,0,"
+        "measure-insulation,routine,,0,intake.jsonl,17\r\n");
+  CHECK(to_csv(unchecked()) ==
+        "HL-0152,dunlin-1,Corrie,2026-03-14,,U,B,0.6642,gear-bearing-erosion,0.614,check-port,"
+        "soon,1500,30,check-port,unknown,,1,intake.jsonl,18\r\n");
+  CHECK(to_csv(Report{}) == ",,,,,U,,0,,,,,,,,,,0,,0\r\n");
+}
+
+TEST_CASE("CSV: cells are quoted and run nothing", "[report][csv]") {
+  const auto cell = [](std::string id) {
+    Report r = healthy();
+    r.unit_id = std::move(id);
+    const std::string row = to_csv(r);
+    return row.substr(0, row.find(",plover-2"));
+  };
+  CHECK(cell("plain 1") == "plain 1");
+  CHECK(cell("a,b") == "\"a,b\"");
+  CHECK(cell("a;b") == "\"a;b\"");
+  CHECK(cell("say \"hi\"") == "\"say \"\"hi\"\"\"");
+  CHECK(cell("two\r\nlines") == "\"two\r\nlines\"");
+  CHECK(cell("=1+1") == "\"'=1+1\"");
+  CHECK(cell("+1") == "\"'+1\"");
+  CHECK(cell("-1") == "\"'-1\"");
+  CHECK(cell("@x") == "\"'@x\"");
+  CHECK(cell("\t=1") == "\"'\t=1\"");
+  CHECK(cell("\r=1") == "\"'\r=1\"");
+  CHECK(cell("a=1") == "a=1");
+  CHECK(cell("a\x1b[1m\xff") == u8(u8"a\ufffd[1m\ufffd"));
+  Report r = healthy();
+  r.contradictions = {{"one", ""}, {"two", ""}};
+  CHECK(has(to_csv(r), ",routine,\"one;two\",0,"));
+}
+
+// ------------------------------------------------------------------- rank
+
+TEST_CASE("rank: one order, whatever the order before", "[report][rank]") {
+  const auto made = [](Grade grade, Urgency urgency, double risk, std::string id, std::string date,
+                       std::string sha) {
+    Report r;
+    r.grade = grade;
+    // The most urgent action counts, wherever it stands.
+    r.actions = {{"recheck", "", Urgency::routine, {}, {}, ""}, {"x", "", urgency, {}, {}, ""}};
+    r.risk = risk;
+    r.unit_id = std::move(id);
+    r.date = std::move(date);
+    r.record_sha256 = std::move(sha);
+    return r;
+  };
+  const std::vector<Report> ranked = {
+      made(Grade::D, Urgency::soon, 0.1, "z", "2026-01-02", "1"),
+      made(Grade::C, Urgency::planned, 0.1, "z", "2026-01-02", "2"),
+      made(Grade::U, Urgency::now, 0.9, "a", "2026-01-02", "3"),
+      // Equal as printed, so that the id decides.
+      made(Grade::B, Urgency::soon, 0.50001, "a", "2026-01-02", "4"),
+      made(Grade::B, Urgency::soon, 0.50004, "b", "2026-01-01", "6"),
+      made(Grade::B, Urgency::soon, 0.5, "b", "2026-01-02", "5"),
+      made(Grade::B, Urgency::soon, 0.5, "b", "2026-01-02", "7"),
+      made(Grade::A, Urgency::routine, kNan, "z", "2026-01-02", "8"),
+      made(Grade::A, Urgency::routine, 0.02, "z", "2026-01-02", "9"),
+  };
+  std::vector<std::size_t> order(ranked.size());
+  std::iota(order.begin(), order.end(), 0U);
+  std::size_t wrong = 0;
+  std::size_t tried = 0;
+  do {
+    std::vector<Report> shuffled;
+    shuffled.reserve(order.size());
+    // Every ninth permutation, to be quick: they differ in their tail first.
+    if (++tried % 9 != 0) {
+      continue;
+    }
+    for (const std::size_t i : order) {
+      shuffled.push_back(ranked[i]);
+    }
+    rank(shuffled);
+    wrong +=
+        std::ranges::equal(shuffled, ranked, {}, &Report::record_sha256, &Report::record_sha256)
+            ? 0U
+            : 1U;
+  } while (std::ranges::next_permutation(order).found);
+  CHECK(tried == 362880);
+  CHECK(wrong == 0);
+}
+
+}  // namespace
+}  // namespace dryshaft

@@ -1,0 +1,123 @@
+#!/usr/bin/env bash
+# Installs what is missing, builds everything and runs every check. Debian 12, as root or with sudo.
+# Note on `set -e`: `! command` and all but the last part of `a && b` do not stop a script, so
+# neither is used as a check here.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+trap 'echo "tests/run.sh: failed at line $LINENO: $BASH_COMMAND" >&2' ERR
+
+jobs=$(nproc)
+step() { printf '\n== %s\n' "$*"; }
+
+# ---------------------------------------------------------------- install
+packages=(g++ cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
+          libfmt-dev catch2 python3 python3-jsonschema tzdata)
+missing=()
+for package in "${packages[@]}"; do
+  if ! dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q 'ok installed'; then
+    missing+=("$package")
+  fi
+done
+if [ ${#missing[@]} -gt 0 ]; then
+  step "installing: ${missing[*]}"
+  as_root=()
+  if [ "$(id -u)" -ne 0 ]; then as_root=(sudo); fi
+  "${as_root[@]}" apt-get -qq update
+  "${as_root[@]}" env DEBIAN_FRONTEND=noninteractive \
+    apt-get -qq install -y --no-install-recommends "${missing[@]}"
+else
+  step "nothing to install"
+fi
+
+# Nothing may depend on where and when it runs: a zone 12:45 ahead, and, where the system has its
+# source, a language that writes 1,5 for 1.5.
+export TZ=Pacific/Chatham LC_ALL=C.UTF-8
+if [ -e /usr/share/i18n/locales/de_DE ]; then
+  mkdir -p build/locale
+  if localedef -i de_DE -f UTF-8 build/locale/de_DE.UTF-8 2>/dev/null; then
+    export LOCPATH=$PWD/build/locale LC_ALL=de_DE.UTF-8
+  fi
+fi
+unset NO_COLOR CLICOLOR_FORCE
+echo "time zone $TZ, locale $LC_ALL, $jobs jobs"
+
+# ---------------------------------------------------------- without building
+step "formatting"
+find src include tests examples \( -name '*.cpp' -o -name '*.hpp' \) -print0 |
+  xargs -0 clang-format --dry-run --Werror
+
+step "house rules"
+/usr/bin/python3 tests/house/house_test.py g++
+/usr/bin/python3 tests/house/source_rules.py
+
+# ------------------------------------------------------------------- builds
+# configure DIRECTORY OPTION...
+configure() {
+  local directory=$1
+  shift
+  cmake -G Ninja -S . -B "$directory" -DBUILD_TESTING=ON -DDRYSHAFT_WERROR=ON \
+    -DCMAKE_CXX_COMPILER=g++ -DCMAKE_CXX_COMPILER_LAUNCHER=ccache \
+    -DPython3_EXECUTABLE=/usr/bin/python3 "$@"
+}
+export CCACHE_DIR=${CCACHE_DIR:-$PWD/build/ccache}
+
+step "build with address and undefined-behaviour sanitizers"
+configure build/sanitize -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \
+  -DCMAKE_CXX_FLAGS="-O1 -D_GLIBCXX_ASSERTIONS"
+cmake --build build/sanitize
+step "tests, sanitized"
+UBSAN_OPTIONS=print_stacktrace=1 ctest --test-dir build/sanitize --output-on-failure \
+  --no-tests=error -j "$jobs"
+
+step "release build"
+configure build/release -DCMAKE_BUILD_TYPE=Release
+cmake --build build/release
+step "tests, release"
+ctest --test-dir build/release --output-on-failure --no-tests=error -j "$jobs"
+
+# ----------------------------------------------------------------- examples
+step "examples"
+dryshaft=build/release/dryshaft
+scratch=$(mktemp -d)
+trap 'rm -rf "$scratch"' EXIT
+"$dryshaft" --version
+shopt -s nullglob
+singles=(examples/*.json)
+[ ${#singles[@]} -ge 14 ]
+"$dryshaft" check "${singles[@]}" examples/intake.jsonl
+for record in "${singles[@]}"; do
+  "$dryshaft" assess "$record" > "$scratch/report"
+  [ -s "$scratch/report" ]
+done
+"$dryshaft" assess examples/intake.jsonl > "$scratch/table"
+"$dryshaft" assess --format jsonl examples/intake.jsonl > "$scratch/here"
+[ "$(wc -l < "$scratch/here")" -eq 300 ]
+TZ=UTC LC_ALL=C "$dryshaft" assess --format jsonl --jobs 1 examples/intake.jsonl > "$scratch/there"
+cmp "$scratch/here" "$scratch/there"
+"$dryshaft" rules --help > "$scratch/help"
+if grep -qw verify "$scratch/help"; then
+  step "proofs of the rule base"
+  "$dryshaft" rules verify
+fi
+echo "${#singles[@]} single examples and 300 intake records are graded"
+
+step "quick start"
+bash examples/quickstart.sh > "$scratch/quickstart"
+tail -n 3 "$scratch/quickstart"
+configure build/release > /dev/null  # with tests again
+
+step "install, and a stranger's program that uses the library"
+rm -rf build/prefix build/embed
+cmake --install build/release --prefix build/prefix > /dev/null
+"$PWD/build/prefix/bin/dryshaft" assess examples/dry-and-quiet.json > "$scratch/report"
+cmake -G Ninja -S tests/house/embed -B build/embed -DCMAKE_PREFIX_PATH="$PWD/build/prefix" \
+  -DCMAKE_CXX_COMPILER=g++ > /dev/null
+cmake --build build/embed
+build/embed/embed
+
+# --------------------------------------------------------------- clang-tidy
+step "clang-tidy"
+find src -name '*.cpp' -print0 |
+  xargs -0 -n 1 -P "$jobs" clang-tidy -p build/release --quiet
+
+step "all checks passed"
