@@ -201,8 +201,8 @@ TEST_CASE("every value knows its text, its pointer and its place") {
 
 TEST_CASE("values are named and shown in messages") {
   std::vector<Diagnostic> out;
-  const Document d(R"([{}, [], "s", 1.50, true, null, ")" + std::string(50, 'x') + "\"]",
-                   {"a.json", 1, 1}, {}, out);
+  const std::string text = R"([{}, [], "s", 1.50, true, null, ")" + std::string(50, 'x') + "\"]";
+  const Document d(text, {"a.json", 1, 1}, {}, out);
   std::string all;
   for (const Node* n = d.first(d.root()); n != nullptr; n = d.next(*n)) {
     all += located::shown(d, *n) + " is " + std::string(located::kind_name(n->kind)) + "\n";
@@ -283,7 +283,7 @@ TEST_CASE("numbers that a double does not hold are refused") {
 TEST_CASE("depth and size are limited") {
   CHECK(parse(std::string(32, '[') + std::string(32, ']')).usable);
   CHECK(refusal("[[[" + std::string(30, '[')) ==
-        "a.json:1:33: error[depth]: is nested 33 deep\n  [\n  ^\n  allowed: 32 levels\n");
+        "a.json:1:33: error[depth]: is nested 33 deep\n  [[\n   ^\n  allowed: 32 levels\n");
   // Deep enough to overflow a stack, were the parser recursive.
   CHECK(parse(std::string(1 << 20, '[')).complaints.find("error[depth]") != std::string::npos);
   const Parsed large = parse("[1,2,3]", {.depth = 32, .bytes = 6});
@@ -401,7 +401,7 @@ TEST_CASE("an excerpt of a long line keeps to what is meant") {
   const std::string text =
       "{\"long\":\"" + std::string(500, 'x') + "\",\"value\":tru" + std::string(500, ' ') + "}";
   CHECK(refusal(text) ==
-        "a.json:1:519: error[syntax]: expected a value, found \"tru\"\n  " + std::string(21, 'x') +
+        "a.json:1:520: error[syntax]: expected a value, found \"tru\"\n  " + std::string(22, 'x') +
             "\",\"value\":tru" + std::string(37, ' ') + "\n  " + std::string(32, ' ') +
             "^\n  hint: words stand in double quotes, save true, false and null\n");
 }

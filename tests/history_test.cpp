@@ -57,7 +57,7 @@ TEST_CASE("an odometer reading that runs backwards is refused, the record is not
   CHECK(outcome(group_by_unit({record("HL-0147", "2025-03-01", km(81200)),
                                record("HL-0147", "2024-11-05", km(90000))})) ==
         R"(HL-0147: 2024-11-05@90000 2025-03-01@-!
-a.json:1:108: error[odometer-backwards]: /inspection/odometer_km is 81200 km on 2025-03-01, but 90000 km was recorded on 2024-11-05
+a.json:1:103: error[odometer-backwards]: /inspection/odometer_km is 81200 km on 2025-03-01, but 90000 km was recorded on 2024-11-05
   hint: look for a slip of the pen; if the instrument was replaced, add the old one's distance
 )");
 }

@@ -1,0 +1,326 @@
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <map>
+#include <set>
+
+#include "support.hpp"
+
+namespace dryshaft {
+namespace {
+
+using test::has_id;
+using test::probability;
+using test::record_text;
+using test::report_on;
+using test::shipped;
+using test::shipped_model;
+
+constexpr std::string_view kDry =
+    R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none",)"
+    R"("debris":"none"})";
+
+std::string dry_and(std::string_view more) {
+  return std::string(kDry) + (more.empty() ? "" : "," + std::string(more));
+}
+
+Grade grade_of(std::string_view inspection, std::string_view unit = "") {
+  return report_on(record_text(inspection, unit)).grade;
+}
+
+TEST_CASE("grade A needs a port check that was made, dry and clean") {
+  const std::string km = R"("odometer_km":90000)";
+  CHECK(grade_of(dry_and(km)) == Grade::A);
+  CHECK(grade_of(km) == Grade::U);
+  CHECK(grade_of(R"("port":{"checked":false},)" + km) == Grade::U);
+  CHECK(grade_of(R"("port":{"checked":true},)" + km) == Grade::U);
+  CHECK(grade_of(R"("port":{"fluid":"none","dried_residue":false,"corrosion":"none"},)" + km) ==
+        Grade::U);
+  CHECK(grade_of(R"("port":{"checked":true,"fluid":"none"},)" + km) == Grade::B);
+  CHECK(grade_of(R"("port":{"checked":true,"fluid":"none","dried_residue":false},)" + km) ==
+        Grade::B);
+}
+
+TEST_CASE("quiet and no fault lamp are no evidence against a leak") {
+  const Report silent = report_on(
+      record_text(R"("odometer_km":150000,"noise":{"present":false},"faults":{"isolation":"none"},)"
+                  R"("rotation":"free")"));
+  CHECK(silent.grade == Grade::U);
+  const CauseReport& leak = *std::ranges::find(silent.causes, "seal-leak", &CauseReport::id);
+  for (const Evidence& e : leak.against_it) {
+    CHECK(e.decibans > -2);
+  }
+}
+
+TEST_CASE("a noise with a dry port is B with the right cause first") {
+  const std::string tone =
+      dry_and(R"("odometer_km":120000,"noise":{"present":true,"when":["accelerating","steady"],)"
+              R"("pitch_follows_speed":true})");
+  const auto first = [&](std::string_view unit) {
+    const Report r = report_on(record_text(tone, unit));
+    CHECK(r.grade == Grade::B);
+    return r.causes.front().id;
+  };
+  CHECK(first(R"("rotor_bearings":"hybrid","gear_bearings":"steel")") == "gear-bearing-erosion");
+  CHECK(first(R"("rotor_bearings":"steel","gear_bearings":"hybrid")") == "rotor-bearing-erosion");
+  CHECK(first(R"("rotor_bearings":"steel","gear_bearings":"steel")") == "rotor-bearing-erosion");
+  CHECK(first(R"("family":"plover-2","built":"2018-03")") == "gear-bearing-erosion");
+  CHECK(first(R"("family":"plover-2","built":"2014-03")") == "rotor-bearing-erosion");
+  const Report outside = report_on(record_text(dry_and(
+      R"("odometer_km":120000,"noise":{"present":true,"changes_with_steering_or_surface":true})")));
+  CHECK(outside.causes.front().id == "outside-noise");
+}
+
+TEST_CASE("causes compete to explain a finding") {
+  // The same noise is less evidence for erosion where a wet port and rust explain it.
+  const std::string noise = R"("odometer_km":150000,"noise":{"present":true},)";
+  const Report dry = report_on(record_text(noise + std::string(kDry)));
+  const Report wet = report_on(
+      record_text(noise + R"("port":{"checked":true,"fluid":"droplets","fluid_kind":"coolant",)"
+                          R"("corrosion":"heavy"})"));
+  CHECK(probability(wet, "gear-bearing-erosion") < probability(dry, "gear-bearing-erosion"));
+  CHECK(probability(wet, "rotor-bearing-corrosion") >
+        10 * probability(dry, "rotor-bearing-corrosion"));
+  CHECK(wet.grade == Grade::D);
+}
+
+TEST_CASE("a bypass is advised only where there is neither rust nor noise") {
+  const auto advises = [](std::string_view port, std::string_view more, std::string_view unit) {
+    const Report r = report_on(record_text("\"odometer_km\":120000,\"port\":{\"checked\":true," +
+                                               std::string(port) + "}" +
+                                               (more.empty() ? "" : "," + std::string(more)),
+                                           unit));
+    return has_id(r.actions, "bypass-rotor-circuit");
+  };
+  constexpr std::string_view film = R"("fluid":"film","fluid_kind":"coolant","corrosion":"none")";
+  constexpr std::string_view quiet = R"("noise":{"present":false})";
+  constexpr std::string_view wet = R"("rotor_cooling":"wet")";
+  CHECK(advises(film, quiet, wet));
+  CHECK_FALSE(advises(film, "", wet));  // noise not observed is not "no noise"
+  CHECK_FALSE(advises(film, R"("noise":{"present":true})", wet));
+  CHECK_FALSE(advises(R"("fluid":"film","fluid_kind":"coolant")", quiet, wet));
+  CHECK_FALSE(advises(R"("fluid":"film","fluid_kind":"coolant","corrosion":"light")", quiet, wet));
+  CHECK_FALSE(advises(R"("fluid":"pooled","fluid_kind":"coolant","corrosion":"none")", quiet, wet));
+  CHECK_FALSE(advises(film, quiet, ""));  // cooling not known
+  CHECK_FALSE(advises(film, quiet, R"("rotor_cooling":"bypassed")"));
+  CHECK_FALSE(advises(film, quiet, R"("rotor_cooling":"factory-dry")"));
+}
+
+TEST_CASE("coolant in a unit whose rotor is dry is graded as liquid coolant") {
+  const std::string film =
+      R"("odometer_km":120000,"port":{"checked":true,"fluid":"film","fluid_kind":"coolant",)"
+      R"("corrosion":"none"},"noise":{"present":false})";
+  const Report wet = report_on(record_text(film, R"("rotor_cooling":"wet")"));
+  for (const std::string_view cooling : {"bypassed", "factory-dry"}) {
+    const Report r =
+        report_on(record_text(film, "\"rotor_cooling\":\"" + std::string(cooling) + "\""));
+    CHECK(r.grade == Grade::C);
+    CHECK(r.risk == wet.risk);
+    REQUIRE(r.contradictions.size() == 1);
+    CHECK(r.contradictions[0].id == "coolant-in-dry-rotor");
+    CHECK(has_id(r.actions, "open-and-rebuild"));
+  }
+}
+
+TEST_CASE("the report carries the cautions that its actions need") {
+  const Report r = report_on(record_text(
+      R"("odometer_km":120000,"port":{"checked":true,"fluid":"droplets","fluid_kind":"coolant",)"
+      R"("corrosion":"light"})"));
+  std::set<std::string> shown;
+  for (const Caution& c : r.cautions) {
+    shown.insert(c.id);
+  }
+  for (const Action& a : r.actions) {
+    for (const std::string& caution : shipped().action(a.id)->cautions) {
+      CHECK(shown.contains(caution));
+    }
+  }
+  CHECK(shown.contains("not-a-certificate"));
+}
+
+TEST_CASE("magnets are warned of unless the family has none") {
+  const std::string wet = R"("port":{"checked":true,"fluid":"pooled","fluid_kind":"coolant"})";
+  CHECK(has_id(report_on(record_text(wet)).cautions, "magnets"));
+  CHECK(has_id(report_on(record_text(wet, R"("family":"dunlin-1")")).cautions, "magnets"));
+  CHECK_FALSE(has_id(report_on(record_text(wet, R"("family":"plover-2")")).cautions, "magnets"));
+}
+
+// ------------------------------------------------------------ next checks
+
+TEST_CASE("expected information agrees with a sum over all joint outcomes") {
+  // Mutual information (Shannon 1948): I = sum p(o,d) log2 p(o,d) / (p(o) p(d)).
+  const auto brute_bits = [](const Case& c, std::vector<Finding> open) {
+    std::map<std::vector<int>, std::array<double, 2>> joint;
+    const Posterior base = shipped_model().infer(c);
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      const bool damaging = (shipped_model().damaging_states() >> s & 1U) != 0;
+      std::vector<std::pair<std::vector<int>, double>> partial{{{}, base.state[s]}};
+      for (const Finding f : open) {
+        std::vector<std::pair<std::vector<int>, double>> grown;
+        for (const auto& [outcome, p] : partial) {
+          const bool exists = !spec(f).detail_of ||
+                              outcome[static_cast<std::size_t>(
+                                  std::ranges::find(open, *spec(f).detail_of) - open.begin())] > 0;
+          for (std::size_t l = 0; l < (exists ? spec(f).levels.size() : 1); ++l) {
+            auto next = outcome;
+            next.push_back(exists ? static_cast<int>(l) : -1);
+            grown.emplace_back(
+                next, p * (exists ? shipped_model().likelihood(f, static_cast<int>(l))[s] : 1));
+          }
+        }
+        partial = std::move(grown);
+      }
+      for (const auto& [outcome, p] : partial) {
+        joint[outcome][damaging ? 1 : 0] += p;
+      }
+    }
+    double bits = 0;
+    for (const auto& [outcome, p] : joint) {
+      for (const int d : {0, 1}) {
+        const double marginal = d == 1 ? base.risk : 1 - base.risk;
+        bits += p.at(static_cast<std::size_t>(d)) *
+                std::log2(p.at(static_cast<std::size_t>(d)) / ((p[0] + p[1]) * marginal));
+      }
+    }
+    return bits;
+  };
+  Case c = empty_case();
+  c.set(Situation::rotor_cooling, Cooling::wet);
+  c.seal_km = 180000;
+  c.seal_years = 9;
+  const Verdict v = judge(shipped(), shipped_model(), c);
+  CHECK(v.grade == Grade::U);
+  const auto checks = next_checks(shipped(), shipped_model(), c, v, Audience::technician);
+  REQUIRE(!checks.empty());
+  CHECK(checks[0].id == "check-port");
+  CHECK(checks[0].grades_possible == std::vector{Grade::A, Grade::B, Grade::C, Grade::D});
+  const auto bits_of = [&](std::string_view id) {
+    return std::ranges::find(checks, id, &NextCheck::id)->gain_bits;
+  };
+  Case fresh = c;  // what a look at the port leaves behind
+  fresh.set(Situation::port_check, PortCheck::fresh);
+  CHECK(bits_of("check-port") ==
+        Approx(brute_bits(fresh, {Finding::port_fluid, Finding::port_fluid_kind,
+                                  Finding::port_residue, Finding::port_rust, Finding::port_debris}))
+            .epsilon(1e-9));
+  CHECK(bits_of("measure-insulation") ==
+        Approx(brute_bits(c, {Finding::insulation})).epsilon(1e-9));
+  CHECK(bits_of("road-test") ==
+        Approx(brute_bits(c, {Finding::noise, Finding::noise_load, Finding::noise_pitch,
+                              Finding::noise_outside}))
+            .epsilon(1e-9));
+}
+
+TEST_CASE("no road test is suggested where driving is ruled out") {
+  for (const std::string_view hazard :
+       {R"("rotation":"seized")", R"("rotation":"stiff")", R"("faults":{"isolation":"active"})"}) {
+    const Report r = report_on(record_text(hazard));
+    CHECK_FALSE(has_id(r.next_checks, "road-test"));
+    CHECK_FALSE(has_id(r.actions, "road-test"));
+  }
+}
+
+// ----------------------------------------------------------- would change
+
+TEST_CASE("what would change the grade does change it") {
+  for (const std::string& record :
+       {record_text(R"("odometer_km":90000)"), record_text(dry_and(R"("odometer_km":90000)")),
+        record_text(R"("odometer_km":90000,"port":{"checked":true,"fluid":"film"})"),
+        record_text(R"("odometer_km":90000,"noise":{"present":true})")}) {
+    const History history = test::history_of(record);
+    const Presentation p = present(history, 1, shipped(), 0);
+    const Verdict v = judge(shipped(), shipped_model(), p.facts);
+    const auto changes = would_change(shipped(), shipped_model(), p.facts, v);
+    CHECK(!changes.empty());
+    for (const WouldChange& w : changes) {
+      Case changed = p.facts;
+      for (const auto& [finding, level] : w.findings) {
+        const FindingSpec& f = spec(*finding_named(finding));
+        const auto at = std::ranges::find(f.levels, level, &Choice::id) - f.levels.begin();
+        changed.set(f.id, static_cast<int>(at));
+        if (f.id == Finding::port_fluid) {
+          changed.set(Situation::port_check, PortCheck::fresh);
+        }
+        if (f.id == Finding::noise && at == 0) {
+          for (const FindingSpec& detail : findings()) {
+            if (detail.detail_of == Finding::noise) {
+              changed.set(detail.id, -1);
+            }
+          }
+        }
+        if (f.id == Finding::port_fluid && at == 0) {
+          changed.set(Finding::port_fluid_kind, -1);
+        }
+      }
+      const Grade grade = judge(shipped(), shipped_model(), changed).grade;
+      CHECK(grade == w.grade);
+      CHECK(grade != v.grade);
+    }
+  }
+}
+
+// ---------------------------------------------------------------- recheck
+
+TEST_CASE("a worn seal is looked at sooner, within the chance that the rules allow") {
+  const auto km_at = [](int odometer) {
+    return *report_on(record_text(dry_and("\"odometer_km\":" + std::to_string(odometer)),
+                                  R"("rotor_cooling":"wet","built":"2020")"))
+                .recheck.km;
+  };
+  CHECK(km_at(20000) == 20000);
+  CHECK(km_at(150000) < 20000);
+  CHECK(km_at(220000) <= km_at(150000));
+  const double km = km_at(150000);
+  const double before = shipped_model().wear_hazard(150000, 6.0 + 2.0 / 12);
+  const double after = shipped_model().wear_hazard(
+      150000 + km, 6.0 + 2.0 / 12 + km / shipped().settings.km_per_year);
+  CHECK(-std::expm1(before - after) <= shipped().settings.recheck_onset_probability);
+  const Report bypassed = report_on(
+      record_text(dry_and(R"("odometer_km":220000)"), R"("rotor_cooling":"factory-dry")"));
+  CHECK(*bypassed.recheck.km == 20000);
+}
+
+// ---------------------------------------------------------------- history
+
+TEST_CASE("history tells earlier grades and what changed") {
+  const Report r = report_on(
+      record_text(dry_and(R"("odometer_km":90000)"), "", "2024-03-02") +
+      record_text(
+          R"("odometer_km":101000,"port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})",
+          "", "2025-03-02"));
+  REQUIRE(r.history.earlier.size() == 1);
+  CHECK(r.history.earlier[0].grade == Grade::A);
+  CHECK(r.history.earlier[0].date == "2024-03-02");
+  CHECK(r.history.change ==
+        "grade A on 2024-03-02, C now; changed: liquid at the port: a film of liquid (was: dry); "
+        "kind of liquid: coolant");
+}
+
+TEST_CASE("the day it is judged on matters, and the order of the records does not") {
+  const std::string dry = record_text(dry_and(R"("odometer_km":90000)"), "", "2024-03-02");
+  AssessOptions options;
+  options.today = parse_date("2024-03-02");
+  CHECK(report_on(dry, options).grade == Grade::A);
+  options.today = parse_date("2026-12-01");
+  CHECK(report_on(dry, options).grade == Grade::U);
+  const std::string later = record_text(R"("odometer_km":95000)", "", "2024-09-02");
+  Report forwards = report_on(dry + later);
+  Report backwards = report_on(later + dry);
+  forwards.line = backwards.line = 0;
+  CHECK(to_json(forwards) == to_json(backwards));
+}
+
+TEST_CASE("an owner is told nothing that takes training") {
+  AssessOptions owner;
+  owner.audience = Audience::owner;
+  const Report r = report_on(
+      record_text(R"("odometer_km":150000,"faults":{"isolation":"stored"},"by":"owner")"), owner);
+  const std::string text = to_text(r, {});
+  for (const std::string_view word : {"megohm", "easure", "ohm/V", "deciban", "bits"}) {
+    CHECK(text.find(word) == std::string::npos);
+  }
+  CHECK(!r.owner_summary.empty());
+  CHECK(has_id(r.next_checks, "check-port") == (r.grade == Grade::U));
+}
+
+}  // namespace
+}  // namespace dryshaft

@@ -1,0 +1,438 @@
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <map>
+
+#include "support.hpp"
+
+namespace dryshaft {
+namespace {
+
+using test::history_of;
+using test::record_text;
+using test::shipped;
+using test::shipped_model;
+
+// ------------------------------------------------------------ brute force
+//
+// An independent computation of the posterior: the probabilistic story told
+// literally. Every cause flips its own coins, every finding takes the worst
+// level that any of its sources brings about; all hidden outcomes are summed.
+
+double noisy_or(double base, const std::vector<double>& active) {
+  // Sum over all subsets of sources that fire; the effect is there if any does.
+  double p = 0;
+  const std::size_t n = active.size() + 1;
+  for (std::size_t fired = 1; fired < (std::size_t{1} << n); ++fired) {
+    double weight = (fired & 1U) != 0 ? base : 1 - base;
+    for (std::size_t i = 1; i < n; ++i) {
+      weight *= (fired >> i & 1U) != 0 ? active[i - 1] : 1 - active[i - 1];
+    }
+    p += weight;
+  }
+  return p;
+}
+
+struct Brute {
+  double evidence = 0;
+  std::array<double, kCauseCount> cause{};
+  std::array<double, kCauseCount> odds{};
+  double risk = 0;
+};
+
+double brute_level(const Knowledge& k, Finding f, int level, unsigned state) {
+  // Each source draws its own level; the finding is the worst of them.
+  std::vector<std::array<double, kMaxLevels + 1>> sources;
+  for (const Background& b : k.backgrounds) {
+    if (b.finding == f) {
+      sources.push_back({1, b.anyway[1], b.anyway[2], b.anyway[3], 0});
+    }
+  }
+  for (const Link& l : k.links) {
+    if (l.finding == f && (state >> static_cast<unsigned>(l.cause) & 1U) != 0) {
+      sources.push_back({1, l.shows[1], l.shows[2], l.shows[3], 0});
+    }
+  }
+  const std::size_t levels = spec(f).levels.size();
+  double p = 0;
+  std::vector<std::size_t> drawn(sources.size(), 0);
+  while (true) {
+    double weight = 1;
+    std::size_t worst = 0;
+    for (std::size_t i = 0; i < sources.size(); ++i) {
+      const double next = drawn[i] + 1 < levels ? sources[i][drawn[i] + 1] : 0;
+      weight *= sources[i][drawn[i]] - next;
+      worst = std::max(worst, drawn[i]);
+    }
+    p += worst == static_cast<std::size_t>(level) ? weight : 0;
+    std::size_t i = 0;
+    while (i < drawn.size() && ++drawn[i] == levels) {
+      drawn[i++] = 0;
+    }
+    if (i == drawn.size()) {
+      return p;
+    }
+  }
+}
+
+Brute brute(const Knowledge& k, const Case& c) {
+  Brute b;
+  for (unsigned state = 0; state < kStateCount; ++state) {
+    double p = 1;
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      const CauseRule& rule = k.causes[cause];
+      double base = rule.base[rule.by ? c.at(*rule.by) : 0];
+      if (rule.wear && (rule.wear->cooling >> c.at(Situation::rotor_cooling) & 1U) != 0) {
+        const double hazard = std::pow(c.seal_km / rule.wear->scale_km, rule.wear->shape) +
+                              std::pow(c.seal_years / rule.wear->scale_years, rule.wear->shape);
+        base = noisy_or(base, {1 - std::exp(-hazard)});
+      }
+      std::vector<double> parents;
+      for (std::size_t parent = 0; parent < kCauseCount; ++parent) {
+        if (rule.given[parent] > 0 && (state >> parent & 1U) != 0) {
+          parents.push_back(rule.given[parent]);
+        }
+      }
+      const double present = noisy_or(base, parents);
+      p *= (state >> cause & 1U) != 0 ? present : 1 - present;
+    }
+    for (const FindingSpec& f : findings()) {
+      const int level = c.at(f.id);
+      if (level < 0) {
+        continue;
+      }
+      const double like = brute_level(k, f.id, level, state);
+      const bool fades = level == 0 && f.at_port && f.ordered;
+      p *= fades ? c.port_weight * like + (1 - c.port_weight) : like;
+    }
+    b.evidence += p;
+    bool damaging = false;
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      const bool present = (state >> cause & 1U) != 0;
+      b.cause[cause] += present ? p : 0;
+      b.odds[cause] += present ? 0 : p;  // the weight against, until the end
+      damaging = damaging || (present && k.causes[cause].damaging == CauseRule::Damaging::yes);
+    }
+    b.risk += damaging ? p : 0;
+  }
+  for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+    b.odds[cause] = b.cause[cause] / b.odds[cause];
+    b.cause[cause] /= b.evidence;
+  }
+  b.risk /= b.evidence;
+  return b;
+}
+
+// A fixed little generator: the same cases on every machine.
+struct Draw {
+  std::uint64_t state = 20260302;
+  std::uint64_t next() {
+    state += 0x9E3779B97F4A7C15U;
+    std::uint64_t z = state;
+    z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
+    z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
+    return z ^ (z >> 31U);
+  }
+  std::size_t below(std::size_t n) { return next() % n; }
+};
+
+Case drawn_case(Draw& draw) {
+  Case c = empty_case();
+  for (const FindingSpec& f : findings()) {
+    const bool exists = !f.detail_of || c.at(*f.detail_of) > 0;
+    c.set(f.id, exists ? static_cast<int>(draw.below(f.levels.size() + 1)) - 1 : -1);
+  }
+  c.set(Situation::rotor_cooling, draw.below(4));
+  c.set(Situation::rotor_bearings, draw.below(3));
+  c.set(Situation::gear_bearings, draw.below(3));
+  c.seal_km = static_cast<double>(draw.below(500000));
+  c.seal_years = static_cast<double>(draw.below(250)) / 10;
+  c.port_weight = static_cast<double>(1 + draw.below(100)) / 100;
+  return c;
+}
+
+TEST_CASE("inference agrees with an independent sum over everything hidden") {
+  Draw draw;
+  for (int i = 0; i < 300; ++i) {
+    const Case c = drawn_case(draw);
+    const Posterior fast = shipped_model().infer(c);
+    const Brute slow = brute(shipped(), c);
+    CHECK(fast.risk == Approx(slow.risk).epsilon(1e-9));
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      CHECK(fast.cause[cause] == Approx(slow.cause[cause]).epsilon(1e-9));
+    }
+  }
+}
+
+TEST_CASE("decibans are the log odds with a finding less those without it") {
+  Draw draw;
+  for (int i = 0; i < 60; ++i) {
+    const Case c = drawn_case(draw);
+    const Weights weights = shipped_model().weigh(c);
+    for (const FindingSpec& f : findings()) {
+      Case without = c;
+      without.set(f.id, -1);
+      for (const CauseSpec& cause : causes()) {
+        const auto log_odds = [&](const Case& x) {
+          return 10 *
+                 std::log10(brute(shipped(), x).odds[static_cast<std::size_t>(cause.id)]);
+        };
+        const double expected = c.at(f.id) < 0 ? 0 : log_odds(c) - log_odds(without);
+        CHECK(weights[static_cast<std::size_t>(f.id)][static_cast<std::size_t>(cause.id)] ==
+              Approx(expected).margin(1e-6));
+      }
+    }
+  }
+}
+
+TEST_CASE("twenty heads, a double-headed coin, prior odds of 1 in 10 000") {
+  // General Report on Tunny, p. 39: a factor 2 a toss "= 3 decibans", 60 less 40 = 20 db. The
+  // report rounds 3.0103 to 3; exactly it is 20.206 db, odds 104.8576.
+  // The coin as a model: one cause, one finding whose levels halve; each observation of the top
+  // level multiplies the odds by (nearly) two. The nearness is the distance from certainty that
+  // the rule data demand: 1 - 1e-12 in place of 1.
+  Knowledge k = shipped();
+  k.links.clear();
+  k.backgrounds.clear();
+  CauseRule& coin = k.causes[static_cast<std::size_t>(Cause::outside_noise)];
+  coin.by.reset();
+  coin.base.fill(1e-4 / (1 + 1e-4));
+  const Finding tosses[] = {Finding::shutdown, Finding::reduced_power, Finding::noise,
+                            Finding::port_residue, Finding::noise_load};
+  for (const Finding toss : tosses) {
+    Background fair;
+    fair.finding = toss;
+    fair.anyway = {1, 0.5};
+    k.backgrounds.push_back(fair);
+    Link heads;
+    heads.finding = toss;
+    heads.cause = Cause::outside_noise;
+    heads.shows = {1, 1 - 1e-12};
+    k.links.push_back(heads);
+  }
+  const Model model(k);
+  Case c = empty_case();
+  for (const Finding toss : tosses) {
+    c.set(toss, 1);
+  }
+  const Weights weights = model.weigh(c);
+  double total = 0;
+  for (const Finding toss : tosses) {
+    const double db =
+        weights[static_cast<std::size_t>(toss)][static_cast<std::size_t>(Cause::outside_noise)];
+    CHECK(db == Approx(3.0103).margin(0.00005));
+    CHECK(db == Approx(3).margin(0.011));  // as the report rounds it
+    total += db;
+  }
+  CHECK(total * 4 - 40 == Approx(20.206).margin(0.0005));
+  CHECK(total * 4 - 40 == Approx(20).margin(0.21));
+  CHECK(std::pow(10, (total * 4 - 40) / 10) == Approx(104.8576).margin(0.00005));
+}
+
+TEST_CASE("not observed counts neither way") {
+  // Summing over a finding's levels gives the posterior without it (total probability).
+  Draw draw;
+  for (int i = 0; i < 50; ++i) {
+    Case c = drawn_case(draw);
+    c.port_weight = 1;
+    for (const FindingSpec& f : findings()) {
+      Case without = c;
+      without.set(f.id, -1);
+      double mean = 0;
+      double total = 0;
+      const Posterior base = shipped_model().infer(without);
+      for (std::size_t l = 0; l < f.levels.size(); ++l) {
+        double weight = 0;
+        for (std::size_t s = 0; s < kStateCount; ++s) {
+          weight += base.state[s] * shipped_model().likelihood(f.id, static_cast<int>(l))[s];
+        }
+        Case with = c;
+        with.set(f.id, static_cast<int>(l));
+        mean += weight * shipped_model().infer(with).risk;
+        total += weight;
+      }
+      CHECK(total == Approx(1).epsilon(1e-12));
+      CHECK(mean == Approx(base.risk).epsilon(1e-9));
+    }
+  }
+}
+
+TEST_CASE("wear-out is a Weibull hazard by distance and by age") {
+  // Definition of the two-parameter Weibull distribution; NIST/SEMATECH e-Handbook 8.1.6.2:
+  // F(t) = 1 - exp(-(t/scale)^shape), so 63.2 % have failed at t = scale whatever the shape.
+  const Wear& wear = *shipped().causes[0].wear;
+  CHECK(shipped_model().wear_probability(wear.scale_km, 0) == Approx(1 - std::exp(-1.0)));
+  CHECK(shipped_model().wear_probability(0, wear.scale_years) == Approx(1 - std::exp(-1.0)));
+  CHECK(shipped_model().wear_probability(0, 0) == 0);
+  // by hand: (100/320)^2.5 = 0.0545915, and 1 - exp(-0.0545915) = 0.0531281
+  CHECK(shipped_model().wear_probability(100000, 0) == Approx(0.0531281).margin(5e-8));
+}
+
+TEST_CASE("insulation is corrected to 40 deg C by both published rules") {
+  // IEEE Std 43 (formulas from memory); factors recomputed from those formulas to the digits shown.
+  const std::map<double, double> halving = {{10, 0.125}, {20, 0.25}, {25, 0.3536}, {30, 0.5},
+                                            {40, 1},     {50, 2},    {60, 4},      {80, 16}};
+  for (const auto& [celsius, factor] : halving) {
+    CHECK(insulation_halving_factor(celsius) == Approx(factor).margin(5e-5));
+  }
+  const std::map<double, double> thermosetting = {{10, 0.6560}, {20, 0.7622}, {25, 0.8186},
+                                                  {30, 0.8770}, {40, 1},      {50, 1.5195},
+                                                  {60, 2.2517}, {80, 4.6245}};
+  for (const auto& [celsius, factor] : thermosetting) {
+    CHECK(insulation_thermosetting_factor(celsius) == Approx(factor).margin(5e-5));
+  }
+  // fivefold apart at 10 deg C
+  CHECK(insulation_thermosetting_factor(10) / insulation_halving_factor(10) ==
+        Approx(5.25).margin(0.01));
+}
+
+int level_of(std::string_view inspection, Finding f, std::string_view unit = "") {
+  return present(history_of(record_text(inspection, unit)), 1, shipped(), 0).facts.at(f);
+}
+
+TEST_CASE("insulation is judged by the worse rule, and per volt as measured") {
+  const auto level = [](std::string_view reading) {
+    return level_of(reading, Finding::insulation, R"("system_voltage_v":400)");
+  };
+  // 15 megohm at 20 deg C: 3.75 by halving (below 5), 11.4 by the thermosetting rule.
+  CHECK(level(R"("insulation":{"resistance_mohm":15,"winding_temp_c":20})") == 1);
+  CHECK(level(R"("insulation":{"resistance_mohm":20.1,"winding_temp_c":20})") == 0);
+  CHECK(level(R"("insulation":{"resistance_mohm":5,"winding_temp_c":40})") == 0);
+  CHECK(level(R"("insulation":{"resistance_mohm":4.99,"winding_temp_c":40})") == 1);
+  // UN R100: 500 ohm/V at 400 V is 0.2 megohm, 100 ohm/V is 0.04 megohm
+  CHECK(level(R"("insulation":{"resistance_mohm":0.2,"winding_temp_c":40})") == 1);
+  CHECK(level(R"("insulation":{"resistance_mohm":0.1999,"winding_temp_c":40})") == 2);
+  CHECK(level(R"("insulation":{"resistance_mohm":0.04,"winding_temp_c":40})") == 2);
+  CHECK(level(R"("insulation":{"resistance_mohm":0.0399,"winding_temp_c":40})") == 3);
+  CHECK(level(R"("insulation":{"resistance_mohm":0})") == 3);
+  // The constructed example of two legs: 300 and 200 kilohm joined read 120, 300 ohm/V at 400 V.
+  CHECK(level(R"("insulation":{"resistance_mohm":0.12,"winding_temp_c":40})") == 2);
+  // A pass at too low a test voltage is not used; a failure is.
+  CHECK(level(R"("insulation":{"resistance_mohm":500,"test_voltage_v":250})") == -1);
+  CHECK(level(R"("insulation":{"resistance_mohm":0.01,"test_voltage_v":250})") == 3);
+  // Voltage not known: 800 V are assumed, so 0.3 megohm is 375 ohm/V.
+  CHECK(level_of(R"("insulation":{"resistance_mohm":0.3,"winding_temp_c":40})",
+                 Finding::insulation) == 2);
+}
+
+TEST_CASE("the kind of liquid is what is sure of it, else unknown") {
+  const auto kind = [](std::string_view port) {
+    return level_of("\"port\":{\"checked\":true," + std::string(port) + "}",
+                    Finding::port_fluid_kind);
+  };
+  constexpr int kGearOil = 0;
+  constexpr int kWater = 1;
+  constexpr int kEmulsion = 2;
+  constexpr int kCoolant = 3;
+  CHECK(kind(R"("fluid":"film","fluid_kind":"gear-oil")") == kGearOil);
+  CHECK(kind(R"("fluid":"film","fluid_kind":"water","glycol_percent":0)") == kWater);
+  CHECK(kind(R"("fluid":"film","fluid_kind":"water")") == -1);
+  CHECK(kind(R"("fluid":"film","fluid_kind":"emulsion")") == kEmulsion);
+  CHECK(kind(R"("fluid":"film","fluid_kind":"coolant")") == kCoolant);
+  CHECK(kind(R"("fluid":"film","fluid_kind":"unknown")") == -1);
+  CHECK(kind(R"("fluid":"film","glycol_percent":12)") == kCoolant);
+  CHECK(kind(R"("fluid":"film","fluid_kind":"water","glycol_percent":3)") == kCoolant);
+  CHECK(kind(R"("fluid":"film","fluid_kind":"emulsion","glycol_percent":20)") == kCoolant);
+  CHECK(kind(R"("fluid":"film","glycol_percent":0)") == -1);
+}
+
+TEST_CASE("dry counts only where the port was checked") {
+  CHECK(level_of(R"("port":{"checked":true,"fluid":"none"})", Finding::port_fluid) == 0);
+  CHECK(level_of(R"("port":{"fluid":"none"})", Finding::port_fluid) == -1);
+  CHECK(level_of(R"("port":{"fluid":"droplets"})", Finding::port_fluid) == 2);
+}
+
+TEST_CASE("a dry check loses weight with distance and time") {
+  const std::string dry = R"("port":{"checked":true,"fluid":"none","dried_residue":false,)"
+                          R"("corrosion":"none"},"odometer_km":)";
+  const auto after = [&](std::string_view date, int km) {
+    const std::string two = record_text(dry + "100000", "", "2024-03-02") +
+                            record_text("\"odometer_km\":" + std::to_string(km), "", date);
+    return present(history_of(two), 2, shipped(), 0);
+  };
+  const Settings& s = shipped().settings;
+  const Presentation later = after("2024-09-02", 110000);
+  CHECK(later.facts.port_weight ==
+        Approx(std::exp2(-(10000 / s.port_half_km + 184 / s.port_half_days))));
+  CHECK(later.facts.at(Situation::port_check) == static_cast<unsigned>(PortCheck::fresh));
+  CHECK(later.facts.at(Finding::port_fluid) == 0);
+  CHECK(later.observed[0].since == "2024-03-02");
+  const Presentation old = after("2027-03-02", 160000);
+  CHECK(old.facts.at(Situation::port_check) == static_cast<unsigned>(PortCheck::stale));
+  CHECK(shipped_model().infer(old.facts).risk > shipped_model().infer(later.facts).risk);
+}
+
+TEST_CASE("bad news stays until the seal is renewed, good news does not carry over") {
+  const std::string wet = record_text(
+      R"("odometer_km":90000,"port":{"checked":true,"fluid":"film","fluid_kind":"coolant"},)"
+      R"("faults":{"isolation":"stored"},"rotation":"free")",
+      "", "2025-01-10");
+  const auto then = [&](std::string_view inspection, std::string_view unit) {
+    return present(history_of(wet + record_text(inspection, unit)), 2, shipped(), 0);
+  };
+  const Presentation unlooked = then(R"("odometer_km":95000)", "");
+  CHECK(unlooked.facts.at(Finding::port_fluid) == 1);
+  CHECK(unlooked.facts.at(Finding::port_fluid_kind) == 3);
+  CHECK(unlooked.facts.at(Finding::isolation_fault) == 1);
+  CHECK(unlooked.facts.at(Finding::rotation) == -1);
+  const Presentation dry =
+      then(R"("odometer_km":95000,"port":{"checked":true,"fluid":"none"})", "");
+  CHECK(dry.facts.at(Finding::port_fluid) == 0);
+  CHECK(dry.facts.at(Finding::earlier_coolant) == 1);
+  const Presentation renewed = then(R"("odometer_km":95000,"port":{"checked":true,"fluid":"none"})",
+                                    R"("seal_renewed_odometer_km":90500)");
+  CHECK(renewed.facts.at(Finding::earlier_coolant) == -1);
+  CHECK(renewed.facts.at(Finding::isolation_fault) == -1);
+  CHECK(renewed.facts.seal_km == 4500);
+}
+
+TEST_CASE("configuration comes from the record, else from the family by build date") {
+  const auto of = [](std::string_view unit, Situation s) {
+    return present(history_of(record_text("", unit)), 1, shipped(), 0).facts.at(s);
+  };
+  const auto steel = static_cast<unsigned>(Bearings::steel);
+  const auto hybrid = static_cast<unsigned>(Bearings::hybrid);
+  const auto unknown = static_cast<unsigned>(Bearings::unknown);
+  CHECK(of(R"("family":"plover-2","built":"2016-04")", Situation::rotor_bearings) == steel);
+  CHECK(of(R"("family":"plover-2","built":"2016-05")", Situation::rotor_bearings) == hybrid);
+  CHECK(of(R"("family":"plover-2","built":"2016")", Situation::rotor_bearings) == unknown);
+  CHECK(of(R"("family":"plover-2","built":"2015")", Situation::rotor_bearings) == steel);
+  CHECK(of(R"("family":"plover-2")", Situation::rotor_bearings) == unknown);
+  CHECK(of(R"("family":"plover-2","built":"2014","rotor_bearings":"hybrid")",
+           Situation::rotor_bearings) == hybrid);
+  CHECK(of(R"("family":"dunlin-1","built":"2021-09")", Situation::rotor_cooling) ==
+        static_cast<unsigned>(Cooling::factory_dry));
+  CHECK(of(R"("family":"dunlin-1","built":"2021-08")", Situation::rotor_cooling) ==
+        static_cast<unsigned>(Cooling::wet));
+}
+
+TEST_CASE("records that contradict themselves say so") {
+  const auto of = [](std::string_view inspection, std::string_view unit = "") {
+    return present(history_of(record_text(inspection, unit)), 1, shipped(), 0).contradictions;
+  };
+  using Ids = std::vector<std::string_view>;
+  CHECK(of(R"("port":{"checked":true,"fluid":"none","fluid_kind":"coolant"})") ==
+        Ids{"kind-without-fluid"});
+  CHECK(of(R"("port":{"checked":true,"fluid":"none","glycol_percent":30})") ==
+        Ids{"glycol-without-fluid"});
+  CHECK(
+      of(R"("port":{"checked":true,"fluid":"film","fluid_kind":"gear-oil","glycol_percent":9})") ==
+      Ids{"glycol-against-kind"});
+  CHECK(of(R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant","glycol_percent":0})") ==
+        Ids{"glycol-against-kind"});
+  CHECK(of(R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})",
+           R"("rotor_cooling":"bypassed")") == Ids{"coolant-in-dry-rotor"});
+  CHECK(of("", R"("family":"dunlin-1","built":"2022-01","rotor_cooling":"wet")") ==
+        Ids{"cooling-against-family"});
+  CHECK(of(R"("noise":{"present":false,"level":"loud"})") == Ids{"noise-described-but-absent"});
+  CHECK(of(R"("odometer_km":90000,"noise":{"present":true,"onset_odometer_km":90001})") ==
+        Ids{"noise-before-it-began"});
+  CHECK(of(R"("odometer_km":90000)", R"("seal_renewed_odometer_km":90001)") ==
+        Ids{"renewed-after-inspection"});
+  CHECK(of(R"("odometer_km":90000)", R"("fitted_odometer_km":90001)") ==
+        Ids{"fitted-after-inspection"});
+  CHECK(of("", R"("built":"2026-04")") == Ids{"built-after-inspection"});
+  CHECK(of(R"("odometer_km":90000,"port":{"checked":true,"fluid":"none"})") == Ids{});
+}
+
+}  // namespace
+}  // namespace dryshaft

@@ -1,0 +1,79 @@
+"""Whole reports on the example records, compared with kept ones that were read by eye.
+
+Usage: golden_test.py PROGRAM [--write]
+
+`--write` makes them anew: read every difference before you commit it.
+"""
+import difflib
+import os
+import subprocess
+import sys
+
+GOLDEN = "tests/golden"
+EXAMPLES = "examples"
+
+# name of the golden file -> arguments
+WANTED = {
+    "dry-and-quiet.txt": ["dry-and-quiet.json"],
+    "film-caught-early.txt": ["film-caught-early.json"],
+    "film-caught-early.md": ["--format", "markdown", "film-caught-early.json"],
+    "film-caught-early.owner.txt": ["--for", "owner", "film-caught-early.json"],
+    "film-caught-early.json": ["--format", "json", "film-caught-early.json"],
+    "film-caught-early.explain.txt": ["--explain", "film-caught-early.json"],
+    "droplets-rust-tone.txt": ["droplets-rust-tone.json"],
+    "tone-dry-port-hybrid.txt": ["tone-dry-port-hybrid.json"],
+    "tone-early-steel.txt": ["tone-early-steel.json"],
+    "isolation-fault-active.txt": ["isolation-fault-active.json"],
+    "isolation-fault-active.owner.txt": ["--for", "owner", "isolation-fault-active.json"],
+    "seized.txt": ["seized.json"],
+    "bypassed-with-coolant.txt": ["bypassed-with-coolant.json"],
+    "contradictory.txt": ["contradictory.json"],
+    "owner-no-port-check.owner.txt": ["--for", "owner", "owner-no-port-check.json"],
+    "used-car-buyer.owner.txt": ["--for", "owner", "--units", "mi", "used-car-buyer.json"],
+    "intake-little-known.txt": ["intake-little-known.json"],
+    "history.txt": ["history.json"],
+    "miles.txt": ["--units", "mi", "miles.json"],
+    "intake.txt": ["intake.jsonl"],
+    "intake.csv": ["--format", "csv", "intake.jsonl"],
+}
+
+
+def report(program, arguments):
+    arguments = [os.path.join(EXAMPLES, a) if a.endswith((".json", ".jsonl")) else a
+                 for a in arguments]
+    done = subprocess.run([program, "assess", *arguments], capture_output=True, check=False)
+    if done.returncode != 0:
+        sys.exit(f"{arguments}: exit {done.returncode}\n{done.stderr.decode()}")
+    # Where the rule data lie on this machine is not part of a report.
+    text = done.stdout.decode()
+    return text.replace(os.path.abspath("data") + "/", "data/") if "--explain" in arguments else text
+
+
+def main():
+    program = os.path.abspath(sys.argv[1])
+    write = "--write" in sys.argv[2:]
+    failed = 0
+    os.makedirs(GOLDEN, exist_ok=True)
+    for name, arguments in WANTED.items():
+        path = os.path.join(GOLDEN, name)
+        got = report(program, arguments)
+        if write:
+            with open(path, "w", encoding="utf-8", newline="") as f:
+                f.write(got)
+            continue
+        with open(path, encoding="utf-8", newline="") as f:
+            kept = f.read()
+        if got != kept:
+            failed += 1
+            sys.stdout.writelines(difflib.unified_diff(
+                kept.splitlines(True), got.splitlines(True), path, "now"))
+    stray = set(os.listdir(GOLDEN)) - set(WANTED)
+    if stray:
+        failed += len(stray)
+        print("kept, but not compared:", ", ".join(sorted(stray)))
+    print(f"{len(WANTED) - failed} passed, {failed} failed")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

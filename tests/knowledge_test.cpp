@@ -1,0 +1,130 @@
+#include <catch2/catch.hpp>
+
+#include "support.hpp"
+
+namespace dryshaft {
+namespace {
+
+using test::complaints;
+using test::edited_rules;
+using test::shipped;
+using test::shipped_families;
+
+std::string complaints_after(std::string_view file, std::string_view from, std::string_view to) {
+  const Result<Knowledge> loaded = load_knowledge(edited_rules(file, from, to), shipped_families());
+  CHECK(!loaded.value);
+  return complaints(loaded.diagnostics);
+}
+
+TEST_CASE("the shipped rule data hold what the contract names") {
+  const Knowledge& k = shipped();
+  for (const std::string_view id :
+       {"stop-driving", "open-and-rebuild", "renew-gear-bearings", "bypass-rotor-circuit",
+        "replace-major-parts", "check-port", "identify-fluid", "measure-insulation", "road-test",
+        "record-noise", "recheck", "bleed-cooling", "no-action"}) {
+    CHECK(k.action(id) != nullptr);
+  }
+  for (const std::string_view id :
+       {"high-voltage", "lifting", "stored-energy", "hot-coolant", "toxic-coolant", "magnets",
+        "moving-parts", "connector-clip", "not-a-certificate"}) {
+    CHECK(k.caution(id) != nullptr);
+  }
+  for (const std::string_view id : {"generic", "plover-2", "dunlin-1"}) {
+    CHECK(k.family(id).id == id);
+  }
+  // UN R100 5.1.3.2 and 5.1.3.1; IEEE 43 minimum for random-wound stators at 40 deg C.
+  CHECK(k.settings.ohm_per_volt_low == 500);
+  CHECK(k.settings.ohm_per_volt_least == 100);
+  CHECK(k.settings.ieee43_mohm == 5);
+}
+
+TEST_CASE("a probability of 1 is refused with its place") {
+  CHECK(complaints_after("links.json", R"("shows": {"present": 0.40})",
+                         R"("shows": {"present": 1})") ==
+        "links.json:63:27: error[out-of-range]: /links/2/shows/present is 1\n"
+        "  \"present\": 1},\n"
+        "             ^\n"
+        "  allowed: a probability above 0 and below 1\n"
+        "  hint: nothing is certain: a 0 or 1 could never be outweighed by evidence\n");
+}
+
+TEST_CASE("levels that do not fall are refused") {
+  CHECK(complaints_after("links.json", R"("droplets": 0.45)", R"("droplets": 0.75)") ==
+        "links.json:57:42: error[not-falling]: /links/0/shows/droplets is 0.75\n"
+        "  \"droplets\": 0.75, \"pooled\": 0.12},\n"
+        "              ^\n"
+        "  allowed: a value below that of \"film\"\n"
+        "  hint: each value says how often the finding is this bad or worse\n");
+}
+
+TEST_CASE("a misspelt name gets a suggestion") {
+  const std::string text =
+      complaints_after("floors.json", R"({"isolation-fault": ["active"]})",
+                       R"({"isolation-falt": ["active"], "insulation": ["below-10"]})");
+  CHECK(text.find("error[no-such-name]: /floors/0/when/finding/isolation-falt names no finding") !=
+        std::string::npos);
+  CHECK(text.find("hint: did you mean \"isolation-fault\"?") != std::string::npos);
+  CHECK(text.find("is \"below-10\"") != std::string::npos);
+  CHECK(text.find("hint: did you mean \"below-100\"?") != std::string::npos);
+}
+
+TEST_CASE("a reference to what does not exist is refused") {
+  CHECK(complaints_after("actions.json", R"("with": ["bleed-cooling"])",
+                         R"("with": ["bleed-coolant"])")
+            .find("error[no-such-name]: advise-bypass-early names the action \"bleed-coolant\", "
+                  "which does not exist\n  hint: did you mean \"bleed-cooling\"?\n") !=
+        std::string::npos);
+}
+
+TEST_CASE("every item says why and where it comes from") {
+  CHECK(complaints_after("cautions.json", R"("source": "common practice")", R"("source": "sure")")
+            .find("allowed: from memory, common practice, published: SOURCE") != std::string::npos);
+  CHECK(complaints_after("cautions.json",
+                         R"("reason": "Traction voltage is lethal.", "source": "common practice")",
+                         R"("reason": "Traction voltage is lethal.")")
+            .find("error[missing]: /cautions/0 has no \"source\"") != std::string::npos);
+}
+
+TEST_CASE("an owner is never given what is reserved for trained people") {
+  CHECK(complaints_after("actions.json",
+                         R"("owner_text": "Ask the workshop to find out what the liquid is.",
+     "cautions": ["toxic-coolant"])",
+                         R"("owner_text": "Ask the workshop to find out what the liquid is.",
+     "owner_can": true, "cautions": ["high-voltage"])")
+            .find("lets an owner do what \"high-voltage\" reserves for trained people") !=
+        std::string::npos);
+}
+
+TEST_CASE("a repeated id and an unknown member are refused") {
+  CHECK(complaints_after("floors.json", "floor-chips", "floor-stiff").find("error[repeated-id]") !=
+        std::string::npos);
+  const std::string text =
+      complaints_after("floors.json", R"("plain": "Metal chips)", R"("plains": "Metal chips)");
+  CHECK(text.find("has no \"plain\"") != std::string::npos);
+  CHECK(text.find("hint: did you mean \"plain\"?") != std::string::npos);
+}
+
+TEST_CASE("a missing rule file is named") {
+  auto files = test::shipped_rules();
+  std::erase_if(files, [](const NamedText& f) { return f.name == "links.json"; });
+  const Result<Knowledge> loaded = load_knowledge(std::move(files), shipped_families());
+  CHECK(complaints(loaded.diagnostics) ==
+        "links.json: error[missing]: this rule file is missing\n");
+}
+
+TEST_CASE("the order of files does not matter to the hash, their texts do") {
+  auto files = test::shipped_rules();
+  std::ranges::reverse(files);
+  CHECK(load_knowledge(files, shipped_families()).value->sha256 == shipped().sha256);
+  CHECK(load_knowledge(edited_rules("rules.json", "0.10", "0.11"), shipped_families())
+            .value->sha256 != shipped().sha256);
+}
+
+TEST_CASE("conditions are told in words") {
+  const auto floor = std::ranges::find(shipped().floors, "floor-coolant", &Floor::id);
+  CHECK(describe(floor->when) ==
+        "port-fluid is film or droplets or pooled, and port-fluid-kind is coolant");
+}
+
+}  // namespace
+}  // namespace dryshaft

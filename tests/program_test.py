@@ -1,0 +1,293 @@
+"""The program as people and scripts meet it: exit codes, streams, files, order, bytes.
+
+Usage: program_test.py PROGRAM
+"""
+import json
+import os
+import random
+import subprocess
+import sys
+import tempfile
+import unittest
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+EXAMPLES = "examples"
+DRY = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none"}
+
+
+def record(unit="HL-0147", date="2026-03-02", **inspection):
+    return {"format": "dryshaft-record/1", "unit": {"id": unit},
+            "inspection": {"date": date, **inspection}}
+
+
+def lines(*records):
+    return "".join(json.dumps(r) + "\n" for r in records)
+
+
+def run(*arguments, text="", env=None, **options):
+    return subprocess.run([PROGRAM, *arguments], input=text.encode(), capture_output=True,
+                          env={**os.environ, **(env or {})}, check=False, **options)
+
+
+def example(name):
+    return os.path.join(EXAMPLES, name)
+
+
+class Usage(unittest.TestCase):
+    def refused(self, *arguments):
+        done = run(*arguments)
+        self.assertEqual(done.returncode, 2, done.stderr)
+        self.assertEqual(done.stdout, b"")
+        return done.stderr.decode()
+
+    def test_mistyped_command_gets_a_suggestion(self):
+        self.assertEqual(
+            self.refused("asess", "x.json"),
+            'dryshaft: there is no command "asess", did you mean "assess"?; '
+            "commands: assess, check, rules\n")
+        self.assertIn('did you mean "list"?', self.refused("rules", "lst"))
+
+    def test_wrong_options(self):
+        self.refused()
+        self.refused("assess", "--no-such")
+        self.refused("assess", "--format", "pdf")
+        self.refused("assess", "--fail-on", "E")
+        self.refused("assess", "--jobs", "0")
+        self.refused("assess", "--for", "nobody")
+        self.assertEqual(self.refused("assess", "--today", "2026-02-30"),
+                         'dryshaft: --today is "2026-02-30", not a date YYYY-MM-DD\n')
+        self.assertIn("is not a folder", self.refused("assess", "--rules", "no-such-folder"))
+        self.assertEqual(self.refused("rules", "show", "floor-cholant"),
+                         'dryshaft: the rules hold no "floor-cholant", did you mean '
+                         '"floor-coolant"?\n')
+
+    def test_help_and_version(self):
+        for arguments in (["--help"], ["assess", "--help"], ["rules", "--help"],
+                          ["rules", "show", "--help"], ["check", "--help"], ["--version"]):
+            done = run(*arguments)
+            self.assertEqual(done.returncode, 0, arguments)
+            self.assertTrue(done.stdout)
+
+
+class Assess(unittest.TestCase):
+    def test_one_unit_gives_a_report_and_several_a_table(self):
+        one = run("assess", text=lines(record(port=DRY, odometer_km=90000)))
+        self.assertEqual(one.returncode, 0)
+        self.assertIn(b"Grade A", one.stdout)
+        two = run("assess", "-", text=lines(record("HL-1", port=DRY), record("HL-2")))
+        self.assertEqual(two.returncode, 0)
+        self.assertIn(b"2 units", two.stdout)
+        full = run("assess", "--full", text=lines(record("HL-1", port=DRY), record("HL-2")))
+        self.assertIn(b"Grade U", full.stdout)
+
+    def test_exit_codes(self):
+        grades = {"A": record(port=DRY, odometer_km=10000), "U": record(odometer_km=10000),
+                  "B": record(port={**DRY, "dried_residue": True}, odometer_km=10000),
+                  "C": record(port={"checked": True, "fluid": "film"}, odometer_km=10000),
+                  "D": record(rotation="seized")}
+        worse = {"A": "ABCDU", "B": "BCDU", "C": "CDU", "D": "D"}
+        for grade, r in grades.items():
+            got = json.loads(run("assess", "--format", "json", text=lines(r)).stdout)
+            self.assertEqual(got["grade"], grade)
+            for zone, failing in worse.items():
+                done = run("assess", "--fail-on", zone, text=lines(r))
+                self.assertEqual(done.returncode, 1 if grade in failing else 0, (grade, zone))
+
+    def test_bad_records_lose_nothing(self):
+        text = lines(record("HL-1", port=DRY)) + '{"format":"dryshaft-record/1",\n' + lines(
+            record("HL-3", port={**DRY, "fluid": "dropplets"})) + lines(record("HL-4"))
+        for form in ("text", "json", "jsonl", "csv", "markdown"):
+            done = run("assess", "--format", form, text=text)
+            self.assertEqual(done.returncode, 3, form)
+            self.assertIn(b"HL-1", done.stdout)
+            self.assertIn(b"HL-4", done.stdout)
+            self.assertIn(b"<stdin>:2:", done.stderr)
+            self.assertIn(b'<stdin>:3:', done.stderr)
+            self.assertIn(b'hint: did you mean "droplets"?', done.stderr)
+        self.assertIn(b"dropplets", run("assess", text=text).stdout)
+        # 3 stands even where --fail-on would say 1
+        self.assertEqual(run("assess", "--fail-on", "A", text=text).returncode, 3)
+
+    def test_files_that_cannot_be_read(self):
+        with tempfile.TemporaryDirectory() as folder:
+            done = run("assess", os.path.join(folder, "none.json"), example("dry-and-quiet.json"))
+            self.assertEqual(done.returncode, 3)
+            self.assertIn(b"Grade A", done.stdout)
+            self.assertIn(b"error[no-input]: cannot be read: No such file or directory",
+                          done.stderr)
+            for form in ("text", "jsonl"):
+                done = run("assess", "--format", form, folder, example("dry-and-quiet.json"))
+                self.assertEqual(done.returncode, 3)
+                self.assertIn(b"cannot be read: Is a directory", done.stderr)
+                self.assertTrue(done.stdout)
+
+    def test_odometer_backwards_is_reported_and_not_used(self):
+        text = lines(record(date="2025-03-02", odometer_km=90000, port=DRY),
+                     record(date="2026-03-02", odometer_km=81200, port=DRY))
+        done = run("assess", "--format", "json", text=text)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"error[odometer-backwards]", done.stderr)
+        report = json.loads(done.stdout)
+        self.assertEqual([c["id"] for c in report["contradictions"]], ["odometer-backwards"])
+        self.assertIsNone(report["unit"]["odometer_km"])
+        self.assertEqual(run("check", text=text).returncode, 3)
+
+    def test_order_of_input_changes_nothing(self):
+        with open(example("intake.jsonl"), encoding="utf-8") as f:
+            records = f.readlines()
+        random.Random(1).shuffle(records)
+        plain = run("assess", "--format", "csv", example("intake.jsonl")).stdout
+        shuffled = run("assess", "--format", "csv", text="".join(records)).stdout
+
+        def rows(csv):  # all but the source and line at the end of a row
+            return [row.rsplit(b",", 2)[0] for row in csv.split(b"\r\n")]
+        self.assertEqual(rows(plain), rows(shuffled))
+        parts = sorted(records)
+        with tempfile.TemporaryDirectory() as folder:
+            names = []
+            for i in range(3):
+                names.append(os.path.join(folder, f"{i}.jsonl"))
+                with open(names[-1], "w", encoding="utf-8") as f:
+                    f.writelines(parts[i::3])
+            self.assertEqual(rows(run("assess", "--format", "csv", *names).stdout), rows(plain))
+
+    def test_same_bytes_whatever_the_environment(self):
+        base = run("assess", "--full", example("intake.jsonl")).stdout
+        for env in ({"TZ": "Pacific/Chatham"}, {"LC_ALL": "de_DE.UTF-8"}, {"LANG": "tr_TR"},
+                    {"COLUMNS": "200"}):
+            self.assertEqual(run("assess", "--full", example("intake.jsonl"), env=env).stdout,
+                             base)
+        self.assertEqual(run("assess", "--full", "--jobs", "4", example("intake.jsonl")).stdout,
+                         base)
+
+    def test_streaming_keeps_the_order_of_the_input(self):
+        with open(example("intake.jsonl"), encoding="utf-8") as f:
+            units = [json.loads(line)["unit"]["id"] for line in f]
+        for jobs in ("1", "3"):
+            done = run("assess", "--format", "jsonl", "--jobs", jobs, example("intake.jsonl"))
+            got = [json.loads(line)["unit_id"] for line in done.stdout.splitlines()]
+            self.assertEqual(got, units)
+
+    def test_streaming_grades_a_history_that_stands_together(self):
+        text = lines(record("HL-1", "2025-01-01", port={"checked": True, "fluid": "film"}),
+                     record("HL-1", "2026-01-01", port=DRY), record("HL-2", port=DRY))
+        reports = [json.loads(line) for line in
+                   run("assess", "--format", "jsonl", text=text).stdout.splitlines()]
+        self.assertEqual([r["unit_id"] for r in reports], ["HL-1", "HL-2"])
+        self.assertEqual([e["grade"] for e in reports[0]["history"]["earlier"]], ["C"])
+
+    def test_streaming_and_batch_say_the_same(self):
+        with open(example("intake.jsonl"), encoding="utf-8") as f:
+            newest = max(json.loads(line)["inspection"]["date"] for line in f)
+        batch = run("assess", "--format", "json", "--today", newest, example("intake.jsonl"))
+        stream = run("assess", "--format", "jsonl", "--today", newest, example("intake.jsonl"))
+        self.assertEqual(sorted(batch.stdout.splitlines()), sorted(stream.stdout.splitlines()))
+
+    def test_layouts_say_the_same(self):
+        records = [record("HL-1", port=DRY), record("HL-2")]
+        for form in ("json", "jsonl"):
+            def grades(text):
+                done = run("assess", "--format", form, text=text)
+                return sorted((r["unit_id"], r["grade"])
+                              for r in map(json.loads, done.stdout.splitlines()))
+            expected = [("HL-1", "A"), ("HL-2", "U")]
+            self.assertEqual(grades(lines(*records)), expected)
+            self.assertEqual(grades(json.dumps(records)), expected)
+            self.assertEqual(grades(json.dumps(records, indent=2)), expected)
+            self.assertEqual(grades("\ufeff" + lines(*records).replace("\n", "\r\n")), expected)
+            self.assertEqual(grades(json.dumps(records[0], indent=2)), expected[:1])
+
+    def test_every_report_is_within_80_columns(self):
+        for name in sorted(os.listdir(EXAMPLES)):
+            if name.endswith((".json", ".jsonl")):
+                for who in ("technician", "owner"):
+                    text = run("assess", "--for", who, "--full", example(name)).stdout.decode()
+                    for line in text.splitlines():
+                        self.assertLessEqual(len(line), 80, (name, line))
+
+    def test_an_owner_is_never_told_to_measure(self):
+        for name in sorted(os.listdir(EXAMPLES)):
+            if name.endswith((".json", ".jsonl")):
+                for form in ("text", "markdown"):
+                    text = run("assess", "--for", "owner", "--format", form, "--full",
+                               example(name)).stdout.decode().lower()
+                    for word in ("measure", "megohm", "multimeter", "unplug", "deciban"):
+                        self.assertNotIn(word, text, name)
+
+    def test_colour_only_where_wanted(self):
+        text = lines(record(rotation="seized"))
+        self.assertNotIn(b"\x1b", run("assess", text=text).stdout)
+        self.assertIn(b"\x1b", run("assess", "--color", "always", text=text).stdout)
+
+    def test_explain_names_files_and_lines(self):
+        text = run("assess", "--explain", example("film-caught-early.json")).stdout.decode()
+        self.assertRegex(text, r"floor-coolant \(\S*floors\.json:\d+\): at least C")
+        self.assertRegex(text, r"fluid-from-seal-leak\s+\(\S*links\.json:\d+\)")
+
+
+class Writing(unittest.TestCase):
+    def test_a_full_disk_is_told(self):
+        for form in ("text", "json", "jsonl", "csv", "markdown"):
+            with open("/dev/full", "wb") as full:
+                done = subprocess.run([PROGRAM, "assess", "--format", form,
+                                       example("intake.jsonl")],
+                                      stdout=full, stderr=subprocess.PIPE, check=False)
+            self.assertEqual(done.returncode, 4, form)
+            self.assertIn(b"cannot be written: No space left on device", done.stderr)
+        self.assertEqual(run("assess", "--out", "/dev/full", example("intake.jsonl")).returncode,
+                         4)
+
+    def test_a_reader_that_had_enough_is_no_failure(self):
+        with subprocess.Popen([PROGRAM, "assess", "--format", "jsonl", example("intake.jsonl")],
+                              stdout=subprocess.PIPE, stderr=subprocess.PIPE) as program:
+            program.stdout.readline()
+            program.stdout.close()
+            self.assertEqual(program.stderr.read(), b"")
+            program.stderr.close()
+            self.assertEqual(program.wait(), 0)
+
+    def test_a_closed_output_is_told(self):
+        done = subprocess.run(["bash", "-c", '"$0" assess "$1" >&-', PROGRAM,
+                               example("dry-and-quiet.json")], capture_output=True, check=False)
+        self.assertEqual(done.returncode, 4)
+
+    def test_a_file_appears_whole_or_not_at_all(self):
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "report.txt")
+            with open(path, "w", encoding="utf-8") as f:
+                f.write("old")
+            os.chmod(path, 0o640)
+            self.assertEqual(run("assess", "--out", path, example("intake.jsonl")).returncode, 0)
+            with open(path, "rb") as f:
+                self.assertEqual(f.read(), run("assess", example("intake.jsonl")).stdout)
+            self.assertEqual(os.stat(path).st_mode & 0o777, 0o640)
+            self.assertEqual(os.listdir(folder), ["report.txt"])
+            missing = os.path.join(folder, "none", "report.txt")
+            self.assertEqual(run("assess", "--out", missing, example("seized.json")).returncode, 4)
+
+
+class Check(unittest.TestCase):
+    def test_good_and_bad(self):
+        good = run("check", example("intake.jsonl"))
+        self.assertEqual(good.returncode, 0)
+        self.assertIn(b"records: 300 good, 0 rejected; 300 units\n", good.stdout)
+        bad = run("check", text='{"format":"dryshaft-record/2"}')
+        self.assertEqual(bad.returncode, 3)
+        self.assertIn(b"records: 0 good, 1 rejected", bad.stdout)
+
+    def test_bad_rule_data(self):
+        with tempfile.TemporaryDirectory() as folder:
+            for name in os.listdir("data/rules"):
+                with open(os.path.join("data/rules", name), encoding="utf-8") as f:
+                    text = f.read()
+                with open(os.path.join(folder, name), "w", encoding="utf-8") as f:
+                    f.write(text.replace('"film": 0.70', '"film": 7'))
+            for command in ("check", "assess"):
+                done = run(command, "--rules", folder)
+                self.assertEqual(done.returncode, 3)
+                self.assertIn(b"links.json:57:24: error[out-of-range]: /links/0/shows/film is 7",
+                              done.stderr)
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,116 @@
+// What several test files need: the shipped rule data and quick records.
+#ifndef DRYSHAFT_TESTS_SUPPORT_HPP
+#define DRYSHAFT_TESTS_SUPPORT_HPP
+
+#include <algorithm>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "dryshaft/assess.hpp"
+
+namespace dryshaft::test {
+
+inline std::string read_file(const std::filesystem::path& path) {
+  std::ifstream in(path, std::ios::binary);
+  if (!in) {
+    throw std::runtime_error("cannot read " + path.string());
+  }
+  return {std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
+}
+
+inline std::vector<NamedText> read_folder(const std::filesystem::path& folder) {
+  std::vector<NamedText> files;
+  for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+    files.push_back({entry.path().filename().string(), read_file(entry.path())});
+  }
+  std::ranges::sort(files, {}, &NamedText::name);
+  return files;
+}
+
+inline std::vector<NamedText> shipped_rules() {
+  return read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "rules");
+}
+inline std::vector<NamedText> shipped_families() {
+  return read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "families");
+}
+
+inline const Knowledge& shipped() {
+  static const Knowledge knowledge = [] {
+    Result<Knowledge> loaded = load_knowledge(shipped_rules(), shipped_families());
+    std::string complaints;
+    for (const Diagnostic& d : loaded.diagnostics) {
+      complaints += to_text(d);
+    }
+    if (!loaded.value) {
+      throw std::runtime_error(complaints);
+    }
+    return std::move(*loaded.value);
+  }();
+  return knowledge;
+}
+inline const Model& shipped_model() {
+  static const Model model(shipped());
+  return model;
+}
+
+// The shipped rules with one text replaced once in one file.
+inline std::vector<NamedText> edited_rules(std::string_view file, std::string_view from,
+                                           std::string_view to) {
+  std::vector<NamedText> files = shipped_rules();
+  const auto found = std::ranges::find(files, file, &NamedText::name);
+  const std::size_t at = found->text.find(from);
+  if (at == std::string::npos) {
+    throw std::runtime_error("not in the file: " + std::string(from));
+  }
+  found->text.replace(at, from.size(), to);
+  return files;
+}
+
+inline std::string complaints(const std::vector<Diagnostic>& diagnostics) {
+  std::string text;
+  for (const Diagnostic& d : diagnostics) {
+    text += to_text(d);
+  }
+  return text;
+}
+
+// One unit's history from JSON Lines; throws where a record is refused.
+inline History history_of(std::string_view json_lines) {
+  Records read = read_records(json_lines, "test", {});
+  if (read.rejected != 0 || read.records.empty()) {
+    throw std::runtime_error(complaints(read.diagnostics));
+  }
+  Result<std::vector<History>> grouped = group_by_unit(std::move(read.records));
+  return std::move(grouped.value->at(0));
+}
+
+// A record with the given members of `unit` and `inspection` (JSON, without braces).
+inline std::string record_text(std::string_view inspection, std::string_view unit = "",
+                               std::string_view date = "2026-03-02") {
+  return std::string(R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147")") +
+         (unit.empty() ? "" : "," + std::string(unit)) + R"(},"inspection":{"date":")" +
+         std::string(date) + "\"" + (inspection.empty() ? "" : "," + std::string(inspection)) +
+         "}}\n";
+}
+
+inline Report report_on(std::string_view json_lines, const AssessOptions& options = {}) {
+  return assess(history_of(json_lines), shipped(), shipped_model(), options);
+}
+
+inline double probability(const Report& report, std::string_view cause) {
+  return std::ranges::find(report.causes, cause, &CauseReport::id)->probability;
+}
+
+template <typename Items>
+bool has_id(const Items& items, std::string_view id) {
+  return std::ranges::any_of(items, [&](const auto& item) { return item.id == id; });
+}
+
+}  // namespace dryshaft::test
+
+#endif
