@@ -38,13 +38,27 @@ Facts facts_of(const Case& c, const Verdict& verdict);
 std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& model, const Case& c,
                                    const Verdict& verdict, Audience audience);
 
-/// Single findings that would move the grade, smallest change first.
+/// The fewest findings that would move the grade: single ones, and pairs in a
+/// direction (better or worse) in which no single one does. Smallest steps first.
 std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model,
                                       const Case& c, const Verdict& verdict);
+
+/// `count` models for `how_sure`. In each, every value marked "from memory" has
+/// its odds (wear-out: its hazard) multiplied by a factor drawn evenly, on a
+/// logarithmic scale, between 1/band and band, all at once; `memory-band` is
+/// the band. The draws hash the rule's id and the model's number, so they are
+/// the same on every machine and in any order of the rules.
+std::vector<Model> variations(const Knowledge& knowledge, std::size_t count);
+inline constexpr std::size_t kVariations = 64;
+
+HowSure how_sure(const Knowledge& knowledge, const std::vector<Model>& models, const Case& c,
+                 const Verdict& verdict);
 
 struct AssessOptions {
   Audience audience = Audience::technician;
   std::optional<int> today;  ///< days since 1970-01-01; nothing: the unit's newest date
+  /// From `variations`; must outlive the call. None: the report does not say how sure it is.
+  const std::vector<Model>* variations = nullptr;
 };
 
 /// The finished report on a unit: its newest record in the light of the older.

@@ -22,16 +22,16 @@ enum class Severity : std::uint8_t { error, warning };
 /// the column alone where only the line is known.
 struct Diagnostic {
   Severity severity = Severity::error;
-  std::string code;     ///< stable id, such as "bad-value"
-  std::string source;   ///< file name as the caller gave it, or "<stdin>"
+  std::string code;    ///< stable id, such as "bad-value"
+  std::string source;  ///< file name as the caller gave it, or "<stdin>"
   std::uint32_t line = 0;
   std::uint32_t column = 0;
-  std::string pointer;  ///< JSON pointer (RFC 6901); empty for the whole text
-  std::string message;  ///< follows the pointer: `is "dropplets"`
-  std::string excerpt;  ///< the part of the line that is meant, or empty
+  std::string pointer;      ///< JSON pointer (RFC 6901); empty for the whole text
+  std::string message;      ///< follows the pointer: `is "dropplets"`
+  std::string excerpt;      ///< the part of the line that is meant, or empty
   std::uint32_t caret = 0;  ///< characters of `excerpt` before the caret
-  std::string allowed;  ///< what would be accepted, or empty
-  std::string hint;     ///< what to do about it, or empty
+  std::string allowed;      ///< what would be accepted, or empty
+  std::string hint;         ///< what to do about it, or empty
 };
 
 /// The complaint as people read it, each line ended by a line feed:

@@ -130,7 +130,9 @@ struct CautionRule : Item {
   std::string owner_text;
   bool always = false;       ///< on every report
   bool trained_only = false;  ///< what needs it is for trained people, never for an owner
-  Condition when;             ///< shown only where this holds
+  /// Words and phrases with which no text tells an owner to do it; only where `trained_only`.
+  std::vector<std::string> owner_never;
+  Condition when;  ///< shown only where this holds
 };
 
 struct ActionRule : Item {

@@ -37,9 +37,9 @@ struct Record {
   /// The shop's own `x_` keys: JSON pointer and JSON text, in file order.
   std::vector<std::pair<std::string, std::string>> own;
 
-  std::string source;        ///< file name as the caller gave it
-  std::uint32_t line = 0;    ///< where the record's first brace stands
-  std::string sha256;        ///< of the record's text, brace to brace, in hex
+  std::string source;               ///< file name as the caller gave it
+  std::uint32_t line = 0;           ///< where the record's first brace stands
+  std::string sha256;               ///< of the record's text, brace to brace, in hex
   std::uint32_t odometer_line = 0;  ///< where the odometer reading stands
   std::uint32_t odometer_column = 0;
 
@@ -87,8 +87,8 @@ bool is_complete_object(std::string_view first_line);
 /// and its value becomes not observed. `refused[i]` is 1 where that happened.
 struct History {
   std::string unit_id;
-  std::vector<Record> records;         ///< oldest first
-  std::vector<std::uint8_t> refused;   ///< parallel to `records`
+  std::vector<Record> records;        ///< oldest first
+  std::vector<std::uint8_t> refused;  ///< parallel to `records`
 };
 Result<std::vector<History>> group_by_unit(std::vector<Record> records);
 

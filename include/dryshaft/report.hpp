@@ -18,6 +18,8 @@
 
 namespace dryshaft {
 
+struct Knowledge;
+
 inline constexpr std::string_view kToolName = "dryshaft";
 
 enum class Audience : std::uint8_t { technician, owner };
@@ -54,6 +56,7 @@ struct Contradiction {
 
 struct Action {
   std::string id;
+  std::string rule;  ///< the advice that chose it
   std::string text;  ///< what to do, in the words of the report's reader
   Urgency urgency = Urgency::routine;
   std::optional<double> within_km;
@@ -78,6 +81,17 @@ struct WouldChange {
   std::vector<std::pair<std::string, std::string>> findings;  ///< finding id, level id
   std::string shown;  ///< in words
   Grade grade = Grade::A;
+};
+
+/// How far the answer depends on judgement: range over models in which every
+/// value from memory is off in its odds by a factor of its own.
+struct HowSure {
+  std::size_t models = 0;
+  double odds_factor = 1;  ///< largest factor, up or down
+  double risk_low = 0;
+  double risk_high = 0;
+  double grade_holds = 0;      ///< share of the models that give the same grade
+  std::vector<Grade> grades;   ///< all grades that any of them gives
 };
 
 struct Recheck {
@@ -136,6 +150,7 @@ struct Report {
   std::vector<FloorHeld> floors;  ///< worst first
   std::vector<std::string> reasons;  ///< why this grade, where floors do not say it
   double risk = 0;
+  std::optional<HowSure> how_sure;
   std::vector<CauseReport> causes;  ///< most probable first
   std::vector<Observation> observed;
   std::vector<Observation> not_observed;  ///< `shown` is the finding's title
@@ -180,6 +195,9 @@ std::string to_markdown(const Report& report, Units units);
 // Ranked table, summary and refused records.
 std::string to_text(const Batch& batch, const TextStyle& style);
 std::string to_markdown(const Batch& batch, Units units);
+/// A verdict traced from field to finding, cause, grade and advice; every step
+/// names its rule with file and line. `knowledge` is what the report rests on.
+std::string explain(const Report& report, const Knowledge& knowledge, std::size_t width);
 /// Header line and a row a report (RFC 4180, CRLF line ends as it says).
 std::string csv_header();
 std::string to_csv(const Report& report);

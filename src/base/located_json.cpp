@@ -65,6 +65,7 @@ std::optional<Fault> string_fault(std::string_view text, std::size_t quote) {
       continue;
     }
     if (i + 1 == text.size()) {
+      i = text.size();
       break;
     }
     if (text[i + 1] != 'u') {

@@ -22,6 +22,7 @@ struct Options {
   std::optional<std::string> fail_on;
   std::optional<std::string> today;
   bool full = false;
+  bool explain = false;
   unsigned jobs = 1;
   DataOptions data;
 };
@@ -66,6 +67,9 @@ class Command {
         throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o_.today)};
       }
     }
+    if (o_.explain && o_.format != "text") {
+      throw Stop{kUsage, "--explain goes with --format text"};
+    }
     assess_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
     Result<Knowledge> loaded = load(o_.data);
     if (!loaded.value) {
@@ -73,6 +77,8 @@ class Command {
     }
     knowledge_ = std::move(*loaded.value);
     model_.emplace(knowledge_);
+    variations_ = variations(knowledge_, kVariations);
+    assess_.variations = &variations_;
     read_ = read_options(knowledge_);
     Output output(o_.out);
     Progress progress(!o_.out && isatty(STDOUT_FILENO) != 0);
@@ -163,7 +169,10 @@ class Command {
               [&](const Report& r) { return to_markdown(r, units); });
     } else {
       several(output, batch, one, to_text(batch, style),
-              [&](const Report& r) { return to_text(r, style); });
+              [&](const Report& r) {
+                return to_text(r, style) +
+                       (o_.explain ? explain(r, knowledge_, style.width) : std::string());
+              });
     }
   }
 
@@ -174,7 +183,7 @@ class Command {
       output.write(table);
     }
     for (const Report& r : batch.reports) {
-      if (one || o_.full) {
+      if (one || o_.full || o_.explain) {
         output.write(one ? each(r) : "\n" + each(r));
       }
     }
@@ -310,6 +319,7 @@ class Command {
   AssessOptions assess_;
   Knowledge knowledge_;
   std::optional<Model> model_;
+  std::vector<Model> variations_;
   ReadOptions read_;
   Progress* progress_ = nullptr;
   std::vector<Line> lines_;
@@ -335,6 +345,8 @@ Run add_assess(CLI::App& parent) {
       ->check(CLI::IsMember({"text", "json", "jsonl", "markdown", "csv"}))
       ->type_name("FORMAT");
   app->add_flag("--full", o->full, "Every report after the table");
+  app->add_flag("--explain", o->explain,
+                "After each text report, trace every step to its rule, file and line");
   app->add_option("--out", o->out, "Write to this file, which appears only when complete")
       ->type_name("FILE");
   app->add_option("--fail-on", o->fail_on, "Exit 1 where a grade is this bad or worse (U as C)")

@@ -120,6 +120,8 @@ using Run = std::function<int()>;
 Run add_assess(CLI::App& parent);
 Run add_check(CLI::App& parent);
 Run add_rules(CLI::App& parent);
+Run add_rules_test(CLI::App& rules);
+Run add_rules_verify(CLI::App& rules);
 
 }  // namespace dryshaft::cli
 

@@ -12,19 +12,16 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// Beside an installed program, or above a program in a build folder.
+// Beside an installed program, else where it was built from.
 fs::path shipped_data() {
   std::error_code ec;
   const fs::path program = fs::read_symlink("/proc/self/exe", ec);
-  fs::path folder = program.parent_path();
-  if (const fs::path installed = folder / ".." / "share" / "dryshaft";
+  if (const fs::path installed = program.parent_path() / ".." / "share" / "dryshaft";
       fs::exists(installed / "rules" / "rules.json", ec)) {
     return fs::weakly_canonical(installed, ec);
   }
-  for (int up = 0; up < 4 && !folder.empty(); ++up, folder = folder.parent_path()) {
-    if (fs::exists(folder / "data" / "rules" / "rules.json", ec)) {
-      return folder / "data";
-    }
+  if (const fs::path source = DRYSHAFT_DATA_DIR; fs::exists(source / "rules" / "rules.json", ec)) {
+    return source;
   }
   throw Stop{kUsage, "the rule data that came with this program cannot be found: name its folder "
                      "with --rules"};

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <memory>
 
 #include "cli/cli.hpp"
@@ -10,6 +11,7 @@ namespace {
 
 struct Options {
   std::string id;
+  bool why = false;
   DataOptions data;
 };
 
@@ -180,6 +182,153 @@ int list(const Options& o) {
   return output.finish();
 }
 
+// ------------------------------------------------------ what an item rests
+// on, and what rests on it: from finding to sentence, each step with its place
+
+bool mentions(const Condition& c, Finding finding) {
+  const auto in = [&](const Condition& part) { return mentions(part, finding); };
+  return std::ranges::any_of(c.findings,
+                             [&](const auto& f) { return f.finding == finding; }) ||
+         std::ranges::any_of(c.any, [&](const auto& list) { return std::ranges::any_of(list, in); }) ||
+         std::ranges::any_of(c.none, in);
+}
+
+bool mentions(const Condition& c, Cause cause) {
+  const auto in = [&](const Condition& part) { return mentions(part, cause); };
+  return std::ranges::any_of(c.causes, [&](const auto& p) { return p.cause == cause; }) ||
+         std::ranges::any_of(c.any, [&](const auto& list) { return std::ranges::any_of(list, in); }) ||
+         std::ranges::any_of(c.none, in);
+}
+
+class Why {
+ public:
+  Why(const Knowledge& k, const Model& model) : k_(k), model_(model) {}
+
+  std::string of(const Shown& shown) {
+    const std::string& id = shown.item->id;
+    for (const Link& l : k_.links) {
+      if (l.id == id) {
+        rests_on(l.finding);
+        effect(l);
+        leads(l.cause);
+      }
+    }
+    for (const Background& b : k_.backgrounds) {
+      if (b.id == id) {
+        rests_on(b.finding);
+      }
+    }
+    for (const Floor& f : k_.floors) {
+      if (f.id == id) {
+        rests_on(f.when);
+        step("leads to", k_.grades.at(static_cast<std::size_t>(f.grade)),
+             fmt::format("grade {} or worse", name(f.grade)));
+        sentence(f.reason);
+      }
+    }
+    for (const Advice& a : k_.advice) {
+      if (a.id == id) {
+        rests_on(a.when);
+        leads(*k_.action(a.action));
+        sentence(a.reason);
+      }
+    }
+    for (const OutlookRule& o : k_.outlooks) {
+      if (o.id == id) {
+        rests_on(o.when);
+      }
+    }
+    for (const CauseRule& c : k_.causes) {
+      if (c.id == id) {
+        for (const Link& l : k_.links) {
+          if (l.cause == c.cause) {
+            step("shown by", l, levels(l.finding, l.shows));
+          }
+        }
+        leads(c.cause);
+      }
+    }
+    if (const ActionRule* action = k_.action(id)) {
+      for (const Advice& a : k_.advice) {
+        const bool with = std::ranges::find(a.with, id) != a.with.end();
+        if (a.action == id || with) {
+          step(with ? "comes with" : "chosen by", a, describe(a.when));
+        }
+      }
+      leads(*action);
+    }
+    for (const ActionRule& a : k_.actions) {
+      if (std::ranges::find(a.cautions, id) != a.cautions.end()) {
+        step("needed by", a, a.text);
+      }
+    }
+    return std::move(text_);
+  }
+
+ private:
+  void line(std::string_view label, const std::string& text) { text_ += wrapped(label, text); }
+  void sentence(const std::string& text) { line("says", text); }
+  void step(std::string_view label, const Item& item, const std::string& text) {
+    line(label, fmt::format("{} ({}:{}): {}", item.id, item.file, item.line, text));
+  }
+
+  void rests_on(Finding finding) {
+    const FindingSpec& f = spec(finding);
+    std::vector<std::string_view> from;
+    for (const Field field : f.from) {
+      from.push_back(spec(field).pointer);
+    }
+    line("rests on", fmt::format("{}, from {}", f.name, fmt::join(from, ", ")));
+  }
+  void rests_on(const Condition& when) {
+    for (const FindingSpec& f : findings()) {
+      if (mentions(when, f.id)) {
+        rests_on(f.id);
+      }
+    }
+  }
+
+  // What the finding does to the cause on a unit about which nothing else is known.
+  void effect(const Link& link) {
+    std::vector<std::string> parts;
+    Case c = empty_case();
+    c.seal_km = 100000;
+    c.seal_years = 5;
+    for (std::size_t l = 0; l < spec(link.finding).levels.size(); ++l) {
+      c.set(link.finding, static_cast<int>(l));
+      const Weights weights = model_.weigh(c);
+      parts.push_back(fmt::format("{} {:+.1f} dB", spec(link.finding).levels[l].id,
+                                  weights[static_cast<std::size_t>(link.finding)]
+                                         [static_cast<std::size_t>(link.cause)]));
+    }
+    line("effect", fmt::format("with nothing else known, at 100000 km and 5 years: {}",
+                               fmt::join(parts, ", ")));
+  }
+
+  void leads(Cause cause) {
+    const CauseRule& rule = k_.causes.at(static_cast<std::size_t>(cause));
+    step("speaks for", rule, rule.title);
+    if (rule.damaging == CauseRule::Damaging::yes) {
+      line("leads to", "the risk, and through it the grade where no floor is worse");
+    }
+    for (const Advice& a : k_.advice) {
+      if (mentions(a.when, cause)) {
+        step("leads to", a, fmt::format("{}, {}", a.action, limits(a)));
+      }
+    }
+  }
+  void leads(const ActionRule& action) {
+    step("leads to", action, action.text);
+    for (const std::string& id : action.cautions) {
+      step("needs", *k_.caution(id), k_.caution(id)->text);
+    }
+  }
+
+  const Knowledge& k_;
+  const Model& model_;
+  std::string text_;
+};
+
 int show(const Options& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
@@ -200,6 +349,9 @@ int show(const Options& o) {
     text += wrapped("why", s.item->reason);
     text += wrapped("source", shown(s.item->source));
     text += wrapped("file", fmt::format("{}:{}", s.item->file, s.item->line));
+    if (o.why) {
+      text += Why(*knowledge.value, Model(*knowledge.value)).of(s);
+    }
     output.write(text);
     return output.finish();
   }
@@ -218,9 +370,17 @@ Run add_rules(CLI::App& parent) {
   CLI::App* listing = app->add_subcommand("list", "Ids of all rules, by kind");
   CLI::App* showing = app->add_subcommand("show", "One rule: what it says, why, its source");
   showing->add_option("ID", o->id, "Id of a rule")->required();
+  showing->add_flag("--why", o->why, "Trace it from the fields it rests on to what it leads to");
   add_data_options(*listing, o->data);
   add_data_options(*showing, o->data);
-  return [o, listing] { return listing->parsed() ? list(*o) : show(*o); };
+  const Run test = add_rules_test(*app);
+  const Run verify = add_rules_verify(*app);
+  return [=] {
+    if (app->got_subcommand("verify")) {
+      return verify();
+    }
+    return app->got_subcommand("test") ? test() : listing->parsed() ? list(*o) : show(*o);
+  };
 }
 
 }  // namespace dryshaft::cli

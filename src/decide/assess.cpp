@@ -56,6 +56,9 @@ class Assessor {
       r_.warnings.emplace_back("this inspection is dated later than the day it is judged on");
     }
     grade();
+    if (options_.variations != nullptr) {
+      r_.how_sure = how_sure(k_, *options_.variations, seen_.facts, verdict_);
+    }
     observations();
     causes();
     contradictions();
@@ -328,6 +331,7 @@ class Assessor {
       }
       const ActionRule& rule = *k_.action(advice.action);
       Action action{.id = rule.id,
+                    .rule = advice.id,
                     .text = for_reader(rule.text, rule.owner_text),
                     .urgency = advice.urgency,
                     .within_km = advice.at_recheck ? r_.recheck.km : advice.within_km,

@@ -119,13 +119,179 @@ class Outcomes {
   std::array<bool, kGradeCount> seen_{};
 };
 
-void in_words(WouldChange& w) {
-  for (const auto& [finding, level] : w.findings) {
-    const FindingSpec& f = spec(*finding_named(finding));
-    const auto word = std::ranges::find(f.levels, level, &Choice::id);
-    w.shown += fmt::format("{}{}: {}", w.shown.empty() ? "" : "; ", f.title, word->plain);
+// Searches for the fewest findings that would move the grade.
+class Changes {
+ public:
+  Changes(const Knowledge& knowledge, const Model& model, const Case& c, Grade grade)
+      : knowledge_(knowledge),
+        model_(model),
+        case_(c),
+        grade_(grade),
+        port_open_(c.at(Situation::port_check) != idx(PortCheck::fresh)) {}
+
+  std::vector<WouldChange> find() {
+    clean_port();
+    moves();
+    singles();
+    // Pairs only in a direction in which no single finding moves the grade.
+    const bool better = std::ranges::any_of(found_, [&](const WouldChange& w) { return up(w.grade); });
+    const bool worse =
+        std::ranges::any_of(found_, [&](const WouldChange& w) { return !up(w.grade); });
+    const bool best = grade_ == Grade::A;
+    const bool worst = grade_ == Grade::D;
+    if ((!better && !best) || (!worse && !worst)) {
+      pairs(!better && !best, !worse && !worst);
+    }
+    return std::move(found_);
   }
-}
+
+ private:
+  using Named = std::vector<std::pair<std::string, std::string>>;
+  struct Move {
+    Finding finding;
+    int level;
+    int steps;  // levels away from what is on record
+  };
+
+  // U is no better and no worse than another grade until it is settled: a move
+  // to A or B is up, to C or D down.
+  [[nodiscard]] bool up(Grade grade) const {
+    return grade_ == Grade::U ? grade < Grade::C : severity(grade) < severity(grade_);
+  }
+
+  void add(const Named& by, Grade grade) {
+    WouldChange w;
+    w.findings = by;
+    w.grade = grade;
+    for (const auto& [finding, level] : by) {
+      const FindingSpec& f = spec(*finding_named(finding));
+      const auto word = std::ranges::find(f.levels, level, &Choice::id);
+      w.shown += fmt::format("{}{}: {}", w.shown.empty() ? "" : "; ", f.title, word->plain);
+    }
+    found_.push_back(std::move(w));
+  }
+
+  static std::pair<std::string, std::string> named(Finding finding, int level) {
+    const FindingSpec& f = spec(finding);
+    return {std::string(f.name), std::string(f.levels[static_cast<std::size_t>(level)].id)};
+  }
+
+  static void fresh(Case& c) {
+    c.set(Situation::port_check, PortCheck::fresh);
+    c.port_weight = 1;
+  }
+
+  // The plainest result of a look that is missing: dry and clean.
+  void clean_port() {
+    if (!port_open_) {
+      return;
+    }
+    Case clean = case_;
+    Named by;
+    for (const FindingSpec& f : findings()) {
+      if (f.at_port && f.ordered && clean.at(f.id) <= 0) {
+        clean.set(f.id, 0);
+        by.push_back(named(f.id, 0));
+      }
+    }
+    fresh(clean);
+    const Grade grade = judge(knowledge_, model_, clean).grade;
+    if (grade != grade_) {
+      add(by, grade);
+    }
+  }
+
+  void moves() {
+    for (const FindingSpec& f : findings()) {
+      if (f.from_history || !exists(case_, f)) {
+        continue;
+      }
+      const int now = case_.at(f.id);
+      for (int l = 0; l < static_cast<int>(f.levels.size()); ++l) {
+        // A dry port after no look at all is told as the whole look.
+        if (l != now && !(port_open_ && l == 0 && f.id == Finding::port_fluid)) {
+          moves_.push_back({f.id, l, std::abs(l - std::max(0, now))});
+        }
+      }
+    }
+    std::ranges::stable_sort(moves_, {}, &Move::steps);
+  }
+
+  static void apply(Case& c, const Move& move) {
+    c.set(move.finding, move.level);
+    if (move.level == 0) {
+      clear_details(c, move.finding);
+    }
+    if (move.finding == Finding::port_fluid) {
+      fresh(c);
+    }
+  }
+
+  void singles() {
+    // The smallest step to each grade that a finding can reach, by finding.
+    std::array<std::array<bool, kGradeCount>, kFindingCount> reached{};
+    std::vector<std::pair<Move, Grade>> changing;
+    for (const Move& move : moves_) {
+      Case changed = case_;
+      apply(changed, move);
+      const Grade grade = judge(knowledge_, model_, changed).grade;
+      bool& known = reached.at(idx(move.finding)).at(idx(grade));
+      if (grade != grade_ && !known) {
+        known = true;
+        changing.emplace_back(move, grade);
+      }
+    }
+    std::ranges::stable_sort(changing, {}, [](const auto& c) { return c.first.finding; });
+    for (const auto& [move, grade] : changing) {
+      add({named(move.finding, move.level)}, grade);
+    }
+  }
+
+  void pairs(bool up_wanted, bool down_wanted) {
+    constexpr std::size_t kMost = 6;  // more would bury the smallest
+    std::size_t count = 0;
+    const auto most_steps = [&] {
+      int most = 0;
+      for (const Move& m : moves_) {
+        most = std::max(most, m.steps);
+      }
+      return 2 * most;
+    }();
+    for (int steps = 0; steps <= most_steps && count < kMost; ++steps) {
+      for (std::size_t i = 0; i < moves_.size() && count < kMost; ++i) {
+        for (std::size_t j = i + 1; j < moves_.size() && count < kMost; ++j) {
+          const Move& a = moves_[i];
+          const Move& b = moves_[j];
+          if (a.steps + b.steps != steps || a.finding == b.finding) {
+            continue;
+          }
+          Case changed = case_;
+          apply(changed, a);
+          if (!exists(changed, spec(b.finding))) {
+            continue;
+          }
+          apply(changed, b);
+          if (!exists(changed, spec(a.finding))) {
+            continue;
+          }
+          const Grade grade = judge(knowledge_, model_, changed).grade;
+          if (grade != grade_ && (up(grade) ? up_wanted : down_wanted)) {
+            add({named(a.finding, a.level), named(b.finding, b.level)}, grade);
+            ++count;
+          }
+        }
+      }
+    }
+  }
+
+  const Knowledge& knowledge_;
+  const Model& model_;
+  const Case& case_;
+  Grade grade_;
+  bool port_open_;
+  std::vector<Move> moves_;
+  std::vector<WouldChange> found_;
+};
 
 }  // namespace
 
@@ -171,69 +337,7 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
 
 std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model,
                                       const Case& c, const Verdict& verdict) {
-  std::vector<WouldChange> changes;
-  const bool port_open = c.at(Situation::port_check) != idx(PortCheck::fresh);
-  const auto consider = [&](const Case& changed, std::vector<std::pair<std::string, std::string>> by) {
-    const Grade grade = judge(knowledge, model, changed).grade;
-    if (grade == verdict.grade) {
-      return;
-    }
-    WouldChange w;
-    w.findings = std::move(by);
-    w.grade = grade;
-    in_words(w);
-    changes.push_back(std::move(w));
-  };
-  if (port_open) {
-    // The plainest result of the check that is missing: dry and clean.
-    Case clean = c;
-    std::vector<std::pair<std::string, std::string>> by;
-    for (const FindingSpec& f : findings()) {
-      if (f.at_port && f.ordered && clean.at(f.id) <= 0) {
-        clean.set(f.id, 0);
-        by.emplace_back(f.name, f.levels[0].id);
-      }
-    }
-    clean.set(Situation::port_check, PortCheck::fresh);
-    clean.port_weight = 1;
-    consider(clean, std::move(by));
-  }
-  for (const FindingSpec& f : findings()) {
-    if (f.from_history || !exists(c, f)) {
-      continue;
-    }
-    // The smallest step from here to each grade that this finding can reach.
-    std::array<bool, kGradeCount> reached{};
-    std::vector<int> levels;
-    for (std::size_t l = 0; l < f.levels.size(); ++l) {
-      if (static_cast<int>(l) != c.at(f.id)) {
-        levels.push_back(static_cast<int>(l));
-      }
-    }
-    const int from = std::max(0, c.at(f.id));
-    std::ranges::stable_sort(levels, {}, [from](int l) { return std::abs(l - from); });
-    for (const int l : levels) {
-      Case changed = c;
-      changed.set(f.id, l);
-      if (l == 0) {
-        clear_details(changed, f.id);
-      }
-      if (f.id == Finding::port_fluid) {
-        if (l == 0 && port_open) {
-          continue;  // told above, with the whole look
-        }
-        changed.set(Situation::port_check, PortCheck::fresh);
-        changed.port_weight = 1;
-      }
-      const Grade grade = judge(knowledge, model, changed).grade;
-      if (grade != verdict.grade && !reached[idx(grade)]) {
-        reached[idx(grade)] = true;
-        consider(changed, {{std::string(f.name),
-                            std::string(f.levels[static_cast<std::size_t>(l)].id)}});
-      }
-    }
-  }
-  return changes;
+  return Changes(knowledge, model, c, verdict.grade).find();
 }
 
 }  // namespace dryshaft

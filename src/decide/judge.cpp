@@ -1,5 +1,6 @@
 #include <algorithm>
 
+#include "decide/grading.hpp"
 #include "dryshaft/assess.hpp"
 
 namespace dryshaft {
@@ -17,36 +18,26 @@ Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& poster
   const Settings& s = knowledge.settings;
   Verdict v;
   v.posterior = posterior;
-  v.band = posterior.risk >= s.risk_high
-               ? RiskBand::high
-               : (posterior.risk >= s.risk_raised ? RiskBand::raised : RiskBand::low);
+  v.band = band_of(s, posterior.risk);
   v.grade = Grade::A;
   const Facts facts = facts_of(c, v);
-  Grade worst = Grade::A;
+  Grounds grounds{.worst_floor = Grade::A,
+                  .ungraded = holds(s.ungraded, facts),
+                  .sound = holds(s.sound, facts),
+                  .band = v.band};
   for (std::size_t i = 0; i < knowledge.floors.size(); ++i) {
     const Floor& floor = knowledge.floors[i];
     if (holds(floor.when, facts)) {
       v.floors |= std::uint64_t{1} << i;
-      worst = std::max(worst, floor.grade);
+      grounds.worst_floor = std::max(grounds.worst_floor, floor.grade);
     }
   }
   if (v.floors != 0) {
-    v.at_least = worst;
+    v.at_least = grounds.worst_floor;
   }
-  if (worst >= Grade::C) {
-    v.grade = worst;
-  } else if (holds(s.ungraded, facts)) {
-    v.grade = Grade::U;
-  } else if (v.band == RiskBand::high) {
-    v.grade = Grade::C;
-  } else if (v.band == RiskBand::raised) {
-    v.grade = Grade::B;
-  } else if (worst == Grade::A && !holds(s.sound, facts)) {
-    v.grade = Grade::B;
-    v.incomplete = true;
-  } else {
-    v.grade = worst;
-  }
+  v.grade = grade_on(grounds);
+  v.incomplete = v.grade == Grade::B && grounds.worst_floor == Grade::A &&
+                 v.band == RiskBand::low;
   return v;
 }
 

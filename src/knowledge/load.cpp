@@ -547,6 +547,12 @@ void Loader::cautions(ObjectView& top) {
     c.owner_text = view.text("owner_text");
     c.always = view.optional_flag("always");
     c.trained_only = view.optional_flag("trained_only");
+    c.owner_never = view.optional_texts("owner_never");
+    if (!c.owner_never.empty() && !c.trained_only) {
+      view.complain(*view.optional("owner_never"), "not-reserved",
+                    "stands where nothing is for trained people only", "",
+                    "add \"trained_only\": true, or leave it out");
+    }
     if (const Node* when = view.optional("when")) {
       c.when = condition(view, *when);
     }

@@ -8,19 +8,27 @@ namespace {
 
 constexpr std::string_view kWhite = " \t\r\n";
 
-// One past the closing quote of the string that opens at `quote`, or npos.
-std::size_t string_end(std::string_view text, std::size_t quote) {
+struct StringExtent {
+  std::size_t end = 0;  // one past the closing quote, or where the search ended
+  bool closed = false;
+};
+
+// The string that opens at `quote`; it ends at any of `stops`, a quote among them.
+StringExtent string_extent(std::string_view text, std::size_t quote, std::string_view stops) {
   for (std::size_t i = quote + 1; i < text.size(); ++i) {
-    i = text.find_first_of("\"\\", i);
+    i = text.find_first_of(stops, i);
     if (i == std::string_view::npos) {
       break;
     }
     if (text[i] == '"') {
-      return i + 1;
+      return {i + 1, true};
+    }
+    if (text[i] != '\\') {
+      return {i, false};
     }
     ++i;  // what a backslash escapes
   }
-  return std::string_view::npos;
+  return {text.size(), false};
 }
 
 // Whether a string runs over the border between two objects: `"...}, {"`. Then
@@ -55,11 +63,7 @@ Extent balanced(std::string_view text, std::size_t begin) {
       break;
     }
     if (text[i] == '"') {
-      i = string_end(text, i);
-      if (i == std::string_view::npos) {
-        break;
-      }
-      --i;
+      i = string_extent(text, i, "\"\\").end - 1;
     } else if (text[i] == '{' || text[i] == '[') {
       ++depth;
     } else if (--depth == 0) {
@@ -75,17 +79,16 @@ Extent resynchronised(std::string_view text, std::size_t begin) {
     const char c = text[i];
     if (c == '"') {
       // A string that is not closed on its line ends there.
-      const std::size_t line_end = std::min(text.find('\n', i), text.size());
-      const std::size_t end = string_end(text.substr(0, line_end), i);
-      if (end == std::string_view::npos) {
-        i = line_end;
+      const StringExtent string = string_extent(text, i, "\"\\\n");
+      if (!string.closed) {
+        i = string.end;
         continue;
       }
-      const std::size_t border = border_inside(text, i, end);
+      const std::size_t border = border_inside(text, i, string.end);
       if (border != std::string_view::npos) {
         return {border, false};
       }
-      i = end - 1;
+      i = string.end - 1;
     } else if (c == '{' || c == '[') {
       open.push_back(c);
     } else if (c == '}' || c == ']') {

@@ -21,6 +21,7 @@ GOOD = {
     "src/onset/fit.cpp": '#include "base/text.hpp"\n',
     "src/cli/main.cpp": '#include "base/text.hpp"\nint main() { std::cout << getenv("X"); }\n',
     "data/rules.json": '{"a": 1}\n',
+    "tests/records/spaced.json": '{"a": 1} ',
 }
 
 # What is added to the good tree, and the whole of what is then said.
@@ -33,6 +34,10 @@ BREACHES = [
      'src/report/up.cpp:1: report includes "cli/a.hpp" of cli'),
     ({"src/onset/side.cpp": '#include "plan/a.hpp"\n'},
      'src/onset/side.cpp:1: onset includes "plan/a.hpp" of plan'),
+    ({"src/decide/up.cpp": '#include "dryshaft/report.hpp"\n#include "report/words.hpp"\n'},
+     'src/decide/up.cpp:2: decide includes "report/words.hpp" of report'),
+    ({"src/diagnose/up.cpp": '#include "dryshaft/report.hpp"\n'},
+     'src/diagnose/up.cpp:1: diagnose includes "dryshaft/report.hpp" of decide'),
     ({"src/report/side.cpp": '#include "onset/a.hpp"\n'},
      'src/report/side.cpp:1: report includes "onset/a.hpp" of onset'),
     ({"include/dryshaft/knowledge.hpp": '#include "dryshaft/assess.hpp"\n'},

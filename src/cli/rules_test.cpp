@@ -1,0 +1,124 @@
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <cmath>
+#include <map>
+#include <memory>
+
+#include "cli/cli.hpp"
+#include "dryshaft/cases.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+struct Options {
+  std::vector<std::string> files;
+  std::optional<double> coverage;
+  DataOptions data;
+};
+
+// Rounded down, so that 100 means all.
+std::string percent(double p) { return fmt::format("{:g} %", std::floor(p * 10) / 10); }
+
+void write_coverage(Output& output, const CaseRun& run) {
+  struct Kind {
+    std::string_view name;
+    std::size_t rules = 0;
+    std::array<std::size_t, kMetCount> parts{};
+    std::array<std::size_t, kMetCount> covered{};
+  };
+  std::vector<Kind> kinds;
+  std::string uncovered;
+  for (const RuleCoverage& rule : run.coverage) {
+    if (kinds.empty() || kinds.back().name != rule.kind) {
+      kinds.push_back({.name = rule.kind});
+    }
+    Kind& kind = kinds.back();
+    ++kind.rules;
+    std::vector<std::string_view> missing;
+    constexpr std::array<std::string_view, kMetCount> kMissing = {
+        "no case fires it", "no case leaves it unfired", "no case leaves its input unobserved"};
+    for (std::size_t m = 0; m < kMetCount; ++m) {
+      kind.parts[m] += rule.cases[m] ? 1 : 0;
+      kind.covered[m] += rule.cases[m].value_or(0) > 0 ? 1 : 0;
+      if (rule.cases[m] == std::size_t{0}) {
+        missing.push_back(kMissing[m]);
+      }
+    }
+    if (!missing.empty()) {
+      uncovered += fmt::format("  {} {}: {}\n", rule.kind, rule.id, fmt::join(missing, ", "));
+    }
+  }
+  output.write(
+      "rules met by at least one case\n"
+      "  kind            rules     fires  does not  not observed\n");
+  for (const Kind& kind : kinds) {
+    const auto cell = [&](Met met) {
+      const auto m = static_cast<std::size_t>(met);
+      return kind.parts[m] == 0 ? std::string("-")
+                                : fmt::format("{}/{}", kind.covered[m], kind.parts[m]);
+    };
+    output.write(fmt::format("  {:<14}{:>7}{:>10}{:>10}{:>14}\n", kind.name, kind.rules,
+                             cell(Met::fires), cell(Met::does_not), cell(Met::not_observed)));
+  }
+  if (!uncovered.empty()) {
+    output.write("not covered\n" + uncovered);
+  }
+  output.write(
+      fmt::format("coverage {}: {} of {}\n", percent(run.percent()), run.covered(), run.parts()));
+}
+
+int run(const Options& o) {
+  const Result<Knowledge> knowledge = load(o.data);
+  if (!knowledge.value) {
+    return kRejected;
+  }
+  const Knowledge& k = *knowledge.value;
+  const Model model(k);
+  bool bad = false;
+  std::vector<NamedText> files;
+  for (const std::string& path : o.files) {
+    LineSource source(path);
+    files.push_back({source.name(), source.rest()});
+    if (!source.error().empty()) {
+      complain({input_complaint(source)});
+      files.pop_back();
+      bad = true;
+    }
+  }
+  const CaseRun result = run_cases(
+      files, k, model,
+      {.read = read_options(k), .text = [](const Report& r) { return to_text(r, TextStyle{}); }});
+  complain(result.diagnostics);
+  bad = bad || !result.good();
+  if (o.coverage && result.percent() < *o.coverage) {
+    Diagnostic d;
+    d.code = "coverage";
+    d.message = fmt::format("the cases cover {} of the rules, {:g} % are asked for",
+                            percent(result.percent()), *o.coverage);
+    complain({d});
+    bad = true;
+  }
+  Output output(std::nullopt);
+  write_coverage(output, result);
+  output.write(fmt::format("{} passed, {} failed\n", result.passed, result.failed));
+  const int written = output.finish();
+  return written != kDone ? written : (bad ? kRejected : kDone);
+}
+
+}  // namespace
+
+Run add_rules_test(CLI::App& rules) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app = rules.add_subcommand("test", "Try cases: records, and what is expected of them");
+  app->add_option("FILE", o->files, "Files of cases (dryshaft-cases/1); - is standard input")
+      ->required();
+  app->add_option("--coverage", o->coverage,
+                  "Fail where less of the rules is met by a case in every way it can be")
+      ->type_name("PERCENT")
+      ->check(CLI::Range(0.0, 100.0));
+  add_data_options(*app, o->data);
+  return [o] { return run(*o); };
+}
+
+}  // namespace dryshaft::cli

@@ -1,0 +1,125 @@
+// `dryshaft rules verify`: proofs about the rule data.
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <chrono>
+#include <memory>
+
+#include "cli/cli.hpp"
+#include "cli/parallel.hpp"
+#include "dryshaft/prove.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+struct Options {
+  DataOptions data;
+  unsigned jobs = 0;
+  bool quick = false;
+};
+
+constexpr std::size_t kWidth = 80;
+
+// Words of `text` in lines of at most 80 characters, each after `indent` blanks.
+std::string folded(std::string_view text, std::size_t indent, std::string_view mark) {
+  std::string out = std::string(indent - mark.size(), ' ') + std::string(mark);
+  std::size_t at = indent;
+  while (!text.empty()) {
+    const std::size_t end = std::min(text.find(' '), text.size());
+    const std::string_view word = text.substr(0, end);
+    if (at + word.size() + 1 > kWidth && at > indent) {
+      out += "\n" + std::string(indent, ' ');
+      at = indent;
+    } else if (at > indent) {
+      out += ' ';
+      ++at;
+    }
+    out += word;
+    at += word.size();
+    text.remove_prefix(std::min(end + 1, text.size()));
+  }
+  return out + "\n";
+}
+
+// A record to be copied: as it stands, a line an inspection.
+std::string copied(std::string_view title, std::string_view record) {
+  return record.empty() ? std::string() : fmt::format("      {}:\n{}", title, record);
+}
+
+std::string in_words(const Property& p) {
+  std::string text = fmt::format("{:<10}  {:<17}  {:>14} states  {:>6.1f} s\n", name(p.outcome),
+                                 p.id, p.states, p.seconds);
+  text += folded(p.claim, 4, "");
+  for (const std::string& step : p.argument) {
+    text += folded(step, 6, "- ");
+  }
+  for (const Flaw& f : p.flaws) {
+    text += folded(f.what, 6, "! ");
+    if (!f.shows.empty()) {
+      text += folded(f.shows, 6, "");
+    }
+    text += copied("the record", f.record);
+    text += copied("compared with", f.compared);
+  }
+  return text;
+}
+
+int verify(const Options& o) {
+  const Result<Knowledge> knowledge = load(o.data);
+  if (!knowledge.value) {
+    return kRejected;
+  }
+  using Clock = std::chrono::steady_clock;
+  const Clock::time_point start = Clock::now();
+  const auto seconds = [start] {
+    return std::chrono::duration<double>(Clock::now() - start).count();
+  };
+  const unsigned jobs = o.jobs != 0 ? o.jobs : std::max(1U, std::thread::hardware_concurrency());
+  ProveOptions options;
+  options.quick = o.quick;
+  options.seconds = seconds;
+  options.spread = [jobs](std::size_t count, const std::function<void(std::size_t)>& work) {
+    in_parallel(count, jobs, work);
+  };
+  const bool watched = isatty(STDERR_FILENO) != 0;
+  if (watched) {
+    options.progress = [&](std::string_view id) {
+      warn(fmt::format("\r\x1b[K{:.0f} s: {}", seconds(), id));
+    };
+  }
+  const std::vector<Property> properties = prove(*knowledge.value, options);
+  if (watched) {
+    warn("\r\x1b[K");
+  }
+  Output output(std::nullopt);
+  const Knowledge& k = *knowledge.value;
+  output.write(fmt::format("rules {} version {}, sha256 {}\n\n", k.id, k.version, k.sha256));
+  std::uint64_t states = 0;
+  std::size_t held = 0;
+  for (const Property& p : properties) {
+    output.write(in_words(p) + "\n");
+    states += p.states;
+    held += p.outcome == Proof::held ? 1U : 0U;
+  }
+  output.write(fmt::format("{} of {} properties held, {} states, {:.1f} s\n", held,
+                           properties.size(), states, seconds()));
+  const int failed = output.finish();
+  return failed != kDone ? failed : (all_held(properties) ? kDone : kRejected);
+}
+
+}  // namespace
+
+Run add_rules_verify(CLI::App& rules) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app = rules.add_subcommand("verify", "Proves what the rules promise, and says how");
+  app->add_flag("--quick", o->quick, "The argument only, without the wide cross-check");
+  app->add_option("--jobs", o->jobs, "Threads; default: one a processor")
+      ->type_name("N")
+      ->check(CLI::Range(1, 256));
+  app->footer("Exit code 3 if a property is broken or not proven.");
+  add_data_options(*app, o->data);
+  return [o] { return verify(*o); };
+}
+
+}  // namespace dryshaft::cli

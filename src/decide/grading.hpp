@@ -1,0 +1,41 @@
+// The last step from floors and risk to a grade, as a function of all that it
+// depends on: the proofs enumerate its arguments.
+#ifndef DRYSHAFT_DECIDE_GRADING_HPP
+#define DRYSHAFT_DECIDE_GRADING_HPP
+
+#include "dryshaft/knowledge.hpp"
+#include "dryshaft/vocabulary.hpp"
+
+namespace dryshaft {
+
+struct Grounds {
+  Grade worst_floor = Grade::A;  // A: no floor holds
+  bool ungraded = false;
+  bool sound = false;
+  RiskBand band = RiskBand::low;
+};
+
+constexpr Grade grade_on(const Grounds& g) {
+  if (g.worst_floor >= Grade::C) {
+    return g.worst_floor;
+  }
+  if (g.ungraded) {
+    return Grade::U;
+  }
+  if (g.band == RiskBand::high) {
+    return Grade::C;
+  }
+  if (g.band == RiskBand::raised || g.worst_floor == Grade::B || !g.sound) {
+    return Grade::B;
+  }
+  return Grade::A;
+}
+
+constexpr RiskBand band_of(const Settings& s, double risk) {
+  return risk >= s.risk_high ? RiskBand::high
+                             : (risk >= s.risk_raised ? RiskBand::raised : RiskBand::low);
+}
+
+}  // namespace dryshaft
+
+#endif

@@ -1,0 +1,397 @@
+// Carries the argument out, property by property, and cross-checks it.
+#include "dryshaft/prove.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "decide/prove_alive.hpp"
+#include "decide/prove_argument.hpp"
+#include "decide/prove_cases.hpp"
+#include "decide/prove_reports.hpp"
+#include "decide/prove_sweep.hpp"
+#include "decide/prove_wide.hpp"
+
+namespace dryshaft {
+namespace {
+
+using namespace proof;
+
+std::string names_in(std::uint32_t mask, const auto& table) {
+  std::vector<std::string_view> names;
+  for (const auto& row : table) {
+    if ((mask >> idx(row.id) & 1U) != 0) {
+      names.push_back(row.name);
+    }
+  }
+  return names.empty() ? "none" : fmt::format("{}", fmt::join(names, ", "));
+}
+
+class Prover {
+ public:
+  Prover(const Knowledge& k, const ProveOptions& options)
+      : model_(k), space_(k, model_), options_(options) {
+    spread_ = options.spread;
+    if (!spread_) {
+      spread_ = [](std::size_t count, const std::function<void(std::size_t)>& work) {
+        for (std::size_t i = 0; i < count; ++i) {
+          work(i);
+        }
+      };
+    }
+  }
+
+  std::vector<Property> run() {
+    // The small cross-check comes first: it finds smallest records for the rest.
+    const double start = now();
+    tell("small-records");
+    sweep_ = proof::sweep(space_,
+                          options_.quick ? Reach{.findings = 2, .configurations = 2, .distances = 3}
+                                         : Reach{.findings = 2},
+                          spread_);
+    const double swept = now() - start;
+    structure_ = structure_of(space_);
+
+    property("structure", "causes and findings fall apart as the argument needs",
+             [&](Property& p) { structure(p); });
+    property("monotone-risk", "a worse value of an ordered finding never lowers the risk",
+             [&](Property& p) { monotone_risk(p); });
+    property("monotone-distance",
+             "more distance, more age or an older check never lowers the risk "
+             "or betters the grade",
+             [&](Property& p) { monotone_distance(p); });
+    property("monotone-grade", "a worse value of an ordered finding never gives a better grade",
+             [&](Property& p) { monotone_grade(p); });
+    property("unknown", "not to observe a finding is never better than its best value",
+             [&](Property& p) { unknown(p); });
+    property("checked", "grade A needs a port check made, recent, dry and clean; B a recent one",
+             [&](Property& p) { checked(p); });
+    property("complete",
+             "each state gets one grade, an action, and the cautions that its actions "
+             "need",
+             [&](Property& p) { complete(p); });
+    property("alive", "no rule is dead, and none names what does not exist",
+             [&](Property& p) { alive(p); });
+    property("order", "the order of rules and records changes nothing",
+             [&](Property& p) { order(p); });
+    property("owner", "an owner is never told what a caution reserves for trained people",
+             [&](Property& p) { owner(p); });
+    property("small-records", "cross-check: neighbours compared one by one by the full model",
+             [&](Property& p) { small_records(p); });
+    properties_.back().seconds += swept;
+    if (!options_.quick) {
+      property("wide-product", "cross-check: products of findings, neighbours compared",
+               [&](Property& p) { wide(p); });
+    }
+    return std::move(properties_);
+  }
+
+ private:
+  [[nodiscard]] double now() const { return options_.seconds ? options_.seconds() : 0; }
+  void tell(std::string_view id) const {
+    if (options_.progress) {
+      options_.progress(id);
+    }
+  }
+  [[nodiscard]] const Knowledge& knowledge() const { return space_.knowledge; }
+
+  template <typename Work>
+  void property(std::string id, std::string claim, const Work& work) {
+    tell(id);
+    Property p;
+    p.id = std::move(id);
+    p.claim = std::move(claim);
+    const double start = now();
+    work(p);
+    p.seconds = now() - start;
+    properties_.push_back(std::move(p));
+  }
+
+  // -------------------------------------------------------------- flaws
+
+  [[nodiscard]] std::string shown(const Draft& d) const {
+    const Verdict v = space_.judge(d);
+    return fmt::format("grade {}, risk {:.4g}", name(v.grade), v.posterior.risk);
+  }
+
+  [[nodiscard]] Flaw flaw_of(const Breach& b, std::string what) const {
+    Flaw flaw;
+    flaw.what = std::move(what);
+    flaw.record = record_of(knowledge(), space_.realize(b.bad)).value_or("");
+    flaw.shows = shown(b.bad);
+    if (b.than) {
+      flaw.compared = record_of(knowledge(), space_.realize(*b.than)).value_or("");
+      flaw.shows += fmt::format("; compared: {}", shown(*b.than));
+    }
+    return flaw;
+  }
+
+  // Judges a claim by its steps; where one fails, by the smallest state that
+  // breaks the claim, if the search finds one.
+  void conclude(Property& p, const std::vector<Step>& steps, const std::vector<Aim>& aims,
+                std::string_view if_broken) {
+    std::vector<std::string> failures;
+    for (const Step& s : steps) {
+      p.states += s.states;
+      failures.insert(failures.end(), s.failures.begin(), s.failures.end());
+    }
+    bool argued = failures.empty();
+    for (const Aim aim : aims) {
+      std::optional<Breach> b = sweep_.smallest[idx(aim)];
+      if (!b && !argued) {
+        b = smallest_breach(space_, aim, spread_);
+      }
+      if (b) {
+        p.outcome = Proof::broken;
+        p.flaws.push_back(flaw_of(*b, std::string(if_broken)));
+      }
+    }
+    if (p.outcome == Proof::held && !argued) {
+      p.outcome = Proof::not_proven;
+    }
+    for (std::string& f : failures) {
+      p.flaws.push_back({std::move(f), {}, {}, {}});
+    }
+  }
+
+  [[nodiscard]] Step premises() const {
+    Step s;
+    for (const std::string& obstacle : structure_.obstacles) {
+      s.fail(obstacle);
+    }
+    return s;
+  }
+
+  // --------------------------------------------------------- properties
+
+  void structure(Property& p) {
+    p.states = structure_.states;
+    p.argument = {
+        fmt::format("damaging causes: {}; no cause of that group is a parent of one outside it, "
+                    "or the other way round, so before evidence the two groups are independent; "
+                    "what wears out is damaging.",
+                    names_in(structure_.damaging, causes())),
+        fmt::format("findings that depend on damaging causes alone: {}.",
+                    names_in(structure_.pure, findings())),
+        fmt::format("findings that bear on other causes too, with those they describe (\"mixed\"): "
+                    "{}.",
+                    names_in(structure_.mixed, findings())),
+        "floors, \"ungraded\" and \"sound\" ask for findings, situations and the band of the risk, "
+        "never for the probability of one cause."};
+    for (const std::string& obstacle : structure_.obstacles) {
+      p.flaws.push_back({obstacle, {}, {}, {}});
+      p.outcome = Proof::not_proven;
+    }
+  }
+
+  void monotone_risk(Property& p) {
+    p.argument = {
+        "a finding on damaging causes alone: for each of the 64 states S and levels l < l', "
+        "P(l'|S) P(l|none) >= P(l|S) P(l'|none). Without damage its chance is that of the "
+        "background, so each term of the odds of damage grows with the level, whatever else is "
+        "seen.",
+        "harmless news of an old look weighs w: its factor 1 - w (1 - P) is linear in w, so that "
+        "comparison is checked at w = 1, as above, and at w = 0.",
+        "the mixed findings: every joint level of all of them, for each prior of the other causes. "
+        "Given the damaging causes d they enter the odds of damage as r(d)/r(none) alone, and none "
+        "of these ratios falls when an ordered one is raised. Details of a finding exist only "
+        "while it is above harmless: what is compared with harmless is the finding undescribed."};
+    conclude(p, {premises(), pure_rises(space_, structure_), mixed_rises(space_, structure_)},
+             {Aim::worse_finding}, "a worse finding lowers the risk or betters the grade");
+  }
+
+  void monotone_distance(Property& p) {
+    p.argument = {
+        "let u be the chance that nothing has worn out yet. Terms of the odds of damage with that "
+        "cause carry (1 - u a)/u, those without it do not depend on u, so the odds rise as u "
+        "falls; u falls with distance and age, as Weibull hazards rise.",
+        "an older look: the factor of harmless news, over that without damage, rises as its "
+        "weight falls.",
+        "a stale check is graded no better than a fresh one: every value of all that the floors "
+        "and verdicts that mention it mention."};
+    conclude(p,
+             {premises(), wear_rises(space_), pure_unknown(space_, structure_, ignored_),
+              floors_with_older_look(space_)},
+             {Aim::more_distance, Aim::older_look},
+             "more distance or an older look lowers the risk or betters the grade");
+  }
+
+  void monotone_grade(Property& p) {
+    p.argument = {
+        "raising a finding changes only the floors that mention it. For each ordered finding: "
+        "every value of all findings and situations that these floors, \"ungraded\" and \"sound\" "
+        "mention, next to the worst of all other floors (none, B, C, D) and each pair of risk "
+        "bands that does not fall (monotone-risk), through the function that grades."};
+    conclude(p, {premises(), floors_rise(space_)}, {Aim::worse_finding},
+             "a worse finding gives a better grade or a lower risk");
+  }
+
+  void unknown(Property& p) {
+    p.argument = {
+        "risk: each harmless level, and some level of each finding that has no order, is no more "
+        "likely with damage than without it, so to leave it out never lowers the odds of damage; "
+        "for mixed findings, next to every joint level of the others.",
+        "grade: with that value known or not, over every value of what the floors concerned "
+        "mention, as above. Without the liquid on record the port counts as not checked."};
+    BestLevels best{};
+    const Step pure = pure_unknown(space_, structure_, best);
+    const Step mixed = mixed_unknown(space_, structure_, best);
+    conclude(p, {premises(), pure, mixed, floors_unknown(space_, best)}, {Aim::not_observed},
+             "not to observe a finding looks better than its best value");
+  }
+
+  void checked(Property& p) {
+    p.argument = {
+        "the last step of grading, over all its arguments, gives A only where \"sound\" holds, no "
+        "floor does and \"ungraded\" does not, and B only where \"ungraded\" does not.",
+        "\"sound\" implies a fresh check, no liquid, no residue, no rust and no chips, and "
+        "\"ungraded\" every check that is not fresh: every value of all that they mention."};
+    conclude(p, {sound_means_clean(space_)}, {Aim::unchecked_a},
+             "grade A without a check made, dry and clean, or A or B without a recent check");
+  }
+
+  void complete(Property& p) {
+    p.argument = {
+        "one grade: grading is a function.",
+        "an action: for each situation and each grade that can be given in it, some advice holds "
+        "that asks for nothing else.",
+        "cautions: reports for both readers on worded records hold every caution that their "
+        "actions and checks name and that applies."};
+    conclude(p, {always_an_action(space_)}, {Aim::no_action}, "no action is advised");
+    add(p, cautions_complete(space_, worded(), spread_));
+  }
+
+  void alive(Property& p) {
+    p.argument = {
+        "each floor decides somewhere: it holds, and no other floor as bad does; each advice, "
+        "check, outlook, caution and grade is met by some state, found by search over what it "
+        "mentions; each action is advised or a check; each caution is needed; each link moves its "
+        "cause by 0.05 dB or more; each background has a link. Names are resolved when the rules "
+        "are read."};
+    const Alive found = find_dead(space_, spread_);
+    p.states = found.states;
+    for (const Dead& d : found.dead) {
+      if (d.sure) {
+        p.outcome = Proof::broken;
+      } else if (p.outcome == Proof::held) {
+        p.outcome = Proof::not_proven;
+      }
+      Flaw flaw{d.what, {}, {}, {}};
+      if (d.seen) {
+        flaw.record = record_of(knowledge(), space_.realize(*d.seen)).value_or("");
+        flaw.shows = shown(*d.seen);
+      }
+      p.flaws.push_back(std::move(flaw));
+    }
+  }
+
+  void order(Property& p) {
+    p.argument = {
+        "reports on worded records are the same bytes with every list of rules reversed, with it "
+        "read from the middle on, and with the records of a unit reversed. Cautions are shown in "
+        "the order of the rule data, which is meant, and are compared as a set."};
+    add(p, order_is_nothing(space_, worded(), plain_report, spread_));
+  }
+
+  void owner(Property& p) {
+    p.argument = {
+        "no text for owners in the rule data, and no text of an owner's report on a worded record, "
+        "holds a phrase that a caution lists in \"owner_never\", save in a sentence that forbids "
+        "it "
+        "or sends to a workshop; an action that such a caution covers is never one for owners, and "
+        "its text for owners begins by asking a workshop."};
+    add(p, owner_texts(space_, worded(), spread_));
+  }
+
+  void small_records(Property& p) {
+    p.argument = {fmt::format(
+        "up to two findings at every level, alone, on a port seen dry, and on one seen dry and "
+        "clean, with {} configurations, {} ages of the look and {} distances, each threshold from "
+        "both sides.",
+        options_.quick ? 2 : space_.configurations.size(), space_.looks.size(),
+        options_.quick ? 3 : space_.distances.size())};
+    p.states = sweep_.states;
+    for (const std::optional<Breach>& b : sweep_.smallest) {
+      if (b) {
+        p.outcome = Proof::broken;
+        p.flaws.push_back(flaw_of(*b, "see above"));
+      }
+    }
+  }
+
+  void wide(Property& p) {
+    const Wide found = walk_wide(space_, structure_.mixed, options_.wide_states, spread_);
+    p.states = found.states;
+    p.argument = found.walked;
+    p.argument.push_back(fmt::format("{} comparisons of neighbours", found.comparisons));
+    if (found.breach) {
+      p.outcome = Proof::broken;
+      p.flaws.push_back(flaw_of(*found.breach, "two neighbours stand in the wrong order"));
+    } else if (!found.obstacle.empty()) {
+      p.outcome = Proof::not_proven;
+      p.flaws.push_back({found.obstacle, {}, {}, {}});
+    }
+  }
+
+  // ------------------------------------------------------------- reports
+
+  const std::vector<Specimen>& worded() {
+    if (specimens_.empty()) {
+      specimens_ = specimens(space_, options_.quick ? 1 : 2, spread_);
+    }
+    return specimens_;
+  }
+
+  void add(Property& p, const Inspected& found) {
+    p.states += found.states;
+    if (found.states == 0) {
+      p.outcome = Proof::not_proven;
+      p.flaws.push_back({"no state could be worded as a record", {}, {}, {}});
+    }
+    for (const Offence& o : found.offences) {
+      p.outcome = Proof::broken;
+      Flaw flaw{o.what, {}, {}, {}};
+      if (o.specimen != nullptr) {
+        flaw.record = o.specimen->lines;
+        flaw.shows = shown(o.specimen->draft);
+      }
+      p.flaws.push_back(std::move(flaw));
+    }
+  }
+
+  Model model_;
+  Space space_;
+  const ProveOptions& options_;
+  Spread spread_;
+  Structure structure_;
+  Sweep sweep_;
+  BestLevels ignored_{};
+  std::vector<Specimen> specimens_;
+  std::vector<Property> properties_;
+};
+
+}  // namespace
+
+std::string_view name(Proof proof) {
+  switch (proof) {
+    case Proof::held:
+      return "held";
+    case Proof::broken:
+      return "BROKEN";
+    case Proof::not_proven:
+      break;
+  }
+  return "not proven";
+}
+
+std::vector<Property> prove(const Knowledge& knowledge, const ProveOptions& options) {
+  return Prover(knowledge, options).run();
+}
+
+bool all_held(const std::vector<Property>& properties) {
+  return !properties.empty() && std::ranges::all_of(properties, [](const Property& p) {
+    return p.outcome == Proof::held;
+  });
+}
+
+}  // namespace dryshaft

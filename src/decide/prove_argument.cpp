@@ -1,0 +1,905 @@
+#include "decide/prove_argument.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+
+#include "decide/grading.hpp"
+#include "decide/prove_sweep.hpp"
+
+namespace dryshaft::proof {
+namespace {
+
+constexpr bool has(std::uint32_t mask, auto e) { return (mask >> idx(e) & 1U) != 0; }
+
+std::string place(const Item& item) {
+  return fmt::format("{} ({}:{})", item.id, item.file, item.line);
+}
+
+std::string shown(Finding f, int level) {
+  return level < 0
+             ? fmt::format("{} not observed", name(f))
+             : fmt::format("{} {}", name(f), spec(f).levels[static_cast<std::size_t>(level)].id);
+}
+
+std::string shown_causes(std::size_t state) {
+  std::string text;
+  for (const CauseSpec& c : causes()) {
+    if (has(static_cast<std::uint32_t>(state), c.id)) {
+      text += fmt::format("{}{}", text.empty() ? "" : " + ", c.name);
+    }
+  }
+  return text.empty() ? "no cause" : text;
+}
+
+bool in_wear(const FindingSpec& f) { return f.at_port && f.ordered; }
+
+// Leader and details of a finding.
+std::uint32_t family_of(const FindingSpec& f) {
+  const Finding leader = f.detail_of.value_or(f.id);
+  std::uint32_t all = 1U << idx(leader);
+  for (const FindingSpec& other : findings()) {
+    if (other.detail_of == leader) {
+      all |= 1U << idx(other.id);
+    }
+  }
+  return all;
+}
+
+}  // namespace
+
+Structure structure_of(const Space& space) {
+  const Knowledge& k = space.knowledge;
+  Structure s;
+  for (const CauseRule& c : k.causes) {
+    if (c.damaging == CauseRule::Damaging::yes) {
+      s.damaging |= 1U << idx(c.cause);
+    }
+  }
+  constexpr std::uint32_t kFromFindings = 1U << idx(Situation::port_check) |
+                                          1U << idx(Situation::risk) |
+                                          1U << idx(Situation::configuration);
+  for (const CauseRule& c : k.causes) {
+    for (std::size_t p = 0; p < kCauseCount; ++p) {
+      ++s.states;
+      if (c.given.at(p) > 0 && (has(s.damaging, p) != has(s.damaging, c.cause))) {
+        s.obstacles.push_back(fmt::format(
+            "{} is given {}, and only one of them is damaging: the two groups of causes are not "
+            "independent",
+            place(c), causes()[p].name));
+      }
+    }
+    ++s.states;
+    if (c.wear && !has(s.damaging, c.cause)) {
+      s.obstacles.push_back(fmt::format(
+          "{} wears out and is not damaging: distance may explain a finding away", place(c)));
+    }
+    if (c.by && (kFromFindings >> idx(*c.by) & 1U) != 0) {
+      s.obstacles.push_back(fmt::format("the prior of {} depends on {}, which findings bring about",
+                                        place(c), spec(*c.by).name));
+    }
+  }
+  if (s.damaging == 0) {
+    s.obstacles.emplace_back("no cause is marked damaging \"yes\"");
+  }
+  std::uint32_t direct = 0;
+  for (const Link& link : k.links) {
+    ++s.states;
+    if (!has(s.damaging, link.cause)) {
+      direct |= 1U << idx(link.finding);
+    }
+  }
+  for (const FindingSpec& f : findings()) {
+    if ((family_of(f) & direct) != 0) {
+      s.mixed |= 1U << idx(f.id);
+    } else if (space.model.carries_evidence(f.id)) {
+      s.pure |= 1U << idx(f.id);
+    }
+  }
+  const auto refuse_causes = [&](const Condition& c, const std::string& whose) {
+    ++s.states;
+    if (mentions_of(c).causes) {
+      s.obstacles.push_back(fmt::format(
+          "{} asks for the probability of a cause, which may fall as risk rises", whose));
+    }
+  };
+  for (const Floor& f : k.floors) {
+    refuse_causes(f.when, place(f));
+  }
+  refuse_causes(k.settings.ungraded, "\"ungraded\"");
+  refuse_causes(k.settings.sound, "\"sound\"");
+  return s;
+}
+
+// ------------------------------------------------- risk, pure findings
+
+Step pure_rises(const Space& space, const Structure& structure) {
+  Step step;
+  for (const FindingSpec& f : findings()) {
+    if (!has(structure.pure, f.id)) {
+      continue;
+    }
+    const auto like = [&](std::size_t l, std::size_t s) {
+      return space.model.likelihood(f.id, static_cast<int>(l))[s];
+    };
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      for (std::size_t l = 0; l < f.levels.size(); ++l) {
+        ++step.states;
+        if (like(l, s) != like(l, s & structure.damaging)) {
+          step.fail(fmt::format("{} depends on a cause that is not damaging in state {}",
+                                shown(f.id, static_cast<int>(l)), shown_causes(s)));
+        }
+        for (std::size_t h = l + 1; f.ordered && h < f.levels.size(); ++h) {
+          ++step.states;
+          if (falls(like(l, s) * like(h, 0), like(h, s) * like(l, 0))) {
+            step.fail(fmt::format("{} speaks less for {} than {} does",
+                                  shown(f.id, static_cast<int>(h)), shown_causes(s),
+                                  shown(f.id, static_cast<int>(l))));
+          }
+          // A harmless level that has lost all its weight, against this one.
+          if (l == 0 && in_wear(f)) {
+            ++step.states;
+            if (falls(like(h, 0), like(h, s))) {
+              step.fail(fmt::format("{} speaks against {} and a decayed {} does not",
+                                    shown(f.id, static_cast<int>(h)), shown_causes(s),
+                                    shown(f.id, 0)));
+            }
+          }
+        }
+      }
+    }
+  }
+  return step;
+}
+
+Step pure_unknown(const Space& space, const Structure& structure, BestLevels& best) {
+  Step step;
+  for (const FindingSpec& f : findings()) {
+    if (!has(structure.pure, f.id)) {
+      continue;
+    }
+    std::uint8_t good = 0;
+    for (std::size_t l = 0; l < f.levels.size(); ++l) {
+      const States& like = space.model.likelihood(f.id, static_cast<int>(l));
+      bool all = true;
+      for (std::size_t s = 0; s < kStateCount; ++s) {
+        ++step.states;
+        all = all && !falls(like[s], like[0]);
+      }
+      good = static_cast<std::uint8_t>(good | (all ? 1U << l : 0U));
+    }
+    best[idx(f.id)] = good;
+    if (f.ordered ? (good & 1U) == 0 : good == 0) {
+      step.fail(fmt::format("not to observe {} can give a lower risk than {}", name(f.id),
+                            f.ordered ? shown(f.id, 0) : "any of its values"));
+    }
+  }
+  return step;
+}
+
+// ------------------------------------------- risk, the mixed component
+
+namespace {
+
+// All joint levels of the mixed component in one situation, with the chance
+// of each given every state of the damaging causes.
+class Component {
+ public:
+  Component(const Space& space, const Structure& structure) : space_(space), s_(structure) {
+    for (const FindingSpec& f : findings()) {
+      if (has(s_.mixed, f.id)) {
+        parts_.push_back(f.id);
+      }
+    }
+    std::size_t size = 1;
+    for (const Finding f : parts_) {
+      strides_.push_back(size);
+      size *= spec(f).levels.size() + 1;
+    }
+    count_ = size;
+    for (std::size_t d = 0; d < kStateCount; ++d) {
+      if ((d & ~s_.damaging) == 0) {
+        damaged_.push_back(d);
+      }
+    }
+    for (const Finding f : parts_) {
+      in_wear_ += in_wear(spec(f)) ? 1U : 0U;
+    }
+  }
+
+  [[nodiscard]] const std::vector<Finding>& parts() const { return parts_; }
+  [[nodiscard]] std::size_t size() const { return count_; }
+  [[nodiscard]] std::size_t damaged() const { return damaged_.size(); }
+  [[nodiscard]] std::size_t damaged_state(std::size_t d) const { return damaged_[d]; }
+  [[nodiscard]] unsigned in_wear_count() const { return in_wear_; }
+
+  [[nodiscard]] int level(std::size_t joint, std::size_t part) const {
+    return static_cast<int>(joint / strides_[part] % (spec(parts_[part]).levels.size() + 1)) - 1;
+  }
+  [[nodiscard]] std::size_t with(std::size_t joint, std::size_t part, int l) const {
+    return joint +
+           strides_[part] *
+               static_cast<std::size_t>(l - level(joint, part) + static_cast<int>(count_)) -
+           strides_[part] * count_;
+  }
+  [[nodiscard]] bool exists(std::size_t joint) const {
+    for (std::size_t p = 0; p < parts_.size(); ++p) {
+      const std::optional<Finding> leader = spec(parts_[p]).detail_of;
+      if (leader && level(joint, p) >= 0 && level(joint, part_of(*leader)) <= 0) {
+        return false;
+      }
+    }
+    return true;
+  }
+  [[nodiscard]] bool described(std::size_t joint, std::size_t part) const {
+    for (std::size_t p = 0; p < parts_.size(); ++p) {
+      if (spec(parts_[p]).detail_of == parts_[part] && level(joint, p) >= 0) {
+        return true;
+      }
+    }
+    return false;
+  }
+
+  // chance[joint * damaged() + d], with harmless news from the port at this weight.
+  [[nodiscard]] std::vector<double> chances(const Case& unit, double weight) const {
+    std::vector<double> out(count_ * damaged_.size());
+    const States prior = space_.model.prior(unit);
+    States other{};  // prior of the part that is not damaging
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      other[s & ~s_.damaging] += prior[s];
+    }
+    for (std::size_t joint = 0; joint < count_; ++joint) {
+      if (!exists(joint)) {
+        continue;
+      }
+      for (std::size_t d = 0; d < damaged_.size(); ++d) {
+        double sum = 0;
+        for (std::size_t n = 0; n < kStateCount; ++n) {
+          if ((n & s_.damaging) != 0) {
+            continue;
+          }
+          double product = other[n];
+          for (std::size_t p = 0; p < parts_.size(); ++p) {
+            const int l = level(joint, p);
+            if (l < 0 || !space_.model.carries_evidence(parts_[p])) {
+              continue;
+            }
+            const double like = space_.model.likelihood(parts_[p], l)[damaged_[d] | n];
+            product *= l == 0 && in_wear(spec(parts_[p])) ? 1 - weight * (1 - like) : like;
+          }
+          sum += product;
+        }
+        out[joint * damaged_.size() + d] = sum;
+      }
+    }
+    return out;
+  }
+
+  [[nodiscard]] std::string shown(std::size_t joint) const {
+    std::string text;
+    for (std::size_t p = 0; p < parts_.size(); ++p) {
+      if (level(joint, p) >= 0) {
+        text +=
+            fmt::format("{}{}", text.empty() ? "" : ", ", proof::shown(parts_[p], level(joint, p)));
+      }
+    }
+    return text.empty() ? "nothing observed" : text;
+  }
+
+ private:
+  [[nodiscard]] std::size_t part_of(Finding f) const {
+    return static_cast<std::size_t>(std::ranges::find(parts_, f) - parts_.begin());
+  }
+
+  const Space& space_;
+  const Structure& s_;
+  std::vector<Finding> parts_;
+  std::vector<std::size_t> strides_;
+  std::vector<std::size_t> damaged_;
+  std::size_t count_ = 1;
+  unsigned in_wear_ = 0;
+};
+
+// One unit for every value of the situations on which the priors of causes that
+// are not damaging depend.
+std::vector<Case> units_of(const Space& space, const Structure& structure) {
+  std::vector<Case> units;
+  std::vector<States> seen;
+  for (const AsBuilt& unit : space.configurations) {
+    Draft d;
+    d.unit = unit;
+    const Case c = space.realize(d);
+    const States prior = space.model.prior(c);
+    States other{};
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      other[s & ~structure.damaging] += prior[s];
+    }
+    const bool is_new = std::ranges::none_of(seen, [&](const States& known) {
+      for (std::size_t s = 0; s < kStateCount; ++s) {
+        if (std::abs(known[s] - other[s]) > kSlack * other[s]) {
+          return false;
+        }
+      }
+      return true;
+    });
+    if (is_new) {
+      seen.push_back(other);
+      units.push_back(c);
+    }
+  }
+  return units;
+}
+
+constexpr std::size_t kLargestComponent = 4'000'000;
+
+bool too_large(const Component& component, Step& step) {
+  if (component.size() > kLargestComponent) {
+    step.fail(
+        fmt::format("the findings that bear on causes that are not damaging have {} joint "
+                    "levels, too many to enumerate",
+                    component.size()));
+    return true;
+  }
+  if (component.in_wear_count() > 1) {
+    step.fail("more than one finding at the port bears on causes that are not damaging");
+    return true;
+  }
+  return false;
+}
+
+}  // namespace
+
+Step mixed_rises(const Space& space, const Structure& structure) {
+  Step step;
+  const Component component(space, structure);
+  if (too_large(component, step)) {
+    return step;
+  }
+  // Harmless news from the port enters linearly in its weight, a comparison of
+  // two states therefore as a polynomial of degree 2 at most: nowhere negative
+  // if its three Bernstein coefficients are not.
+  const std::vector<double> weights =
+      component.in_wear_count() == 0 ? std::vector<double>{1} : std::vector<double>{0, 0.5, 1};
+  const std::size_t n = component.damaged();
+  for (const Case& unit : units_of(space, structure)) {
+    std::vector<std::vector<double>> chances;
+    for (const double w : weights) {
+      chances.push_back(component.chances(unit, w));
+    }
+    for (std::size_t joint = 0; joint < component.size(); ++joint) {
+      if (!component.exists(joint)) {
+        continue;
+      }
+      for (std::size_t p = 0; p < component.parts().size(); ++p) {
+        const FindingSpec& f = spec(component.parts()[p]);
+        const int l = component.level(joint, p);
+        if (!f.ordered || l < 0) {
+          continue;
+        }
+        for (int h = l + 1; h < static_cast<int>(f.levels.size()); ++h) {
+          const std::size_t raised = component.with(joint, p, h);
+          for (std::size_t d = 1; d < n; ++d) {
+            ++step.states;
+            std::array<double, 3> gain{};
+            double scale = 0;
+            for (std::size_t w = 0; w < weights.size(); ++w) {
+              const double* low = &chances[w][joint * n];
+              const double* high = &chances[w][raised * n];
+              gain.at(w) = high[d] * low[0] - low[d] * high[0];
+              scale = std::max(scale, low[d] * high[0]);
+            }
+            if (weights.size() == 3) {
+              gain[1] = 2 * gain[1] - (gain[0] + gain[2]) / 2;
+            }
+            if (*std::min_element(gain.begin(), gain.end()) < -kSlack * scale) {
+              step.fail(fmt::format("{} speaks less for {} than {} does, next to: {}",
+                                    shown(f.id, h), shown_causes(component.damaged_state(d)),
+                                    shown(f.id, l), component.shown(joint)));
+            }
+          }
+        }
+        // Harmless news that has lost all its weight.
+        if (l == 0 && in_wear(f)) {
+          for (std::size_t d = 1; d < n; ++d) {
+            ++step.states;
+            const double* old = &chances.front()[joint * n];
+            const double* today = &chances.back()[joint * n];
+            if (falls(today[d] * old[0], old[d] * today[0])) {
+              step.fail(fmt::format("{} speaks less for {} as it grows old, next to: {}",
+                                    shown(f.id, 0), shown_causes(component.damaged_state(d)),
+                                    component.shown(joint)));
+            }
+          }
+        }
+      }
+    }
+  }
+  return step;
+}
+
+Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& best) {
+  Step step;
+  const Component component(space, structure);
+  if (too_large(component, step)) {
+    return step;
+  }
+  const std::size_t n = component.damaged();
+  for (const Finding f : component.parts()) {
+    best[idx(f)] = static_cast<std::uint8_t>((1U << spec(f).levels.size()) - 1U);
+  }
+  for (const Case& unit : units_of(space, structure)) {
+    const std::vector<double> chances = component.chances(unit, 1);
+    for (std::size_t joint = 0; joint < component.size(); ++joint) {
+      if (!component.exists(joint)) {
+        continue;
+      }
+      for (std::size_t p = 0; p < component.parts().size(); ++p) {
+        const Finding f = component.parts()[p];
+        if (component.level(joint, p) >= 0 || !component.exists(component.with(joint, p, 0))) {
+          continue;
+        }
+        const double* open = &chances[joint * n];
+        std::uint8_t& good = best[idx(f)];
+        const std::uint8_t before = good;
+        for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
+          const double* known = &chances[component.with(joint, p, static_cast<int>(l)) * n];
+          for (std::size_t d = 1; d < n; ++d) {
+            ++step.states;
+            if (falls(known[d] * open[0], open[d] * known[0])) {
+              good = static_cast<std::uint8_t>(good & ~(1U << l));
+            }
+          }
+        }
+        const bool enough = spec(f).ordered ? (good & 1U) != 0 : good != 0;
+        const bool before_enough = spec(f).ordered ? (before & 1U) != 0 : before != 0;
+        if (!enough && before_enough) {
+          step.fail(
+              fmt::format("not to observe {} can give a lower risk than {}, next to: {}", name(f),
+                          spec(f).ordered ? shown(f, 0) : "any one of its values gives everywhere",
+                          component.shown(joint)));
+        }
+      }
+    }
+  }
+  return step;
+}
+
+// ------------------------------------------------------- distance and age
+
+Step wear_rises(const Space& space) {
+  Step step;
+  for (const CauseRule& c : space.knowledge.causes) {
+    if (c.wear && !(c.wear->shape > 0 && c.wear->scale_km > 0 && c.wear->scale_years > 0)) {
+      step.fail(fmt::format("{} has a wear-out that does not rise", place(c)));
+    }
+  }
+  // Numerically, distance and age each on its own.
+  std::vector<double> years = {0, 0.5, 1, 2, 5, 10, 15, 20, 30, 50};
+  for (const AsBuilt& unit : space.configurations) {
+    Draft d;
+    d.unit = unit;
+    Case c = space.realize(d);
+    std::vector<double> before(years.size(), 0.0);
+    for (const double km : space.distances) {
+      double younger = 0;
+      for (std::size_t y = 0; y < years.size(); ++y) {
+        ++step.states;
+        c.seal_km = km;
+        c.seal_years = years[y];
+        const double risk = space.model.infer(c).risk;
+        if (falls(younger, risk) || falls(before[y], risk)) {
+          step.fail(
+              fmt::format("the risk of an uninspected unit falls on the way to {:.0f} km and "
+                          "{:g} years",
+                          km, years[y]));
+        }
+        younger = risk;
+        before[y] = risk;
+      }
+    }
+  }
+  return step;
+}
+
+// ------------------------------------------------------- floors and grade
+
+namespace {
+
+constexpr std::uint64_t kMostContexts = 300'000'000;
+constexpr RiskBand kBands[] = {RiskBand::low, RiskBand::raised, RiskBand::high};
+constexpr Grade kWorst[] = {Grade::A, Grade::B, Grade::C, Grade::D};
+
+// What a grade depends on, apart from risk and the floors left aside.
+struct Ground {
+  Grade worst = Grade::A;
+  bool ungraded = false;
+  bool sound = false;
+};
+
+class Floors {
+ public:
+  // Floors that speak of any of these findings or situations.
+  Floors(const Knowledge& k, std::uint32_t findings_mask, std::uint32_t situations_mask) : k_(k) {
+    mentions = mentions_of(k.settings.ungraded);
+    mentions.add(k.settings.sound);
+    for (const Floor& f : k.floors) {
+      const Mentions m = mentions_of(f.when);
+      if ((m.findings & findings_mask) != 0 || (m.situations & situations_mask) != 0) {
+        floors_.push_back(&f);
+        mentions.add(f.when);
+      }
+    }
+  }
+
+  [[nodiscard]] Ground at(Facts facts, RiskBand band) const {
+    facts.situation[idx(Situation::risk)] = static_cast<std::uint8_t>(band);
+    facts.grade = Grade::A;
+    Ground g;
+    g.ungraded = holds(k_.settings.ungraded, facts);
+    g.sound = holds(k_.settings.sound, facts);
+    for (const Floor* f : floors_) {
+      if (holds(f->when, facts)) {
+        g.worst = std::max(g.worst, f->grade);
+      }
+    }
+    return g;
+  }
+
+  Mentions mentions;
+
+ private:
+  const Knowledge& k_;
+  std::vector<const Floor*> floors_;
+};
+
+Grade grade_of(const Ground& g, Grade others, RiskBand band) {
+  return grade_on({std::max(g.worst, others), g.ungraded, g.sound, band});
+}
+
+// Calls `visit(facts)` for every joint value of these findings and situations
+// that is possible; the rest is not observed and not known.
+class Contexts {
+ public:
+  Contexts(std::uint32_t findings_mask, std::uint32_t situations_mask) {
+    for (const FindingSpec& f : findings()) {
+      if (f.detail_of && has(findings_mask, f.id)) {
+        findings_mask |= 1U << idx(*f.detail_of);
+      }
+    }
+    for (const FindingSpec& f : findings()) {  // leaders stand before their details
+      if (has(findings_mask, f.id)) {
+        findings_.push_back(f.id);
+      }
+    }
+    for (const SituationSpec& s : situations()) {
+      if (has(situations_mask, s.id) && s.id != Situation::risk) {
+        situations_.push_back(s.id);
+      }
+    }
+  }
+
+  [[nodiscard]] double size() const {
+    double n = 1;
+    for (const Finding f : findings_) {
+      n *= static_cast<double>(spec(f).levels.size()) + 1;
+    }
+    for (const Situation s : situations_) {
+      n *= static_cast<double>(spec(s).values.size());
+    }
+    return n;
+  }
+
+  template <typename Visit>
+  void each(Facts facts, const Visit& visit) const {
+    walk_situations(0, facts, visit);
+  }
+
+ private:
+  template <typename Visit>
+  void walk_situations(std::size_t i, Facts& facts, const Visit& visit) const {
+    if (i == situations_.size()) {
+      walk_findings(0, facts, visit);
+      return;
+    }
+    const std::size_t s = idx(situations_[i]);
+    const std::uint8_t kept = facts.situation[s];
+    for (std::size_t v = 0; v < spec(situations_[i]).values.size(); ++v) {
+      facts.situation[s] = static_cast<std::uint8_t>(v);
+      walk_situations(i + 1, facts, visit);
+    }
+    facts.situation[s] = kept;
+  }
+  template <typename Visit>
+  void walk_findings(std::size_t i, Facts& facts, const Visit& visit) const {
+    if (i == findings_.size()) {
+      visit(facts);
+      return;
+    }
+    const FindingSpec& f = spec(findings_[i]);
+    const std::int8_t kept = facts.level[idx(f.id)];
+    const bool exists = !f.detail_of || facts.level[idx(*f.detail_of)] > 0;
+    const int levels = exists ? static_cast<int>(f.levels.size()) : 0;
+    for (int l = -1; l < levels; ++l) {
+      facts.level[idx(f.id)] = static_cast<std::int8_t>(l);
+      walk_findings(i + 1, facts, visit);
+    }
+    facts.level[idx(f.id)] = kept;
+  }
+
+  std::vector<Finding> findings_;
+  std::vector<Situation> situations_;
+};
+
+Facts nothing_known() {
+  const Case c = empty_case();
+  return {.level = c.level, .situation = c.situation, .probability = {}, .grade = Grade::A};
+}
+
+// Compares two grounds under each other floor and each pair of bands in order.
+void compare(const Floors& floors, const Facts& better, const Facts& worse, Step& step,
+             const auto& say) {
+  bool failed = false;
+  for (const RiskBand b : kBands) {
+    const Ground before = floors.at(better, b);
+    for (const RiskBand w : kBands) {
+      if (w < b) {
+        continue;
+      }
+      const Ground after = floors.at(worse, w);
+      for (const Grade others : kWorst) {
+        ++step.states;
+        failed =
+            failed || severity(grade_of(after, others, w)) < severity(grade_of(before, others, b));
+      }
+    }
+  }
+  if (failed) {
+    step.fail(say());
+  }
+}
+
+std::string shown(const Facts& facts) {
+  std::string text;
+  for (const FindingSpec& f : findings()) {
+    if (facts.level[idx(f.id)] >= 0) {
+      text += fmt::format("{}{}", text.empty() ? "" : ", ", shown(f.id, facts.level[idx(f.id)]));
+    }
+  }
+  return fmt::format(
+      "{}, port check {}", text.empty() ? "nothing observed" : text,
+      spec(Situation::port_check).values[facts.situation[idx(Situation::port_check)]].id);
+}
+
+bool fits(const Contexts& contexts, std::string_view of, Step& step) {
+  if (contexts.size() > static_cast<double>(kMostContexts)) {
+    step.fail(
+        fmt::format("the floors that speak of {} depend on {:.3g} states, too many to "
+                    "enumerate",
+                    of, contexts.size()));
+    return false;
+  }
+  return true;
+}
+
+// A liquid seen and when it was looked for belong together.
+bool consistent(const Facts& facts, const Mentions& mentions) {
+  const int fluid = facts.level[idx(Finding::port_fluid)];
+  const bool made = facts.situation[idx(Situation::port_check)] != idx(PortCheck::not_made);
+  return !mentions.has(Finding::port_fluid) || !mentions.has(Situation::port_check) ||
+         (made ? fluid >= 0 : fluid != 0);
+}
+
+}  // namespace
+
+Step floors_rise(const Space& space) {
+  Step step;
+  for (const FindingSpec& f : findings()) {
+    if (!f.ordered) {
+      continue;
+    }
+    Floors floors(space.knowledge, 1U << idx(f.id), 0);
+    const Contexts contexts(floors.mentions.findings | 1U << idx(f.id), floors.mentions.situations);
+    if (!fits(contexts, f.name, step)) {
+      continue;
+    }
+    contexts.each(nothing_known(), [&](const Facts& facts) {
+      const int l = facts.level[idx(f.id)];
+      if (l < 0 || !consistent(facts, floors.mentions)) {
+        return;
+      }
+      for (int h = l + 1; h < static_cast<int>(f.levels.size()); ++h) {
+        Facts raised = facts;
+        raised.level[idx(f.id)] = static_cast<std::int8_t>(h);
+        compare(floors, facts, raised, step, [&] {
+          return fmt::format("{} gives a better grade than {}, next to: {}", shown(f.id, h),
+                             shown(f.id, l), shown(facts));
+        });
+      }
+    });
+  }
+  return step;
+}
+
+Step floors_unknown(const Space& space, const BestLevels& best) {
+  Step step;
+  for (const FindingSpec& f : findings()) {
+    const bool liquid = f.id == Finding::port_fluid;
+    Floors floors(space.knowledge, 1U << idx(f.id), liquid ? 1U << idx(Situation::port_check) : 0);
+    if (f.detail_of) {
+      floors.mentions.findings |= 1U << idx(*f.detail_of);
+    }
+    const Contexts contexts(floors.mentions.findings & ~(1U << idx(f.id)),
+                            floors.mentions.situations);
+    if (!fits(contexts, f.name, step)) {
+      continue;
+    }
+    contexts.each(nothing_known(), [&](const Facts& facts) {
+      if (f.detail_of && facts.level[idx(*f.detail_of)] <= 0) {
+        return;
+      }
+      Facts open = facts;
+      if (liquid) {  // without it there was no check
+        open.situation[idx(Situation::port_check)] = static_cast<std::uint8_t>(PortCheck::not_made);
+        if (facts.situation[idx(Situation::port_check)] == idx(PortCheck::not_made)) {
+          return;
+        }
+      } else if (!consistent(facts, floors.mentions)) {
+        return;
+      }
+      if (f.ordered) {
+        Facts known = facts;
+        known.level[idx(f.id)] = 0;
+        compare(floors, known, open, step, [&] {
+          return fmt::format("not to observe {} gives a better grade than {}, next to: {}", f.name,
+                             shown(f.id, 0), shown(facts));
+        });
+        return;
+      }
+      // At least one of the levels that never raise the risk is graded no worse.
+      Step least;
+      bool one = false;
+      for (std::size_t l = 0; l < f.levels.size() && !one; ++l) {
+        const std::uint8_t levels =
+            space.model.carries_evidence(f.id) ? best[idx(f.id)] : std::uint8_t{0xFF};
+        if ((levels >> l & 1U) == 0) {
+          continue;
+        }
+        Step tried;
+        Facts known = facts;
+        known.level[idx(f.id)] = static_cast<std::int8_t>(l);
+        compare(floors, known, open, tried, [] { return std::string("worse"); });
+        one = tried.failures.empty();
+        least.states += tried.states;
+      }
+      step.states += least.states;
+      if (!one) {
+        step.fail(
+            fmt::format("not to observe {} gives a better grade than each of its values that "
+                        "does not raise the risk, next to: {}",
+                        f.name, shown(facts)));
+      }
+    });
+  }
+  return step;
+}
+
+Step floors_with_older_look(const Space& space) {
+  Step step;
+  Floors floors(space.knowledge, 0, 1U << idx(Situation::port_check));
+  const Contexts contexts(floors.mentions.findings,
+                          floors.mentions.situations & ~(1U << idx(Situation::port_check)));
+  if (!fits(contexts, "the port check", step)) {
+    return step;
+  }
+  contexts.each(nothing_known(), [&](const Facts& facts) {
+    Facts fresh = facts;
+    Facts stale = facts;
+    fresh.situation[idx(Situation::port_check)] = static_cast<std::uint8_t>(PortCheck::fresh);
+    stale.situation[idx(Situation::port_check)] = static_cast<std::uint8_t>(PortCheck::stale);
+    compare(floors, fresh, stale, step, [&] {
+      return fmt::format("a stale port check gives a better grade than a fresh one, next to: {}",
+                         shown(facts));
+    });
+  });
+  return step;
+}
+
+// ----------------------------------------------------------- completeness
+
+Step sound_means_clean(const Space& space) {
+  Step step;
+  for (const Grade worst : kWorst) {
+    for (const bool ungraded : {false, true}) {
+      for (const bool sound : {false, true}) {
+        for (const RiskBand band : kBands) {
+          ++step.states;
+          const Grade g = grade_on({worst, ungraded, sound, band});
+          if (g == Grade::A && (worst != Grade::A || ungraded || !sound || band != RiskBand::low)) {
+            step.fail("the last step of grading gives A without \"sound\"");
+          }
+          if (g <= Grade::B && ungraded) {
+            step.fail("the last step of grading gives A or B where \"ungraded\" holds");
+          }
+        }
+      }
+    }
+  }
+  Floors none(space.knowledge, 0, 0);
+  constexpr std::uint32_t kPort = 1U << idx(Finding::port_fluid) |
+                                  1U << idx(Finding::port_residue) | 1U << idx(Finding::port_rust) |
+                                  1U << idx(Finding::port_debris);
+  const Contexts contexts(none.mentions.findings | kPort,
+                          none.mentions.situations | 1U << idx(Situation::port_check));
+  if (!fits(contexts, "\"sound\"", step)) {
+    return step;
+  }
+  contexts.each(nothing_known(), [&](const Facts& facts) {
+    ++step.states;
+    const auto check = static_cast<PortCheck>(facts.situation[idx(Situation::port_check)]);
+    for (const RiskBand band : kBands) {
+      const Ground g = none.at(facts, band);
+      if (g.sound && !made_dry_and_clean(facts.level, check)) {
+        step.fail(fmt::format("\"sound\" holds with: {}", shown(facts)));
+      }
+      if (!g.ungraded && check != PortCheck::fresh) {
+        step.fail(fmt::format("\"ungraded\" does not hold with: {}", shown(facts)));
+      }
+    }
+  });
+  return step;
+}
+
+Step always_an_action(const Space& space) {
+  Step step;
+  const Knowledge& k = space.knowledge;
+  // Advice that asks for nothing but grade and situation.
+  std::vector<const Advice*> plain;
+  Floors none(k, 0, 0);
+  std::uint32_t asked = none.mentions.situations;
+  for (const Advice& a : k.advice) {
+    const Mentions m = mentions_of(a.when);
+    if (m.findings == 0 && !m.causes) {
+      plain.push_back(&a);
+      asked |= m.situations;
+    }
+  }
+  const Contexts situations_only(0, asked);
+  const Contexts grounds(none.mentions.findings, 0);
+  if (!fits(situations_only, "advice", step) || !fits(grounds, "\"ungraded\"", step)) {
+    return step;
+  }
+  situations_only.each(nothing_known(), [&](const Facts& situation) {
+    for (const RiskBand band : kBands) {
+      // Grades that some findings and floors can give in this situation.
+      std::uint32_t reached = 0;
+      grounds.each(situation, [&](const Facts& facts) {
+        if (!consistent(facts, none.mentions)) {
+          return;
+        }
+        const Ground g = none.at(facts, band);
+        for (const Grade others : kWorst) {
+          reached |= 1U << idx(grade_of(g, others, band));
+        }
+      });
+      for (std::size_t g = 0; g < kGradeCount; ++g) {
+        if ((reached >> g & 1U) == 0) {
+          continue;
+        }
+        ++step.states;
+        Facts facts = situation;
+        facts.situation[idx(Situation::risk)] = static_cast<std::uint8_t>(band);
+        facts.grade = static_cast<Grade>(g);
+        if (std::ranges::none_of(plain, [&](const Advice* a) { return holds(a->when, facts); })) {
+          step.fail(fmt::format(
+              "no advice holds for each unit of grade {} with the port check {}", name(facts.grade),
+              spec(Situation::port_check).values[facts.situation[idx(Situation::port_check)]].id));
+        }
+      }
+    }
+  });
+  return step;
+}
+
+}  // namespace dryshaft::proof

@@ -1,0 +1,59 @@
+// The steps of the argument about risk and grade; each enumerates all that it
+// can depend on.
+#ifndef DRYSHAFT_DECIDE_PROVE_ARGUMENT_HPP
+#define DRYSHAFT_DECIDE_PROVE_ARGUMENT_HPP
+
+#include <array>
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "decide/prove_cases.hpp"
+
+namespace dryshaft::proof {
+
+// How causes and findings fall apart.
+struct Structure {
+  std::uint32_t damaging = 0;          // causes marked damaging "yes"
+  std::uint32_t mixed = 0;             // findings of the mixed component
+  std::uint32_t pure = 0;              // findings that carry evidence on damaging causes alone
+  std::vector<std::string> obstacles;  // why the argument does not apply
+  std::uint64_t states = 0;
+};
+Structure structure_of(const Space& space);
+
+struct Step {
+  std::uint64_t states = 0;
+  std::vector<std::string> failures;  // the first few, in words
+  void fail(std::string what) {
+    constexpr std::size_t kShown = 5;
+    if (failures.size() < kShown) {
+      failures.push_back(std::move(what));
+    }
+  }
+};
+
+// Levels of unordered findings with which the risk is never above that of not
+// knowing, whatever else is observed; bit l stands for level l.
+using BestLevels = std::array<std::uint8_t, kFindingCount>;
+
+// Findings on damaging causes alone: likelihood ratios against the empty state.
+Step pure_rises(const Space& space, const Structure& structure);
+Step pure_unknown(const Space& space, const Structure& structure, BestLevels& best);
+// The mixed component, enumerated as one.
+Step mixed_rises(const Space& space, const Structure& structure);
+Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& best);
+// Wear-out against distance and age.
+Step wear_rises(const Space& space);
+// Floors and the last step to a grade.
+Step floors_rise(const Space& space);
+Step floors_unknown(const Space& space, const BestLevels& best);
+Step floors_with_older_look(const Space& space);
+// Grade A needs a check made, dry and clean; B a fresh one.
+Step sound_means_clean(const Space& space);
+// In each grade and situation an action holds, whatever else is observed.
+Step always_an_action(const Space& space);
+
+}  // namespace dryshaft::proof
+
+#endif

@@ -1,0 +1,99 @@
+// The states that a proof walks through: units as a record can describe them.
+#ifndef DRYSHAFT_DECIDE_PROVE_CASES_HPP
+#define DRYSHAFT_DECIDE_PROVE_CASES_HPP
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "dryshaft/assess.hpp"
+#include "dryshaft/diagnose.hpp"
+#include "dryshaft/knowledge.hpp"
+
+namespace dryshaft::proof {
+
+constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
+
+// Relative slack for risks that are equal but for rounding.
+inline constexpr double kSlack = 1e-11;
+inline bool falls(double from, double to) { return to < from * (1 - kSlack); }
+
+using Levels = std::array<std::int8_t, kFindingCount>;
+constexpr Levels nothing_observed() {
+  Levels levels{};
+  levels.fill(-1);
+  return levels;
+}
+
+// What conditions speak of.
+struct Mentions {
+  std::uint32_t findings = 0;
+  std::uint32_t situations = 0;
+  bool causes = false;
+
+  void add(const Condition& condition);
+  [[nodiscard]] bool has(Finding f) const { return (findings >> idx(f) & 1U) != 0; }
+  [[nodiscard]] bool has(Situation s) const { return (situations >> idx(s) & 1U) != 0; }
+};
+Mentions mentions_of(const Condition& condition);
+
+// How a unit is built, before any finding contradicts it.
+struct AsBuilt {
+  Cooling cooling = Cooling::unknown;
+  Bearings rotor = Bearings::unknown;
+  Bearings gear = Bearings::unknown;
+  Crossover crossover = Crossover::unknown;
+  std::uint8_t by = 3;
+};
+
+// When the port was looked at, and what harmless news from it still weighs.
+struct Look {
+  PortCheck check = PortCheck::not_made;
+  double weight = 1;
+};
+
+// A state as it is built up; `realize` makes a case of it, as `present` would.
+struct Draft {
+  Levels level = nothing_observed();
+  AsBuilt unit;
+  Look look;
+  double km = 0;
+
+  [[nodiscard]] int at(Finding f) const { return level[idx(f)]; }
+  void set(Finding f, int l) { level[idx(f)] = static_cast<std::int8_t>(l); }
+  void clear_details(Finding leader);
+  [[nodiscard]] std::size_t observed() const;
+};
+
+class Space {
+ public:
+  Space(const Knowledge& knowledge, const Model& model);
+
+  const Knowledge& knowledge;
+  const Model& model;
+  // What is not known comes first in each list.
+  std::vector<AsBuilt> configurations;
+  std::vector<Look> looks;        // not made; then made, ever longer ago
+  std::vector<double> distances;  // rising: 0, both sides of each risk threshold, ...
+  std::vector<Levels> bases;      // nothing; the port seen dry; dry and clean
+
+  // False where no record can give this draft.
+  [[nodiscard]] static bool possible(const Draft& d);
+  [[nodiscard]] Case realize(const Draft& d) const;
+  [[nodiscard]] Verdict judge(const Draft& d) const {
+    return dryshaft::judge(knowledge, model, realize(d));
+  }
+  // Every choice of up to `most` findings with a level each, fewest first.
+  [[nodiscard]] std::vector<std::vector<std::pair<Finding, int>>> picks(std::size_t most) const;
+};
+
+// The history that `record_of` words, as read back.
+std::optional<History> history_of(const Knowledge& knowledge, const Case& c);
+std::optional<History> read_history(const Knowledge& knowledge, const std::string& lines);
+
+}  // namespace dryshaft::proof
+
+#endif

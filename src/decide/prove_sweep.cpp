@@ -1,0 +1,315 @@
+#include "decide/prove_sweep.hpp"
+
+#include <algorithm>
+
+namespace dryshaft::proof {
+namespace {
+
+constexpr int kChips = 2;
+
+struct Judged {
+  double risk = 0;
+  int severity = 0;
+};
+
+// Looks at one state and its better neighbours.
+class Examiner {
+ public:
+  Examiner(const Space& space, Aims aims) : space_(space), aims_(aims) {}
+
+  void examine(const Draft& d) {
+    const Case c = space_.realize(d);
+    const Verdict v = judge(space_.knowledge, space_.model, c);
+    ++found.states;
+    const Judged here{v.posterior.risk, severity(v.grade)};
+    const auto wanted = [&](Aim aim) { return (aims_ & only(aim)) != 0; };
+    if (wanted(Aim::unchecked_a)) {
+      const bool a = v.grade == Grade::A && !made_dry_and_clean(d.level, d.look.check);
+      const bool b = v.grade <= Grade::B && d.look.check != PortCheck::fresh;
+      if (a || b) {
+        breach(Aim::unchecked_a, d, std::nullopt);
+      }
+    }
+    if (wanted(Aim::no_action)) {
+      const Facts facts = facts_of(c, v);
+      if (std::ranges::none_of(space_.knowledge.advice,
+                               [&](const Advice& a) { return holds(a.when, facts); })) {
+        breach(Aim::no_action, d, std::nullopt);
+      }
+    }
+    if (wanted(Aim::worse_finding)) {
+      lowered(d, here);
+    }
+    if (wanted(Aim::not_observed)) {
+      forgotten(d, here);
+    }
+    if (wanted(Aim::older_look)) {
+      fresher(d, here);
+    }
+    if (wanted(Aim::more_distance)) {
+      nearer(d, here);
+    }
+  }
+
+  Sweep found;
+
+ private:
+  Judged at(const Draft& d) {
+    ++found.states;
+    const Verdict v = space_.judge(d);
+    return {v.posterior.risk, severity(v.grade)};
+  }
+
+  void breach(Aim aim, const Draft& bad, const std::optional<Draft>& than) {
+    std::size_t n = bad.observed();
+    if (than) {
+      n = std::max(n, than->observed());
+    }
+    std::optional<Breach>& smallest = found.smallest[idx(aim)];
+    if (!smallest || n < smallest->findings) {
+      smallest = Breach{aim, bad, than, n};
+    }
+  }
+
+  void compare(Aim aim, const Draft& worse, Judged w, const Draft& better, Judged b) {
+    if (falls(b.risk, w.risk) || w.severity < b.severity) {
+      breach(aim, worse, better);
+    }
+  }
+
+  // Each ordered finding that is above harmless, one level down.
+  void lowered(const Draft& d, Judged here) {
+    for (const FindingSpec& f : findings()) {
+      if (!f.ordered || d.at(f.id) < 1) {
+        continue;
+      }
+      Draft lower = d;
+      lower.set(f.id, d.at(f.id) - 1);
+      if (f.id == Finding::earlier_coolant) {
+        lower.set(f.id, -1);  // its absence is never on record
+      }
+      if (lower.at(f.id) == 0) {
+        // What is said of the worse finding does not exist for the harmless
+        // one: compare with nothing said.
+        if (std::ranges::any_of(findings(), [&](const FindingSpec& detail) {
+              return detail.detail_of == f.id && d.at(detail.id) >= 0;
+            })) {
+          continue;
+        }
+        if (f.id == Finding::port_fluid && d.look.check == PortCheck::not_made) {
+          lower.look = space_.looks[1];
+        }
+      }
+      if (Space::possible(lower)) {
+        compare(Aim::worse_finding, d, here, lower, at(lower));
+      }
+    }
+  }
+
+  // Each finding that tells the best it can, taken away.
+  void forgotten(const Draft& d, Judged here) {
+    for (const FindingSpec& f : findings()) {
+      if (f.ordered) {
+        if (d.at(f.id) != 0) {
+          continue;
+        }
+        Draft without = d;
+        without.set(f.id, -1);
+        if (f.id == Finding::port_fluid) {
+          if (d.look.weight < 1) {
+            continue;  // other news of the same look would go as well
+          }
+          without.look = space_.looks[0];
+        }
+        if (Space::possible(without)) {
+          compare(Aim::not_observed, without, at(without), d, here);
+        }
+      } else if (d.at(f.id) < 0) {
+        // Unordered: at least one of its values looks no worse than not knowing.
+        bool one = false;
+        bool any = false;
+        Draft best = d;
+        for (std::size_t l = 0; l < f.levels.size() && !one; ++l) {
+          Draft with = d;
+          with.set(f.id, static_cast<int>(l));
+          if (!Space::possible(with)) {
+            continue;
+          }
+          best = any ? best : with;
+          any = true;
+          const Judged known = at(with);
+          one = !falls(known.risk, here.risk) && known.severity <= here.severity;
+        }
+        if (any && !one) {
+          breach(Aim::not_observed, d, best);
+        }
+      }
+    }
+  }
+
+  void fresher(const Draft& d, Judged here) {
+    for (std::size_t i = 2; i < space_.looks.size(); ++i) {
+      if (space_.looks[i].weight == d.look.weight && d.look.check == space_.looks[i].check) {
+        Draft younger = d;
+        younger.look = space_.looks[i - 1];
+        compare(Aim::older_look, d, here, younger, at(younger));
+      }
+    }
+  }
+
+  void nearer(const Draft& d, Judged here) {
+    const auto place = std::ranges::find(space_.distances, d.km);
+    if (place == space_.distances.begin() || place == space_.distances.end()) {
+      return;
+    }
+    Draft near = d;
+    near.km = *(place - 1);
+    compare(Aim::more_distance, d, here, near, at(near));
+  }
+
+  const Space& space_;
+  Aims aims_;
+};
+
+void keep_smaller(Sweep& into, const Sweep& more) {
+  into.states += more.states;
+  for (std::size_t a = 0; a < kAimCount; ++a) {
+    const std::optional<Breach>& b = more.smallest[a];
+    if (b && (!into.smallest[a] || b->findings < into.smallest[a]->findings)) {
+      into.smallest[a] = b;
+    }
+  }
+}
+
+}  // namespace
+
+bool made_dry_and_clean(const Levels& level, PortCheck check) {
+  const auto at = [&](Finding f) { return level[idx(f)]; };
+  return check == PortCheck::fresh && at(Finding::port_fluid) == 0 &&
+         at(Finding::port_residue) == 0 && at(Finding::port_rust) == 0 &&
+         at(Finding::port_debris) < kChips;
+}
+
+Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
+  auto picks = space.picks(reach.findings);
+  std::erase_if(picks, [&](const auto& p) { return p.size() < reach.fewest; });
+  constexpr std::size_t kChunk = 16;
+  const std::size_t chunks = (picks.size() + kChunk - 1) / kChunk;
+  std::vector<Sweep> parts(chunks);
+  const auto first = [](std::size_t wanted, std::size_t all) {
+    return wanted == 0 ? all : std::min(wanted, all);
+  };
+  spread(chunks, [&](std::size_t chunk) {
+    Examiner examiner(space, reach.aims);
+    const std::size_t end = std::min(picks.size(), (chunk + 1) * kChunk);
+    for (std::size_t p = chunk * kChunk; p < end; ++p) {
+      for (const Levels& base : space.bases) {
+        Draft d;
+        d.level = base;
+        for (const auto& [f, l] : picks[p]) {
+          d.set(f, l);
+        }
+        for (const Look& look : space.looks) {
+          d.look = look;
+          for (std::size_t u = 0; u < first(reach.configurations, space.configurations.size());
+               ++u) {
+            d.unit = space.configurations[u];
+            if (!Space::possible(d)) {
+              continue;
+            }
+            for (std::size_t k = 0; k < first(reach.distances, space.distances.size()); ++k) {
+              d.km = space.distances[k];
+              examiner.examine(d);
+            }
+          }
+        }
+      }
+    }
+    parts[chunk] = std::move(examiner.found);
+  });
+  Sweep all;
+  for (const Sweep& part : parts) {
+    keep_smaller(all, part);
+  }
+  return all;
+}
+
+std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread) {
+  std::optional<Breach> best;
+  for (std::size_t n = 0; n <= 3; ++n) {
+    for (const std::size_t configurations : {std::size_t{1}, std::size_t{0}}) {
+      const Sweep found = sweep(space,
+                                {.findings = n,
+                                 .fewest = n,
+                                 .configurations = configurations,
+                                 .distances = n < 3 || configurations == 1 ? 0U : 3U,
+                                 .aims = only(aim)},
+                                spread);
+      const std::optional<Breach>& b = found.smallest[idx(aim)];
+      if (b && (!best || b->findings < best->findings)) {
+        best = b;
+      }
+      if (best && best->findings <= n) {
+        return best;
+      }
+    }
+    if (best) {
+      return shrunk(space, *best);
+    }
+  }
+  return best;
+}
+
+Breach shrunk(const Space& space, Breach breach) {
+  const auto breaks = [&](const Breach& b) {
+    if (!Space::possible(b.bad) || (b.than && !Space::possible(*b.than))) {
+      return false;
+    }
+    const Verdict bad = space.judge(b.bad);
+    if (!b.than) {
+      if (b.aim == Aim::no_action) {
+        const Facts facts = facts_of(space.realize(b.bad), bad);
+        return std::ranges::none_of(space.knowledge.advice,
+                                    [&](const Advice& a) { return holds(a.when, facts); });
+      }
+      return (bad.grade == Grade::A && !made_dry_and_clean(b.bad.level, b.bad.look.check)) ||
+             (bad.grade <= Grade::B && b.bad.look.check != PortCheck::fresh);
+    }
+    const Verdict than = space.judge(*b.than);
+    return falls(than.posterior.risk, bad.posterior.risk) ||
+           severity(bad.grade) < severity(than.grade);
+  };
+  for (bool again = true; again;) {
+    again = false;
+    for (const FindingSpec& f : findings()) {
+      Breach less = breach;
+      const bool differs = breach.than && breach.than->at(f.id) != breach.bad.at(f.id);
+      if (breach.bad.at(f.id) < 0 || differs) {
+        continue;
+      }
+      less.bad.set(f.id, -1);
+      less.bad.clear_details(f.id);
+      if (less.than) {
+        less.than->set(f.id, -1);
+        less.than->clear_details(f.id);
+      }
+      if (f.id == Finding::port_fluid) {
+        less.bad.look = space.looks[0];
+        if (less.than) {
+          less.than->look = space.looks[0];
+        }
+      }
+      if (breaks(less)) {
+        breach = less;
+        again = true;
+      }
+    }
+  }
+  breach.findings = breach.bad.observed();
+  if (breach.than) {
+    breach.findings = std::max(breach.findings, breach.than->observed());
+  }
+  return breach;
+}
+
+}  // namespace dryshaft::proof

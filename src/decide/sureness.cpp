@@ -1,0 +1,110 @@
+// How far the answer depends on judgement: the same case under many models, in
+// each of which every value marked "from memory" is off by its own factor.
+#include <algorithm>
+#include <cmath>
+
+#include "dryshaft/assess.hpp"
+
+namespace dryshaft {
+namespace {
+
+// FNV-1a over the id, then SplitMix64 over it and the model's number: a draw
+// depends on nothing but these, so the order of the rules does not matter.
+double draw(std::string_view id, std::string_view part, std::uint64_t number) {
+  std::uint64_t z = 0xCBF29CE484222325U;
+  for (const std::string_view text : {id, part}) {
+    for (const char c : text) {
+      z = (z ^ static_cast<unsigned char>(c)) * 0x100000001B3U;
+    }
+  }
+  z += (number + 1) * 0x9E3779B97F4A7C15U;
+  z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
+  z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
+  z ^= z >> 31U;
+  return std::ldexp(static_cast<double>(z >> 11U), -52) - 1;  // from -1 to 1
+}
+
+double with_odds(double p, double factor) {
+  return p <= 0 || p >= 1 ? p : p * factor / (1 - p + p * factor);
+}
+
+class Variation {
+ public:
+  Variation(double band, std::uint64_t number) : log_band_(std::log(band)), number_(number) {}
+
+  [[nodiscard]] double factor(const Item& item, std::string_view part = {}) const {
+    return item.source.mark == SourceMark::from_memory
+               ? std::exp(log_band_ * draw(item.id, part, number_))
+               : 1.0;
+  }
+
+  template <typename Values>
+  void shift(Values& values, double by) const {
+    for (double& p : values) {
+      p = with_odds(p, by);
+    }
+  }
+
+ private:
+  double log_band_;
+  std::uint64_t number_;
+};
+
+}  // namespace
+
+std::vector<Model> variations(const Knowledge& knowledge, std::size_t count) {
+  Knowledge k;
+  std::vector<Model> models;
+  models.reserve(count);
+  for (std::uint64_t number = 0; number < count; ++number) {
+    const Variation v(knowledge.settings.memory_band, number);
+    k.causes = knowledge.causes;
+    k.links = knowledge.links;
+    k.backgrounds = knowledge.backgrounds;
+    for (CauseRule& c : k.causes) {
+      v.shift(c.base, v.factor(c, "base"));
+      v.shift(c.given, v.factor(c, "given"));
+      if (c.wear) {
+        const double scale = std::pow(v.factor(c, "wear"), -1 / c.wear->shape);
+        c.wear->scale_km *= scale;
+        c.wear->scale_years *= scale;
+      }
+    }
+    // One factor for all levels of a link, so that worse stays rarer.
+    for (Link& link : k.links) {
+      v.shift(link.shows, v.factor(link));
+    }
+    for (Background& b : k.backgrounds) {
+      v.shift(b.anyway, v.factor(b));
+    }
+    models.emplace_back(k);
+  }
+  return models;
+}
+
+HowSure how_sure(const Knowledge& knowledge, const std::vector<Model>& models, const Case& c,
+                 const Verdict& verdict) {
+  HowSure sure{.models = models.size(),
+               .odds_factor = knowledge.settings.memory_band,
+               .risk_low = verdict.posterior.risk,
+               .risk_high = verdict.posterior.risk,
+               .grade_holds = 0,
+               .grades = {}};
+  std::array<bool, kGradeCount> seen{};
+  for (const Model& model : models) {
+    const Verdict v = judge(knowledge, model, c);
+    sure.risk_low = std::min(sure.risk_low, v.posterior.risk);
+    sure.risk_high = std::max(sure.risk_high, v.posterior.risk);
+    sure.grade_holds += v.grade == verdict.grade ? 1 : 0;
+    seen.at(static_cast<std::size_t>(v.grade)) = true;
+  }
+  for (std::size_t g = 0; g < kGradeCount; ++g) {
+    if (seen.at(g)) {
+      sure.grades.push_back(static_cast<Grade>(g));
+    }
+  }
+  sure.grade_holds /= models.empty() ? 1 : static_cast<double>(models.size());
+  return sure;
+}
+
+}  // namespace dryshaft
