@@ -49,7 +49,11 @@ using States = std::array<double, kStateCount>;
 struct Posterior {
   States state{};  ///< probability of each joint state; sums to 1
   std::array<double, kCauseCount> cause{};
-  double risk = 0;  ///< probability that at least one cause marked damaging "yes" is present
+  double damage = 0;  ///< probability that at least one cause marked damaging "yes" is present
+  /// The same without the findings that only sort noises (`FindingSpec::sorts_noise`): what
+  /// grades rest on. It is monotone in every ordered finding, and not to observe a finding is
+  /// never better than its best value; with explaining away by the sound of a noise it was not.
+  double risk = 0;
 };
 
 /// Weight of each finding for each cause, in decibans: log odds with the
@@ -100,7 +104,8 @@ class Model {
 };
 
 /// Posterior from likelihoods already multiplied: normalises and sums up.
-Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);
+/// `for_risk` leaves out the findings that only sort noises.
+Posterior posterior_of(const States& all, const States& for_risk, std::uint64_t damaging);
 
 // ------------------------------------------------ from records to a case
 

@@ -82,8 +82,7 @@ class ExpectReader {
     ObjectView view(d_, node, out_);
     verdict(view);
     probabilities(view);
-    Words floors = ids_of(k_.floors);
-    listing(view, "floors", "no_floors", floors, [](const Report& r) {
+    listing(view, "floors", "no_floors", ids_of(k_.floors), [](const Report& r) {
       Words came;
       for (const FloorHeld& f : r.floors) {
         came.push_back(f.rule);
@@ -121,8 +120,7 @@ class ExpectReader {
 
   // A word of the report that must be this one.
   template <typename Came>
-  void one_of(ObjectView& view, std::string_view key, const Words& words, Came came) {
-    const Node* node = view.optional(key);
+  void one_of(ObjectView& view, const Node* node, const Words& words, Came came) {
     if (node == nullptr) {
       return;
     }
@@ -135,22 +133,21 @@ class ExpectReader {
   }
 
   void verdict(ObjectView& view) {
-    one_of(view, "grade", names_up_to<Grade>(kGradeCount),
+    one_of(view, view.optional("grade"), names_up_to<Grade>(kGradeCount),
            [](const Report& r) { return name(r.grade); });
-    constexpr std::string_view kAtLeast = "at_least";
     const auto at_least = [](const Report& r) {
       return r.at_least ? name(*r.at_least) : std::string_view("none");
     };
-    const Node* node = view.optional(kAtLeast);
+    const Node* node = view.optional("at_least");
     if (node != nullptr && node->kind == Kind::null) {
       add(*node, [at_least](const Outcome& o) {
         return o.report.at_least ? fmt::format("expected none, came {}", at_least(o.report))
                                  : std::string();
       });
     } else {
-      one_of(view, kAtLeast, {name(Grade::B), name(Grade::C), name(Grade::D)}, at_least);
+      one_of(view, node, {name(Grade::B), name(Grade::C), name(Grade::D)}, at_least);
     }
-    one_of(view, "rebuild_outlook", names_up_to<Outlook>(4),
+    one_of(view, view.optional("rebuild_outlook"), names_up_to<Outlook>(4),
            [](const Report& r) -> std::string_view { return r.rebuild_outlook; });
   }
 
@@ -190,7 +187,7 @@ class ExpectReader {
     for (const CauseSpec& c : causes()) {
       words.push_back(c.name);
     }
-    one_of(view, "top_cause", words,
+    one_of(view, view.optional("top_cause"), words,
            [](const Report& r) -> std::string_view { return r.causes.front().id; });
     if (const Node* node = view.optional("causes")) {
       ObjectView inside(d_, *node, out_);
@@ -206,15 +203,20 @@ class ExpectReader {
     }
   }
 
+  // The first element of an array.
+  const Node* array(ObjectView& view, const Node& node, std::string_view of_what) {
+    if (node.kind != Kind::array) {
+      view.complain(node, "wrong-type", fmt::format("is {}", located::shown(d_, node)),
+                    fmt::format("an array of {}", of_what));
+      return nullptr;
+    }
+    return d_.first(node);
+  }
+
   // Each element of an array of words, with the word.
   template <typename Each>
   void elements(ObjectView& view, const Node& node, const Words& words, Each each) {
-    if (node.kind != Kind::array) {
-      view.complain(node, "wrong-type", fmt::format("is {}", located::shown(d_, node)),
-                    "an array of: " + joined(words));
-      return;
-    }
-    for (const Node* n = d_.first(node); n != nullptr; n = d_.next(*n)) {
+    for (const Node* n = array(view, node, joined(words)); n != nullptr; n = d_.next(*n)) {
       if (const auto word = view.word_at(*n, words)) {
         each(*n, words[*word]);
       }
@@ -271,15 +273,16 @@ class ExpectReader {
   }
 
   void firsts(ObjectView& view) {
-    one_of(view, "first_action", ids_of(k_.actions),
-           [](const Report& r) -> std::string_view { return r.actions.front().id; });
+    one_of(view, view.optional("first_action"), ids_of(k_.actions), [](const Report& r) {
+      return r.actions.empty() ? std::string_view("none") : std::string_view(r.actions.front().id);
+    });
     Words checks;
     for (const ActionRule& a : k_.actions) {
       if (!a.reveals.empty()) {
         checks.push_back(a.id);
       }
     }
-    one_of(view, "next_check", checks, [](const Report& r) {
+    one_of(view, view.optional("next_check"), checks, [](const Report& r) {
       return r.next_checks.empty() ? std::string_view("none")
                                    : std::string_view(r.next_checks.front().id);
     });
@@ -292,7 +295,7 @@ class ExpectReader {
     }
     ObjectView inside(d_, *node, out_);
     for (const ActionRule& action : k_.actions) {
-      one_of(inside, action.id, names_up_to<Urgency>(kUrgencyCount),
+      one_of(inside, inside.optional(action.id), names_up_to<Urgency>(kUrgencyCount),
              [id = std::string_view(action.id)](const Report& r) -> std::string_view {
                const auto found = std::ranges::find(r.actions, id, &Action::id);
                return found == r.actions.end() ? "no such action" : name(found->urgency);
@@ -304,15 +307,13 @@ class ExpectReader {
 
   void texts(ObjectView& view) {
     const auto each = [&](std::string_view key, bool wanted) {
-      const std::vector<std::string> texts = view.optional_texts(key);
       const Node* node = view.optional(key);
       if (node == nullptr) {
         return;
       }
       not_empty(view, *node);
-      const Node* at = node->kind == Kind::array ? d_.first(*node) : nullptr;
-      for (const std::string& text : texts) {
-        add(*at, [text = single_spaced(text), wanted](const Outcome& o) {
+      for (const Node* n = array(view, *node, "texts"); n != nullptr; n = d_.next(*n)) {
+        add(*n, [text = single_spaced(view.text_at(*n)), wanted](const Outcome& o) {
           const std::string all = single_spaced(o.options.text(o.report));
           return (all.find(text) != std::string::npos) == wanted
                      ? std::string()
@@ -320,7 +321,6 @@ class ExpectReader {
                                    wanted ? "says" : "does not say", text,
                                    wanted ? "does not" : "does");
         });
-        at = d_.next(*at);
       }
     };
     each("text_has", true);

@@ -56,9 +56,14 @@ class Outcomes {
       start_.port_weight = 1;
     }
     const Posterior prior = model.infer(start_);
-    states_ = prior.state;
-    before_ = entropy_bits(prior.risk);
-    walk(0, start_, states_);
+    before_ = entropy_bits(prior.damage);
+    Case without_sound = start_;
+    for (const FindingSpec& f : findings()) {
+      if (f.sorts_noise) {
+        without_sound.set(f.id, -1);
+      }
+    }
+    walk(0, start_, {prior.state, model.infer(without_sound).state});
   }
 
   [[nodiscard]] bool any() const { return leaves_ > 1; }
@@ -74,7 +79,12 @@ class Outcomes {
   }
 
  private:
-  void walk(std::size_t at, Case& c, const States& weight) {
+  struct Weights {
+    States all;
+    States for_risk;
+  };
+
+  void walk(std::size_t at, Case& c, const Weights& weight) {
     if (at == open_.size()) {
       leaf(c, weight);
       return;
@@ -86,9 +96,10 @@ class Outcomes {
     }
     for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
       const States& like = model_.likelihood(f, static_cast<int>(l));
-      States next;
+      Weights next = weight;
       for (std::size_t s = 0; s < kStateCount; ++s) {
-        next[s] = weight[s] * like[s];
+        next.all[s] *= like[s];
+        next.for_risk[s] *= spec(f).sorts_noise ? 1 : like[s];
       }
       c.set(f, static_cast<int>(l));
       walk(at + 1, c, next);
@@ -96,14 +107,15 @@ class Outcomes {
     c.set(f, -1);
   }
 
-  void leaf(const Case& c, const States& weight) {
+  void leaf(const Case& c, const Weights& weight) {
     ++leaves_;
     double total = 0;
-    for (const double x : weight) {
+    for (const double x : weight.all) {
       total += x;
     }
-    const Posterior posterior = posterior_of(weight, model_.damaging_states());
-    after_ += total * entropy_bits(posterior.risk);
+    const Posterior posterior =
+        posterior_of(weight.all, weight.for_risk, model_.damaging_states());
+    after_ += total * entropy_bits(posterior.damage);
     seen_[idx(judge(knowledge_, c, posterior).grade)] = true;
   }
 
@@ -112,7 +124,6 @@ class Outcomes {
   Case start_;
   std::vector<Finding> open_;
   bool is_port_ = false;
-  States states_{};
   double before_ = 0;
   double after_ = 0;
   std::size_t leaves_ = 0;

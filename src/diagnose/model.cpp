@@ -135,34 +135,45 @@ void Model::factor(const Case& c, std::size_t finding, States& out) const {
   }
 }
 
-Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
+Posterior posterior_of(const States& all, const States& for_risk, std::uint64_t damaging) {
   Posterior p;
   double total = 0;
-  for (const double x : unnormalised) {
-    total += x;
+  double risk_total = 0;
+  for (std::size_t s = 0; s < kStateCount; ++s) {
+    total += all[s];
+    risk_total += for_risk[s];
   }
   const double scale = 1 / total;
   for (std::size_t s = 0; s < kStateCount; ++s) {
-    const double x = unnormalised[s] * scale;
+    const double x = all[s] * scale;
     p.state[s] = x;
     for (std::size_t c = 0; c < kCauseCount; ++c) {
       p.cause[c] += present_in(s, c) ? x : 0;
     }
-    p.risk += (damaging >> s & 1U) != 0 ? x : 0;
+    if ((damaging >> s & 1U) != 0) {
+      p.damage += x;
+      p.risk += for_risk[s];
+    }
   }
+  p.risk /= risk_total;
   return p;
 }
 
 Posterior Model::infer(const Case& c) const {
-  States states = prior(c);
+  States for_risk = prior(c);
   States like;
-  for (std::size_t f = 0; f < kFindingCount; ++f) {
-    if (c.level[f] >= 0 && carries_[f]) {
-      factor(c, f, like);
-      multiply(states, like);
+  const auto take = [&](States& into, bool sorts_noise) {
+    for (std::size_t f = 0; f < kFindingCount; ++f) {
+      if (c.level[f] >= 0 && carries_[f] && findings()[f].sorts_noise == sorts_noise) {
+        factor(c, f, like);
+        multiply(into, like);
+      }
     }
-  }
-  return posterior_of(states, damaging_);
+  };
+  take(for_risk, false);
+  States all = for_risk;
+  take(all, true);
+  return posterior_of(all, for_risk, damaging_);
 }
 
 Weights Model::weigh(const Case& c) const {
