@@ -176,7 +176,7 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
     double bits = 0;
     for (const auto& [outcome, p] : joint) {
       for (const int d : {0, 1}) {
-        const double marginal = d == 1 ? base.damage : 1 - base.damage;
+        const double marginal = d == 1 ? base.risk : 1 - base.risk;
         bits += p.at(static_cast<std::size_t>(d)) *
                 std::log2(p.at(static_cast<std::size_t>(d)) / ((p[0] + p[1]) * marginal));
       }

@@ -156,14 +156,14 @@ TEST_CASE("inference agrees with an independent sum over everything hidden") {
     const Case c = drawn_case(draw);
     const Posterior fast = shipped_model().infer(c);
     const Brute slow = brute(shipped(), c);
-    CHECK(fast.damage == Approx(slow.risk).epsilon(1e-9));
-    Case quiet = c;  // the risk leaves out what only sorts noises
+    CHECK(fast.risk == Approx(slow.risk).epsilon(1e-9));
+    Case quiet = c;  // what the grade rests on leaves out what only explains away
     for (const FindingSpec& f : findings()) {
-      if (f.sorts_noise) {
+      if (shipped_model().explains_only(f.id)) {
         quiet.set(f.id, -1);
       }
     }
-    CHECK(fast.risk == Approx(brute(shipped(), quiet).risk).epsilon(1e-9));
+    CHECK(fast.graded_risk == Approx(brute(shipped(), quiet).risk).epsilon(1e-9));
     for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
       CHECK(fast.cause[cause] == Approx(slow.cause[cause]).epsilon(1e-9));
     }
@@ -254,11 +254,11 @@ TEST_CASE("not observed counts neither way") {
         }
         Case with = c;
         with.set(f.id, static_cast<int>(l));
-        mean += weight * shipped_model().infer(with).damage;
+        mean += weight * shipped_model().infer(with).risk;
         total += weight;
       }
       CHECK(total == Approx(1).epsilon(1e-12));
-      CHECK(mean == Approx(base.damage).epsilon(1e-9));
+      CHECK(mean == Approx(base.risk).epsilon(1e-9));
     }
   }
 }

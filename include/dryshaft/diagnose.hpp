@@ -49,11 +49,10 @@ using States = std::array<double, kStateCount>;
 struct Posterior {
   States state{};  ///< probability of each joint state; sums to 1
   std::array<double, kCauseCount> cause{};
-  double damage = 0;  ///< probability that at least one cause marked damaging "yes" is present
-  /// The same without the findings that only sort noises (`FindingSpec::sorts_noise`): what
-  /// grades rest on. It is monotone in every ordered finding, and not to observe a finding is
-  /// never better than its best value; with explaining away by the sound of a noise it was not.
-  double risk = 0;
+  double risk = 0;  ///< probability that at least one cause marked damaging "yes" is present
+  /// The risk without the findings that only explain others away (see
+  /// `Model::explains_only`): what the grade rests on.
+  double graded_risk = 0;
 };
 
 /// Weight of each finding for each cause, in decibans: log odds with the
@@ -79,6 +78,16 @@ class Model {
   [[nodiscard]] bool carries_evidence(Finding finding) const {
     return carries_[static_cast<std::size_t>(finding)];
   }
+  /// Whether a finding bears on damage only by explaining another finding away:
+  /// it is linked to no damaging cause, or it describes one that other causes
+  /// bring about as well. Such news moves the probabilities of causes and the
+  /// risk, yet not the grade: a tone that sounds like etched bearings does not
+  /// show that the seal is dry, and what a noise sounds like may be misheard.
+  /// Without this rule an unanswered question could give a better grade than
+  /// each of its answers.
+  [[nodiscard]] bool explains_only(Finding finding) const {
+    return (explains_ >> static_cast<std::size_t>(finding) & 1U) != 0;
+  }
   /// Bit `s` is set where state `s` holds a damaging cause.
   [[nodiscard]] std::uint64_t damaging_states() const { return damaging_; }
   /// Chance that wear-out alone has begun the leak by this distance and age; 0 without wear.
@@ -88,6 +97,10 @@ class Model {
 
  private:
   void factor(const Case& c, std::size_t finding, States& out) const;
+  void multiply_by(const Case& c, std::size_t finding, States& states) const;
+  void compile_priors();
+  [[nodiscard]] States prior_by_cause(const Case& c) const;
+  [[nodiscard]] std::size_t configuration(const Case& c) const;
 
   struct CausePrior {
     int by = -1;  // situation, or -1
@@ -97,15 +110,27 @@ class Model {
     std::array<double, kCauseCount> given{};
     std::uint32_t parents = 0;
   };
+  // Priors of one configuration: of all states before wear-out, and what is
+  // added where nothing has worn out, times the chance of that.
+  struct ConfiguredPrior {
+    States worn{};
+    States unworn{};
+  };
   std::array<CausePrior, kCauseCount> priors_{};
+  std::vector<ConfiguredPrior> configured_;
+  std::array<std::size_t, kSituationCount> stride_{};  // in `configured_`; 0: no prior asks
+  int wearing_ = -1;           // the cause that wears out, or none
+  bool several_wear_ = false;  // more than one does
   std::array<std::array<States, kMaxLevels>, kFindingCount> likelihood_{};
   std::array<bool, kFindingCount> carries_{};
+  std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old
+  std::uint32_t explains_ = 0;
   std::uint64_t damaging_ = 0;
+  States damaged_{};  // 1 where a damaging cause is present, else 0
 };
 
-/// Posterior from likelihoods already multiplied: normalises and sums up.
-/// `for_risk` leaves out the findings that only sort noises.
-Posterior posterior_of(const States& all, const States& for_risk, std::uint64_t damaging);
+/// Posterior from likelihoods already multiplied: normalises and sums up. Both risks are the same.
+Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);
 
 // ------------------------------------------------ from records to a case
 

@@ -187,9 +187,6 @@ struct FindingSpec {
   std::optional<Finding> detail_of = std::nullopt;
   /// Comes from an opening or the unit's past: no check can bring it about.
   bool from_history = false;
-  /// Only says where a noise comes from. It moves the causes' probabilities, but
-  /// not the risk: the sound of a noise must never talk a leak away.
-  bool sorts_noise = false;
 };
 std::span<const FindingSpec, kFindingCount> findings();
 const FindingSpec& spec(Finding finding);

@@ -56,10 +56,10 @@ class Outcomes {
       start_.port_weight = 1;
     }
     const Posterior prior = model.infer(start_);
-    before_ = entropy_bits(prior.damage);
+    before_ = entropy_bits(prior.risk);
     Case without_sound = start_;
     for (const FindingSpec& f : findings()) {
-      if (f.sorts_noise) {
+      if (model.explains_only(f.id)) {
         without_sound.set(f.id, -1);
       }
     }
@@ -99,7 +99,7 @@ class Outcomes {
       Weights next = weight;
       for (std::size_t s = 0; s < kStateCount; ++s) {
         next.all[s] *= like[s];
-        next.for_risk[s] *= spec(f).sorts_noise ? 1 : like[s];
+        next.for_risk[s] *= model_.explains_only(f) ? 1 : like[s];
       }
       c.set(f, static_cast<int>(l));
       walk(at + 1, c, next);
@@ -113,9 +113,9 @@ class Outcomes {
     for (const double x : weight.all) {
       total += x;
     }
-    const Posterior posterior =
-        posterior_of(weight.all, weight.for_risk, model_.damaging_states());
-    after_ += total * entropy_bits(posterior.damage);
+    Posterior posterior = posterior_of(weight.all, model_.damaging_states());
+    posterior.graded_risk = posterior_of(weight.for_risk, model_.damaging_states()).risk;
+    after_ += total * entropy_bits(posterior.risk);
     seen_[idx(judge(knowledge_, c, posterior).grade)] = true;
   }
 

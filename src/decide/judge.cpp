@@ -18,7 +18,7 @@ Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& poster
   const Settings& s = knowledge.settings;
   Verdict v;
   v.posterior = posterior;
-  v.band = band_of(s, posterior.risk);
+  v.band = band_of(s, posterior.graded_risk);
   v.grade = Grade::A;
   const Facts facts = facts_of(c, v);
   Grounds grounds{.worst_floor = Grade::A,

@@ -36,7 +36,7 @@ using Terms = std::vector<Term>;  // holds where one of them does
 
 constexpr std::size_t kMostTerms = 128;
 
-// Thrown by nobody: a condition that cannot be put this way says so here.
+// Puts conditions this way; `possible` says whether it could.
 struct Expansion {
   bool possible = true;
 

@@ -142,10 +142,10 @@ void add_why_this_grade(Document& out, const Report& report) {
   }
   out.push_back(Heading{fmt::format("Why {}", name(report.grade))});
   for (const FloorHeld& floor : report.floors) {
-    out.push_back(
-        Item{0,
-             fmt::format("{}, at least {} (rule {})", floor.because, name(floor.grade), floor.rule),
-             {}});
+    out.push_back(Item{
+        0,
+        fmt::format("At least {}: {} ({})", name(floor.grade), closed(floor.because), floor.rule),
+        {}});
   }
   for (const std::string& reason : report.reasons) {
     out.push_back(Item{0, reason, {}});
@@ -196,6 +196,25 @@ void add_causes(Document& out, const Report& report) {
     out.push_back(
         Paragraph{"dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause, "
                   "10 dB makes them ten times as high; minus divides them."});
+  }
+}
+
+void add_how_sure(Document& out, const Report& report) {
+  if (!report.how_sure || report.how_sure->models == 0) {
+    return;
+  }
+  const HowSure& sure = *report.how_sure;
+  const auto models = static_cast<double>(sure.models);
+  out.push_back(Heading{"How much rests on judgement"});
+  // Models are counted, so that no share of them has to be called certain.
+  out.push_back(Paragraph{fmt::format(
+      "With every value from memory off by up to a factor of {:.3g} in its odds, damage is {} to "
+      "{} probable; {} of {} models give {}.",
+      sure.odds_factor, percent(sure.risk_low), percent(sure.risk_high),
+      words::grouped(sure.grade_holds * models), words::grouped(models), name(report.grade))});
+  if (sure.grades.size() > 1) {
+    out.push_back(
+        Paragraph{fmt::format("Grades that any of them gives: {}.", words::either(sure.grades))});
   }
 }
 
@@ -256,9 +275,9 @@ void add_outlook(Document& out, const Report& report, Units units) {
   const std::string until = words::deadline(report.recheck.km, report.recheck.days, units);
   if (!until.empty() || !report.recheck.because.empty()) {
     out.push_back(Heading{"Recheck"});
-    out.push_back(Paragraph{
-        sentence(fmt::format("{}{}{}", until.empty() ? "no limit set" : until,
-                             report.recheck.because.empty() ? "" : ": ", report.recheck.because))});
+    out.push_back(Paragraph{sentence(
+        fmt::format("{}{}{}", until, until.empty() || report.recheck.because.empty() ? "" : ": ",
+                    report.recheck.because))});
   }
   if (!report.rebuild_outlook.empty()) {
     out.push_back(Heading{"Rebuild outlook"});
@@ -299,8 +318,8 @@ void add_note(Document& out, const Report& report) {
 }
 
 std::string rules_line(const Report& report) {
-  return fmt::format("Rules {} {}, {}. Screening aid: a qualified technician decides.",
-                     report.rules_id, report.rules_version, short_sha(report.rules_sha256));
+  return fmt::format("Rules {} {}, {}. Screening aid: a technician decides.", report.rules_id,
+                     report.rules_version, short_sha(report.rules_sha256));
 }
 
 void add_basis(Document& out, const Report& report) {
@@ -325,6 +344,7 @@ Document describe_for_technician(const Report& report, Units units) {
   add_actions(out, report, units);
   add_why_this_grade(out, report);
   add_causes(out, report);
+  add_how_sure(out, report);
   add_findings(out, report);
   add_next_checks(out, report);
   add_would_change(out, report);
@@ -484,10 +504,13 @@ void add_summary(Document& out, const Batch& batch,
   }
 }
 
-// The most probable cause, if it is worth a word: "rotor-bearing-erosion" as "rotor-erosion", since
-// a narrow column needs the part that tells causes apart.
+// A cause that is less probable than this is not named in the ranked table.
+constexpr double kLikely = 0.2;
+
+// The most probable cause, if it is likely at all: "rotor-bearing-erosion" as "rotor-erosion",
+// since a narrow column needs the part that tells causes apart.
 std::string short_cause(const Report& report) {
-  if (report.causes.empty() || report.causes.front().probability < kWorthArguing) {
+  if (report.causes.empty() || report.causes.front().probability < kLikely) {
     return "-";
   }
   std::string id = report.causes.front().id;
@@ -510,7 +533,7 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
                    {"do first", Table::Fit::cut, false, false, 11, true},
                    {limit_head, Table::Fit::whole, true, false, 0},
                    {"cause", Table::Fit::cut, false, false, 10},
-                   {"rebuild", Table::Fit::cut, false, false, 8}};
+                   {"rebuild", Table::Fit::whole, false, false, 0}};
   bool any_limit = false;
   bool any_bound = false;
   for (std::size_t i = 0; i < batch.reports.size(); ++i) {

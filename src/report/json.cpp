@@ -237,6 +237,20 @@ void write_verdict(Writer& json, const Report& report) {
   });
   json.texts("reasons", report.reasons);
   json.member("risk", report.risk, words::kProbabilityDigits);
+  json.key("how_sure");
+  if (report.how_sure) {
+    const HowSure& sure = *report.how_sure;
+    json.begin('{');
+    json.member("models", static_cast<double>(sure.models), 0);
+    json.member("odds_factor", sure.odds_factor, words::kProbabilityDigits);
+    json.member("risk_low", sure.risk_low, words::kProbabilityDigits);
+    json.member("risk_high", sure.risk_high, words::kProbabilityDigits);
+    json.member("grade_holds", sure.grade_holds, words::kProbabilityDigits);
+    json.each("grades", sure.grades, [&](Grade grade) { json.text(name(grade)); });
+    json.end('}');
+  } else {
+    json.null();
+  }
   json.each("causes", report.causes, [&](const CauseReport& cause) {
     json.begin('{');
     json.member("id", cause.id);
@@ -264,6 +278,7 @@ void write_advice(Writer& json, const Report& report) {
   json.each("actions", report.actions, [&](const Action& action) {
     json.begin('{');
     json.member("id", action.id);
+    json.member_or_null("rule", action.rule);
     json.member("urgency", name(action.urgency));
     json.member("within_km", action.within_km, 0);
     json.member("within_days", action.within_days, 0);
