@@ -33,6 +33,15 @@ std::string percent(double p) {
   return fmt::format("{:.0f} %", p * 100);
 }
 
+// "a", "a and b", "a, b and c"
+std::string listed(const std::vector<std::string>& items, std::string_view last) {
+  std::string text = items.front();
+  for (std::size_t i = 1; i < items.size(); ++i) {
+    text += i + 1 < items.size() ? ", " + items[i] : fmt::format(" {} {}", last, items[i]);
+  }
+  return text;
+}
+
 std::string in_words(Finding finding, int level) {
   const FindingSpec& f = spec(finding);
   return fmt::format("{}: {}", f.title, f.levels[static_cast<std::size_t>(level)].plain);
@@ -403,10 +412,10 @@ class Assessor {
     const bool bad_news = std::ranges::any_of(
         findings(), [&](const FindingSpec& f) { return f.ordered && facts().at(f.id) > 0; });
     if (!likely.empty()) {
-      text = fmt::format("Probably {}.", fmt::join(likely, " and "));
+      text = fmt::format("Probably {}.", listed(likely, "and"));
     }
     if (!possible.empty() && (bad_news || !likely.empty())) {
-      text += fmt::format("{}Possibly {}.", text.empty() ? "" : " ", fmt::join(possible, " or "));
+      text += fmt::format("{}Possibly {}.", text.empty() ? "" : " ", listed(possible, "or"));
     }
     if (text.empty()) {
       text = verdict_.grade == Grade::U
@@ -423,8 +432,12 @@ class Assessor {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
     r_.owner_summary = rule.owner_summary;
     std::string found;
-    for (const FloorHeld& f : r_.floors) {
-      found += (found.empty() ? "" : " ") + f.because;
+    // The worst are enough: what is less bad would only bury them.
+    constexpr std::size_t kMost = 3;
+    for (std::size_t i = 0; i < r_.floors.size() && i < kMost; ++i) {
+      if (r_.floors[i].grade == r_.floors.front().grade) {
+        found += (found.empty() ? "" : " ") + r_.floors[i].because;
+      }
     }
     for (const std::string& reason : r_.reasons) {
       found += (found.empty() ? "" : " ") + reason;

@@ -195,7 +195,11 @@ class Prover {
         "the mixed findings: every joint level of all of them, for each prior of the other causes. "
         "Given the damaging causes d they enter the odds of damage as r(d)/r(none) alone, and none "
         "of these ratios falls when an ordered one is raised. Details of a finding exist only "
-        "while it is above harmless: what is compared with harmless is the finding undescribed."};
+        "while it is above harmless: what is compared with harmless is the finding undescribed.",
+        fmt::format("findings that only explain ({}) may lower the risk: what accounts for a noise "
+                    "takes suspicion off the rest. The grade goes by the risk without them, for "
+                    "which the same is enumerated again.",
+                    names_in(structure_.explaining, findings()))};
     conclude(p, {premises(), pure_rises(space_, structure_), mixed_rises(space_, structure_)},
              {Aim::worse_finding}, "a worse finding lowers the risk or betters the grade");
   }
@@ -221,7 +225,8 @@ class Prover {
         "raising a finding changes only the floors that mention it. For each ordered finding: "
         "every value of all findings and situations that these floors, \"ungraded\" and \"sound\" "
         "mention, next to the worst of all other floors (none, B, C, D) and each pair of risk "
-        "bands that does not fall (monotone-risk), through the function that grades."};
+        "bands that does not fall (monotone-risk; findings that only explain leave the band as it "
+        "is), through the function that grades."};
     conclude(p, {premises(), floors_rise(space_)}, {Aim::worse_finding},
              "a worse finding gives a better grade or a lower risk");
   }
@@ -230,7 +235,7 @@ class Prover {
     p.argument = {
         "risk: each harmless level, and some level of each finding that has no order, is no more "
         "likely with damage than without it, so to leave it out never lowers the odds of damage; "
-        "for mixed findings, next to every joint level of the others.",
+        "for mixed findings, next to every joint level of the others, each time some level.",
         "grade: with that value known or not, over every value of what the floors concerned "
         "mention, as above. Without the liquid on record the port counts as not checked."};
     BestLevels best{};

@@ -97,6 +97,9 @@ Structure structure_of(const Space& space) {
     } else if (space.model.carries_evidence(f.id)) {
       s.pure |= 1U << idx(f.id);
     }
+    if (space.model.explains_only(f.id)) {
+      s.explaining |= 1U << idx(f.id);
+    }
   }
   const auto refuse_causes = [&](const Condition& c, const std::string& whose) {
     ++s.states;
@@ -187,9 +190,11 @@ namespace {
 // of each given every state of the damaging causes.
 class Component {
  public:
-  Component(const Space& space, const Structure& structure) : space_(space), s_(structure) {
+  // With `graded`, only the findings by which the grade goes.
+  Component(const Space& space, const Structure& structure, bool graded)
+      : space_(space), s_(structure) {
     for (const FindingSpec& f : findings()) {
-      if (has(s_.mixed, f.id)) {
+      if (has(s_.mixed, f.id) && !(graded && space.model.explains_only(f.id))) {
         parts_.push_back(f.id);
       }
     }
@@ -351,11 +356,12 @@ bool too_large(const Component& component, Step& step) {
 
 }  // namespace
 
-Step mixed_rises(const Space& space, const Structure& structure) {
-  Step step;
-  const Component component(space, structure);
+namespace {
+
+void component_rises(const Space& space, const Structure& structure, bool graded, Step& step) {
+  const Component component(space, structure, graded);
   if (too_large(component, step)) {
-    return step;
+    return;
   }
   // Harmless news from the port enters linearly in its weight, a comparison of
   // two states therefore as a polynomial of degree 2 at most: nowhere negative
@@ -375,7 +381,8 @@ Step mixed_rises(const Space& space, const Structure& structure) {
       for (std::size_t p = 0; p < component.parts().size(); ++p) {
         const FindingSpec& f = spec(component.parts()[p]);
         const int l = component.level(joint, p);
-        if (!f.ordered || l < 0) {
+        if (!f.ordered || space.model.explains_only(f.id) || l < 0 ||
+            (l == 0 && component.described(joint, p))) {
           continue;
         }
         for (int h = l + 1; h < static_cast<int>(f.levels.size()); ++h) {
@@ -392,6 +399,8 @@ Step mixed_rises(const Space& space, const Structure& structure) {
             }
             if (weights.size() == 3) {
               gain[1] = 2 * gain[1] - (gain[0] + gain[2]) / 2;
+            } else {
+              gain[1] = gain[2] = gain[0];
             }
             if (*std::min_element(gain.begin(), gain.end()) < -kSlack * scale) {
               step.fail(fmt::format("{} speaks less for {} than {} does, next to: {}",
@@ -416,19 +425,15 @@ Step mixed_rises(const Space& space, const Structure& structure) {
       }
     }
   }
-  return step;
 }
 
-Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& best) {
-  Step step;
-  const Component component(space, structure);
+void component_unknown(const Space& space, const Structure& structure, bool graded,
+                       BestLevels& best, Step& step) {
+  const Component component(space, structure, graded);
   if (too_large(component, step)) {
-    return step;
+    return;
   }
   const std::size_t n = component.damaged();
-  for (const Finding f : component.parts()) {
-    best[idx(f)] = static_cast<std::uint8_t>((1U << spec(f).levels.size()) - 1U);
-  }
   for (const Case& unit : units_of(space, structure)) {
     const std::vector<double> chances = component.chances(unit, 1);
     for (std::size_t joint = 0; joint < component.size(); ++joint) {
@@ -441,28 +446,50 @@ Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& b
           continue;
         }
         const double* open = &chances[joint * n];
-        std::uint8_t& good = best[idx(f)];
-        const std::uint8_t before = good;
+        std::uint8_t good = 0;  // levels that no state of damage makes likelier
         for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
           const double* known = &chances[component.with(joint, p, static_cast<int>(l)) * n];
+          bool all = true;
           for (std::size_t d = 1; d < n; ++d) {
             ++step.states;
-            if (falls(known[d] * open[0], open[d] * known[0])) {
-              good = static_cast<std::uint8_t>(good & ~(1U << l));
-            }
+            all = all && !falls(known[d] * open[0], open[d] * known[0]);
           }
+          good = static_cast<std::uint8_t>(good | (all ? 1U << l : 0U));
         }
-        const bool enough = spec(f).ordered ? (good & 1U) != 0 : good != 0;
-        const bool before_enough = spec(f).ordered ? (before & 1U) != 0 : before != 0;
-        if (!enough && before_enough) {
-          step.fail(
-              fmt::format("not to observe {} can give a lower risk than {}, next to: {}", name(f),
-                          spec(f).ordered ? shown(f, 0) : "any one of its values gives everywhere",
-                          component.shown(joint)));
+        std::uint8_t& kept = best[idx(f)];
+        bool enough = good != 0;
+        if (!space.model.explains_only(f)) {  // the grade goes by it: one level for all
+          kept = static_cast<std::uint8_t>(kept & good);
+          enough = spec(f).ordered ? (good & 1U) != 0 : kept != 0;
+        }
+        if (!enough) {
+          step.fail(fmt::format("not to observe {} can give a lower risk than {}, next to: {}",
+                                name(f), spec(f).ordered ? shown(f, 0) : "each of its values",
+                                component.shown(joint)));
         }
       }
     }
   }
+}
+
+}  // namespace
+
+Step mixed_rises(const Space& space, const Structure& structure) {
+  Step step;
+  component_rises(space, structure, false, step);
+  component_rises(space, structure, true, step);
+  return step;
+}
+
+Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& best) {
+  Step step;
+  for (const FindingSpec& f : findings()) {
+    if (has(structure.mixed, f.id)) {
+      best[idx(f.id)] = static_cast<std::uint8_t>((1U << f.levels.size()) - 1U);
+    }
+  }
+  component_unknown(space, structure, false, best, step);
+  component_unknown(space, structure, true, best, step);
   return step;
 }
 

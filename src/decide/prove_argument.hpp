@@ -17,6 +17,7 @@ struct Structure {
   std::uint32_t damaging = 0;          // causes marked damaging "yes"
   std::uint32_t mixed = 0;             // findings of the mixed component
   std::uint32_t pure = 0;              // findings that carry evidence on damaging causes alone
+  std::uint32_t explaining = 0;        // findings by which the grade does not go
   std::vector<std::string> obstacles;  // why the argument does not apply
   std::uint64_t states = 0;
 };

@@ -126,7 +126,6 @@ void each_list(Knowledge& k, const Each& change) {
   for (ActionRule& a : k.actions) {
     change(a.cautions);
     change(a.owner_cautions);
-    change(a.reveals);
   }
   for (Advice& a : k.advice) {
     change(a.with);

@@ -71,8 +71,9 @@ class Examiner {
     }
   }
 
-  void compare(Aim aim, const Draft& worse, Judged w, const Draft& better, Judged b) {
-    if (falls(b.risk, w.risk) || w.severity < b.severity) {
+  void compare(Aim aim, const Draft& worse, Judged w, const Draft& better, Judged b,
+               bool grade_only = false) {
+    if ((!grade_only && falls(b.risk, w.risk)) || w.severity < b.severity) {
       breach(aim, worse, better);
     }
   }
@@ -101,7 +102,7 @@ class Examiner {
         }
       }
       if (Space::possible(lower)) {
-        compare(Aim::worse_finding, d, here, lower, at(lower));
+        compare(Aim::worse_finding, d, here, lower, at(lower), space_.model.explains_only(f.id));
       }
     }
   }
@@ -109,10 +110,7 @@ class Examiner {
   // Each finding that tells the best it can, taken away.
   void forgotten(const Draft& d, Judged here) {
     for (const FindingSpec& f : findings()) {
-      if (f.ordered) {
-        if (d.at(f.id) != 0) {
-          continue;
-        }
+      if (f.ordered && d.at(f.id) == 0) {
         Draft without = d;
         without.set(f.id, -1);
         if (f.id == Finding::port_fluid) {
@@ -122,28 +120,37 @@ class Examiner {
           without.look = space_.looks[0];
         }
         if (Space::possible(without)) {
-          compare(Aim::not_observed, without, at(without), d, here);
+          compare(Aim::not_observed, without, at(without), d, here,
+                  space_.model.explains_only(f.id));
         }
-      } else if (d.at(f.id) < 0) {
-        // Unordered: at least one of its values looks no worse than not knowing.
-        bool one = false;
-        bool any = false;
-        Draft best = d;
-        for (std::size_t l = 0; l < f.levels.size() && !one; ++l) {
-          Draft with = d;
-          with.set(f.id, static_cast<int>(l));
-          if (!Space::possible(with)) {
-            continue;
-          }
-          best = any ? best : with;
-          any = true;
-          const Judged known = at(with);
-          one = !falls(known.risk, here.risk) && known.severity <= here.severity;
-        }
-        if (any && !one) {
-          breach(Aim::not_observed, d, best);
-        }
+      } else if (d.at(f.id) < 0 && (!f.ordered || space_.model.explains_only(f.id))) {
+        any_value(d, here, f);
       }
+    }
+  }
+
+  // At least one value looks no worse than not knowing; where a finding only
+  // explains, one for the risk and one for the grade.
+  void any_value(const Draft& d, Judged here, const FindingSpec& f) {
+    const bool apart = space_.model.explains_only(f.id);
+    std::optional<Draft> first;
+    bool risk = false;
+    bool grade = false;
+    for (std::size_t l = 0; l < f.levels.size() && !(risk && grade); ++l) {
+      Draft with = d;
+      with.set(f.id, static_cast<int>(l));
+      if (!Space::possible(with)) {
+        continue;
+      }
+      first = first ? first : with;
+      const Judged known = at(with);
+      const bool lower = !falls(known.risk, here.risk);
+      const bool no_worse = known.severity <= here.severity;
+      risk = risk || (lower && (apart || no_worse));
+      grade = grade || (no_worse && (apart || lower));
+    }
+    if (first && !(risk && grade)) {
+      breach(Aim::not_observed, d, first);
     }
   }
 

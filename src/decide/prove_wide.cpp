@@ -199,14 +199,21 @@ struct Word {
   std::vector<std::pair<Finding, int>> says;  // the rest of them: not observed
   Mask mask;
   States like{};
+  States graded{};  // the part of it by which the grade goes
 };
 struct Dimension {
   std::string name;
   std::vector<Word> words;
-  std::vector<std::pair<std::size_t, std::size_t>> rises;  // better, worse
+  struct Rise {
+    std::size_t better = 0;
+    std::size_t worse = 0;
+    bool grade_only = false;  // a finding that only explains
+  };
+  std::vector<Rise> rises;
   struct Open {
     std::size_t open = 0;
     std::vector<std::size_t> known;  // one of these is no worse
+    bool apart = false;              // one in risk and one in grade
   };
   std::vector<Open> opens;
 };
@@ -255,15 +262,16 @@ class Builder {
         const auto rise_from = [&](int lower) {
           other[idx(f)] = static_cast<std::int8_t>(lower);
           if (const auto better = find(other)) {
-            d.rises.emplace_back(*better, w);
+            d.rises.push_back({*better, w, space_.model.explains_only(f)});
           }
         };
         if (spec(f).ordered && l >= 1) {
           rise_from(f == Finding::earlier_coolant ? -1 : l - 1);
         } else if (spec(f).ordered && l < 0) {
           rise_from(0);
-        } else if (!spec(f).ordered && l < 0) {
-          Dimension::Open open{w, {}};
+        }
+        if ((!spec(f).ordered || space_.model.explains_only(f)) && l < 0) {
+          Dimension::Open open{w, {}, space_.model.explains_only(f)};
           for (std::size_t k = 0; k < spec(f).levels.size(); ++k) {
             other[idx(f)] = static_cast<std::int8_t>(k);
             if (const auto known = find(other)) {
@@ -325,6 +333,7 @@ class Builder {
     }
     Word w;
     w.like.fill(1);
+    w.graded.fill(1);
     for (const Finding f : members_) {
       const int l = level[idx(f)];
       w.mask = w.mask & bits_.level(f, l);
@@ -337,8 +346,11 @@ class Builder {
       }
       const States& like = space_.model.likelihood(f, l);
       const bool decays = l == 0 && spec(f).at_port && spec(f).ordered;
+      const bool explains = space_.model.explains_only(f);
       for (std::size_t s = 0; s < kStateCount; ++s) {
-        w.like[s] *= decays ? 1 - setting_.look.weight * (1 - like[s]) : like[s];
+        const double factor = decays ? 1 - setting_.look.weight * (1 - like[s]) : like[s];
+        w.like[s] *= factor;
+        w.graded[s] *= explains ? 1 : factor;
       }
     }
     if (liquid) {
@@ -368,7 +380,7 @@ class Slab {
  public:
   Slab(const Space& space, const Bits& bits, const Setting& setting,
        std::vector<const Dimension*> inner, const Draft& fixed, const States& weight,
-       const Mask& mask)
+       const States& graded_weight, const Mask& mask)
       : space_(space), bits_(bits), setting_(setting), inner_(std::move(inner)), fixed_(fixed) {
     // The longest loop innermost.
     std::ranges::stable_sort(inner_, {}, [](const Dimension* d) { return d->words.size(); });
@@ -384,18 +396,20 @@ class Slab {
     likes_.resize(inner_.size());
     for (std::size_t d = 0; d < inner_.size(); ++d) {
       for (const Word& w : inner_[d]->words) {
-        std::array<double, K> like{};
+        Pair like{};
         for (std::size_t k = 0; k < used_; ++k) {
-          like[k] = w.like[first_[k]];
+          like.exact[k] = w.like[first_[k]];
+          like.graded[k] = w.graded[first_[k]];
         }
         likes_[d].push_back(like);
       }
     }
     // In the last dimension: the same, and only what is damaged.
-    for (const auto& like : likes_.back()) {
-      std::array<double, K> damaged{};
+    for (const Pair& like : likes_.back()) {
+      Pair damaged{};
       for (std::size_t k = 0; k < used_; ++k) {
-        damaged[k] = damaged_[k] ? like[k] : 0;
+        damaged.exact[k] = damaged_[k] ? like.exact[k] : 0;
+        damaged.graded[k] = damaged_[k] ? like.graded[k] : 0;
       }
       last_damaged_.push_back(damaged);
     }
@@ -403,16 +417,16 @@ class Slab {
       for (std::size_t u = 0; u < 2; ++u) {
         for (std::size_t s = 0; s < 2; ++s) {
           for (std::size_t b = 0; b < 3; ++b) {
-            graded_[((g * 2 + u) * 2 + s) * 3 + b] = static_cast<std::uint8_t>(
-                dryshaft::severity(grade_on({static_cast<Grade>(g), u != 0, s != 0,
-                                             static_cast<RiskBand>(b)})));
+            graded_[((g * 2 + u) * 2 + s) * 3 + b] = static_cast<std::uint8_t>(dryshaft::severity(
+                grade_on({static_cast<Grade>(g), u != 0, s != 0, static_cast<RiskBand>(b)})));
           }
         }
       }
     }
-    std::array<double, K> start{};
+    Pair start{};
     for (std::size_t s = 0; s < kStateCount; ++s) {
-      start[class_[s]] += weight[s];
+      start.exact[class_[s]] += weight[s];
+      start.graded[class_[s]] += graded_weight[s];
     }
     const Settings& settings = space_.knowledge.settings;
     raised_ = settings.risk_raised / (1 - settings.risk_raised);
@@ -426,6 +440,12 @@ class Slab {
   }
 
   Found found;
+
+  // For the risk as reported and as graded.
+  struct Pair {
+    std::array<double, K> exact;
+    std::array<double, K> graded;
+  };
 
   // Whether the dimensions tell few enough states apart for K.
   static bool fits(const Space& space, const std::vector<const Dimension*>& dims) {
@@ -444,7 +464,7 @@ class Slab {
         }
         for (const Dimension* d : dims) {
           for (const Word& w : d->words) {
-            if (w.like[s] != w.like[other]) {
+            if (w.like[s] != w.like[other] || w.graded[s] != w.graded[other]) {
               return false;
             }
           }
@@ -470,35 +490,42 @@ class Slab {
     }
   }
 
-  void fill(std::size_t depth, const std::array<double, K>& weight, const Mask& mask,
-            std::size_t offset) {
+  // Odds of damage, from the weights so far and the last factor.
+  static double odds_of(const std::array<double, K>& weight, const std::array<double, K>& like,
+                        const std::array<double, K>& damaged) {
+    double all = 0;
+    double bad = 0;
+    for (std::size_t k = 0; k < K; ++k) {
+      all += weight[k] * like[k];
+      bad += weight[k] * damaged[k];
+    }
+    return bad / (all - bad);
+  }
+
+  void fill(std::size_t depth, const Pair& weight, const Mask& mask, std::size_t offset) {
     const Dimension& d = *inner_[depth];
     const std::size_t stride = strides_[depth];
     if (depth + 1 == inner_.size()) {
       for (std::size_t w = 0; w < d.words.size(); ++w) {
-        const std::array<double, K>& like = likes_[depth][w];
-        const std::array<double, K>& damaged = last_damaged_[w];
-        double all = 0;
-        double bad = 0;
-        for (std::size_t k = 0; k < K; ++k) {
-          all += weight[k] * like[k];
-          bad += weight[k] * damaged[k];
-        }
-        const double odds = bad / (all - bad);
-        const std::size_t band = odds >= high_ ? 2 : (odds >= raised_ ? 1 : 0);
+        const Pair& like = likes_[depth][w];
+        const Pair& damaged = last_damaged_[w];
+        const double odds = odds_of(weight.exact, like.exact, damaged.exact);
+        const double graded = odds_of(weight.graded, like.graded, damaged.graded);
+        const std::size_t band = graded >= high_ ? 2 : (graded >= raised_ ? 1 : 0);
         const Mask m = mask & d.words[w].mask & band_[band];
         const auto g = static_cast<std::size_t>(bits_.worst(m));
         odds_[offset + w] = odds;
-        severity_[offset + w] = graded_[((g * 2 + (bits_.ungraded(m) ? 1U : 0U)) * 2 +
-                                         (bits_.sound(m) ? 1U : 0U)) *
-                                            3 +
-                                        band];
+        severity_[offset + w] =
+            graded_[((g * 2 + (bits_.ungraded(m) ? 1U : 0U)) * 2 + (bits_.sound(m) ? 1U : 0U)) * 3 +
+                    band];
       }
     } else {
       for (std::size_t w = 0; w < d.words.size(); ++w) {
-        std::array<double, K> next;
+        const Pair& like = likes_[depth][w];
+        Pair next;
         for (std::size_t k = 0; k < K; ++k) {
-          next[k] = weight[k] * likes_[depth][w][k];
+          next.exact[k] = weight.exact[k] * like.exact[k];
+          next.graded[k] = weight.graded[k] * like.graded[k];
         }
         fill(depth + 1, next, mask & d.words[w].mask, offset + w * stride);
       }
@@ -509,25 +536,23 @@ class Slab {
   void compare(std::size_t depth, std::size_t offset) {
     const Dimension& d = *inner_[depth];
     const std::size_t n = strides_[depth];
-    for (const auto& [better, worse] : d.rises) {
+    for (const Dimension::Rise& r : d.rises) {
       found.comparisons += n;
-      const double* low = &odds_[offset + better * n];
-      const double* high = &odds_[offset + worse * n];
-      const std::uint8_t* low_grade = &severity_[offset + better * n];
-      const std::uint8_t* high_grade = &severity_[offset + worse * n];
+      const double* low = &odds_[offset + r.better * n];
+      const double* high = &odds_[offset + r.worse * n];
+      const std::uint8_t* low_grade = &severity_[offset + r.better * n];
+      const std::uint8_t* high_grade = &severity_[offset + r.worse * n];
       bool wrong = false;
-      for (std::size_t i = 0; i < n; ++i) {
+      for (std::size_t i = 0; i < n && !r.grade_only; ++i) {
         wrong |= high[i] < low[i] * (1 - kSlack);
       }
       for (std::size_t i = 0; i < n; ++i) {
         wrong |= high_grade[i] < low_grade[i];
       }
-      if (wrong && !found.breach) {
-        for (std::size_t i = 0; i < n && !found.breach; ++i) {
-          if (falls(low[i], high[i]) || high_grade[i] < low_grade[i]) {
-            report(draft_at(offset + worse * n + i), draft_at(offset + better * n + i),
-                   Aim::worse_finding);
-          }
+      for (std::size_t i = 0; wrong && i < n && !found.breach; ++i) {
+        if ((!r.grade_only && falls(low[i], high[i])) || high_grade[i] < low_grade[i]) {
+          report(draft_at(offset + r.worse * n + i), draft_at(offset + r.better * n + i),
+                 Aim::worse_finding);
         }
       }
     }
@@ -535,12 +560,16 @@ class Slab {
       found.comparisons += n * o.known.size();
       for (std::size_t i = 0; i < n; ++i) {
         const std::size_t open = offset + o.open * n + i;
-        bool one = false;
+        bool risk = false;
+        bool grade = false;
         for (const std::size_t known : o.known) {
           const std::size_t at = offset + known * n + i;
-          one |= odds_[at] * (1 - kSlack) <= odds_[open] && severity_[at] <= severity_[open];
+          const bool lower = odds_[at] * (1 - kSlack) <= odds_[open];
+          const bool no_worse = severity_[at] <= severity_[open];
+          risk |= lower && (o.apart || no_worse);
+          grade |= no_worse && (o.apart || lower);
         }
-        if (!one && !found.breach) {
+        if (!(risk && grade) && !found.breach) {
           report(draft_at(open), draft_at(offset + o.known.front() * n + i), Aim::not_observed);
         }
       }
@@ -550,8 +579,7 @@ class Slab {
   [[nodiscard]] Draft draft_at(std::size_t at) const {
     Draft d = fixed_;
     for (std::size_t k = 0; k < inner_.size(); ++k) {
-      for (const auto& [f, l] :
-           inner_[k]->words[at / strides_[k] % inner_[k]->words.size()].says) {
+      for (const auto& [f, l] : inner_[k]->words[at / strides_[k] % inner_[k]->words.size()].says) {
         d.set(f, l);
       }
     }
@@ -595,8 +623,8 @@ class Slab {
   std::array<std::size_t, kStateCount> first_{};
   std::array<bool, kStateCount> damaged_{};
   std::size_t used_ = 0;
-  std::vector<std::vector<std::array<double, K>>> likes_;
-  std::vector<std::array<double, K>> last_damaged_;
+  std::vector<std::vector<Pair>> likes_;
+  std::vector<Pair> last_damaged_;
   std::array<std::uint8_t, 48> graded_{};
   std::array<Mask, 3> band_{};
   double raised_ = 0;
@@ -622,6 +650,7 @@ Found walk(const Space& space, const Bits& bits, const Plan& plan, std::size_t o
   fixed.km = plan.setting.km;
   const Case unit = space.realize(fixed);
   States weight = space.model.prior(unit);
+  States graded = weight;
   Mask mask;
   for (const SituationSpec& s : situations()) {
     if (s.id != Situation::risk && s.id != Situation::port_check) {
@@ -638,6 +667,7 @@ Found walk(const Space& space, const Bits& bits, const Plan& plan, std::size_t o
     mask = mask & w.mask;
     for (std::size_t s = 0; s < kStateCount; ++s) {
       weight[s] *= w.like[s];
+      graded[s] *= w.graded[s];
     }
   }
   std::vector<const Dimension*> inner;
@@ -646,15 +676,14 @@ Found walk(const Space& space, const Bits& bits, const Plan& plan, std::size_t o
   }
   constexpr std::size_t kFew = 8;
   if (Slab<kFew>::fits(space, inner)) {
-    return Slab<kFew>(space, bits, plan.setting, inner, fixed, weight, mask).found;
+    return Slab<kFew>(space, bits, plan.setting, inner, fixed, weight, graded, mask).found;
   }
-  return Slab<kStateCount>(space, bits, plan.setting, inner, fixed, weight, mask).found;
+  return Slab<kStateCount>(space, bits, plan.setting, inner, fixed, weight, graded, mask).found;
 }
 
 }  // namespace
 
-Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about,
-               const Spread& spread) {
+Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, const Spread& spread) {
   Wide wide;
   const Bits bits(space.knowledge);
   if (!bits.usable()) {
@@ -688,15 +717,13 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about,
       std::vector<Finding> order = pure_leaders;
       // The liquid stays inside: it tells whether the port was looked at.
       std::erase(order, Finding::port_fluid);
-      std::ranges::rotate(order,
-                          order.begin() + static_cast<std::ptrdiff_t>(i % order.size()));
+      std::ranges::rotate(order, order.begin() + static_cast<std::ptrdiff_t>(i % order.size()));
       std::vector<Finding> inside;
       if (second) {
         inside = mixed_leaders;
       }
       std::vector<Finding> outside = second ? std::vector<Finding>{} : mixed_leaders;
-      if (std::ranges::find(mixed_leaders, Finding::port_fluid) == mixed_leaders.end() ||
-          !second) {
+      if (std::ranges::find(mixed_leaders, Finding::port_fluid) == mixed_leaders.end() || !second) {
         std::erase(outside, Finding::port_fluid);
         inside.push_back(Finding::port_fluid);
       }

@@ -108,8 +108,8 @@ Model::Model(const Knowledge& knowledge) {
   std::uint32_t to_damage = 0;
   std::uint32_t to_others = 0;
   for (const Link& link : knowledge.links) {
-    const bool damaging = (damaging_ >> (std::size_t{1} << static_cast<std::size_t>(link.cause)) &
-                           1U) != 0;
+    const bool damaging =
+        (damaging_ >> (std::size_t{1} << static_cast<std::size_t>(link.cause)) & 1U) != 0;
     (damaging ? to_damage : to_others) |= 1U << static_cast<std::size_t>(link.finding);
   }
   for (const FindingSpec& f : findings()) {
@@ -305,8 +305,7 @@ Posterior Model::infer(const Case& c) const {
   for (std::size_t s = 0; s < kStateCount; ++s) {
     damaged[s] = states[s] * damaged_[s];
   }
-  const double graded_risk =
-      sum(damaged.data(), kStateCount) / sum(states.data(), kStateCount);
+  const double graded_risk = sum(damaged.data(), kStateCount) / sum(states.data(), kStateCount);
   for (; explaining != 0; explaining &= explaining - 1) {
     multiply_by(c, static_cast<std::size_t>(std::countr_zero(explaining)), states);
   }

@@ -511,6 +511,8 @@ void Loader::actions(ObjectView& top) {
         if (a.reveals.empty()) {
           inside.complain(*reveals, "wrong-type", "names no finding", "an array of findings");
         }
+        // A finding stands before those that describe it, in whatever order they are named.
+        std::ranges::sort(a.reveals);
       }
       inside.done();
     }
@@ -730,11 +732,6 @@ void Loader::references() {
     }
     for (const std::string& caution : a.owner_cautions) {
       check(a, caution, "the caution", k_.cautions);
-      const CautionRule* rule = k_.caution(caution);
-      if (rule != nullptr && rule->trained_only) {
-        reference_complaint(a, fmt::format("gives an owner what \"{}\" reserves for trained people",
-                                           caution));
-      }
     }
     if (a.owner_can) {
       for (const std::string& caution : a.cautions) {

@@ -113,7 +113,8 @@ int run() {
   double findings_seen = 0;
   double apart = 0;
   for (const Case& c : cases) {
-    findings_seen += static_cast<double>(std::ranges::count_if(c.level, [](int l) { return l >= 0; }));
+    findings_seen +=
+        static_cast<double>(std::ranges::count_if(c.level, [](int l) { return l >= 0; }));
     apart = std::max(apart, std::abs(model.infer(c).risk - plain(*knowledge.value, model, c).risk));
   }
   double checksum = 0;
@@ -122,9 +123,10 @@ int run() {
                                  [&](const Case& c) { return plain(*knowledge.value, model, c); });
   std::printf("%.2f million diagnoses a second on one core, %.1f findings each on average\n",
               fast / 1e6, findings_seen / static_cast<double>(cases.size()));
-  std::printf("plain double loop: %.2f million a second; %.1f times slower; risks differ by %.1g at "
-              "most\n",
-              slow / 1e6, fast / slow, apart);
+  std::printf(
+      "plain double loop: %.2f million a second; %.1f times slower; risks differ by %.1g at "
+      "most\n",
+      slow / 1e6, fast / slow, apart);
   return apart < 1e-12 && checksum > 0 ? 0 : 1;
 }
 
