@@ -207,12 +207,12 @@ class Assess(unittest.TestCase):
 
     def test_an_owner_is_never_told_to_measure(self):
         for name in sorted(os.listdir(EXAMPLES)):
-            if name.endswith((".json", ".jsonl")):
+            if name.endswith(".json"):
                 for form in ("text", "markdown"):
                     text = run("assess", "--for", "owner", "--format", form, "--full",
                                example(name)).stdout.decode().lower()
                     for word in ("measure", "megohm", "multimeter", "unplug", "deciban"):
-                        self.assertNotIn(word, text, name)
+                        self.assertFalse(word in text, (name, word))
 
     def test_colour_only_where_wanted(self):
         text = lines(record(rotation="seized"))

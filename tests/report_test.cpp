@@ -842,6 +842,8 @@ TEST_CASE("grades that other judgement would give are named", "[report][text]") 
       has(to_text(r, {}),
           "up to a factor of 2.5 in its odds, damage\n  is under 1 % to 21 % probable; 186 of 200 "
           "models give A.\n  Grades that any of them gives: A or B.\n"));
+  r.how_sure->risk_high = 0.001;
+  CHECK(has(to_text(r, {}), "damage\n  is under 1 % probable; 186 "));
   r.how_sure.reset();
   CHECK_FALSE(has(to_text(r, {}), "judgement"));
   CHECK(has(to_json(r), "\"how_sure\":null,"));

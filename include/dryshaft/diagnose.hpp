@@ -45,6 +45,8 @@ struct Case {
 Case empty_case();
 
 using States = std::array<double, kStateCount>;
+/// States are worked on in blocks of neighbours: all values of the first two causes.
+inline constexpr std::size_t kBlock = 4;
 
 struct Posterior {
   States state{};  ///< probability of each joint state; sums to 1
@@ -97,8 +99,8 @@ class Model {
 
  private:
   void factor(const Case& c, std::size_t finding, States& out) const;
-  void multiply_by(const Case& c, std::size_t finding, States& states) const;
   void compile_priors();
+  void compile_groups(const std::array<std::uint32_t, kFindingCount>& linked);
   [[nodiscard]] States prior_by_cause(const Case& c) const;
   [[nodiscard]] std::size_t configuration(const Case& c) const;
 
@@ -126,7 +128,19 @@ class Model {
   std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old
   std::uint32_t explains_ = 0;
   std::uint64_t damaging_ = 0;
-  States damaged_{};  // 1 where a damaging cause is present, else 0
+
+  // Most findings depend on few causes, so likelihoods are multiplied in tables
+  // over the causes of a group, and spread over all states once at the end.
+  struct Group {
+    std::uint32_t causes = 0;
+    std::size_t size = 0;  // joint states of its causes
+    std::array<std::uint8_t, kStateCount / kBlock> block{};  // where each block of states is found
+  };
+  struct Product;
+  [[nodiscard]] Product observe(const Case& c, std::uint32_t which) const;
+  std::array<Group, 2> groups_{};
+  std::array<std::uint8_t, kFindingCount> group_of_{};
+  std::array<std::array<States, kMaxLevels>, kFindingCount> grouped_{};
 };
 
 /// Posterior from likelihoods already multiplied: normalises and sums up. Both risks are the same.

@@ -385,7 +385,7 @@ class Coverage {
     for (const Link& link : k.links) {
       add("link", link.id, has_harmless_level(link.finding), true,
           [f = link.finding](const Facts& facts, const Report&) {
-            const int level = facts.level[idx(f)];
+            const std::int8_t level = facts.level[idx(f)];
             return Ways{level > 0, level == 0, is_missing(facts, f)};
           });
     }

@@ -17,19 +17,37 @@ void multiply(States& into, const States& factor) {
   }
 }
 
-// Of 1, 2 or a multiple of 4 numbers. Four sums at a time keep the adders busy,
-// and their order is the same on every machine.
-double sum(const double* x, std::size_t n) {
-  if (n < 4) {
-    return n == 1 ? x[0] : x[0] + x[1];
-  }
-  std::array<double, 4> part{};
-  for (std::size_t i = 0; i < n; i += 4) {
-    for (std::size_t k = 0; k < 4; ++k) {
-      part[k] += x[i + k];
+constexpr std::size_t kBlocks = kStateCount / kBlock;
+using Block = std::array<double, kBlock>;
+
+double sum(const Block& x) { return (x[0] + x[1]) + (x[2] + x[3]); }
+
+// For each set of states of a block: 1 for those in it, else 0.
+constexpr auto kMembers = [] {
+  std::array<Block, std::size_t{1} << kBlock> members{};
+  for (std::size_t set = 0; set < members.size(); ++set) {
+    for (std::size_t i = 0; i < kBlock; ++i) {
+      members[set][i] = (set >> i & 1U) != 0 ? 1 : 0;
     }
   }
-  return (part[0] + part[1]) + (part[2] + part[3]);
+  return members;
+}();
+const Block& members(std::uint64_t states, std::size_t block) {
+  return kMembers[states >> (block * kBlock) & ((1U << kBlock) - 1U)];
+}
+
+// Share of some states in the sum of all.
+double share(const States& x, std::uint64_t states) {
+  Block all{};
+  Block some{};
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    const Block& in = members(states, b);
+    for (std::size_t i = 0; i < kBlock; ++i) {
+      all[i] += x[b * kBlock + i];
+      some[i] += x[b * kBlock + i] * in[i];
+    }
+  }
+  return sum(some) / sum(all);
 }
 
 constexpr States ones() {
@@ -75,9 +93,6 @@ Model::Model(const Knowledge& knowledge) {
       }
     }
   }
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    damaged_[s] = (damaging_ >> s & 1U) != 0 ? 1 : 0;
-  }
   compile_priors();
   for (auto& levels : likelihood_) {
     levels.fill(ones());
@@ -105,12 +120,14 @@ Model::Model(const Knowledge& knowledge) {
     }
   }
   // Findings by the causes that they are linked to.
+  std::array<std::uint32_t, kFindingCount> linked{};
   std::uint32_t to_damage = 0;
   std::uint32_t to_others = 0;
   for (const Link& link : knowledge.links) {
     const bool damaging =
         (damaging_ >> (std::size_t{1} << static_cast<std::size_t>(link.cause)) & 1U) != 0;
     (damaging ? to_damage : to_others) |= 1U << static_cast<std::size_t>(link.finding);
+    linked[static_cast<std::size_t>(link.finding)] |= 1U << static_cast<std::size_t>(link.cause);
   }
   for (const FindingSpec& f : findings()) {
     const auto bit = static_cast<std::size_t>(f.id);
@@ -127,6 +144,79 @@ Model::Model(const Knowledge& knowledge) {
       explains_ |= 1U << bit;
     }
   }
+  compile_groups(linked);
+}
+
+// One group for the findings on damaging causes alone, one for all others. The
+// first two causes belong to both, so that blocks stay whole.
+void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linked) {
+  std::uint32_t damaging = 0;
+  for (std::size_t c = 0; c < kCauseCount; ++c) {
+    damaging |= (damaging_ >> (std::size_t{1} << c) & 1U) != 0 ? 1U << c : 0;
+  }
+  constexpr std::uint32_t kInBlock = kBlock - 1;
+  groups_[0].causes = damaging | kInBlock;
+  groups_[1].causes = kInBlock;
+  for (std::size_t f = 0; f < kFindingCount; ++f) {
+    group_of_[f] = (linked[f] & ~groups_[0].causes) != 0 ? 1 : 0;
+    groups_[1].causes |= group_of_[f] != 0 ? linked[f] : 0;
+  }
+  for (std::size_t g = 0; g < groups_.size(); ++g) {
+    Group& group = groups_[g];
+    group.size = std::size_t{1} << static_cast<unsigned>(std::popcount(group.causes));
+    const auto place = [&](std::size_t state) {
+      std::size_t at = 0;
+      unsigned bit = 0;
+      for (std::size_t c = 0; c < kCauseCount; ++c) {
+        if ((group.causes >> c & 1U) != 0) {
+          at |= (state >> c & 1U) << bit++;
+        }
+      }
+      return at;
+    };
+    for (std::size_t b = 0; b < kBlocks; ++b) {
+      group.block[b] = static_cast<std::uint8_t>(place(b * kBlock));
+    }
+    for (std::size_t f = 0; f < kFindingCount; ++f) {
+      for (std::size_t l = 0; l < kMaxLevels && group_of_[f] == g; ++l) {
+        for (std::size_t s = 0; s < kStateCount; ++s) {
+          grouped_[f][l][place(s)] = likelihood_[f][l][s];
+        }
+      }
+    }
+  }
+}
+
+// Likelihoods multiplied, a table for each group.
+struct Model::Product {
+  std::array<States, 2> table;
+  std::array<bool, 2> any{};
+};
+
+Model::Product Model::observe(const Case& c, std::uint32_t which) const {
+  Product product;
+  for (std::size_t g = 0; g < groups_.size(); ++g) {
+    std::fill_n(product.table[g].begin(), groups_[g].size, 1.0);
+  }
+  for (; which != 0; which &= which - 1) {
+    const auto f = static_cast<std::size_t>(std::countr_zero(which));
+    const auto level = static_cast<std::size_t>(c.level[f]);
+    const std::size_t g = group_of_[f];
+    const std::size_t size = groups_[g].size;
+    double* into = product.table[g].data();
+    const double* like = grouped_[f][level].data();
+    product.any[g] = true;
+    if (level == 0 && decays_[f] && c.port_weight < 1) {
+      for (std::size_t s = 0; s < size; ++s) {
+        into[s] *= 1 - c.port_weight * (1 - like[s]);
+      }
+    } else {
+      for (std::size_t s = 0; s < size; ++s) {
+        into[s] *= like[s];
+      }
+    }
+  }
+  return product;
 }
 
 std::size_t Model::configuration(const Case& c) const {
@@ -244,71 +334,77 @@ States Model::prior(const Case& c) const {
 // The likelihood of one observed finding. Harmless news from the port is mixed
 // with no news as it grows old: a leak may have begun since.
 void Model::factor(const Case& c, std::size_t finding, States& out) const {
-  out = ones();
-  multiply_by(c, finding, out);
-}
-
-void Model::multiply_by(const Case& c, std::size_t finding, States& states) const {
   const auto level = static_cast<std::size_t>(c.level[finding]);
   const States& like = likelihood_[finding][level];
   if (level == 0 && decays_[finding] && c.port_weight < 1) {
     for (std::size_t s = 0; s < kStateCount; ++s) {
-      states[s] *= 1 - c.port_weight * (1 - like[s]);
+      out[s] = 1 - c.port_weight * (1 - like[s]);
     }
   } else {
-    multiply(states, like);
+    out = like;
   }
 }
 
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
-  Posterior p;
-  p.state = unnormalised;
-  const double scale = 1 / sum(unnormalised.data(), kStateCount);
-  for (double& x : p.state) {
-    x *= scale;
-  }
-  std::array<double, kStateCount> part;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    part[s] = (damaging >> s & 1U) != 0 ? p.state[s] : 0;
-  }
-  p.risk = sum(part.data(), kStateCount);
-  p.graded_risk = p.risk;
-  // Causes from the last bit down: sum up the half with the cause, then fold
-  // that half onto the other, which leaves the joint states of the causes before.
-  part = p.state;
-  for (std::size_t c = kCauseCount; c-- > 0;) {
-    const std::size_t half = std::size_t{1} << c;
-    p.cause[c] = sum(&part[half], half);
-    for (std::size_t s = 0; s < half; ++s) {
-      part[s] += part[half + s];
+  // By place in a block, by block, and over damaging states.
+  Block by_place{};
+  Block damaged{};
+  std::array<double, kBlocks> by_block;
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    Block x;
+    const Block& in = members(damaging, b);
+    for (std::size_t i = 0; i < kBlock; ++i) {
+      x[i] = unnormalised[b * kBlock + i];
+      by_place[i] += x[i];
+      damaged[i] += x[i] * in[i];
     }
+    by_block[b] = sum(x);
+  }
+  const double scale = 1 / sum(by_place);
+  Posterior p;
+  for (std::size_t s = 0; s < kStateCount; ++s) {
+    p.state[s] = unnormalised[s] * scale;
+  }
+  p.risk = sum(damaged) * scale;
+  p.graded_risk = p.risk;
+  p.cause[0] = (by_place[1] + by_place[3]) * scale;
+  p.cause[1] = (by_place[2] + by_place[3]) * scale;
+  // The other causes from the last down: sum up the half of the blocks with the
+  // cause, then fold it onto the other half.
+  for (std::size_t c = kCauseCount; c-- > 2;) {
+    const std::size_t half = (std::size_t{1} << c) / kBlock;
+    double present = 0;
+    for (std::size_t b = 0; b < half; ++b) {
+      present += by_block[half + b];
+      by_block[b] += by_block[half + b];
+    }
+    p.cause[c] = present * scale;
   }
   return p;
 }
 
 Posterior Model::infer(const Case& c) const {
-  States states = prior(c);
-  std::uint32_t explaining = 0;
+  std::uint32_t seen = 0;
   for (std::size_t f = 0; f < kFindingCount; ++f) {
-    if (c.level[f] >= 0 && carries_[f]) {
-      if ((explains_ >> f & 1U) != 0) {
-        explaining |= 1U << f;
-      } else {
-        multiply_by(c, f, states);
+    seen |= c.level[f] >= 0 && carries_[f] ? 1U << f : 0U;
+  }
+  States states = prior(c);
+  const auto spread = [&](const Product& product) {
+    for (std::size_t g = 0; g < groups_.size(); ++g) {
+      for (std::size_t b = 0; b < kBlocks && product.any[g]; ++b) {
+        const double* factor = &product.table[g][groups_[g].block[b]];
+        for (std::size_t i = 0; i < kBlock; ++i) {
+          states[b * kBlock + i] *= factor[i];
+        }
       }
     }
-  }
-  if (explaining == 0) {
+  };
+  spread(observe(c, seen & ~explains_));
+  if ((seen & explains_) == 0) {
     return posterior_of(states, damaging_);
   }
-  States damaged;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    damaged[s] = states[s] * damaged_[s];
-  }
-  const double graded_risk = sum(damaged.data(), kStateCount) / sum(states.data(), kStateCount);
-  for (; explaining != 0; explaining &= explaining - 1) {
-    multiply_by(c, static_cast<std::size_t>(std::countr_zero(explaining)), states);
-  }
+  const double graded_risk = share(states, damaging_);
+  spread(observe(c, seen & explains_));
   Posterior p = posterior_of(states, damaging_);
   p.graded_risk = graded_risk;
   return p;

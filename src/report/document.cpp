@@ -207,10 +207,12 @@ void add_how_sure(Document& out, const Report& report) {
   const auto models = static_cast<double>(sure.models);
   out.push_back(Heading{"How much rests on judgement"});
   // Models are counted, so that no share of them has to be called certain.
+  const std::string low = percent(sure.risk_low);
+  const std::string high = percent(sure.risk_high);
   out.push_back(Paragraph{fmt::format(
-      "With every value from memory off by up to a factor of {:.3g} in its odds, damage is {} to "
-      "{} probable; {} of {} models give {}.",
-      sure.odds_factor, percent(sure.risk_low), percent(sure.risk_high),
+      "With every value from memory off by up to a factor of {:.3g} in its odds, damage is {}{} "
+      "probable; {} of {} models give {}.",
+      sure.odds_factor, low, low == high ? "" : " to " + high,
       words::grouped(sure.grade_holds * models), words::grouped(models), name(report.grade))});
   if (sure.grades.size() > 1) {
     out.push_back(
