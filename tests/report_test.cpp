@@ -431,13 +431,10 @@ What to do
      Why: a leak makes no noise until it is late.
   Of a distance and a time, the one that comes first counts.
 
-What to tell the workshop
+For the workshop
   Grade U   Not graded yet: one look that only a workshop can take is missing.
             At least B: what was seen rules out anything better than B.
-  Checks for the workshop to make, the most useful first:
-  1. Look at the rotor-sensor port.
-  Some answers do not fit together (onset-after-inspection); ask the workshop to
-  check them.
+  The noise began after the inspection.
   The technician's report lists 1 further remark on this record.
 
 Note on the record
@@ -1036,7 +1033,7 @@ TEST_CASE("Markdown from a record is shown, not read", "[report][markdown]") {
 
 TEST_CASE("owner's Markdown holds no evidence", "[report][markdown]") {
   const std::string text = to_markdown(owners(), Units::km);
-  CHECK(has(text, "\n## What to tell the workshop\n\n**Grade U:** Not graded yet"));
+  CHECK(has(text, "\n## For the workshop\n\n**Grade U:** Not graded yet"));
   CHECK_FALSE(has(text, " dB"));
   CHECK_FALSE(has(text, "Causes"));
 }

@@ -448,8 +448,11 @@ class Assessor {
     std::vector<std::string> tell;
     for (const Observation& o : r_.observed) {
       const FindingSpec& f = spec(*finding_named(o.finding));
-      if (facts().at(f.id) > 0 || (f.at_port && f.ordered)) {
-        tell.push_back(o.shown);
+      const int level = facts().at(f.id);
+      if (level > 0) {
+        // "present" and "yes" say nothing without the title, other levels all.
+        const Choice& word = f.levels[static_cast<std::size_t>(level)];
+        tell.emplace_back(word.id == word.plain ? f.title : word.plain);
       }
     }
     r_.owner_summary.push_back(

@@ -357,8 +357,8 @@ Document describe_for_technician(const Report& report, Units units) {
   return out;
 }
 
-// Only what the model words for an owner. Evidence, checks with tools and
-// remarks on the record are a technician's; where they exist, a line says so.
+// Only what the model words for an owner. Evidence and warnings are a
+// technician's; where there are warnings, a line says so.
 Document describe_for_owner(const Report& report, Units units) {
   Document out;
   out.push_back(Title{unit_line(report, units), {}});
@@ -370,23 +370,18 @@ Document describe_for_owner(const Report& report, Units units) {
   }
   add_items(out, "Take care", texts_of(report.cautions));
   add_actions(out, report, units);
-  out.push_back(Heading{"What to tell the workshop"});
-  out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
-  if (!report.next_checks.empty()) {
-    out.push_back(Paragraph{"Checks for the workshop to make, the most useful first:"});
-    for (std::size_t i = 0; i < report.next_checks.size(); ++i) {
-      const NextCheck& check = report.next_checks[i];
-      out.push_back(Item{i + 1, sentence(check.text.empty() ? check.id : check.text), {}});
+  // What is advised already is not said twice.
+  std::vector<std::string> checks;
+  for (const NextCheck& check : report.next_checks) {
+    if (std::ranges::find(report.actions, check.id, &Action::id) == report.actions.end()) {
+      checks.push_back(check.text.empty() ? check.id : check.text);
     }
   }
-  if (!report.contradictions.empty()) {
-    std::string ids;
-    for (const Contradiction& contradiction : report.contradictions) {
-      ids += ids.empty() ? "" : ", ";
-      ids += contradiction.id;
-    }
-    out.push_back(Paragraph{fmt::format(
-        "Some answers do not fit together ({}); ask the workshop to check them.", ids)});
+  add_items(out, "What else would help to know", checks);
+  out.push_back(Heading{"For the workshop"});
+  out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
+  for (const Contradiction& contradiction : report.contradictions) {
+    out.push_back(Paragraph{sentence(contradiction.text)});
   }
   if (!report.warnings.empty()) {
     out.push_back(

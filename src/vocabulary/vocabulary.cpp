@@ -57,9 +57,9 @@ constexpr Choice kWhen[] = {
     {"regenerating", "while slowing down on the motor"},
 };
 constexpr Choice kLevel[] = {
-    {"faint", "faint"},
-    {"clear", "clear"},
-    {"loud", "loud"},
+    {"faint", "a faint noise"},
+    {"clear", "a clear noise"},
+    {"loud", "a loud noise"},
 };
 constexpr Choice kRotation[] = {
     {"free", "turns freely"},
