@@ -180,8 +180,7 @@ TEST_CASE("decibans are the log odds with a finding less those without it") {
       without.set(f.id, -1);
       for (const CauseSpec& cause : causes()) {
         const auto log_odds = [&](const Case& x) {
-          return 10 *
-                 std::log10(brute(shipped(), x).odds[static_cast<std::size_t>(cause.id)]);
+          return 10 * std::log10(brute(shipped(), x).odds[static_cast<std::size_t>(cause.id)]);
         };
         const double expected = c.at(f.id) < 0 ? 0 : log_odds(c) - log_odds(without);
         CHECK(weights[static_cast<std::size_t>(f.id)][static_cast<std::size_t>(cause.id)] ==

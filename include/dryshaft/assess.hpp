@@ -40,8 +40,8 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
 
 /// The fewest findings that would move the grade: single ones, and pairs in a
 /// direction (better or worse) in which no single one does. Smallest steps first.
-std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model,
-                                      const Case& c, const Verdict& verdict);
+std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
+                                      const Verdict& verdict);
 
 /// `count` models for `how_sure`. In each, every value marked "from memory" has
 /// its odds (wear-out: its hazard) multiplied by a factor drawn evenly, on a

@@ -102,6 +102,7 @@ class Model {
   void compile_priors();
   void compile_groups(const std::array<std::uint32_t, kFindingCount>& linked);
   [[nodiscard]] States prior_by_cause(const Case& c) const;
+  [[nodiscard]] double unworn(const Case& c) const;
   [[nodiscard]] std::size_t configuration(const Case& c) const;
 
   struct CausePrior {
@@ -121,10 +122,14 @@ class Model {
   std::array<CausePrior, kCauseCount> priors_{};
   std::vector<ConfiguredPrior> configured_;
   std::array<std::size_t, kSituationCount> stride_{};  // in `configured_`; 0: no prior asks
+  std::array<std::uint8_t, kSituationCount> asked_{};  // situations that some prior asks for
+  std::size_t asked_count_ = 0;
   int wearing_ = -1;           // the cause that wears out, or none
   bool several_wear_ = false;  // more than one does
+  unsigned half_shapes_ = 0;   // twice its shape, where that is whole and small; else 0
   std::array<std::array<States, kMaxLevels>, kFindingCount> likelihood_{};
   std::array<bool, kFindingCount> carries_{};
+  std::uint32_t carrying_ = 0;  // the same as bits
   std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old
   std::uint32_t explains_ = 0;
   std::uint64_t damaging_ = 0;

@@ -64,7 +64,7 @@ struct Condition {
   std::vector<FindingIs> findings;
   std::vector<SituationIs> situations;
   std::vector<CauseIs> causes;
-  std::uint8_t grades = 0x1F;              ///< bit mask over `Grade`
+  std::uint8_t grades = 0x1F;               ///< bit mask over `Grade`
   std::vector<std::vector<Condition>> any;  ///< of each list, at least one holds
   std::vector<Condition> none;              ///< none of these holds
 };
@@ -86,14 +86,14 @@ struct Wear {
   double shape = 1;
   double scale_km = 1;
   double scale_years = 1;
-  double unknown_km = 0;  ///< distance assumed where none is known
+  double unknown_km = 0;     ///< distance assumed where none is known
   std::uint8_t cooling = 0;  ///< bit mask over `Cooling`: where it applies
 };
 
 struct CauseRule : Item {
   Cause cause = Cause::seal_leak;
-  std::string title;   ///< for technicians
-  std::string plain;   ///< for owners
+  std::string title;  ///< for technicians
+  std::string plain;  ///< for owners
   enum class Damaging : std::uint8_t { no, slowly, yes } damaging = Damaging::no;
   /// Probability without wear or parents, one for each value of `by` where
   /// there is one, else `base[0]`.
@@ -128,7 +128,7 @@ inline constexpr std::size_t kMaxFloors = 64;
 struct CautionRule : Item {
   std::string text;
   std::string owner_text;
-  bool always = false;       ///< on every report
+  bool always = false;        ///< on every report
   bool trained_only = false;  ///< what needs it is for trained people, never for an owner
   /// Words and phrases with which no text tells an owner to do it; only where `trained_only`.
   std::vector<std::string> owner_never;
@@ -164,7 +164,7 @@ struct GradeRule : Item {
   std::string meaning;
   std::string owner_meaning;
   std::vector<std::string> owner_summary;
-  std::optional<double> recheck_km;    ///< longest; nothing: no recheck, act first
+  std::optional<double> recheck_km;  ///< longest; nothing: no recheck, act first
   std::optional<double> recheck_days;
 };
 
@@ -183,11 +183,11 @@ struct ContradictionRule : Item {
 struct Settings {
   double risk_raised = 0;
   double risk_high = 0;
-  double port_half_km = 0;    ///< distance after which harmless news from the port weighs half
+  double port_half_km = 0;  ///< distance after which harmless news from the port weighs half
   double port_half_days = 0;
   double port_stale_below = 0;
-  double km_per_year = 0;     ///< assumed where distance or age is missing
-  double loss_some = 0;       ///< ml per 1000 km
+  double km_per_year = 0;  ///< assumed where distance or age is missing
+  double loss_some = 0;    ///< ml per 1000 km
   double loss_marked = 0;
   double ohm_per_volt_low = 0;
   double ohm_per_volt_least = 0;
@@ -198,10 +198,10 @@ struct Settings {
   double recheck_least_km = 0;
   double recheck_least_days = 0;
   double memory_band = 0;  ///< odds factor by which a value from memory may be wrong
-  Condition ungraded;  ///< grade U where this holds and no floor forces C or D
+  Condition ungraded;      ///< grade U where this holds and no floor forces C or D
   std::string ungraded_reason;
   std::string ungraded_plain;
-  Condition sound;     ///< grade A needs this
+  Condition sound;  ///< grade A needs this
   std::string unsound_reason;
   std::string unsound_plain;
   std::string raised_reason;

@@ -116,7 +116,8 @@ const FieldSpec& spec(Field field);
 /// The field at a JSON pointer (the `_mi` spelling included), if there is one.
 std::optional<Field> field_at(std::string_view pointer);
 
-inline constexpr double kKmPerMile = 1.609344;  // exact: international yard and pound agreement, 1959
+inline constexpr double kKmPerMile =
+    1.609344;  // exact: international yard and pound agreement, 1959
 
 // ---------------------------------------------------------------- causes
 
@@ -177,12 +178,12 @@ inline constexpr std::size_t kMaxLevels = 4;
 
 struct FindingSpec {
   Finding id;
-  std::string_view name;   ///< the id in files, such as "port-fluid"
-  std::string_view title;  ///< for people
+  std::string_view name;           ///< the id in files, such as "port-fluid"
+  std::string_view title;          ///< for people
   std::span<const Choice> levels;  ///< harmless first, then worse and worse
-  bool ordered = false;  ///< a later level is worse news; proofs rely on it
-  bool at_port = false;  ///< seen at the sensor port, so harmless news grows old
-  std::span<const Field> from;  ///< the fields that it is derived from
+  bool ordered = false;            ///< a later level is worse news; proofs rely on it
+  bool at_port = false;            ///< seen at the sensor port, so harmless news grows old
+  std::span<const Field> from;     ///< the fields that it is derived from
   /// The finding that it describes further: it exists only where that one is not harmless.
   std::optional<Finding> detail_of = std::nullopt;
   /// Comes from an opening or the unit's past: no check can bring it about.

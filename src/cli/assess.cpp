@@ -108,8 +108,7 @@ class Command {
 
   void judge_exit(const Report& report) {
     if (o_.fail_on) {
-      failed_on_ =
-          failed_on_ || severity(report.grade) >= severity(*grade_named(*o_.fail_on));
+      failed_on_ = failed_on_ || severity(report.grade) >= severity(*grade_named(*o_.fail_on));
     }
   }
 
@@ -133,7 +132,8 @@ class Command {
     Result<std::vector<History>> grouped = group_by_unit(std::move(records));
     std::ranges::move(grouped.diagnostics, std::back_inserter(batch.rejected));
     take_complaints(batch.rejected);
-    const std::vector<History> histories = std::move(grouped.value).value_or(std::vector<History>{});
+    const std::vector<History> histories =
+        std::move(grouped.value).value_or(std::vector<History>{});
     if (!assess_.today) {
       for (const History& h : histories) {
         const int date = static_cast<int>(h.records.back().at(Field::date).number);
@@ -168,11 +168,10 @@ class Command {
       several(output, batch, one, to_markdown(batch, units),
               [&](const Report& r) { return to_markdown(r, units); });
     } else {
-      several(output, batch, one, to_text(batch, style),
-              [&](const Report& r) {
-                return to_text(r, style) +
-                       (o_.explain ? explain(r, knowledge_, style.width) : std::string());
-              });
+      several(output, batch, one, to_text(batch, style), [&](const Report& r) {
+        return to_text(r, style) +
+               (o_.explain ? explain(r, knowledge_, style.width) : std::string());
+      });
     }
   }
 
@@ -352,8 +351,9 @@ Run add_assess(CLI::App& parent) {
   app->add_option("--fail-on", o->fail_on, "Exit 1 where a grade is this bad or worse (U as C)")
       ->check(CLI::IsMember({"A", "B", "C", "D"}))
       ->type_name("GRADE");
-  app->add_option("--today", o->today,
-                  "Judge as of this day; default: the newest date in the input (jsonl: of the unit)")
+  app->add_option(
+         "--today", o->today,
+         "Judge as of this day; default: the newest date in the input (jsonl: of the unit)")
       ->type_name("DATE");
   app->add_option("--units", o->units, "Distances in km or mi")
       ->check(CLI::IsMember({"km", "mi"}))
@@ -361,9 +361,7 @@ Run add_assess(CLI::App& parent) {
   app->add_option("--color", o->colour, "auto, always or never; NO_COLOR is honoured")
       ->check(CLI::IsMember({"auto", "always", "never"}))
       ->type_name("WHEN");
-  app->add_option("--jobs", o->jobs, "Threads to use")
-      ->check(CLI::Range(1U, 256U))
-      ->type_name("N");
+  app->add_option("--jobs", o->jobs, "Threads to use")->check(CLI::Range(1U, 256U))->type_name("N");
   add_data_options(*app, o->data);
   return [o] { return Command(*o).run(); };
 }

@@ -23,8 +23,9 @@ fs::path shipped_data() {
   if (const fs::path source = DRYSHAFT_DATA_DIR; fs::exists(source / "rules" / "rules.json", ec)) {
     return source;
   }
-  throw Stop{kUsage, "the rule data that came with this program cannot be found: name its folder "
-                     "with --rules"};
+  throw Stop{kUsage,
+             "the rule data that came with this program cannot be found: name its folder "
+             "with --rules"};
 }
 
 std::vector<NamedText> json_files(const fs::path& folder) {

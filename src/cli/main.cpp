@@ -44,14 +44,16 @@ int usage(const std::string& message) {
 }
 
 int run(int argc, char** argv) {
-  CLI::App app{"Assesses the health of electric-vehicle traction drive units from inspection "
-               "records.",
-               "dryshaft"};
+  CLI::App app{
+      "Assesses the health of electric-vehicle traction drive units from inspection "
+      "records.",
+      "dryshaft"};
   app.set_version_flag("--version", "dryshaft " DRYSHAFT_VERSION);
   app.require_subcommand(1);
-  app.footer("A screening aid: the decision stays with a qualified technician.\n"
-             "Exit codes: 0 done, 1 a grade at or below --fail-on, 2 wrong usage,\n"
-             "3 some input was rejected, 4 output could not be written, 70 a bug.");
+  app.footer(
+      "A screening aid: the decision stays with a qualified technician.\n"
+      "Exit codes: 0 done, 1 a grade at or below --fail-on, 2 wrong usage,\n"
+      "3 some input was rejected, 4 output could not be written, 70 a bug.");
   const std::map<std::string, Run> commands = {
       {"assess", add_assess(app)}, {"check", add_check(app)}, {"rules", add_rules(app)}};
   if (const auto wrong = mistyped(app, argc, argv)) {

@@ -17,8 +17,8 @@ struct Options {
 
 std::string wrapped(std::string_view label, std::string_view text) {
   constexpr std::size_t kWidth = 80;
-  constexpr std::size_t kIndent = 12;
-  std::string out = fmt::format("  {:<10}", label);
+  constexpr std::size_t kIndent = 13;
+  std::string out = fmt::format("  {:<11}", label);
   std::size_t at = kIndent;
   while (!text.empty()) {
     const std::size_t end = std::min(text.find(' '), text.size());
@@ -99,10 +99,10 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back({"cause", &c, {{"title", c.title}, {"plain", c.plain}, {"prior", prior(c)}}});
   }
   for (const Background& b : k.backgrounds) {
-    items.push_back({"background",
-                     &b,
-                     {{"finding", std::string(name(b.finding))},
-                      {"anyway", levels(b.finding, b.anyway)}}});
+    items.push_back(
+        {"background",
+         &b,
+         {{"finding", std::string(name(b.finding))}, {"anyway", levels(b.finding, b.anyway)}}});
   }
   for (const Link& l : k.links) {
     items.push_back({"link",
@@ -128,8 +128,8 @@ std::vector<Shown> all_items(const Knowledge& k) {
       for (const Finding f : a.reveals) {
         names.push_back(name(f));
       }
-      s.more.emplace_back("check", fmt::format("{:g} minutes, reveals {}", a.minutes,
-                                               fmt::join(names, ", ")));
+      s.more.emplace_back(
+          "check", fmt::format("{:g} minutes, reveals {}", a.minutes, fmt::join(names, ", ")));
     }
     items.push_back(std::move(s));
   }
@@ -148,9 +148,8 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back({"grade", &g, {{"meaning", g.meaning}, {"plain", g.owner_meaning}}});
   }
   for (const OutlookRule& o : k.outlooks) {
-    items.push_back({"outlook",
-                     &o,
-                     {{"outlook", std::string(name(o.outlook))}, {"when", describe(o.when)}}});
+    items.push_back(
+        {"outlook", &o, {{"outlook", std::string(name(o.outlook))}, {"when", describe(o.when)}}});
   }
   for (const ContradictionRule& c : k.contradictions) {
     items.push_back({"contradiction", &c, {{"text", c.text}, {"plain", c.plain}}});
@@ -176,7 +175,12 @@ int list(const Options& o) {
       kind = s.kind;
       output.write(fmt::format("\n{}\n", kind));
     }
-    output.write(fmt::format("  {}\n", s.item->id));
+    // One line each; `rules show` has the rest.
+    constexpr std::size_t kRoom = 42;
+    const std::string& why = s.item->reason;
+    output.write(
+        fmt::format("  {:<34} {}\n", s.item->id,
+                    why.size() <= kRoom ? why : why.substr(0, why.rfind(' ', kRoom - 3)) + " ..."));
   }
   output.write("\n`dryshaft rules show ID` tells what one says, why, and where it comes from.\n");
   return output.finish();
@@ -187,16 +191,17 @@ int list(const Options& o) {
 
 bool mentions(const Condition& c, Finding finding) {
   const auto in = [&](const Condition& part) { return mentions(part, finding); };
-  return std::ranges::any_of(c.findings,
-                             [&](const auto& f) { return f.finding == finding; }) ||
-         std::ranges::any_of(c.any, [&](const auto& list) { return std::ranges::any_of(list, in); }) ||
+  return std::ranges::any_of(c.findings, [&](const auto& f) { return f.finding == finding; }) ||
+         std::ranges::any_of(c.any,
+                             [&](const auto& list) { return std::ranges::any_of(list, in); }) ||
          std::ranges::any_of(c.none, in);
 }
 
 bool mentions(const Condition& c, Cause cause) {
   const auto in = [&](const Condition& part) { return mentions(part, cause); };
   return std::ranges::any_of(c.causes, [&](const auto& p) { return p.cause == cause; }) ||
-         std::ranges::any_of(c.any, [&](const auto& list) { return std::ranges::any_of(list, in); }) ||
+         std::ranges::any_of(c.any,
+                             [&](const auto& list) { return std::ranges::any_of(list, in); }) ||
          std::ranges::any_of(c.none, in);
 }
 
@@ -297,9 +302,9 @@ class Why {
     for (std::size_t l = 0; l < spec(link.finding).levels.size(); ++l) {
       c.set(link.finding, static_cast<int>(l));
       const Weights weights = model_.weigh(c);
-      parts.push_back(fmt::format("{} {:+.1f} dB", spec(link.finding).levels[l].id,
-                                  weights[static_cast<std::size_t>(link.finding)]
-                                         [static_cast<std::size_t>(link.cause)]));
+      parts.push_back(fmt::format(
+          "{} {:+.1f} dB", spec(link.finding).levels[l].id,
+          weights[static_cast<std::size_t>(link.finding)][static_cast<std::size_t>(link.cause)]));
     }
     line("effect", fmt::format("with nothing else known, at 100000 km and 5 years: {}",
                                fmt::join(parts, ", ")));
@@ -356,9 +361,9 @@ int show(const Options& o) {
     return output.finish();
   }
   const std::string_view near = closest(o.id, ids);
-  throw Stop{kUsage,
-             fmt::format("the rules hold no \"{}\"{}", o.id,
-                         near.empty() ? std::string() : fmt::format(", did you mean \"{}\"?", near))};
+  throw Stop{kUsage, fmt::format("the rules hold no \"{}\"{}", o.id,
+                                 near.empty() ? std::string()
+                                              : fmt::format(", did you mean \"{}\"?", near))};
 }
 
 }  // namespace

@@ -51,7 +51,11 @@ class Assessor {
  public:
   Assessor(const History& history, const Knowledge& k, const Model& model,
            const AssessOptions& options)
-      : history_(history), k_(k), model_(model), options_(options), newest_(history.records.back()) {}
+      : history_(history),
+        k_(k),
+        model_(model),
+        options_(options),
+        newest_(history.records.back()) {}
 
   Report report() {
     const int date = static_cast<int>(newest_.at(Field::date).number);
@@ -209,9 +213,8 @@ class Assessor {
                           .shown = in_words(f.id, level),
                           .decibans = db});
         }
-        const bool bears = std::ranges::any_of(k_.links, [&](const Link& link) {
-          return link.finding == f.id && link.cause == c.id;
-        });
+        const bool bears = std::ranges::any_of(
+            k_.links, [&](const Link& link) { return link.finding == f.id && link.cause == c.id; });
         if (level < 0 && bears && could_be_observed(f)) {
           report.not_observed.emplace_back(f.name);
         }
@@ -242,10 +245,11 @@ class Assessor {
       const Record& then = history_.records[i];
       last = present(history_, i + 1, k_, static_cast<int>(then.at(Field::date).number));
       const Verdict v = judge(k_, model_, last.facts);
-      r_.history.earlier.push_back({.date = date_text(static_cast<int>(then.at(Field::date).number)),
-                                    .odometer_km = last.odometer_km,
-                                    .grade = v.grade,
-                                    .risk = v.posterior.risk});
+      r_.history.earlier.push_back(
+          {.date = date_text(static_cast<int>(then.at(Field::date).number)),
+           .odometer_km = last.odometer_km,
+           .grade = v.grade,
+           .risk = v.posterior.risk});
     }
     if (n < 2) {
       return;
@@ -302,12 +306,12 @@ class Assessor {
     constexpr double kStepKm = 500;
     constexpr double kStepDays = 5;
     const double share = low / *rule.recheck_km;
-    r_.recheck.km = std::min(*rule.recheck_km, std::max(s.recheck_least_km,
-                                                        std::floor(low / kStepKm) * kStepKm));
-    r_.recheck.days = std::min(
-        *rule.recheck_days,
-        std::max(s.recheck_least_days,
-                 std::floor(*rule.recheck_days * share / kStepDays) * kStepDays));
+    r_.recheck.km = std::min(*rule.recheck_km,
+                             std::max(s.recheck_least_km, std::floor(low / kStepKm) * kStepKm));
+    r_.recheck.days =
+        std::min(*rule.recheck_days,
+                 std::max(s.recheck_least_days,
+                          std::floor(*rule.recheck_days * share / kStepDays) * kStepDays));
     r_.recheck.because = fmt::format(
         "shortened: at this distance and age of the seal the chance of a new leak reaches {} soon "
         "after",
@@ -368,9 +372,8 @@ class Assessor {
   void outlook() {
     const OutlookRule* worst = nullptr;
     for (const OutlookRule& rule : k_.outlooks) {
-      if (holds(rule.when, facts_) &&
-          (worst == nullptr || rule.outlook > worst->outlook ||
-           (rule.outlook == worst->outlook && rule.id < worst->id))) {
+      if (holds(rule.when, facts_) && (worst == nullptr || rule.outlook > worst->outlook ||
+                                       (rule.outlook == worst->outlook && rule.id < worst->id))) {
         worst = &rule;
       }
     }
@@ -419,11 +422,11 @@ class Assessor {
     }
     if (text.empty()) {
       text = verdict_.grade == Grade::U
-                 ? fmt::format("Not known: nothing seen so far tells. By distance and age alone a "
-                               "damaging cause is present with {}.",
-                               percent(r_.risk))
-                 : fmt::format("Nothing stands out. A damaging cause is present with {}.",
-                               percent(r_.risk));
+                 ? fmt::format(
+                       "Not known: nothing seen so far tells. By distance and age alone "
+                       "damage is {} probable.",
+                       percent(r_.risk))
+                 : fmt::format("Nothing stands out: damage is {} probable.", percent(r_.risk));
     }
   }
 
@@ -452,14 +455,17 @@ class Assessor {
       if (level > 0) {
         // "present" and "yes" say nothing without the title, other levels all.
         const Choice& word = f.levels[static_cast<std::size_t>(level)];
+        if (f.id == Finding::noise && facts().at(Finding::noise_level) >= 0) {
+          continue;  // its loudness says it too
+        }
         tell.emplace_back(word.id == word.plain ? f.title : word.plain);
       }
     }
-    r_.owner_summary.push_back(
-        tell.empty()
-            ? "Tell the workshop: nothing unusual has been noticed, and the rotor-speed sensor port "
-              "has not been looked at lately."
-            : fmt::format("Tell the workshop: {}.", fmt::join(tell, "; ")));
+    r_.owner_summary.push_back(tell.empty()
+                                   ? "Tell the workshop: nothing unusual has been noticed, and the "
+                                     "rotor-speed sensor port "
+                                     "has not been looked at lately."
+                                   : fmt::format("Tell the workshop: {}.", fmt::join(tell, "; ")));
   }
 
   const History& history_;

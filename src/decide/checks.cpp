@@ -14,9 +14,7 @@ constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 // Below this a check tells nothing that a report could print.
 constexpr double kLeastBits = 0.0005;
 
-bool exists(const Case& c, const FindingSpec& f) {
-  return !f.detail_of || c.at(*f.detail_of) > 0;
-}
+bool exists(const Case& c, const FindingSpec& f) { return !f.detail_of || c.at(*f.detail_of) > 0; }
 
 void clear_details(Case& c, Finding leader) {
   for (const FindingSpec& f : findings()) {
@@ -145,7 +143,8 @@ class Changes {
     moves();
     singles();
     // Pairs only in a direction in which no single finding moves the grade.
-    const bool better = std::ranges::any_of(found_, [&](const WouldChange& w) { return up(w.grade); });
+    const bool better =
+        std::ranges::any_of(found_, [&](const WouldChange& w) { return up(w.grade); });
     const bool worse =
         std::ranges::any_of(found_, [&](const WouldChange& w) { return !up(w.grade); });
     const bool best = grade_ == Grade::A;
@@ -314,9 +313,9 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
     if (action.reveals.empty() || !holds(action.check_when, facts)) {
       continue;
     }
-    const bool settles = verdict.grade == Grade::U &&
-                         std::ranges::find(action.reveals, Finding::port_fluid) !=
-                             action.reveals.end();
+    const bool settles =
+        verdict.grade == Grade::U &&
+        std::ranges::find(action.reveals, Finding::port_fluid) != action.reveals.end();
     // An owner is told what an owner can do, and of the one check that settles an open grade.
     if (audience == Audience::owner && !action.owner_can && !settles) {
       continue;
@@ -346,8 +345,8 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
   return checks;
 }
 
-std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model,
-                                      const Case& c, const Verdict& verdict) {
+std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
+                                      const Verdict& verdict) {
   return Changes(knowledge, model, c, verdict.grade).find();
 }
 

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <cstring>
 
 #include "dryshaft/diagnose.hpp"
 
@@ -18,13 +19,38 @@ void multiply(States& into, const States& factor) {
 }
 
 constexpr std::size_t kBlocks = kStateCount / kBlock;
-using Block = std::array<double, kBlock>;
 
-double sum(const Block& x) { return (x[0] + x[1]) + (x[2] + x[3]); }
+// Two neighbours at a time, as every 64-bit processor can. Left to itself the
+// compiler takes these short loops apart and ends up slower than one by one.
+using Two = double __attribute__((vector_size(16)));
+Two load(const double* from) {
+  Two two;
+  std::memcpy(&two, from, sizeof two);
+  return two;
+}
+void store(double* to, const Two& two) { std::memcpy(to, &two, sizeof two); }
+
+// The four states of a block.
+struct Block {
+  Two first;
+  Two second;
+  static Block at(const double* from) { return {load(from), load(from + 2)}; }
+  void put(double* to) const {
+    store(to, first);
+    store(to + 2, second);
+  }
+  Block operator*(const Block& o) const { return {first * o.first, second * o.second}; }
+  Block operator*(double x) const { return {first * x, second * x}; }
+  Block operator+(const Block& o) const { return {first + o.first, second + o.second}; }
+  [[nodiscard]] double sum() const {
+    const Two both = first + second;
+    return both[0] + both[1];
+  }
+};
 
 // For each set of states of a block: 1 for those in it, else 0.
 constexpr auto kMembers = [] {
-  std::array<Block, std::size_t{1} << kBlock> members{};
+  std::array<std::array<double, kBlock>, std::size_t{1} << kBlock> members{};
   for (std::size_t set = 0; set < members.size(); ++set) {
     for (std::size_t i = 0; i < kBlock; ++i) {
       members[set][i] = (set >> i & 1U) != 0 ? 1 : 0;
@@ -32,8 +58,8 @@ constexpr auto kMembers = [] {
   }
   return members;
 }();
-const Block& members(std::uint64_t states, std::size_t block) {
-  return kMembers[states >> (block * kBlock) & ((1U << kBlock) - 1U)];
+Block members(std::uint64_t states, std::size_t block) {
+  return Block::at(kMembers[states >> (block * kBlock) & ((1U << kBlock) - 1U)].data());
 }
 
 // Share of some states in the sum of all.
@@ -41,13 +67,11 @@ double share(const States& x, std::uint64_t states) {
   Block all{};
   Block some{};
   for (std::size_t b = 0; b < kBlocks; ++b) {
-    const Block& in = members(states, b);
-    for (std::size_t i = 0; i < kBlock; ++i) {
-      all[i] += x[b * kBlock + i];
-      some[i] += x[b * kBlock + i] * in[i];
-    }
+    const Block here = Block::at(&x[b * kBlock]);
+    all = all + here;
+    some = some + here * members(states, b);
   }
-  return sum(some) / sum(all);
+  return some.sum() / all.sum();
 }
 
 constexpr States ones() {
@@ -101,6 +125,7 @@ Model::Model(const Knowledge& knowledge) {
     const auto f = static_cast<std::size_t>(b.finding);
     const std::size_t count = spec(b.finding).levels.size();
     carries_[f] = true;
+    carrying_ |= 1U << f;
     for (std::size_t s = 0; s < kStateCount; ++s) {
       // at_least[l]: chance of level l or worse; one past the last is 0
       std::array<double, kMaxLevels + 1> at_least{};
@@ -190,14 +215,12 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
 // Likelihoods multiplied, a table for each group.
 struct Model::Product {
   std::array<States, 2> table;
-  std::array<bool, 2> any{};
 };
 
 Model::Product Model::observe(const Case& c, std::uint32_t which) const {
   Product product;
-  for (std::size_t g = 0; g < groups_.size(); ++g) {
-    std::fill_n(product.table[g].begin(), groups_[g].size, 1.0);
-  }
+  std::array<bool, 2> begun{};
+  const Block one{Two{1, 1}, Two{1, 1}};
   for (; which != 0; which &= which - 1) {
     const auto f = static_cast<std::size_t>(std::countr_zero(which));
     const auto level = static_cast<std::size_t>(c.level[f]);
@@ -205,86 +228,48 @@ Model::Product Model::observe(const Case& c, std::uint32_t which) const {
     const std::size_t size = groups_[g].size;
     double* into = product.table[g].data();
     const double* like = grouped_[f][level].data();
-    product.any[g] = true;
-    if (level == 0 && decays_[f] && c.port_weight < 1) {
-      for (std::size_t s = 0; s < size; ++s) {
-        into[s] *= 1 - c.port_weight * (1 - like[s]);
+    const double weight = level == 0 && decays_[f] ? c.port_weight : 1;
+    if (weight < 1) {
+      for (std::size_t s = 0; s < size; s += kBlock) {
+        const Block decayed = one * (1 - weight) + Block::at(like + s) * weight;
+        (begun[g] ? Block::at(into + s) * decayed : decayed).put(into + s);
+      }
+    } else if (begun[g]) {
+      for (std::size_t s = 0; s < size; s += kBlock) {
+        (Block::at(into + s) * Block::at(like + s)).put(into + s);
       }
     } else {
-      for (std::size_t s = 0; s < size; ++s) {
-        into[s] *= like[s];
-      }
+      std::memcpy(into, like, size * sizeof(double));
+    }
+    begun[g] = true;
+  }
+  for (std::size_t g = 0; g < groups_.size(); ++g) {
+    for (std::size_t s = 0; s < groups_[g].size && !begun[g]; s += kBlock) {
+      one.put(&product.table[g][s]);
     }
   }
   return product;
 }
 
-std::size_t Model::configuration(const Case& c) const {
-  std::size_t at = 0;
-  for (std::size_t s = 0; s < kSituationCount; ++s) {
-    at += stride_[s] * c.situation[s];
-  }
-  return at;
-}
-
-// States with the wearing cause absent carry the chance that it has not worn
-// out; those with it present carry what that leaves.
-void Model::compile_priors() {
-  std::size_t count = 1;
-  for (std::size_t c = 0; c < kCauseCount; ++c) {
-    const CausePrior& p = priors_[c];
-    if (p.has_wear) {
-      several_wear_ = wearing_ >= 0;
-      wearing_ = several_wear_ ? wearing_ : static_cast<int>(c);
-    }
-    if (p.by >= 0 && stride_[static_cast<std::size_t>(p.by)] == 0) {
-      stride_[static_cast<std::size_t>(p.by)] = count;
-      count *= spec(static_cast<Situation>(p.by)).values.size();
-    }
-  }
-  configured_.resize(count);
-  for (std::size_t at = 0; at < count; ++at) {
-    ConfiguredPrior& out = configured_[at];
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      double rest = 1;
-      double absent_unworn = 1;
-      for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-        const CausePrior& p = priors_[cause];
-        std::size_t value = 0;
-        if (p.by >= 0) {
-          const auto by = static_cast<std::size_t>(p.by);
-          value = at / stride_[by] % spec(static_cast<Situation>(p.by)).values.size();
-        }
-        double absent = 1 - p.base[value];
-        for (std::size_t parent = 0; p.parents >> parent != 0; ++parent) {
-          absent *= present_in(s, parent) ? 1 - p.given[parent] : 1;
-        }
-        if (static_cast<int>(cause) == wearing_) {
-          absent_unworn = absent;
-        } else {
-          rest *= present_in(s, cause) ? 1 - absent : absent;
-        }
-      }
-      if (wearing_ < 0) {
-        out.worn[s] = rest;
-      } else if (present_in(s, static_cast<std::size_t>(wearing_))) {
-        out.worn[s] = rest;
-        out.unworn[s] = -rest * absent_unworn;
-      } else {
-        out.unworn[s] = rest * absent_unworn;
-      }
-    }
-  }
-}
-
 double Model::wear_hazard(double km, double years) const {
-  for (const CausePrior& p : priors_) {
-    if (p.has_wear) {
-      return std::pow(km / p.wear.scale_km, p.wear.shape) +
-             std::pow(years / p.wear.scale_years, p.wear.shape);
-    }
+  if (wearing_ < 0) {
+    return 0;
   }
-  return 0;
+  const Wear& wear = priors_[static_cast<std::size_t>(wearing_)].wear;
+  const double by_km = km / wear.scale_km;
+  const double by_years = years / wear.scale_years;
+  if (half_shapes_ == 0) {
+    return std::pow(by_km, wear.shape) + std::pow(by_years, wear.shape);
+  }
+  // A shape such as 2 or 2.5, as most are written: products and one root.
+  const auto power = [this](double x) {
+    double y = half_shapes_ % 2 != 0 ? std::sqrt(x) : 1;
+    for (unsigned n = half_shapes_ / 2; n != 0; --n) {
+      y *= x;
+    }
+    return y;
+  };
+  return power(by_km) + power(by_years);
 }
 
 double Model::wear_probability(double km, double years) const {
@@ -312,21 +297,25 @@ States Model::prior_by_cause(const Case& c) const {
   return states;
 }
 
+// The chance that nothing has worn out yet.
+double Model::unworn(const Case& c) const {
+  if (wearing_ < 0) {
+    return 1;
+  }
+  const Wear& wear = priors_[static_cast<std::size_t>(wearing_)].wear;
+  const bool wears = (wear.cooling >> c.at(Situation::rotor_cooling) & 1U) != 0;
+  return wears ? std::exp(-wear_hazard(c.seal_km, c.seal_years)) : 1;
+}
+
 States Model::prior(const Case& c) const {
   if (several_wear_) {
     return prior_by_cause(c);
   }
   const ConfiguredPrior& p = configured_[configuration(c)];
-  double unworn = 1;
-  if (wearing_ >= 0) {
-    const Wear& wear = priors_[static_cast<std::size_t>(wearing_)].wear;
-    if ((wear.cooling >> c.at(Situation::rotor_cooling) & 1U) != 0) {
-      unworn = std::exp(-wear_hazard(c.seal_km, c.seal_years));
-    }
-  }
+  const double chance = unworn(c);
   States states;
   for (std::size_t s = 0; s < kStateCount; ++s) {
-    states[s] = p.worn[s] + p.unworn[s] * unworn;
+    states[s] = p.worn[s] + p.unworn[s] * chance;
   }
   return states;
 }
@@ -346,65 +335,93 @@ void Model::factor(const Case& c, std::size_t finding, States& out) const {
 }
 
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
-  // By place in a block, by block, and over damaging states.
+  // By place in a block, by block (two halves each), and over damaging states.
   Block by_place{};
   Block damaged{};
-  std::array<double, kBlocks> by_block;
+  std::array<Two, kBlocks> by_block;
   for (std::size_t b = 0; b < kBlocks; ++b) {
-    Block x;
-    const Block& in = members(damaging, b);
-    for (std::size_t i = 0; i < kBlock; ++i) {
-      x[i] = unnormalised[b * kBlock + i];
-      by_place[i] += x[i];
-      damaged[i] += x[i] * in[i];
-    }
-    by_block[b] = sum(x);
+    const Block x = Block::at(&unnormalised[b * kBlock]);
+    by_place = by_place + x;
+    damaged = damaged + x * members(damaging, b);
+    by_block[b] = x.first + x.second;
   }
-  const double scale = 1 / sum(by_place);
+  const double scale = 1 / by_place.sum();
   Posterior p;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    p.state[s] = unnormalised[s] * scale;
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    (Block::at(&unnormalised[b * kBlock]) * scale).put(&p.state[b * kBlock]);
   }
-  p.risk = sum(damaged) * scale;
+  p.risk = damaged.sum() * scale;
   p.graded_risk = p.risk;
-  p.cause[0] = (by_place[1] + by_place[3]) * scale;
-  p.cause[1] = (by_place[2] + by_place[3]) * scale;
+  p.cause[0] = (by_place.first[1] + by_place.second[1]) * scale;
+  p.cause[1] = (by_place.second[0] + by_place.second[1]) * scale;
   // The other causes from the last down: sum up the half of the blocks with the
   // cause, then fold it onto the other half.
   for (std::size_t c = kCauseCount; c-- > 2;) {
     const std::size_t half = (std::size_t{1} << c) / kBlock;
-    double present = 0;
+    Two present{};
     for (std::size_t b = 0; b < half; ++b) {
       present += by_block[half + b];
       by_block[b] += by_block[half + b];
     }
-    p.cause[c] = present * scale;
+    p.cause[c] = (present[0] + present[1]) * scale;
   }
   return p;
 }
 
-Posterior Model::infer(const Case& c) const {
+namespace {
+
+// Bit `f` is set where finding `f` was observed: its level has no sign.
+std::uint32_t observed_in(const std::array<std::int8_t, kFindingCount>& level) {
   std::uint32_t seen = 0;
-  for (std::size_t f = 0; f < kFindingCount; ++f) {
-    seen |= c.level[f] >= 0 && carries_[f] ? 1U << f : 0U;
-  }
-  States states = prior(c);
-  const auto spread = [&](const Product& product) {
-    for (std::size_t g = 0; g < groups_.size(); ++g) {
-      for (std::size_t b = 0; b < kBlocks && product.any[g]; ++b) {
-        const double* factor = &product.table[g][groups_[g].block[b]];
-        for (std::size_t i = 0; i < kBlock; ++i) {
-          states[b * kBlock + i] *= factor[i];
-        }
-      }
+  std::size_t f = 0;
+  if constexpr (std::endian::native == std::endian::little) {
+    // Eight signs at a time, gathered in the top byte by one product.
+    for (; f + 8 <= kFindingCount; f += 8) {
+      std::uint64_t eight = 0;
+      std::memcpy(&eight, &level[f], sizeof eight);
+      const std::uint64_t signs = ~eight >> 7U & 0x0101010101010101U;
+      seen |= static_cast<std::uint32_t>(signs * 0x0102040810204080U >> 56U) << f;
     }
+  }
+  for (; f < kFindingCount; ++f) {
+    seen |= (level[f] >= 0 ? 1U : 0U) << f;
+  }
+  return seen;
+}
+
+}  // namespace
+
+Posterior Model::infer(const Case& c) const {
+  const std::uint32_t seen = observed_in(c.level) & carrying_;
+  // Prior and both tables in one pass over the states.
+  const auto factor_at = [this](const Product& product, std::size_t b) {
+    return Block::at(&product.table[0][groups_[0].block[b]]) *
+           Block::at(&product.table[1][groups_[1].block[b]]);
   };
-  spread(observe(c, seen & ~explains_));
+  States states;
+  const Product observed = observe(c, seen & ~explains_);
+  if (several_wear_) {
+    states = prior_by_cause(c);
+    for (std::size_t b = 0; b < kBlocks; ++b) {
+      (Block::at(&states[b * kBlock]) * factor_at(observed, b)).put(&states[b * kBlock]);
+    }
+  } else {
+    const ConfiguredPrior& p = configured_[configuration(c)];
+    const double chance = unworn(c);
+    for (std::size_t b = 0; b < kBlocks; ++b) {
+      const Block prior =
+          Block::at(&p.worn[b * kBlock]) + Block::at(&p.unworn[b * kBlock]) * chance;
+      (prior * factor_at(observed, b)).put(&states[b * kBlock]);
+    }
+  }
   if ((seen & explains_) == 0) {
     return posterior_of(states, damaging_);
   }
   const double graded_risk = share(states, damaging_);
-  spread(observe(c, seen & explains_));
+  const Product explaining = observe(c, seen & explains_);
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    (Block::at(&states[b * kBlock]) * factor_at(explaining, b)).put(&states[b * kBlock]);
+  }
   Posterior p = posterior_of(states, damaging_);
   p.graded_risk = graded_risk;
   return p;

@@ -127,19 +127,17 @@ class Interpreter {
             "there is not used");
       }
     } else if (fluid < 0) {
-      said_.warnings.emplace_back(
-          "the port was checked, but whether it was dry is not on record");
+      said_.warnings.emplace_back("the port was checked, but whether it was dry is not on record");
     }
   }
 
   void noise(const Record& r) {
     int present = level_of_flag(r, Field::noise_present);
-    const bool described =
-        r.has(Field::noise_level) || r.has(Field::noise_onset) ||
-        r.has(Field::noise_onset_odometer_km) ||
-        (r.has(Field::noise_when) && r.at(Field::noise_when).code != 0) ||
-        is_true(r, Field::noise_pitch_follows_speed) ||
-        is_true(r, Field::noise_changes_with_steering_or_surface);
+    const bool described = r.has(Field::noise_level) || r.has(Field::noise_onset) ||
+                           r.has(Field::noise_onset_odometer_km) ||
+                           (r.has(Field::noise_when) && r.at(Field::noise_when).code != 0) ||
+                           is_true(r, Field::noise_pitch_follows_speed) ||
+                           is_true(r, Field::noise_changes_with_steering_or_surface);
     if (described && present <= 0) {
       if (present == 0) {
         contradiction("noise-described-but-absent");
@@ -212,8 +210,7 @@ class Interpreter {
         "{:.4g} megohm winding to casing, phases joined: {:.3g} ohm/V at {:g} V{}; at 40 deg C "
         "{:.3g} megohm by the halving rule, {:.3g} by the thermosetting rule, the worse counts{}",
         mohm, ohm_per_volt, voltage_, voltage_known_ ? "" : " (assumed)", halving, thermosetting,
-        temperature.observed ? ""
-                             : fmt::format(" (winding taken to be at {:g} deg C)", celsius));
+        temperature.observed ? "" : fmt::format(" (winding taken to be at {:g} deg C)", celsius));
     if (!voltage_known_) {
       said_.warnings.push_back(fmt::format(
           "the system voltage is not known: the insulation is judged at {:g} V", voltage_));
@@ -342,9 +339,9 @@ class Presenter {
   void interpret() {
     const Value* given = latest(records_, Field::system_voltage_v);
     const bool known = given != nullptr || family_->system_voltage.has_value();
-    const double voltage =
-        given != nullptr ? given->number
-                         : family_->system_voltage.value_or(k_.settings.assumed_voltage);
+    const double voltage = given != nullptr
+                               ? given->number
+                               : family_->system_voltage.value_or(k_.settings.assumed_voltage);
     Interpreter interpreter(k_, voltage, known);
     for (const Record& r : records_) {
       said_.push_back(interpreter.read(r));
@@ -383,8 +380,8 @@ class Presenter {
       contradiction("fitted-after-inspection");
       usable = false;
     }
-    const double start = renewed != nullptr ? renewed->number
-                                            : (fitted != nullptr ? fitted->number : 0.0);
+    const double start =
+        renewed != nullptr ? renewed->number : (fitted != nullptr ? fitted->number : 0.0);
     double unknown_km = 0;
     for (const CauseRule& c : k_.causes) {
       unknown_km = c.wear ? std::max(unknown_km, c.wear->unknown_km) : unknown_km;
@@ -402,8 +399,8 @@ class Presenter {
     }
     built();
     const bool aged = renewed == nullptr && built_first_ >= 0;
-    facts.seal_years = aged ? std::max(0, month_of(today_) - built_first_) / 12.0
-                            : facts.seal_km / s.km_per_year;
+    facts.seal_years =
+        aged ? std::max(0, month_of(today_) - built_first_) / 12.0 : facts.seal_km / s.km_per_year;
   }
 
   const Record* last_with_odometer() const {
@@ -540,8 +537,8 @@ class Presenter {
       km = newest_.at(Field::odometer_km).number - check.at(Field::odometer_km).number;
     }
     facts.port_weight = std::exp2(-(km / s.port_half_km + days / s.port_half_days));
-    facts.set(Situation::port_check, facts.port_weight < s.port_stale_below ? PortCheck::stale
-                                                                            : PortCheck::fresh);
+    facts.set(Situation::port_check,
+              facts.port_weight < s.port_stale_below ? PortCheck::stale : PortCheck::fresh);
   }
 
   void configuration() {
@@ -553,10 +550,9 @@ class Presenter {
       return v != nullptr ? static_cast<decltype(from_family)>(v->code) : from_family;
     };
     Cooling cooling = given(Field::rotor_cooling, build.cooling);
-    const auto differs = [&](Cooling a, Cooling b) {
-      return cooling == a && build.cooling == b;
-    };
-    if (differs(Cooling::wet, Cooling::factory_dry) || differs(Cooling::factory_dry, Cooling::wet)) {
+    const auto differs = [&](Cooling a, Cooling b) { return cooling == a && build.cooling == b; };
+    if (differs(Cooling::wet, Cooling::factory_dry) ||
+        differs(Cooling::factory_dry, Cooling::wet)) {
       contradiction("cooling-against-family");
       facts.set(Situation::configuration, Configuration::contradicted);
       cooling = Cooling::wet;
@@ -572,9 +568,9 @@ class Presenter {
     facts.set(Situation::rotor_bearings, given(Field::rotor_bearings, build.rotor));
     facts.set(Situation::gear_bearings, given(Field::gear_bearings, build.gear));
     const Value* kept = latest(records_, Field::bypass_keeps_crossover);
-    facts.set(Situation::crossover,
-              kept == nullptr ? Crossover::unknown
-                              : (kept->code != 0 ? Crossover::kept : Crossover::dropped));
+    facts.set(Situation::crossover, kept == nullptr
+                                        ? Crossover::unknown
+                                        : (kept->code != 0 ? Crossover::kept : Crossover::dropped));
   }
 
   std::span<const Record> records_;

@@ -53,8 +53,7 @@ std::string describe(const Condition& c) {
     parts.push_back(is_one_of(name(f.finding), f.levels, spec(f.finding).levels, true));
   }
   for (const Condition::SituationIs& s : c.situations) {
-    parts.push_back(
-        is_one_of(spec(s.situation).name, s.values, spec(s.situation).values, false));
+    parts.push_back(is_one_of(spec(s.situation).name, s.values, spec(s.situation).values, false));
   }
   for (const Condition::CauseIs& p : c.causes) {
     if (p.at_least > 0) {

@@ -9,21 +9,14 @@ constexpr std::array<std::string_view, 4> kOutlooks = {"routine", "unknown", "ma
                                                        "doubtful"};
 
 constexpr std::string_view kContradictionIds[] = {
-    "kind-without-fluid",
-    "glycol-without-fluid",
-    "glycol-against-kind",
-    "coolant-in-dry-rotor",
-    "cooling-against-family",
-    "noise-described-but-absent",
-    "noise-before-it-began",
-    "renewed-after-inspection",
-    "fitted-after-inspection",
-    "built-after-inspection",
-    "odometer-backwards",
+    "kind-without-fluid",     "glycol-without-fluid",     "glycol-against-kind",
+    "coolant-in-dry-rotor",   "cooling-against-family",   "noise-described-but-absent",
+    "noise-before-it-began",  "renewed-after-inspection", "fitted-after-inspection",
+    "built-after-inspection", "odometer-backwards",
 };
 
-constexpr std::string_view kRuleFiles[] = {"rules.json",    "causes.json",   "links.json",
-                                           "floors.json",   "actions.json",  "cautions.json",
+constexpr std::string_view kRuleFiles[] = {"rules.json",  "causes.json",  "links.json",
+                                           "floors.json", "actions.json", "cautions.json",
                                            "grades.json"};
 
 template <typename Items>
@@ -40,8 +33,7 @@ bool holds(const Condition& c, const Facts& facts) {
     return false;
   }
   for (const Condition::FindingIs& f : c.findings) {
-    const auto bit =
-        static_cast<unsigned>(facts.level[static_cast<std::size_t>(f.finding)] + 1);
+    const auto bit = static_cast<unsigned>(facts.level[static_cast<std::size_t>(f.finding)] + 1);
     if ((f.levels >> bit & 1U) == 0) {
       return false;
     }

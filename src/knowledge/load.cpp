@@ -649,8 +649,8 @@ std::optional<int> Loader::month(ObjectView& view, std::string_view key) {
                       digit(text[6]);
   const int m = shaped ? (text[5] - '0') * 10 + (text[6] - '0') : 0;
   if (m < 1 || m > 12) {
-    view.complain(*node, "bad-date",
-                  fmt::format("is {}", located::shown(view.document(), *node)), "YYYY-MM");
+    view.complain(*node, "bad-date", fmt::format("is {}", located::shown(view.document(), *node)),
+                  "YYYY-MM");
     return std::nullopt;
   }
   return std::stoi(text.substr(0, 4)) * 12 + m - 1;
@@ -722,8 +722,7 @@ void Loader::references() {
     if (std::ranges::find(known, wanted) == known.end()) {
       const std::string_view near = closest(wanted, known);
       reference_complaint(item, fmt::format("names {} \"{}\", which does not exist", what, wanted),
-                          near.empty() ? std::string()
-                                       : fmt::format("did you mean \"{}\"?", near));
+                          near.empty() ? std::string() : fmt::format("did you mean \"{}\"?", near));
     }
   };
   for (const ActionRule& a : k_.actions) {

@@ -18,8 +18,7 @@ ObjectView::ObjectView(const located::Document& document, const Node& node,
     : document_(document), node_(node), out_(out) {
   if (node.kind != Kind::object) {
     is_object_ = false;
-    complain(node, "wrong-type", fmt::format("is {}", located::shown(document, node)),
-             "an object");
+    complain(node, "wrong-type", fmt::format("is {}", located::shown(document, node)), "an object");
   }
 }
 
@@ -130,8 +129,8 @@ double ObjectView::probability_at(const Node& node) {
 
 std::optional<std::size_t> ObjectView::word_at(const Node& node,
                                                const std::vector<std::string_view>& allowed) {
-  const auto found = node.kind == Kind::text ? std::ranges::find(allowed, node.text)
-                                             : allowed.end();
+  const auto found =
+      node.kind == Kind::text ? std::ranges::find(allowed, node.text) : allowed.end();
   if (found != allowed.end()) {
     return static_cast<std::size_t>(found - allowed.begin());
   }
@@ -142,8 +141,7 @@ std::optional<std::size_t> ObjectView::word_at(const Node& node,
     }
   }
   complain(node, node.kind == Kind::text ? "bad-value" : "wrong-type",
-           fmt::format("is {}", located::shown(document_, node)), joined(allowed),
-           std::move(hint));
+           fmt::format("is {}", located::shown(document_, node)), joined(allowed), std::move(hint));
   return std::nullopt;
 }
 

@@ -35,7 +35,8 @@ class ObjectView {
   double number(std::string_view key, double at_least, double at_most);
   std::optional<double> optional_number(std::string_view key, double at_least, double at_most);
   // A text that must be one of `allowed`: its place in the list.
-  std::optional<std::size_t> word(std::string_view key, const std::vector<std::string_view>& allowed);
+  std::optional<std::size_t> word(std::string_view key,
+                                  const std::vector<std::string_view>& allowed);
   std::optional<std::size_t> word_at(const located::Node& node,
                                      const std::vector<std::string_view>& allowed);
   // The elements of an array of objects.

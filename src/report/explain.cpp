@@ -55,8 +55,7 @@ class Trace {
                : fmt::format("because {}{}", describe(advice->when),
                              companion ? fmt::format("; it comes with {}", advice->action) : ""));
       if (const ActionRule* action = find(k_.actions, a.id);
-          action != nullptr && !action->cautions.empty() &&
-          r_.audience == Audience::technician) {
+          action != nullptr && !action->cautions.empty() && r_.audience == Audience::technician) {
         step(fmt::format("  {}", at(action)),
              fmt::format("needs the cautions {}", fmt::join(action->cautions, ", ")));
       }
@@ -101,7 +100,8 @@ class Trace {
     const std::size_t own = what.find_first_not_of(' ') + 2;
     const std::size_t hang = own + 4;
     bool first = true;
-    for (const std::string& line : layout::wrap(layout::clean(what.substr(own - 2)), width_ - hang)) {
+    for (const std::string& line :
+         layout::wrap(layout::clean(what.substr(own - 2)), width_ - hang)) {
       out_ += std::string(first ? own : hang, ' ') + line + "\n";
       first = false;
     }

@@ -393,9 +393,9 @@ constexpr Field kFromResidue[] = {Field::port_dried_residue};
 constexpr Field kFromRust[] = {Field::port_corrosion};
 constexpr Field kFromDebris[] = {Field::port_debris};
 constexpr Field kFromIsolation[] = {Field::fault_isolation};
-constexpr Field kFromInsulation[] = {
-    Field::insulation_resistance_mohm, Field::insulation_test_voltage_v,
-    Field::insulation_winding_temp_c, Field::system_voltage_v};
+constexpr Field kFromInsulation[] = {Field::insulation_resistance_mohm,
+                                     Field::insulation_test_voltage_v,
+                                     Field::insulation_winding_temp_c, Field::system_voltage_v};
 constexpr Field kFromRotation[] = {Field::rotation};
 constexpr Field kFromNoise[] = {Field::noise_present};
 constexpr Field kFromWhen[] = {Field::noise_when};
@@ -403,8 +403,7 @@ constexpr Field kFromPitch[] = {Field::noise_pitch_follows_speed};
 constexpr Field kFromSteering[] = {Field::noise_changes_with_steering_or_surface};
 constexpr Field kFromOnset[] = {Field::noise_onset};
 constexpr Field kFromLevel[] = {Field::noise_level};
-constexpr Field kFromLoss[] = {Field::coolant_loss_ml_per_1000km,
-                               Field::coolant_outside_leak_seen};
+constexpr Field kFromLoss[] = {Field::coolant_loss_ml_per_1000km, Field::coolant_outside_leak_seen};
 constexpr Field kFromShutdown[] = {Field::fault_shutdown};
 constexpr Field kFromReduced[] = {Field::fault_reduced_power};
 constexpr Field kFromT1[] = {Field::teardown_seal_leak};
@@ -436,8 +435,8 @@ constexpr std::array<FindingSpec, kFindingCount> kFindings = {{
      false, false, kFromSteering, Finding::noise},
     {Finding::noise_onset, "noise-onset", "how the noise began", kOnsetLevels, false, false,
      kFromOnset, Finding::noise},
-    {Finding::noise_level, "noise-level", "loudness of the noise", kLevel, false, false,
-     kFromLevel, Finding::noise},
+    {Finding::noise_level, "noise-level", "loudness of the noise", kLevel, false, false, kFromLevel,
+     Finding::noise},
     {Finding::coolant_loss, "coolant-loss", "unexplained coolant loss", kLossLevels, true, false,
      kFromLoss},
     {Finding::shutdown, "shutdown", "drive shut itself down", kNoYes, true, false, kFromShutdown},
