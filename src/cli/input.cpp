@@ -52,17 +52,15 @@ bool LineSource::next(std::string& line) {
   line.clear();
   bool any = false;
   while (true) {
-    const char* from = buffer_.data() + at_;
-    const std::size_t have = buffer_.size() - at_;
-    const void* end = have == 0 ? nullptr : std::memchr(from, '\n', have);
-    const std::size_t take =
-        end == nullptr ? have : static_cast<std::size_t>(static_cast<const char*>(end) - from);
-    any = any || have > 0;
+    const std::string_view have = std::string_view(buffer_).substr(at_);
+    const std::size_t end = have.find('\n');
+    const std::string_view part = have.substr(0, end);
+    any = any || !have.empty();
     if (line.size() < kLongestLine) {
-      line.append(from, std::min(take, kLongestLine - line.size()));
+      line.append(part.substr(0, kLongestLine - line.size()));
     }
-    at_ += take + (end == nullptr ? 0 : 1);
-    if (end != nullptr || !fill()) {
+    at_ += part.size() + (end == std::string_view::npos ? 0 : 1);
+    if (end != std::string_view::npos || !fill()) {
       break;
     }
   }
