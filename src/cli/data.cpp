@@ -20,7 +20,7 @@ fs::path shipped_data() {
       fs::exists(installed / "rules" / "rules.json", ec)) {
     return fs::weakly_canonical(installed, ec);
   }
-  if (const fs::path source = DRYSHAFT_DATA_DIR; fs::exists(source / "rules" / "rules.json", ec)) {
+  if (fs::path source = DRYSHAFT_DATA_DIR; fs::exists(source / "rules" / "rules.json", ec)) {
     return source;
   }
   throw Stop{kUsage,
