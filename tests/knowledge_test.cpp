@@ -120,6 +120,21 @@ TEST_CASE("the order of files does not matter to the hash, their texts do") {
             .value->sha256 != shipped().sha256);
 }
 
+TEST_CASE("tyre sizes give their published outer diameters") {
+  // Published to 0.1 mm: the first three by a tyre mailing list of 1996, the next two by a tyre
+  // size calculator; the rest recomputed from D = rim * 25.4 + 2 * width * aspect / 100.
+  const std::pair<std::string_view, double> published[] = {
+      {"205/55R16", 631.9}, {"215/50R16", 621.4}, {"225/45R16", 608.9}, {"215/65R17", 711.3},
+      {"225/60R17", 701.8}, {"225/50R16", 631.4}, {"235/45R18", 668.7}, {"255/35R20", 686.5}};
+  for (const auto& [size, mm] : published) {
+    CHECK(outer_diameter_mm(*parse_tyre(size)) == Approx(mm).margin(0.05));
+  }
+  for (const std::string_view bad :
+       {"", "205/55", "205-55R16", "205/55R", "/55R16", "205/55R16 ", "2055/55R16", "000/55R16"}) {
+    CHECK(!parse_tyre(bad));
+  }
+}
+
 TEST_CASE("conditions are told in words") {
   const auto floor = std::ranges::find(shipped().floors, "floor-coolant", &Floor::id);
   CHECK(describe(floor->when) ==

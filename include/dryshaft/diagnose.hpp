@@ -29,13 +29,12 @@ struct Case {
   std::array<std::uint8_t, kSituationCount> situation{};
   double seal_km = 0;     ///< distance on the seal, assumed where not known
   double seal_years = 0;  ///< age of the seal, assumed where not known
-  double port_weight = 1;  ///< of harmless news from the port: 1 fresh, towards 0 with distance and time
+  double port_weight =
+      1;  ///< of harmless news from the port: 1 fresh, towards 0 with distance and time
 
   [[nodiscard]] int at(Finding f) const { return level[static_cast<std::size_t>(f)]; }
   void set(Finding f, int l) { level[static_cast<std::size_t>(f)] = static_cast<std::int8_t>(l); }
-  [[nodiscard]] unsigned at(Situation s) const {
-    return situation[static_cast<std::size_t>(s)];
-  }
+  [[nodiscard]] unsigned at(Situation s) const { return situation[static_cast<std::size_t>(s)]; }
   void set(Situation s, auto value) {
     situation[static_cast<std::size_t>(s)] = static_cast<std::uint8_t>(value);
   }
@@ -129,7 +128,7 @@ class Model {
   unsigned half_shapes_ = 0;   // twice its shape, where that is whole and small; else 0
   std::array<std::array<States, kMaxLevels>, kFindingCount> likelihood_{};
   std::array<bool, kFindingCount> carries_{};
-  std::uint32_t carrying_ = 0;  // the same as bits
+  std::uint32_t carrying_ = 0;                // the same as bits
   std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old
   std::uint32_t explains_ = 0;
   std::uint64_t damaging_ = 0;
@@ -138,7 +137,7 @@ class Model {
   // over the causes of a group, and spread over all states once at the end.
   struct Group {
     std::uint32_t causes = 0;
-    std::size_t size = 0;  // joint states of its causes
+    std::size_t size = 0;                                    // joint states of its causes
     std::array<std::uint8_t, kStateCount / kBlock> block{};  // where each block of states is found
   };
   struct Product;
@@ -155,7 +154,7 @@ Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);
 
 /// Where a finding's level came from.
 struct Observed {
-  std::string since;  ///< date of the earlier inspection it was carried over from; empty: this one
+  std::string since;   ///< date of the earlier inspection it was carried over from; empty: this one
   std::string detail;  ///< more than the level says, such as a resistance; or empty
 };
 

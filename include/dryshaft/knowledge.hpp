@@ -210,9 +210,25 @@ struct Settings {
   std::string high_plain;
 };
 
+/// A metric tyre size such as 225/50R16: section width in mm, aspect ratio in
+/// percent, rim diameter code in inches.
+struct Tyre {
+  double width_mm = 0;
+  double aspect_percent = 0;
+  double rim_inch = 0;
+};
+/// Nothing where the text is no metric size.
+std::optional<Tyre> parse_tyre(std::string_view text);
+/// Geometric outer diameter, unloaded: D = rim * 25.4 + 2 * width * aspect / 100, in mm.
+/// Source: ISO 4000-1 and UN R30 (from memory), as tyre size calculators print it. A loaded
+/// tyre rolls about 3 % less than pi * D.
+double outer_diameter_mm(const Tyre& tyre);
+
 struct VehicleProfile {
   std::string id;
   std::string port_access;
+  std::string tyre_size;  ///< as written, or empty
+  std::optional<Tyre> tyre;
 };
 
 /// A configuration that holds for units built in [from, before), in months since year 0.

@@ -44,8 +44,8 @@ struct CauseReport {
   std::string id;
   std::string title;  ///< in the words of the report's reader
   double probability = 0;
-  std::vector<Evidence> for_it;      ///< strongest first
-  std::vector<Evidence> against_it;  ///< strongest first
+  std::vector<Evidence> for_it;           ///< strongest first
+  std::vector<Evidence> against_it;       ///< strongest first
   std::vector<std::string> not_observed;  ///< ids of findings that bear on it
 };
 
@@ -79,7 +79,7 @@ struct NextCheck {
 
 struct WouldChange {
   std::vector<std::pair<std::string, std::string>> findings;  ///< finding id, level id
-  std::string shown;  ///< in words
+  std::string shown;                                          ///< in words
   Grade grade = Grade::A;
 };
 
@@ -90,8 +90,8 @@ struct HowSure {
   double odds_factor = 1;  ///< largest factor, up or down
   double risk_low = 0;
   double risk_high = 0;
-  double grade_holds = 0;      ///< share of the models that give the same grade
-  std::vector<Grade> grades;   ///< all grades that any of them gives
+  double grade_holds = 0;     ///< share of the models that give the same grade
+  std::vector<Grade> grades;  ///< all grades that any of them gives
 };
 
 struct Recheck {
@@ -147,7 +147,7 @@ struct Report {
   std::string grade_meaning;  ///< one line
   std::string headline;       ///< what is wrong and how sure, one or two sentences
   std::optional<Grade> at_least;
-  std::vector<FloorHeld> floors;  ///< worst first
+  std::vector<FloorHeld> floors;     ///< worst first
   std::vector<std::string> reasons;  ///< why this grade, where floors do not say it
   double risk = 0;
   std::optional<HowSure> how_sure;
@@ -178,8 +178,8 @@ struct TextStyle {
 
 /// Several reports together with what was refused, for the ranked views.
 struct Batch {
-  std::vector<Report> reports;             ///< ranked, see `rank`
-  std::vector<Diagnostic> rejected;        ///< complaints about records that were refused
+  std::vector<Report> reports;       ///< ranked, see `rank`
+  std::vector<Diagnostic> rejected;  ///< complaints about records that were refused
   std::size_t rejected_records = 0;
 };
 

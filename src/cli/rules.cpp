@@ -155,7 +155,19 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back({"contradiction", &c, {{"text", c.text}, {"plain", c.plain}}});
   }
   for (const Family& f : k.families) {
-    items.push_back({"family", &f, {{"title", f.title}}});
+    Shown s{"family", &f, {{"title", f.title}}};
+    if (f.system_voltage) {
+      s.more.emplace_back("voltage", fmt::format("{:g} V", *f.system_voltage));
+    }
+    for (const VehicleProfile& v : f.vehicles) {
+      std::string text = fmt::format("{}: sensor port at the {}", v.id, v.port_access);
+      if (v.tyre) {
+        text += fmt::format(", tyre {} ({:.1f} mm across, unloaded)", v.tyre_size,
+                            outer_diameter_mm(*v.tyre));
+      }
+      s.more.emplace_back("vehicle", std::move(text));
+    }
+    items.push_back(std::move(s));
   }
   return items;
 }

@@ -6,8 +6,7 @@
 namespace dryshaft {
 
 Facts facts_of(const Case& c, const Verdict& verdict) {
-  Facts facts{
-      .level = c.level, .situation = c.situation, .probability = verdict.posterior.cause};
+  Facts facts{.level = c.level, .situation = c.situation, .probability = verdict.posterior.cause};
   facts.situation[static_cast<std::size_t>(Situation::risk)] =
       static_cast<std::uint8_t>(verdict.band);
   facts.grade = verdict.grade;
@@ -36,8 +35,7 @@ Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& poster
     v.at_least = grounds.worst_floor;
   }
   v.grade = grade_on(grounds);
-  v.incomplete = v.grade == Grade::B && grounds.worst_floor == Grade::A &&
-                 v.band == RiskBand::low;
+  v.incomplete = v.grade == Grade::B && grounds.worst_floor == Grade::A && v.band == RiskBand::low;
   return v;
 }
 

@@ -251,6 +251,71 @@ Model::Product Model::observe(const Case& c, std::uint32_t which) const {
   return product;
 }
 
+std::size_t Model::configuration(const Case& c) const {
+  std::size_t at = 0;
+  for (std::size_t i = 0; i < asked_count_; ++i) {
+    at += stride_[asked_[i]] * c.situation[asked_[i]];
+  }
+  return at;
+}
+
+// States with the wearing cause absent carry the chance that it has not worn
+// out; those with it present carry what that leaves.
+void Model::compile_priors() {
+  std::size_t count = 1;
+  for (std::size_t c = 0; c < kCauseCount; ++c) {
+    const CausePrior& p = priors_[c];
+    if (p.has_wear) {
+      several_wear_ = wearing_ >= 0;
+      wearing_ = several_wear_ ? wearing_ : static_cast<int>(c);
+    }
+    if (p.by >= 0 && stride_[static_cast<std::size_t>(p.by)] == 0) {
+      stride_[static_cast<std::size_t>(p.by)] = count;
+      asked_[asked_count_++] = static_cast<std::uint8_t>(p.by);
+      count *= spec(static_cast<Situation>(p.by)).values.size();
+    }
+  }
+  if (wearing_ >= 0) {
+    const double halves = 2 * priors_[static_cast<std::size_t>(wearing_)].wear.shape;
+    constexpr double kMost = 12;
+    half_shapes_ =
+        halves <= kMost && halves == std::floor(halves) ? static_cast<unsigned>(halves) : 0;
+  }
+  configured_.resize(count);
+  for (std::size_t at = 0; at < count; ++at) {
+    ConfiguredPrior& out = configured_[at];
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      double rest = 1;
+      double absent_unworn = 1;
+      for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+        const CausePrior& p = priors_[cause];
+        std::size_t value = 0;
+        if (p.by >= 0) {
+          const auto by = static_cast<std::size_t>(p.by);
+          value = at / stride_[by] % spec(static_cast<Situation>(p.by)).values.size();
+        }
+        double absent = 1 - p.base[value];
+        for (std::size_t parent = 0; p.parents >> parent != 0; ++parent) {
+          absent *= present_in(s, parent) ? 1 - p.given[parent] : 1;
+        }
+        if (static_cast<int>(cause) == wearing_) {
+          absent_unworn = absent;
+        } else {
+          rest *= present_in(s, cause) ? 1 - absent : absent;
+        }
+      }
+      if (wearing_ < 0) {
+        out.worn[s] = rest;
+      } else if (present_in(s, static_cast<std::size_t>(wearing_))) {
+        out.worn[s] = rest;
+        out.unworn[s] = -rest * absent_unworn;
+      } else {
+        out.unworn[s] = rest * absent_unworn;
+      }
+    }
+  }
+}
+
 double Model::wear_hazard(double km, double years) const {
   if (wearing_ < 0) {
     return 0;

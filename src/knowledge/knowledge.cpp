@@ -71,6 +71,35 @@ std::string_view name(Outlook outlook) { return kOutlooks[static_cast<std::size_
 std::span<const std::string_view> contradiction_ids() { return kContradictionIds; }
 std::span<const std::string_view> rule_file_names() { return kRuleFiles; }
 
+std::optional<Tyre> parse_tyre(std::string_view text) {
+  // Digits up to `end`; nothing where there are none or too many.
+  const auto number = [&text](char end) -> std::optional<double> {
+    const std::size_t size = end == '\0' ? text.size() : text.find(end);
+    constexpr std::size_t kMostDigits = 3;
+    if (size == std::string_view::npos || size == 0 || size > kMostDigits) {
+      return std::nullopt;
+    }
+    double value = 0;
+    for (const char c : text.substr(0, size)) {
+      if (c < '0' || c > '9') {
+        return std::nullopt;
+      }
+      value = value * 10 + (c - '0');
+    }
+    text.remove_prefix(end == '\0' ? size : size + 1);
+    return value > 0 ? std::optional(value) : std::nullopt;
+  };
+  const auto width = number('/');
+  const auto aspect = width ? number('R') : std::nullopt;
+  const auto rim = aspect ? number('\0') : std::nullopt;
+  return rim ? std::optional(Tyre{*width, *aspect, *rim}) : std::nullopt;
+}
+
+double outer_diameter_mm(const Tyre& tyre) {
+  constexpr double kMmPerInch = 25.4;
+  return tyre.rim_inch * kMmPerInch + 2 * tyre.width_mm * tyre.aspect_percent / 100;
+}
+
 const Family& Knowledge::family(std::string_view wanted) const {
   const Family* found = with_id(families, wanted);
   return found != nullptr ? *found : *with_id(families, kGenericFamily);

@@ -692,6 +692,14 @@ void Loader::family(ObjectView& top) {
     VehicleProfile v;
     v.id = view.text("id");
     v.port_access = view.text("port_access");
+    if (const Node* tyre = view.optional("tyre")) {
+      v.tyre_size = view.text_at(*tyre);
+      v.tyre = parse_tyre(v.tyre_size);
+      if (!v.tyre && !v.tyre_size.empty()) {
+        view.complain(*tyre, "bad-value", fmt::format("is \"{}\"", v.tyre_size),
+                      "a metric size such as 225/50R16");
+      }
+    }
     view.done();
     f.vehicles.push_back(std::move(v));
   }
