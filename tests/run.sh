@@ -35,11 +35,12 @@ export TZ=Pacific/Chatham LC_ALL=C.UTF-8
 if [ -e /usr/share/i18n/locales/de_DE ]; then
   mkdir -p build/locale
   if localedef -i de_DE -f UTF-8 build/locale/de_DE.UTF-8 2>/dev/null; then
-    export LOCPATH=$PWD/build/locale LC_ALL=de_DE.UTF-8
+    # bash itself looks in the system's folder and would warn; what it starts looks in LOCPATH.
+    { export LOCPATH=$PWD/build/locale LC_ALL=de_DE.UTF-8; } 2>/dev/null
   fi
 fi
 unset NO_COLOR CLICOLOR_FORCE
-echo "time zone $TZ, locale $LC_ALL, $jobs jobs"
+echo "time zone $TZ, locale $LC_ALL (decimal point $(locale decimal_point)), $jobs jobs"
 
 # ---------------------------------------------------------- without building
 step "formatting"

@@ -49,7 +49,7 @@ struct ProveOptions {
   /// Argument and small cross-check only, without the wide walk.
   bool quick = false;
   /// Wide walk: about how many states.
-  std::uint64_t wide_states = 4'000'000'000;
+  std::uint64_t wide_states = 2'000'000'000;
   /// The library reads no clock and starts no thread: callers lend theirs.
   std::function<double()> seconds = nullptr;
   /// Calls `work(i)` once for every i below `count`, in any order, perhaps at the same time.

@@ -99,6 +99,9 @@ class Output {
 
 void warn(std::string_view text);  // to standard error, as it stands
 void complain(const std::vector<Diagnostic>& diagnostics);
+// `text` in lines of at most 80 columns, all from column `indent` on, with
+// `label` in the room before the first.
+std::string folded(std::string_view label, std::size_t indent, std::string_view text);
 
 // -------------------------------------------------------------- rule data
 

@@ -7,12 +7,25 @@
 #include <cstring>
 
 #include "cli/cli.hpp"
+#include "report/layout.hpp"
 
 namespace dryshaft::cli {
 
 void warn(std::string_view text) {
   // Where standard error cannot be written there is nobody left to tell.
   (void)std::fwrite(text.data(), 1, text.size(), stderr);
+}
+
+std::string folded(std::string_view label, std::size_t indent, std::string_view text) {
+  constexpr std::size_t kWidth = 80;
+  std::string out = fmt::format("{:<{}}", label, indent);
+  bool first = true;
+  for (const std::string& line : layout::wrap(layout::clean(text), kWidth - indent)) {
+    out += first ? line : fmt::format("{:<{}}{}", "", indent, line);
+    out += '\n';
+    first = false;
+  }
+  return first ? out + '\n' : out;
 }
 
 void complain(const std::vector<Diagnostic>& diagnostics) {

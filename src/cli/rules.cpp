@@ -16,25 +16,8 @@ struct Options {
 };
 
 std::string wrapped(std::string_view label, std::string_view text) {
-  constexpr std::size_t kWidth = 80;
   constexpr std::size_t kIndent = 13;
-  std::string out = fmt::format("  {:<11}", label);
-  std::size_t at = kIndent;
-  while (!text.empty()) {
-    const std::size_t end = std::min(text.find(' '), text.size());
-    const std::string_view word = text.substr(0, end);
-    if (at + word.size() + 1 > kWidth && at > kIndent) {
-      out += "\n" + std::string(kIndent, ' ');
-      at = kIndent;
-    } else if (at > kIndent) {
-      out += ' ';
-      ++at;
-    }
-    out += word;
-    at += word.size();
-    text.remove_prefix(std::min(end + 1, text.size()));
-  }
-  return out + "\n";
+  return folded(fmt::format("  {}", label), kIndent, text);
 }
 
 // An item and what makes it more than an item, as labelled lines.

@@ -19,29 +19,6 @@ struct Options {
   bool quick = false;
 };
 
-constexpr std::size_t kWidth = 80;
-
-// Words of `text` in lines of at most 80 characters, each after `indent` blanks.
-std::string folded(std::string_view text, std::size_t indent, std::string_view mark) {
-  std::string out = std::string(indent - mark.size(), ' ') + std::string(mark);
-  std::size_t at = indent;
-  while (!text.empty()) {
-    const std::size_t end = std::min(text.find(' '), text.size());
-    const std::string_view word = text.substr(0, end);
-    if (at + word.size() + 1 > kWidth && at > indent) {
-      out += "\n" + std::string(indent, ' ');
-      at = indent;
-    } else if (at > indent) {
-      out += ' ';
-      ++at;
-    }
-    out += word;
-    at += word.size();
-    text.remove_prefix(std::min(end + 1, text.size()));
-  }
-  return out + "\n";
-}
-
 // A record to be copied: as it stands, a line an inspection.
 std::string copied(std::string_view title, std::string_view record) {
   return record.empty() ? std::string() : fmt::format("      {}:\n{}", title, record);
@@ -50,14 +27,14 @@ std::string copied(std::string_view title, std::string_view record) {
 std::string in_words(const Property& p) {
   std::string text = fmt::format("{:<10}  {:<17}  {:>14} states  {:>6.1f} s\n", name(p.outcome),
                                  p.id, p.states, p.seconds);
-  text += folded(p.claim, 4, "");
+  text += folded("", 4, p.claim);
   for (const std::string& step : p.argument) {
-    text += folded(step, 6, "- ");
+    text += folded("    - ", 6, step);
   }
   for (const Flaw& f : p.flaws) {
-    text += folded(f.what, 6, "! ");
+    text += folded("    ! ", 6, f.what);
     if (!f.shows.empty()) {
-      text += folded(f.shows, 6, "");
+      text += folded("", 6, f.shows);
     }
     text += copied("the record", f.record);
     text += copied("compared with", f.compared);

@@ -333,8 +333,8 @@ class Assessor {
     };
     const auto offer = [&](Action action) {
       const auto [at, is_new] = chosen.emplace(action.id, action);
-      if (!is_new && std::tuple(urgency(action), action.because) <
-                         std::tuple(urgency(at->second), at->second.because)) {
+      if (!is_new && std::tuple(urgency(action), action.because, action.rule) <
+                         std::tuple(urgency(at->second), at->second.because, at->second.rule)) {
         at->second = std::move(action);
       }
     };

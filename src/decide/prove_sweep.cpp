@@ -267,54 +267,45 @@ std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread&
   return best;
 }
 
-Breach shrunk(const Space& space, Breach breach) {
-  const auto breaks = [&](const Breach& b) {
-    if (!Space::possible(b.bad) || (b.than && !Space::possible(*b.than))) {
-      return false;
-    }
-    const Verdict bad = space.judge(b.bad);
-    if (!b.than) {
-      if (b.aim == Aim::no_action) {
-        const Facts facts = facts_of(space.realize(b.bad), bad);
-        return std::ranges::none_of(space.knowledge.advice,
-                                    [&](const Advice& a) { return holds(a.when, facts); });
+std::optional<Breach> confirmed(const Space& space, const Breach& breach) {
+  for (const std::optional<Draft>& d : {std::optional(breach.bad), breach.than}) {
+    if (d && Space::possible(*d)) {
+      Examiner examiner(space, only(breach.aim));
+      examiner.examine(*d);
+      if (examiner.found.smallest[idx(breach.aim)]) {
+        return examiner.found.smallest[idx(breach.aim)];
       }
-      return (bad.grade == Grade::A && !made_dry_and_clean(b.bad.level, b.bad.look.check)) ||
-             (bad.grade <= Grade::B && b.bad.look.check != PortCheck::fresh);
     }
-    const Verdict than = space.judge(*b.than);
-    return falls(than.posterior.risk, bad.posterior.risk) ||
-           severity(bad.grade) < severity(than.grade);
-  };
+  }
+  return std::nullopt;
+}
+
+Breach shrunk(const Space& space, Breach breach) {
   for (bool again = true; again;) {
     again = false;
     for (const FindingSpec& f : findings()) {
-      Breach less = breach;
       const bool differs = breach.than && breach.than->at(f.id) != breach.bad.at(f.id);
       if (breach.bad.at(f.id) < 0 || differs) {
         continue;
       }
-      less.bad.set(f.id, -1);
-      less.bad.clear_details(f.id);
-      if (less.than) {
-        less.than->set(f.id, -1);
-        less.than->clear_details(f.id);
-      }
-      if (f.id == Finding::port_fluid) {
-        less.bad.look = space.looks[0];
-        if (less.than) {
-          less.than->look = space.looks[0];
+      Breach less = breach;  // with one finding fewer on both sides
+      const auto leave_out = [&](Draft& d) {
+        d.set(f.id, -1);
+        d.clear_details(f.id);
+        if (f.id == Finding::port_fluid) {
+          d.look = space.looks[0];
         }
+      };
+      leave_out(less.bad);
+      if (less.than) {
+        leave_out(*less.than);
       }
-      if (breaks(less)) {
-        breach = less;
+      const std::optional<Breach> still = confirmed(space, less);
+      if (still && still->findings < breach.findings) {
+        breach = *still;
         again = true;
       }
     }
-  }
-  breach.findings = breach.bad.observed();
-  if (breach.than) {
-    breach.findings = std::max(breach.findings, breach.than->observed());
   }
   return breach;
 }

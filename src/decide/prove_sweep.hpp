@@ -51,6 +51,8 @@ using Spread = std::function<void(std::size_t, const std::function<void(std::siz
 Sweep sweep(const Space& space, const Reach& reach, const Spread& spread);
 // The smallest breach of one aim with up to three findings besides a base.
 std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread);
+// The breach as the full model finds it there, or nothing.
+std::optional<Breach> confirmed(const Space& space, const Breach& breach);
 // The same breach with every finding left out that it does not need.
 Breach shrunk(const Space& space, Breach breach);
 

@@ -5,8 +5,6 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
-#include <mutex>
-#include <numeric>
 
 #include "decide/grading.hpp"
 
@@ -404,14 +402,15 @@ class Slab {
         likes_[d].push_back(like);
       }
     }
-    // In the last dimension: the same, and only what is damaged.
+    // In the last dimension, with and without damage apart.
     for (const Pair& like : likes_.back()) {
-      Pair damaged{};
+      std::array<Pair, 2> parts{};
       for (std::size_t k = 0; k < used_; ++k) {
-        damaged.exact[k] = damaged_[k] ? like.exact[k] : 0;
-        damaged.graded[k] = damaged_[k] ? like.graded[k] : 0;
+        Pair& part = parts[damaged_[k] ? 1 : 0];
+        part.exact[k] = like.exact[k];
+        part.graded[k] = like.graded[k];
       }
-      last_damaged_.push_back(damaged);
+      last_.push_back(parts);
     }
     for (std::size_t g = 0; g < 4; ++g) {
       for (std::size_t u = 0; u < 2; ++u) {
@@ -491,15 +490,15 @@ class Slab {
   }
 
   // Odds of damage, from the weights so far and the last factor.
-  static double odds_of(const std::array<double, K>& weight, const std::array<double, K>& like,
+  static double odds_of(const std::array<double, K>& weight, const std::array<double, K>& sound,
                         const std::array<double, K>& damaged) {
-    double all = 0;
+    double good = 0;
     double bad = 0;
     for (std::size_t k = 0; k < K; ++k) {
-      all += weight[k] * like[k];
+      good += weight[k] * sound[k];
       bad += weight[k] * damaged[k];
     }
-    return bad / (all - bad);
+    return bad / good;
   }
 
   void fill(std::size_t depth, const Pair& weight, const Mask& mask, std::size_t offset) {
@@ -507,10 +506,9 @@ class Slab {
     const std::size_t stride = strides_[depth];
     if (depth + 1 == inner_.size()) {
       for (std::size_t w = 0; w < d.words.size(); ++w) {
-        const Pair& like = likes_[depth][w];
-        const Pair& damaged = last_damaged_[w];
-        const double odds = odds_of(weight.exact, like.exact, damaged.exact);
-        const double graded = odds_of(weight.graded, like.graded, damaged.graded);
+        const auto& [sound, damaged] = last_[w];
+        const double odds = odds_of(weight.exact, sound.exact, damaged.exact);
+        const double graded = odds_of(weight.graded, sound.graded, damaged.graded);
         const std::size_t band = graded >= high_ ? 2 : (graded >= raised_ ? 1 : 0);
         const Mask m = mask & d.words[w].mask & band_[band];
         const auto g = static_cast<std::size_t>(bits_.worst(m));
@@ -624,7 +622,7 @@ class Slab {
   std::array<bool, kStateCount> damaged_{};
   std::size_t used_ = 0;
   std::vector<std::vector<Pair>> likes_;
-  std::vector<Pair> last_damaged_;
+  std::vector<std::array<Pair, 2>> last_;  // sound, damaged
   std::array<std::uint8_t, 48> graded_{};
   std::array<Mask, 3> band_{};
   double raised_ = 0;
@@ -757,6 +755,8 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
         p.dims.push_back(std::move(d));
       }
       p.inner_states = size;
+      // The last setting is cut short where it would go far beyond what was asked for.
+      p.outer_states = std::min(p.outer_states, (wanted - planned) / size + 1);
       planned += p.inner_states * p.outer_states;
       plans.push_back(std::move(p));
       ++count.at(second ? 1 : 0);
@@ -795,13 +795,18 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
     }
   }
   if (wide.breach) {
-    wide.breach = shrunk(space, *wide.breach);
+    wide.breach = confirmed(space, *wide.breach);
+    if (wide.breach) {
+      wide.breach = shrunk(space, *wide.breach);
+    } else {
+      wide.obstacle = "two neighbours stand in the wrong order in the walk, but not by the model";
+    }
   }
   wide.walked = {
       fmt::format("all findings on damaging causes alone, every joint value, next to one joint "
-                  "value of the mixed ones, in each of {} settings of unit, look and distance: {} "
-                  "states. States of the causes that no such finding tells apart are summed up "
-                  "first.",
+                  "value of the mixed ones, in {} settings of unit, look and distance (the last "
+                  "perhaps in part): {} states. States of the causes that no such finding tells "
+                  "apart are summed up first.",
                   count[0], states[0]),
       fmt::format("all mixed findings, every joint value, next to the liquid and some of the "
                   "others, in {} settings: {} states, over all 64 states of the causes.",

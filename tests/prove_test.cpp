@@ -1,0 +1,456 @@
+// The shipped rules are proven; rules that are wrong in one way are caught,
+// with a record that shows it.
+#include "dryshaft/prove.hpp"
+
+#include <catch2/catch.hpp>
+#include <string>
+#include <vector>
+
+#include "decide/prove_cases.hpp"
+#include "decide/prove_reports.hpp"
+#include "decide/prove_wide.hpp"
+#include "dryshaft/assess.hpp"
+#include "dryshaft/report.hpp"
+#include "support.hpp"
+
+namespace dryshaft {
+namespace {
+
+using proof::Draft;
+using proof::Space;
+using test::edited_rules;
+using test::shipped;
+using test::shipped_families;
+using test::shipped_model;
+
+const ProveOptions kQuick{.quick = true};
+
+void in_turn(std::size_t count, const std::function<void(std::size_t)>& work) {
+  for (std::size_t i = 0; i < count; ++i) {
+    work(i);
+  }
+}
+
+Knowledge loaded(std::vector<NamedText> rules) {
+  Result<Knowledge> result = load_knowledge(std::move(rules), shipped_families());
+  INFO(test::complaints(result.diagnostics));
+  REQUIRE(result.value);
+  return *std::move(result.value);
+}
+
+const Property& property(const std::vector<Property>& all, std::string_view id) {
+  const auto found = std::ranges::find(all, id, &Property::id);
+  REQUIRE(found != all.end());
+  return *found;
+}
+
+// The flaws of a property in words, for messages.
+std::string told(const Property& p) {
+  std::string text = p.id + ": " + std::string(name(p.outcome)) + "\n";
+  for (const Flaw& f : p.flaws) {
+    text += f.what + "\n" + f.shows + "\n" + f.record + f.compared;
+  }
+  return text;
+}
+
+// What `dryshaft assess` says of a record that a proof printed.
+Report assessed(const Knowledge& k, const std::string& lines,
+                Audience audience = Audience::technician) {
+  ReadOptions options;
+  for (const Family& f : k.families) {
+    options.families.emplace_back(f.id, std::vector<std::string>{});
+  }
+  Records read = read_records(lines, "flaw.jsonl", options);
+  INFO(lines << test::complaints(read.diagnostics));
+  REQUIRE(read.rejected == 0);
+  REQUIRE(!read.records.empty());
+  const auto units = group_by_unit(std::move(read.records));
+  REQUIRE(units.value->size() == 1);
+  return assess(units.value->front(), k, Model(k), {.audience = audience, .today = std::nullopt});
+}
+
+std::size_t findings_in(const Report& r) { return r.observed.size(); }
+
+// One way of breaking the rules: what is edited, and what then fails.
+struct Broken {
+  Knowledge k;
+  std::vector<Property> properties;
+  Broken(std::string_view file, std::string_view from, std::string_view to)
+      : k(loaded(edited_rules(file, from, to))), properties(prove(k, kQuick)) {}
+
+  // The first flaw of the property that has a record; the property must be broken.
+  const Flaw& flaw(std::string_view id) const {
+    const Property& p = property(properties, id);
+    INFO(told(p));
+    REQUIRE(p.outcome == Proof::broken);
+    REQUIRE(!all_held(properties));
+    const auto found =
+        std::ranges::find_if(p.flaws, [](const Flaw& f) { return !f.record.empty(); });
+    REQUIRE(found != p.flaws.end());
+    return *found;
+  }
+  std::string words(std::string_view id) const { return told(property(properties, id)); }
+};
+
+bool says(const std::string& text, std::string_view part) {
+  return text.find(part) != std::string::npos;
+}
+
+TEST_CASE("all properties of the shipped rules hold") {
+  const std::vector<Property> properties = prove(shipped(), kQuick);
+  CHECK(properties.size() == 11);
+  for (const Property& p : properties) {
+    INFO(told(p));
+    CHECK(p.outcome == Proof::held);
+    CHECK(p.flaws.empty());
+    CHECK(p.states > 0);
+    CHECK_FALSE(p.argument.empty());
+  }
+  CHECK(all_held(properties));
+  CHECK_FALSE(all_held({}));
+}
+
+TEST_CASE("a proof does not depend on who shares its work") {
+  ProveOptions backwards = kQuick;
+  backwards.spread = [](std::size_t count, const std::function<void(std::size_t)>& work) {
+    while (count-- > 0) {
+      work(count);
+    }
+  };
+  const Knowledge k = loaded(edited_rules("links.json", R"("droplets": 0.45, "pooled": 0.12)",
+                                          R"("droplets": 0.45, "pooled": 0.0005)"));
+  const std::vector<Property> one = prove(k, kQuick);
+  const std::vector<Property> other = prove(k, backwards);
+  REQUIRE(one.size() == other.size());
+  for (std::size_t i = 0; i < one.size(); ++i) {
+    CHECK(told(one[i]) == told(other[i]));
+    CHECK(one[i].states == other[i].states);
+    CHECK(one[i].argument == other[i].argument);
+  }
+}
+
+// ------------------------------------------------------ broken on purpose
+
+TEST_CASE("a floor that forgets the worst level is caught") {
+  const Broken b(
+      "floors.json",
+      R"("isolation-fault": {"at_least": "stored"}, "port-fluid": {"at_least": "film"}})",
+      R"("isolation-fault": {"at_least": "stored"}, "port-fluid": ["film", "droplets"]})");
+  const Flaw& flaw = b.flaw("monotone-grade");
+  const Report bad = assessed(b.k, flaw.record);
+  const Report better = assessed(b.k, flaw.compared);
+  CHECK(bad.grade == Grade::C);
+  CHECK(better.grade == Grade::D);
+  CHECK(findings_in(bad) == 3);
+  CHECK(says(flaw.record, R"("fluid":"pooled")"));
+  CHECK(says(flaw.compared, R"("fluid":"droplets")"));
+  CHECK(says(b.words("monotone-grade"), "port-fluid pooled gives a better grade"));
+}
+
+TEST_CASE("a link whose worst level says less than the one before is caught") {
+  const Broken b("links.json", R"("droplets": 0.45, "pooled": 0.12)",
+                 R"("droplets": 0.45, "pooled": 0.0005)");
+  const Flaw& flaw = b.flaw("monotone-risk");
+  const Report bad = assessed(b.k, flaw.record);
+  const Report better = assessed(b.k, flaw.compared);
+  CHECK(bad.risk < better.risk);
+  CHECK(findings_in(bad) == 1);
+  CHECK(says(flaw.record, R"("fluid":"pooled")"));
+  CHECK(says(b.words("monotone-risk"), "port-fluid pooled speaks less for seal-leak than"));
+  CHECK(property(b.properties, "small-records").outcome == Proof::broken);
+}
+
+TEST_CASE("an ordered finding that can be explained away is caught") {
+  const Broken b("links.json", R"({"id": "loss-from-seal-leak")",
+                 R"({"id": "loss-from-outside", "finding": "coolant-loss", "cause": "outside-noise",
+                     "shows": {"some": 0.9, "marked": 0.5},
+                     "reason": "Made up.", "source": "from memory"},
+                    {"id": "loss-from-seal-leak")");
+  const Flaw& flaw = b.flaw("monotone-risk");
+  const Report bad = assessed(b.k, flaw.record);
+  const Report better = assessed(b.k, flaw.compared);
+  CHECK(bad.risk < better.risk);
+  CHECK(findings_in(bad) <= 3);
+  CHECK(says(flaw.record, "loss_ml_per_1000km"));
+}
+
+TEST_CASE("grade A without residue on record is caught") {
+  const Broken b("grades.json", R"("port-residue": ["absent"])",
+                 R"("port-residue": ["not-observed", "absent"])");
+  const Flaw& flaw = b.flaw("checked");
+  const Report r = assessed(b.k, flaw.record);
+  CHECK(r.grade == Grade::A);
+  CHECK(findings_in(r) == 2);
+  CHECK_FALSE(says(flaw.record, "dried_residue"));
+}
+
+TEST_CASE("a grade in place of U is caught") {
+  const Broken b("grades.json", R"({"situation": {"port_check": ["stale", "not-made"]}},
+    "reason": "What)",
+                 R"({"none": [{}]},
+    "reason": "What)");
+  const Flaw& flaw = b.flaw("checked");
+  const Report r = assessed(b.k, flaw.record);
+  CHECK(r.grade == Grade::B);
+  CHECK(findings_in(r) == 0);
+  CHECK(says(b.words("alive"), "grade U is never given"));
+}
+
+TEST_CASE("a best value that is worse than nothing is caught") {
+  const Broken b("floors.json", R"({"insulation": {"at_least": "below-ieee43"}}},
+     "reason": "Insulation below the IEEE)",
+                 R"({"insulation": ["sound", "below-ieee43", "below-500", "below-100"]}},
+     "reason": "Insulation below the IEEE)");
+  const Flaw& flaw = b.flaw("unknown");
+  const Report open = assessed(b.k, flaw.record);
+  const Report known = assessed(b.k, flaw.compared);
+  CHECK(open.grade == Grade::A);
+  CHECK(known.grade == Grade::B);
+  CHECK(says(flaw.compared, "resistance_mohm"));
+  CHECK_FALSE(says(flaw.record, "resistance_mohm"));
+}
+
+TEST_CASE("distance that talks damage away is caught") {
+  const Broken b("causes.json", R"("damaging": "no",
+     "base": 0.15,)",
+                 R"("damaging": "no", "base": 0.15,
+     "wear": {"shape": 1, "scale_km": 20000, "scale_years": 5, "unknown_km": 0, "rotor_cooling": ["bypassed"]},)");
+  CHECK(property(b.properties, "structure").outcome == Proof::not_proven);
+  CHECK(says(b.words("structure"), "outside-noise (causes.json:"));
+  const Flaw& flaw = b.flaw("monotone-distance");
+  const Report far = assessed(b.k, flaw.record);
+  const Report near = assessed(b.k, flaw.compared);
+  CHECK(far.risk < near.risk);
+  CHECK(*far.odometer_km > *near.odometer_km);
+  CHECK(findings_in(far) == 1);
+}
+
+TEST_CASE("a grade without advice is caught") {
+  const Broken b("actions.json", R"({"grade": ["B"]},
+     "reason": "There is a finding to watch)",
+                 R"({"grade": ["D"]},
+     "reason": "There is a finding to watch)");
+  const Flaw& flaw = b.flaw("complete");
+  const Report r = assessed(b.k, flaw.record);
+  CHECK(r.grade == Grade::B);
+  CHECK(r.actions.empty());
+  CHECK(findings_in(r) <= 3);
+}
+
+TEST_CASE("parents across the two groups of causes are not proven") {
+  const Broken b("causes.json", R"("base": {"by": "rotor_bearings")",
+                 R"("given": {"seal-leak": 0.3}, "base": {"by": "rotor_bearings")");
+  CHECK(property(b.properties, "structure").outcome == Proof::not_proven);
+  CHECK(says(b.words("structure"), "rotor-bearing-erosion (causes.json:"));
+  CHECK_FALSE(all_held(b.properties));
+  CHECK(property(b.properties, "monotone-risk").outcome != Proof::held);
+}
+
+TEST_CASE("a floor that asks for a probability is not proven") {
+  const Broken b(
+      "floors.json", R"("when": {"any": [{"finding": {"shutdown": ["yes"]}})",
+      R"("when": {"cause": {"seal-leak": {"below": 0.5}}, "any": [{"finding": {"shutdown": ["yes"]}})");
+  CHECK(property(b.properties, "structure").outcome == Proof::not_proven);
+  CHECK(says(b.words("structure"), "floor-drive-fault (floors.json:"));
+  CHECK_FALSE(all_held(b.properties));
+}
+
+TEST_CASE("a caution that nobody needs is caught") {
+  const Broken b("cautions.json", R"({"id": "not-a-certificate")",
+                 R"({"id": "spare", "text": "Mind the step.", "owner_text": "Mind the step.",
+                     "reason": "Made up.", "source": "from memory"},
+                    {"id": "not-a-certificate")");
+  CHECK(property(b.properties, "alive").outcome == Proof::broken);
+  CHECK(says(b.words("alive"), "caution spare (cautions.json:"));
+  CHECK(says(b.words("alive"), "is needed by no action"));
+}
+
+TEST_CASE("a floor that no state reaches is caught") {
+  const Broken b("floors.json", R"({"id": "floor-stiff")",
+                 R"({"id": "floor-never", "grade": "C", "plain": "Made up.",
+                     "when": {"finding": {"noise": ["absent"], "noise-load": ["under-load"]}},
+                     "reason": "Made up.", "source": "from memory"},
+                    {"id": "floor-stiff")");
+  CHECK(property(b.properties, "alive").outcome == Proof::broken);
+  CHECK(says(b.words("alive"), "floor floor-never (floors.json:"));
+}
+
+TEST_CASE("a floor that another one always outdoes is caught") {
+  const Broken b("floors.json", R"({"id": "floor-stiff")",
+                 R"({"id": "floor-shadow", "grade": "C", "plain": "Made up.",
+                     "when": {"finding": {"rotation": ["seized"]}},
+                     "reason": "Made up.", "source": "from memory"},
+                    {"id": "floor-stiff")");
+  CHECK(says(b.words("alive"), "floor floor-shadow (floors.json:"));
+}
+
+TEST_CASE("advice and an outlook that never hold are caught") {
+  const Broken b("actions.json", R"("when": {"finding": {"opened-insulation-loss": ["present"]}})",
+                 R"("when": {"grade": ["A"], "finding": {"opened-insulation-loss": ["present"]}})");
+  CHECK(says(b.words("alive"), "advice advise-major-parts-opened (actions.json:"));
+  const Broken o(
+      "grades.json", R"({"finding": {"rotation": ["seized"]}})",
+      R"({"finding": {"rotation": ["seized"], "noise": ["absent"], "noise-load": ["under-load"]}})");
+  CHECK(says(o.words("alive"), "outlook outlook-seized (grades.json:"));
+}
+
+TEST_CASE("a link too weak to show is caught") {
+  const Broken b("links.json", R"("shows": {"clear": 0.40, "loud": 0.25})",
+                 R"("shows": {"clear": 0.0004, "loud": 0.0002})");
+  const Flaw& flaw = b.flaw("alive");
+  CHECK(says(flaw.what, "link level-from-corrosion (links.json:"));
+  const Report r = assessed(b.k, flaw.record);
+  CHECK(findings_in(r) == 2);
+  for (const CauseReport& c : r.causes) {
+    for (const auto* side : {&c.for_it, &c.against_it}) {
+      CHECK(std::ranges::find(*side, "level-from-corrosion", &Evidence::rule) == side->end());
+    }
+  }
+}
+
+TEST_CASE("an owner told to measure is caught") {
+  const Broken b("actions.json", R"("plain": "It must be known how weak)",
+                 R"("plain": "Measure how weak)");
+  const Flaw& flaw = b.flaw("owner");
+  const Report r = assessed(b.k, flaw.record, Audience::owner);
+  CHECK(std::ranges::any_of(r.actions,
+                            [](const Action& a) { return says(a.because, "Measure how weak"); }));
+  CHECK(findings_in(r) == 1);
+  CHECK(says(b.words("owner"), "advise-insulation-now (actions.json:"));
+}
+
+TEST_CASE("an action for trained people in an owner's hands is caught") {
+  const Broken b("actions.json", R"("owner_text": "Have the gearbox bearings renewed as well.")",
+                 R"("owner_text": "Renew the gearbox bearings as well.")");
+  CHECK(property(b.properties, "owner").outcome == Proof::broken);
+  CHECK(says(b.words("owner"), "renew-gear-bearings (actions.json:"));
+  CHECK(says(b.words("owner"), "tells an owner to do what high-voltage reserves"));
+  const Broken c("cautions.json",
+                 R"("owner_never": ["capacitor", "capacitors", "discharge", "short circuit"],)",
+                 "");
+  CHECK(says(c.words("owner"), "stored-energy (cautions.json:"));
+}
+
+TEST_CASE("words reserved for trained people are found as words, in sentences that tell") {
+  const std::vector<std::string> never = {"measure", "open the", "multimeter"};
+  CHECK(proof::forbidden_in("Please measure it.", never) == "measure");
+  CHECK(proof::forbidden_in("It is warm. Open the lid.", never) == "open the");
+  CHECK(proof::forbidden_in("Open, then the lid.", never).empty() == false);
+  CHECK(proof::forbidden_in("A countermeasure was measured.", never).empty());
+  CHECK(proof::forbidden_in("Do not open the lid.", never).empty());
+  CHECK(proof::forbidden_in("Ask a workshop to measure it.", never).empty());
+  CHECK(proof::forbidden_in("Ask a workshop. Then measure it.", never) == "measure");
+}
+
+TEST_CASE("a report that depends on the order of the rules is caught") {
+  const Space space(shipped(), shipped_model());
+  const std::vector<proof::Specimen> some = proof::specimens(space, 0, in_turn);
+  REQUIRE(!some.empty());
+  CHECK(proof::order_is_nothing(space, some, proof::plain_report, in_turn).offences.empty());
+  const auto first_floor = [](const Knowledge& k, const History&) { return k.floors.front().id; };
+  const auto found = proof::order_is_nothing(space, some, first_floor, in_turn);
+  REQUIRE(found.offences.size() == 1);
+  CHECK(found.offences.front().what == "the report changes when the rules are read in reverse");
+}
+
+TEST_CASE("the wide walk agrees with the model, and finds what is broken") {
+  const Space good(shipped(), shipped_model());
+  const std::uint32_t mixed = [] {
+    std::uint32_t mask = 0;
+    for (const FindingSpec& f : findings()) {
+      if (f.id == Finding::noise || f.detail_of == Finding::noise) {
+        mask |= 1U << proof::idx(f.id);
+      }
+    }
+    return mask;
+  }();
+  const proof::Wide held = proof::walk_wide(good, mixed, 1'000'000, in_turn);
+  CHECK(held.obstacle.empty());
+  CHECK_FALSE(held.breach);
+  CHECK(held.states >= 1'000'000);
+  CHECK(held.comparisons > held.states);
+
+  const Knowledge k = loaded(edited_rules("links.json", R"("droplets": 0.45, "pooled": 0.12)",
+                                          R"("droplets": 0.45, "pooled": 0.0005)"));
+  const Model model(k);
+  const Space bad(k, model);
+  const proof::Wide broken = proof::walk_wide(bad, mixed, 1'000'000, in_turn);
+  REQUIRE(broken.breach);
+  CHECK(broken.breach->findings <= 2);
+  CHECK(broken.breach->bad.at(Finding::port_fluid) == 3);
+}
+
+// -------------------------------------------------------- records of cases
+
+TEST_CASE("a case becomes the record that gives it back") {
+  const Space space(shipped(), shipped_model());
+  std::size_t tried = 0;
+  const auto check = [&](const Draft& d) {
+    REQUIRE(Space::possible(d));
+    const Case c = space.realize(d);
+    const auto lines = record_of(shipped(), c);
+    REQUIRE(lines);
+    const auto history = proof::read_history(shipped(), *lines);
+    REQUIRE(history);
+    const Case back = present(*history, history->records.size(), shipped(), 0).facts;
+    INFO(*lines);
+    CHECK(back.level == c.level);
+    CHECK(back.situation == c.situation);
+    CHECK(back.seal_km == c.seal_km);
+    CHECK(back.port_weight == c.port_weight);
+    ++tried;
+  };
+  // Every level of every finding, each as it can be observed.
+  for (const FindingSpec& f : findings()) {
+    for (std::size_t l = 0; l < f.levels.size(); ++l) {
+      if (f.id == Finding::earlier_coolant && l == 0) {
+        continue;  // its absence is never on record
+      }
+      Draft d;
+      d.km = 90000;
+      if (f.detail_of) {
+        d.set(*f.detail_of, 1);
+      }
+      d.set(f.id, static_cast<int>(l));
+      if (f.at_port || f.id == Finding::earlier_coolant) {
+        d.set(Finding::port_fluid, std::max(0, d.at(Finding::port_fluid)));
+        for (std::size_t look = 1; look < space.looks.size(); ++look) {
+          d.look = space.looks[look];
+          check(d);
+        }
+      } else {
+        check(d);
+      }
+    }
+  }
+  // Every configuration, and coolant where none should be.
+  for (const proof::AsBuilt& unit : space.configurations) {
+    Draft d;
+    d.unit = unit;
+    check(d);
+    d.set(Finding::port_fluid, 2);
+    d.set(Finding::port_fluid_kind, 3);
+    d.look = space.looks[1];
+    check(d);
+  }
+  CHECK(tried > 250);
+}
+
+TEST_CASE("a case that no record can give has none") {
+  Case c = empty_case();
+  c.seal_km = 90000;
+  c.seal_years = 90000 / shipped().settings.km_per_year;
+  REQUIRE(record_of(shipped(), c));
+  Case no_leader = c;
+  no_leader.set(Finding::noise_load, 1);
+  CHECK_FALSE(record_of(shipped(), no_leader));  // a noise described is a noise
+  Case dry_unseen = c;
+  dry_unseen.set(Finding::port_fluid, 0);
+  CHECK_FALSE(record_of(shipped(), dry_unseen));
+  Case never_before = c;
+  never_before.set(Finding::earlier_coolant, 0);
+  CHECK_FALSE(record_of(shipped(), never_before));
+}
+
+}  // namespace
+}  // namespace dryshaft
