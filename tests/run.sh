@@ -95,11 +95,9 @@ done
 [ "$(wc -l < "$scratch/here")" -eq 300 ]
 TZ=UTC LC_ALL=C "$dryshaft" assess --format jsonl --jobs 1 examples/intake.jsonl > "$scratch/there"
 cmp "$scratch/here" "$scratch/there"
-"$dryshaft" rules --help > "$scratch/help"
-if grep -qw verify "$scratch/help"; then
-  step "proofs of the rule base"
-  "$dryshaft" rules verify
-fi
+step "cases and proofs of the rule base"
+"$dryshaft" rules test --coverage 100 tests/cases/*.json
+"$dryshaft" rules verify
 echo "${#singles[@]} single examples and 300 intake records are graded"
 
 step "quick start"
