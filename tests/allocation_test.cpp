@@ -9,13 +9,18 @@ namespace {
 std::size_t allocations = 0;
 }
 
-void* operator new(std::size_t size) {
+// The form that does not throw too: the library's sorts ask for memory with it.
+void* operator new(std::size_t size, const std::nothrow_t& /*tag*/) noexcept {
   ++allocations;
-  if (void* memory = std::malloc(size == 0 ? 1 : size)) {
+  return std::malloc(size == 0 ? 1 : size);
+}
+void* operator new(std::size_t size) {
+  if (void* memory = operator new(size, std::nothrow)) {
     return memory;
   }
   throw std::bad_alloc();
 }
+void operator delete(void* memory, const std::nothrow_t& /*tag*/) noexcept { std::free(memory); }
 void operator delete(void* memory) noexcept { std::free(memory); }
 void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
 
