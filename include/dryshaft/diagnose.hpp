@@ -141,9 +141,8 @@ class Model {
     std::array<std::uint8_t, kStateCount / kBlock> block{};  // where each block of states is found
   };
   struct Product;
-  [[nodiscard]] Product observe(const Case& c, std::uint32_t which) const;
+  void observe(const Case& c, std::uint32_t which, Product& out) const;
   std::array<Group, 2> groups_{};
-  std::array<std::uint8_t, kFindingCount> group_of_{};
   std::array<std::array<States, kMaxLevels>, kFindingCount> grouped_{};
 };
 

@@ -48,6 +48,8 @@ struct Property {
 struct ProveOptions {
   /// Argument and small cross-check only, without the wide walk.
   bool quick = false;
+  /// Ids of the properties to prove; none: all of them.
+  std::vector<std::string_view> only = {};
   /// Wide walk: about how many states.
   std::uint64_t wide_states = 2'000'000'000;
   /// The library reads no clock and starts no thread: callers lend theirs.

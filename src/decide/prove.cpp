@@ -17,6 +17,24 @@ namespace {
 
 using namespace proof;
 
+std::string_view described(Aim aim) {
+  switch (aim) {
+    case Aim::worse_finding:
+      return "a worse finding gives a lower risk or a better grade";
+    case Aim::more_distance:
+      return "more distance gives a lower risk or a better grade";
+    case Aim::older_look:
+      return "an older look gives a lower risk or a better grade";
+    case Aim::not_observed:
+      return "not to observe a finding looks better than its best value";
+    case Aim::unchecked_a:
+      return "grade A without a check made, dry and clean, or A or B without a recent check";
+    case Aim::no_action:
+      break;
+  }
+  return "no action is advised";
+}
+
 std::string names_in(std::uint32_t mask, const auto& table) {
   std::vector<std::string_view> names;
   for (const auto& row : table) {
@@ -42,14 +60,6 @@ class Prover {
   }
 
   std::vector<Property> run() {
-    // The small cross-check comes first: it finds smallest records for the rest.
-    const double start = now();
-    tell("small-records");
-    sweep_ = proof::sweep(space_,
-                          options_.quick ? Reach{.findings = 2, .configurations = 2, .distances = 3}
-                                         : Reach{.findings = 2},
-                          spread_);
-    const double swept = now() - start;
     structure_ = structure_of(space_);
 
     property("structure", "causes and findings fall apart as the argument needs",
@@ -78,7 +88,6 @@ class Prover {
              [&](Property& p) { owner(p); });
     property("small-records", "cross-check: neighbours compared one by one by the full model",
              [&](Property& p) { small_records(p); });
-    properties_.back().seconds += swept;
     if (!options_.quick) {
       property("wide-product", "cross-check: products of findings, neighbours compared",
                [&](Property& p) { wide(p); });
@@ -97,6 +106,9 @@ class Prover {
 
   template <typename Work>
   void property(std::string id, std::string claim, const Work& work) {
+    if (!options_.only.empty() && std::ranges::find(options_.only, id) == options_.only.end()) {
+      return;
+    }
     tell(id);
     Property p;
     p.id = std::move(id);
@@ -128,22 +140,18 @@ class Prover {
 
   // Judges a claim by its steps; where one fails, by the smallest state that
   // breaks the claim, if the search finds one.
-  void conclude(Property& p, const std::vector<Step>& steps, const std::vector<Aim>& aims,
-                std::string_view if_broken) {
+  void conclude(Property& p, const std::vector<Step>& steps, const std::vector<Aim>& aims) {
     std::vector<std::string> failures;
     for (const Step& s : steps) {
       p.states += s.states;
       failures.insert(failures.end(), s.failures.begin(), s.failures.end());
     }
-    bool argued = failures.empty();
+    const bool argued = failures.empty();
     for (const Aim aim : aims) {
-      std::optional<Breach> b = sweep_.smallest[idx(aim)];
-      if (!b && !argued) {
-        b = smallest_breach(space_, aim, spread_);
-      }
+      const std::optional<Breach>& b = argued ? std::nullopt : searched(aim);
       if (b) {
         p.outcome = Proof::broken;
-        p.flaws.push_back(flaw_of(*b, std::string(if_broken)));
+        p.flaws.push_back(flaw_of(*b, std::string(described(aim))));
       }
     }
     if (p.outcome == Proof::held && !argued) {
@@ -152,6 +160,14 @@ class Prover {
     for (std::string& f : failures) {
       p.flaws.push_back({std::move(f), {}, {}, {}});
     }
+  }
+
+  const std::optional<Breach>& searched(Aim aim) {
+    std::optional<std::optional<Breach>>& found = searched_[idx(aim)];
+    if (!found) {
+      found = smallest_breach(space_, aim, !options_.quick, spread_);
+    }
+    return *found;
   }
 
   [[nodiscard]] Step premises() const {
@@ -201,7 +217,7 @@ class Prover {
                     "which the same is enumerated again.",
                     names_in(structure_.explaining, findings()))};
     conclude(p, {premises(), pure_rises(space_, structure_), mixed_rises(space_, structure_)},
-             {Aim::worse_finding}, "a worse finding lowers the risk or betters the grade");
+             {Aim::worse_finding});
   }
 
   void monotone_distance(Property& p) {
@@ -216,8 +232,7 @@ class Prover {
     conclude(p,
              {premises(), wear_rises(space_), pure_unknown(space_, structure_, ignored_),
               floors_with_older_look(space_)},
-             {Aim::more_distance, Aim::older_look},
-             "more distance or an older look lowers the risk or betters the grade");
+             {Aim::more_distance, Aim::older_look});
   }
 
   void monotone_grade(Property& p) {
@@ -227,8 +242,7 @@ class Prover {
         "mention, next to the worst of all other floors (none, B, C, D) and each pair of risk "
         "bands that does not fall (monotone-risk; findings that only explain leave the band as it "
         "is), through the function that grades."};
-    conclude(p, {premises(), floors_rise(space_)}, {Aim::worse_finding},
-             "a worse finding gives a better grade or a lower risk");
+    conclude(p, {premises(), floors_rise(space_)}, {Aim::worse_finding});
   }
 
   void unknown(Property& p) {
@@ -241,8 +255,7 @@ class Prover {
     BestLevels best{};
     const Step pure = pure_unknown(space_, structure_, best);
     const Step mixed = mixed_unknown(space_, structure_, best);
-    conclude(p, {premises(), pure, mixed, floors_unknown(space_, best)}, {Aim::not_observed},
-             "not to observe a finding looks better than its best value");
+    conclude(p, {premises(), pure, mixed, floors_unknown(space_, best)}, {Aim::not_observed});
   }
 
   void checked(Property& p) {
@@ -251,8 +264,7 @@ class Prover {
         "floor does and \"ungraded\" does not, and B only where \"ungraded\" does not.",
         "\"sound\" implies a fresh check, no liquid, no residue, no rust and no chips, and "
         "\"ungraded\" every check that is not fresh: every value of all that they mention."};
-    conclude(p, {sound_means_clean(space_)}, {Aim::unchecked_a},
-             "grade A without a check made, dry and clean, or A or B without a recent check");
+    conclude(p, {sound_means_clean(space_)}, {Aim::unchecked_a});
   }
 
   void complete(Property& p) {
@@ -262,7 +274,7 @@ class Prover {
         "that asks for nothing else.",
         "cautions: reports for both readers on worded records hold every caution that their "
         "actions and checks name and that applies."};
-    conclude(p, {always_an_action(space_)}, {Aim::no_action}, "no action is advised");
+    conclude(p, {always_an_action(space_)}, {Aim::no_action});
     add(p, cautions_complete(space_, worded(), spread_));
   }
 
@@ -313,13 +325,19 @@ class Prover {
         "up to two findings at every level, alone, on a port seen dry, and on one seen dry and "
         "clean, with {} configurations, {} ages of the look and {} distances, each threshold from "
         "both sides.",
-        options_.quick ? 2 : space_.configurations.size(), space_.looks.size(),
-        options_.quick ? 3 : space_.distances.size())};
-    p.states = sweep_.states;
-    for (const std::optional<Breach>& b : sweep_.smallest) {
+        options_.quick ? kFewConfigurations : space_.configurations.size(), space_.looks.size(),
+        options_.quick ? kFewDistances : space_.distances.size())};
+    Reach reach;
+    if (options_.quick) {
+      reach.configurations = kFewConfigurations;
+      reach.distances = kFewDistances;
+    }
+    const Sweep found = sweep(space_, reach, spread_);
+    p.states = found.states;
+    for (const std::optional<Breach>& b : found.smallest) {
       if (b) {
         p.outcome = Proof::broken;
-        p.flaws.push_back(flaw_of(*b, "see above"));
+        p.flaws.push_back(flaw_of(*b, std::string(described(b->aim))));
       }
     }
   }
@@ -369,7 +387,7 @@ class Prover {
   const ProveOptions& options_;
   Spread spread_;
   Structure structure_;
-  Sweep sweep_;
+  std::array<std::optional<std::optional<Breach>>, kAimCount> searched_;
   BestLevels ignored_{};
   std::vector<Specimen> specimens_;
   std::vector<Property> properties_;

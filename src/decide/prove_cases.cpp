@@ -416,6 +416,12 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
     }
   }
 
+  // Short walks take the first few: every cooling, bearings not known.
+  std::ranges::stable_partition(configurations, [](const AsBuilt& u) {
+    return u.rotor == Bearings::unknown && u.gear == Bearings::unknown &&
+           u.crossover == Crossover::unknown && u.by == 3;
+  });
+
   // A check made today; one just recent enough; one just too old; one long ago.
   const Settings& s = k.settings;
   const double last = std::floor(-std::log2(s.port_stale_below) * s.port_half_days);

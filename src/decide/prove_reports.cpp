@@ -318,8 +318,7 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   return all;
 }
 
-std::string plain_report(const Knowledge& knowledge, const History& history) {
-  const Model model(knowledge);
+std::string plain_report(const Knowledge& knowledge, const Model& model, const History& history) {
   Report r = report_on(knowledge, model, history, Audience::technician);
   // Cautions are shown in the order of the rule data, which is meant.
   std::ranges::sort(r.cautions, {}, &Caution::id);
@@ -336,12 +335,13 @@ Inspected order_is_nothing(const Space& space, const std::vector<Specimen>& spec
     }
   });
   std::ranges::reverse(shuffled[0].cautions);
+  const std::vector<Model> models = {Model(shuffled[0]), Model(shuffled[1])};
   Inspected all = inspect(specimens, spread, [&](const Specimen& s) -> std::string {
-    const std::string report = reporter(space.knowledge, s.history);
-    if (reporter(shuffled[0], s.history) != report) {
+    const std::string report = reporter(space.knowledge, space.model, s.history);
+    if (reporter(shuffled[0], models[0], s.history) != report) {
       return "the report changes when the rules are read in reverse";
     }
-    if (reporter(shuffled[1], s.history) != report) {
+    if (reporter(shuffled[1], models[1], s.history) != report) {
       return "the report changes when the rules are read from the middle on";
     }
     if (s.history.records.size() > 1) {
@@ -349,7 +349,7 @@ Inspected order_is_nothing(const Space& space, const std::vector<Specimen>& spec
       std::ranges::reverse(records);
       const Result<std::vector<History>> again = group_by_unit(std::move(records));
       if (!again.value || again.value->size() != 1 ||
-          reporter(space.knowledge, again.value->front()) != report) {
+          reporter(space.knowledge, space.model, again.value->front()) != report) {
         return "the report changes when the records are read in reverse";
       }
     }

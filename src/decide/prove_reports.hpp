@@ -39,11 +39,11 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
                       const Spread& spread);
 
 // A report on a history, as text, by some rules.
-using Reporter = std::function<std::string(const Knowledge&, const History&)>;
+using Reporter = std::function<std::string(const Knowledge&, const Model&, const History&)>;
 // The same bytes with the rules and the records in any order.
 Inspected order_is_nothing(const Space& space, const std::vector<Specimen>& specimens,
                            const Reporter& reporter, const Spread& spread);
-std::string plain_report(const Knowledge& knowledge, const History& history);
+std::string plain_report(const Knowledge& knowledge, const Model& model, const History& history);
 
 // The phrase that a text for owners may not contain, or empty. A sentence that
 // forbids, or that sends to a workshop, may name what it forbids or asks for.

@@ -241,24 +241,20 @@ Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
   return all;
 }
 
-std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread) {
+std::optional<Breach> smallest_breach(const Space& space, Aim aim, bool thorough,
+                                      const Spread& spread) {
   std::optional<Breach> best;
   for (std::size_t n = 0; n <= 3; ++n) {
-    for (const std::size_t configurations : {std::size_t{1}, std::size_t{0}}) {
-      const Sweep found = sweep(space,
-                                {.findings = n,
-                                 .fewest = n,
-                                 .configurations = configurations,
-                                 .distances = n < 3 || configurations == 1 ? 0U : 3U,
-                                 .aims = only(aim)},
-                                spread);
-      const std::optional<Breach>& b = found.smallest[idx(aim)];
-      if (b && (!best || b->findings < best->findings)) {
-        best = b;
-      }
-      if (best && best->findings <= n) {
-        return best;
-      }
+    Reach reach{.findings = n,
+                .fewest = n,
+                .configurations = n < 3 ? kFewConfigurations : 1,
+                .distances = kFewDistances,
+                .aims = only(aim)};
+    best = sweep(space, reach, spread).smallest[idx(aim)];
+    if (!best && thorough) {
+      reach.configurations = 0;
+      reach.distances = n < 3 ? 0 : kFewDistances;
+      best = sweep(space, reach, spread).smallest[idx(aim)];
     }
     if (best) {
       return shrunk(space, *best);

@@ -49,8 +49,12 @@ struct Reach {
 using Spread = std::function<void(std::size_t, const std::function<void(std::size_t)>&)>;
 
 Sweep sweep(const Space& space, const Reach& reach, const Spread& spread);
-// The smallest breach of one aim with up to three findings besides a base.
-std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread);
+// The smallest breach of one aim with up to three findings besides a base;
+// `thorough` in every configuration, else in the first few.
+std::optional<Breach> smallest_breach(const Space& space, Aim aim, bool thorough,
+                                      const Spread& spread);
+inline constexpr std::size_t kFewConfigurations = 4;
+inline constexpr std::size_t kFewDistances = 3;
 // The breach as the full model finds it there, or nothing.
 std::optional<Breach> confirmed(const Space& space, const Breach& breach);
 // The same breach with every finding left out that it does not need.

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "decide/grading.hpp"
+#include "dryshaft/prove.hpp"
 
 namespace dryshaft::proof {
 namespace {
@@ -602,8 +603,9 @@ class Slab {
       if (!Space::possible(d) || std::abs(risk - v.posterior.risk) > 1e-9 * v.posterior.risk ||
           severity_[at] != dryshaft::severity(v.grade)) {
         found.obstacle = fmt::format(
-            "the walk and the model disagree: risk {:.12g} and {:.12g}, severity {} and {}", risk,
-            v.posterior.risk, severity_[at], dryshaft::severity(v.grade));
+            "the walk and the model disagree: risk {:.12g} and {:.12g}, severity {} and {}, at {}",
+            risk, v.posterior.risk, severity_[at], dryshaft::severity(v.grade),
+            record_of(space_.knowledge, space_.realize(d)).value_or("a case without a record"));
         return;
       }
     }
@@ -639,6 +641,7 @@ struct Plan {
   std::vector<std::size_t> outer;
   std::size_t outer_states = 1;
   std::size_t inner_states = 1;
+  std::uint32_t members = 0;  // findings of any dimension; the rest is not observed
 };
 
 Found walk(const Space& space, const Bits& bits, const Plan& plan, std::size_t outer_at) {
@@ -653,6 +656,11 @@ Found walk(const Space& space, const Bits& bits, const Plan& plan, std::size_t o
   for (const SituationSpec& s : situations()) {
     if (s.id != Situation::risk && s.id != Situation::port_check) {
       mask = mask & bits.value(s.id, unit.at(s.id));
+    }
+  }
+  for (const FindingSpec& f : findings()) {
+    if ((plan.members >> idx(f.id) & 1U) == 0) {
+      mask = mask & bits.level(f.id, -1);
     }
   }
   for (const std::size_t o : plan.outer) {
@@ -753,6 +761,13 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
         d.opens.clear();
         p.outer.push_back(p.dims.size());
         p.dims.push_back(std::move(d));
+      }
+      for (const Dimension& d : p.dims) {
+        for (const Word& w : d.words) {
+          for (const auto& [f, l] : w.says) {
+            p.members |= 1U << idx(f);
+          }
+        }
       }
       p.inner_states = size;
       // The last setting is cut short where it would go far beyond what was asked for.

@@ -180,11 +180,12 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
     damaging |= (damaging_ >> (std::size_t{1} << c) & 1U) != 0 ? 1U << c : 0;
   }
   constexpr std::uint32_t kInBlock = kBlock - 1;
+  std::array<std::size_t, kFindingCount> group_of{};
   groups_[0].causes = damaging | kInBlock;
   groups_[1].causes = kInBlock;
   for (std::size_t f = 0; f < kFindingCount; ++f) {
-    group_of_[f] = (linked[f] & ~groups_[0].causes) != 0 ? 1 : 0;
-    groups_[1].causes |= group_of_[f] != 0 ? linked[f] : 0;
+    group_of[f] = (linked[f] & ~groups_[0].causes) != 0 ? 1 : 0;
+    groups_[1].causes |= group_of[f] != 0 ? linked[f] : 0;
   }
   for (std::size_t g = 0; g < groups_.size(); ++g) {
     Group& group = groups_[g];
@@ -203,7 +204,12 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
       group.block[b] = static_cast<std::uint8_t>(place(b * kBlock));
     }
     for (std::size_t f = 0; f < kFindingCount; ++f) {
-      for (std::size_t l = 0; l < kMaxLevels && group_of_[f] == g; ++l) {
+      if (group_of[f] != g) {
+        continue;
+      }
+      group.members |= 1U << f;
+      group.decaying |= decays_[f] ? 1U << f : 0U;
+      for (std::size_t l = 0; l < kMaxLevels; ++l) {
         for (std::size_t s = 0; s < kStateCount; ++s) {
           grouped_[f][l][place(s)] = likelihood_[f][l][s];
         }
@@ -212,43 +218,74 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
   }
 }
 
-// Likelihoods multiplied, a table for each group.
+// Likelihoods multiplied, a table for each group; `at` says where it stands.
 struct Model::Product {
-  std::array<States, 2> table;
+  std::array<States, 2> own;
+  std::array<const double*, 2> at;
 };
 
-Model::Product Model::observe(const Case& c, std::uint32_t which) const {
-  Product product;
-  std::array<bool, 2> begun{};
-  const Block one{Two{1, 1}, Two{1, 1}};
-  for (; which != 0; which &= which - 1) {
-    const auto f = static_cast<std::size_t>(std::countr_zero(which));
-    const auto level = static_cast<std::size_t>(c.level[f]);
-    const std::size_t g = group_of_[f];
-    const std::size_t size = groups_[g].size;
-    double* into = product.table[g].data();
-    const double* like = grouped_[f][level].data();
-    const double weight = level == 0 && decays_[f] ? c.port_weight : 1;
-    if (weight < 1) {
-      for (std::size_t s = 0; s < size; s += kBlock) {
-        const Block decayed = one * (1 - weight) + Block::at(like + s) * weight;
-        (begun[g] ? Block::at(into + s) * decayed : decayed).put(into + s);
-      }
-    } else if (begun[g]) {
-      for (std::size_t s = 0; s < size; s += kBlock) {
-        (Block::at(into + s) * Block::at(like + s)).put(into + s);
-      }
-    } else {
-      std::memcpy(into, like, size * sizeof(double));
-    }
-    begun[g] = true;
-  }
+namespace {
+
+constexpr States kOnes = ones();
+
+}  // namespace
+
+void Model::observe(const Case& c, std::uint32_t which, Product& out) const {
   for (std::size_t g = 0; g < groups_.size(); ++g) {
-    for (std::size_t s = 0; s < groups_[g].size && !begun[g]; s += kBlock) {
-      one.put(&product.table[g][s]);
+    std::uint32_t left = which & groups_[g].members;
+    if (left == 0) {
+      out.at[g] = kOnes.data();
+      continue;
+    }
+    const bool fresh = c.port_weight >= 1 || (left & groups_[g].decaying) == 0;
+    const auto take = [&](double& weight) {
+      const auto f = static_cast<std::size_t>(std::countr_zero(left));
+      left &= left - 1;
+      const auto level = static_cast<std::size_t>(c.level[f]);
+      weight = level == 0 && decays_[f] ? c.port_weight : 1;
+      return grouped_[f][level].data();
+    };
+    double weight = 1;
+    const double* like = take(weight);
+    if (fresh && left == 0) {
+      out.at[g] = like;
+      continue;
+    }
+    // A weight below 1 mixes the likelihood with no news; 1 leaves it as it is.
+    const std::size_t size = groups_[g].size;
+    double* into = out.own[g].data();
+    out.at[g] = into;
+    const Block one{Two{1, 1}, Two{1, 1}};
+    constexpr std::size_t kSmall = 2 * kBlock;
+    if (size == kSmall) {  // stays in registers
+      Block first = one;
+      Block second = one;
+      for (;;) {
+        const Block rest = one * (1 - weight);
+        first = first * (rest + Block::at(like) * weight);
+        second = second * (rest + Block::at(like + kBlock) * weight);
+        if (left == 0) {
+          break;
+        }
+        like = take(weight);
+      }
+      first.put(into);
+      second.put(into + kBlock);
+      continue;
+    }
+    const double* before = kOnes.data();
+    for (;;) {
+      const Block rest = one * (1 - weight);
+      for (std::size_t s = 0; s < size; s += kBlock) {
+        (Block::at(before + s) * (rest + Block::at(like + s) * weight)).put(into + s);
+      }
+      before = into;
+      if (left == 0) {
+        break;
+      }
+      like = take(weight);
     }
   }
-  return product;
 }
 
 std::size_t Model::configuration(const Case& c) const {
@@ -460,15 +497,16 @@ Posterior Model::infer(const Case& c) const {
   const std::uint32_t seen = observed_in(c.level) & carrying_;
   // Prior and both tables in one pass over the states.
   const auto factor_at = [this](const Product& product, std::size_t b) {
-    return Block::at(&product.table[0][groups_[0].block[b]]) *
-           Block::at(&product.table[1][groups_[1].block[b]]);
+    return Block::at(product.at[0] + groups_[0].block[b]) *
+           Block::at(product.at[1] + groups_[1].block[b]);
   };
   States states;
-  const Product observed = observe(c, seen & ~explains_);
+  Product product;
+  observe(c, seen & ~explains_, product);
   if (several_wear_) {
     states = prior_by_cause(c);
     for (std::size_t b = 0; b < kBlocks; ++b) {
-      (Block::at(&states[b * kBlock]) * factor_at(observed, b)).put(&states[b * kBlock]);
+      (Block::at(&states[b * kBlock]) * factor_at(product, b)).put(&states[b * kBlock]);
     }
   } else {
     const ConfiguredPrior& p = configured_[configuration(c)];
@@ -476,16 +514,16 @@ Posterior Model::infer(const Case& c) const {
     for (std::size_t b = 0; b < kBlocks; ++b) {
       const Block prior =
           Block::at(&p.worn[b * kBlock]) + Block::at(&p.unworn[b * kBlock]) * chance;
-      (prior * factor_at(observed, b)).put(&states[b * kBlock]);
+      (prior * factor_at(product, b)).put(&states[b * kBlock]);
     }
   }
   if ((seen & explains_) == 0) {
     return posterior_of(states, damaging_);
   }
   const double graded_risk = share(states, damaging_);
-  const Product explaining = observe(c, seen & explains_);
+  observe(c, seen & explains_, product);
   for (std::size_t b = 0; b < kBlocks; ++b) {
-    (Block::at(&states[b * kBlock]) * factor_at(explaining, b)).put(&states[b * kBlock]);
+    (Block::at(&states[b * kBlock]) * factor_at(product, b)).put(&states[b * kBlock]);
   }
   Posterior p = posterior_of(states, damaging_);
   p.graded_risk = graded_risk;
