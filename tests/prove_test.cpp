@@ -215,8 +215,8 @@ TEST_CASE("a best value that is worse than nothing is caught") {
 
 TEST_CASE("distance that talks damage away is caught") {
   const Broken b({"structure", "monotone-distance"}, "causes.json", R"("damaging": "no",
-     "base": 0.15,)",
-                 R"("damaging": "no", "base": 0.15,
+     "base": 0.10,)",
+                 R"("damaging": "no", "base": 0.10,
      "wear": {"shape": 1, "scale_km": 20000, "scale_years": 5, "unknown_km": 0, "rotor_cooling": ["bypassed"]},)");
   CHECK(property(b.properties, "structure").outcome == Proof::not_proven);
   CHECK(says(b.words("structure"), "outside-noise (causes.json:"));
