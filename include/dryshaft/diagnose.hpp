@@ -137,7 +137,7 @@ class Model {
   // over the causes of a group, and spread over all states once at the end.
   struct Group {
     std::uint32_t causes = 0;
-    std::size_t size = 0;                                    // joint states of its causes
+    std::size_t size = 0;        // joint states of its causes
     std::uint32_t members = 0;   // findings, as bits
     std::uint32_t decaying = 0;  // those of them whose harmless news grows old
     std::array<std::uint8_t, kStateCount / kBlock> block{};  // where each block of states is found
