@@ -458,7 +458,7 @@ class Assessor {
         if (f.id == Finding::noise && facts().at(Finding::noise_level) >= 0) {
           continue;  // its loudness says it too
         }
-        tell.emplace_back(word.id == word.plain ? f.title : word.plain);
+        tell.emplace_back(word.plain == "present" || word.plain == "yes" ? f.title : word.plain);
       }
     }
     r_.owner_summary.push_back(tell.empty()

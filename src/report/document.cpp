@@ -8,6 +8,7 @@
 #include <map>
 #include <set>
 #include <string_view>
+#include <tuple>
 #include <utility>
 
 #include "report/words.hpp"
@@ -419,11 +420,12 @@ struct FirstAction {
 
 struct MissingCheck {
   std::size_t units = 0;
-  std::size_t best = 0;  // units for which it is the best of the checks
+  std::size_t best = 0;      // units for which it is the best of the checks
+  std::size_t ungraded = 0;  // of these, units that have no grade for want of it
   std::string text;
 
   [[nodiscard]] bool before(const MissingCheck& other) const {
-    return units != other.units ? units > other.units : best > other.best;
+    return std::tuple(other.ungraded, other.units, other.best) < std::tuple(ungraded, units, best);
   }
 };
 
@@ -449,7 +451,9 @@ std::vector<std::pair<std::string, MissingCheck>> missing_checks(const Batch& ba
       }
       MissingCheck& entry = counted[check.id];
       ++entry.units;
-      entry.best += &check == &report.next_checks.front() ? 1 : 0;
+      const bool is_best = &check == &report.next_checks.front();
+      entry.best += is_best ? 1 : 0;
+      entry.ungraded += is_best && report.grade == Grade::U ? 1 : 0;
       if (entry.text.empty()) {
         entry.text = check.text;
       }
@@ -494,10 +498,10 @@ void add_summary(Document& out, const Batch& batch,
     out.push_back(
         Item{0, fmt::format("{}: {} ({})", id, count(entry.units, "unit", "units"), when), {}});
   }
-  if (!missing.empty()) {
-    out.push_back(Paragraph{fmt::format("Most often missing: {}, on {} of {}.",
-                                        missing.front().first, amount(missing.front().second.units),
-                                        count(units, "unit", "units"))});
+  if (!missing.empty() && missing.front().second.ungraded > 0) {
+    out.push_back(Paragraph{
+        fmt::format("Most often missing: {}, on {} of {}.", missing.front().first,
+                    amount(missing.front().second.ungraded), count(units, "unit", "units"))});
   }
 }
 

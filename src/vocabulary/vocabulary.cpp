@@ -383,8 +383,8 @@ constexpr Choice kNoiseLoad[] = {
 constexpr Choice kOnsetLevels[] = {{"gradual", "came on slowly"}, {"sudden", "came on suddenly"}};
 constexpr Choice kLossLevels[] = {
     {"none", "none worth naming"},
-    {"some", "some"},
-    {"marked", "marked"},
+    {"some", "some coolant goes missing"},
+    {"marked", "much coolant goes missing"},
 };
 
 constexpr Field kFromFluid[] = {Field::port_fluid, Field::port_fluid_kind,
