@@ -64,7 +64,7 @@ export CCACHE_DIR=${CCACHE_DIR:-$PWD/build/ccache}
 
 step "build with address and undefined-behaviour sanitizers"
 configure build/sanitize -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \
-  -DCMAKE_CXX_FLAGS="-O1 -D_GLIBCXX_ASSERTIONS"
+  -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1 -D_GLIBCXX_ASSERTIONS"
 cmake --build build/sanitize
 step "tests, sanitized"
 UBSAN_OPTIONS=print_stacktrace=1 ctest --test-dir build/sanitize --output-on-failure \

@@ -53,7 +53,9 @@ void take_block(State& state, const char* block) {
 
 }  // namespace
 
-std::string sha256_hex(std::string_view text) {
+namespace {
+
+State digest(std::string_view text) {
   // Section 5.3.3.
   State state = {0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,
                  0x510e527f, 0x9b05688c, 0x1f83d9ab, 0x5be0cd19};
@@ -73,15 +75,40 @@ std::string sha256_hex(std::string_view text) {
   for (std::size_t i = 0; i < padded; i += kBlock) {
     take_block(state, tail.data() + i);
   }
+  return state;
+}
+
+}  // namespace
+
+std::string sha256_hex(std::string_view text) {
   std::string hex;
   hex.reserve(64);
-  for (const std::uint32_t word : state) {
+  for (const std::uint32_t word : digest(text)) {
     for (unsigned shift = 32; shift != 0;) {
       shift -= 4;
       hex += "0123456789abcdef"[(word >> shift) & 0xFU];
     }
   }
   return hex;
+}
+
+std::string sha256_base64(std::string_view text) {
+  constexpr std::string_view kDigits =
+      "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+  std::string out;
+  std::uint32_t bits = 0;
+  unsigned held = 0;
+  for (const std::uint32_t word : digest(text)) {
+    for (unsigned shift = 32; shift != 0;) {
+      shift -= 8;
+      bits = (bits << 8U) | ((word >> shift) & 0xFFU);
+      for (held += 8; held >= 6; held -= 6) {
+        out += kDigits[(bits >> (held - 6)) & 0x3FU];
+      }
+    }
+  }
+  out += kDigits[(bits << (6 - held)) & 0x3FU];
+  return out + "=";  // 32 bytes leave 4 bits
 }
 
 }  // namespace dryshaft

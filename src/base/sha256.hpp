@@ -1,4 +1,4 @@
-// SHA-256 (FIPS 180-4) of a text, in lower-case hex.
+// SHA-256 (FIPS 180-4) of a text: in lower-case hex, and in base64 (RFC 4648).
 #ifndef DRYSHAFT_BASE_SHA256_HPP
 #define DRYSHAFT_BASE_SHA256_HPP
 
@@ -8,6 +8,7 @@
 namespace dryshaft {
 
 std::string sha256_hex(std::string_view text);
+std::string sha256_base64(std::string_view text);
 
 }  // namespace dryshaft
 

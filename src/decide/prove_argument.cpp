@@ -371,6 +371,7 @@ void component_rises(const Space& space, const Structure& structure, bool graded
   const std::size_t n = component.damaged();
   for (const Case& unit : units_of(space, structure)) {
     std::vector<std::vector<double>> chances;
+    chances.reserve(weights.size());
     for (const double w : weights) {
       chances.push_back(component.chances(unit, w));
     }
@@ -712,7 +713,7 @@ bool fits(const Contexts& contexts, std::string_view of, Step& step) {
 
 // A liquid seen and when it was looked for belong together.
 bool consistent(const Facts& facts, const Mentions& mentions) {
-  const int fluid = facts.level[idx(Finding::port_fluid)];
+  const std::int8_t fluid = facts.level[idx(Finding::port_fluid)];
   const bool made = facts.situation[idx(Situation::port_check)] != idx(PortCheck::not_made);
   return !mentions.has(Finding::port_fluid) || !mentions.has(Situation::port_check) ||
          (made ? fluid >= 0 : fluid != 0);
@@ -732,7 +733,7 @@ Step floors_rise(const Space& space) {
       continue;
     }
     contexts.each(nothing_known(), [&](const Facts& facts) {
-      const int l = facts.level[idx(f.id)];
+      const std::int8_t l = facts.level[idx(f.id)];
       if (l < 0 || !consistent(facts, floors.mentions)) {
         return;
       }

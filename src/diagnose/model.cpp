@@ -241,7 +241,7 @@ void Model::observe(const Case& c, std::uint32_t which, Product& out) const {
     const auto take = [&](double& weight) {
       const auto f = static_cast<std::size_t>(std::countr_zero(left));
       left &= left - 1;
-      const auto level = static_cast<std::size_t>(c.level[f]);
+      const auto level = static_cast<std::uint8_t>(c.level[f]);
       weight = level == 0 && decays_[f] ? c.port_weight : 1;
       return grouped_[f][level].data();
     };
@@ -425,7 +425,7 @@ States Model::prior(const Case& c) const {
 // The likelihood of one observed finding. Harmless news from the port is mixed
 // with no news as it grows old: a leak may have begun since.
 void Model::factor(const Case& c, std::size_t finding, States& out) const {
-  const auto level = static_cast<std::size_t>(c.level[finding]);
+  const auto level = static_cast<std::uint8_t>(c.level[finding]);
   const States& like = likelihood_[finding][level];
   if (level == 0 && decays_[finding] && c.port_weight < 1) {
     for (std::size_t s = 0; s < kStateCount; ++s) {

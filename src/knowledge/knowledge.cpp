@@ -1,6 +1,7 @@
 #include "dryshaft/knowledge.hpp"
 
 #include <algorithm>
+#include <stdexcept>
 
 namespace dryshaft {
 namespace {
@@ -101,8 +102,12 @@ double outer_diameter_mm(const Tyre& tyre) {
 }
 
 const Family& Knowledge::family(std::string_view wanted) const {
-  const Family* found = with_id(families, wanted);
-  return found != nullptr ? *found : *with_id(families, kGenericFamily);
+  for (const std::string_view name : {wanted, kGenericFamily}) {
+    if (const Family* found = with_id(families, name)) {
+      return *found;
+    }
+  }
+  throw std::logic_error("no family `generic`: the loader does not allow that");
 }
 const ActionRule* Knowledge::action(std::string_view wanted) const {
   return with_id(actions, wanted);

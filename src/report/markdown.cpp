@@ -8,6 +8,8 @@
 #include "dryshaft/report.hpp"
 #include "report/document.hpp"
 #include "report/layout.hpp"
+#include "report/markup.hpp"
+#include "report/render.hpp"
 
 namespace dryshaft {
 namespace {
@@ -84,26 +86,6 @@ std::string escaped(std::string_view raw) {
         break;
     }
     out.push_back(c);
-  }
-  return out;
-}
-
-std::string escaped_html(std::string_view raw) {
-  std::string out;
-  for (const char c : layout::clean(raw)) {
-    switch (c) {
-      case '&':
-        out += "&amp;";
-        break;
-      case '<':
-        out += "&lt;";
-        break;
-      case '>':
-        out += "&gt;";
-        break;
-      default:
-        out.push_back(c);
-    }
   }
   return out;
 }
@@ -216,7 +198,7 @@ class Markdown {
     std::string_view rest = verbatim.text;
     while (!rest.empty()) {
       const std::size_t end = std::min(rest.find('\n'), rest.size());
-      add(escaped_html(rest.substr(0, end)));
+      add(markup::escaped(rest.substr(0, end)));
       rest.remove_prefix(std::min(end + 1, rest.size()));
     }
     add("</pre>");
@@ -228,12 +210,18 @@ class Markdown {
 
 }  // namespace
 
+namespace document {
+
+std::string in_markdown(const Document& document) { return Markdown().render(document); }
+
+}  // namespace document
+
 std::string to_markdown(const Report& report, Units units) {
-  return Markdown().render(describe(report, units));
+  return in_markdown(describe(report, units));
 }
 
 std::string to_markdown(const Batch& batch, Units units) {
-  return Markdown().render(describe(batch, units));
+  return in_markdown(describe(batch, units));
 }
 
 }  // namespace dryshaft

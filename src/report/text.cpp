@@ -10,6 +10,7 @@
 #include "dryshaft/report.hpp"
 #include "report/document.hpp"
 #include "report/layout.hpp"
+#include "report/render.hpp"
 
 namespace dryshaft {
 namespace {
@@ -110,7 +111,9 @@ class Page {
       first.clear();
     }
     for (const std::string& l : lines) {
-      line((first.empty() ? spaces(hang) : first + spaces(hang - used)) + l);
+      first += spaces(first.empty() ? hang : hang - used);
+      first += l;
+      line(first);
       first.clear();
     }
   }
@@ -324,12 +327,20 @@ void Page::put(const Table& table) {
 
 }  // namespace
 
+namespace document {
+
+std::string in_text(const Document& document, const TextStyle& style) {
+  return Page(style).render(document);
+}
+
+}  // namespace document
+
 std::string to_text(const Report& report, const TextStyle& style) {
-  return Page(style).render(describe(report, style.units));
+  return in_text(describe(report, style.units), style);
 }
 
 std::string to_text(const Batch& batch, const TextStyle& style) {
-  return Page(style).render(describe(batch, style.units));
+  return in_text(describe(batch, style.units), style);
 }
 
 }  // namespace dryshaft

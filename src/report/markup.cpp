@@ -1,0 +1,88 @@
+#include "report/markup.hpp"
+
+#include <fmt/format.h>
+
+#include "base/sha256.hpp"
+#include "report/layout.hpp"
+
+namespace dryshaft::markup {
+namespace {
+
+constexpr std::string_view kStyle =
+#include "report/page.css.inc"
+    ;
+
+}  // namespace
+
+std::string escaped(std::string_view text) {
+  std::string out;
+  out.reserve(text.size() + text.size() / 8);
+  for (const char c : layout::clean(text)) {
+    switch (c) {
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '"':
+        out += "&quot;";
+        break;
+      case '\'':
+        out += "&#39;";
+        break;
+      default:
+        out.push_back(c);
+    }
+  }
+  return out;
+}
+
+std::string in_script(std::string_view json) {
+  std::string out;
+  out.reserve(json.size() + json.size() / 8);
+  for (const char c : json) {
+    // Only inside strings can these stand, and there the escape means the same.
+    switch (c) {
+      case '<':
+        out += "\\u003c";
+        break;
+      case '>':
+        out += "\\u003e";
+        break;
+      case '&':
+        out += "\\u0026";
+        break;
+      default:
+        out.push_back(c);
+    }
+  }
+  return out;
+}
+
+std::string whole(const Page& page) {
+  const std::string may_run = page.script.empty()
+                                  ? std::string("'none'")
+                                  : fmt::format("'sha256-{}'", sha256_base64(page.script));
+  std::string out = fmt::format(
+      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+      "style-src 'unsafe-inline'; script-src {}; base-uri 'none'; form-action 'none'\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+      "<meta name=\"color-scheme\" content=\"light dark\">\n"
+      "<title>{}</title>\n<style>\n{}{}</style>\n</head>\n<body>\n{}",
+      may_run, escaped(page.title), kStyle, page.style, page.body);
+  if (!page.data.empty()) {
+    out += fmt::format("<script type=\"application/json\" id=\"data\">{}</script>\n",
+                       in_script(page.data));
+  }
+  if (!page.script.empty()) {
+    out += fmt::format("<script>{}</script>\n", page.script);
+  }
+  return out + "</body>\n</html>\n";
+}
+
+}  // namespace dryshaft::markup

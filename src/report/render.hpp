@@ -1,0 +1,18 @@
+// A document in each format that shows it.
+#ifndef DRYSHAFT_REPORT_RENDER_HPP
+#define DRYSHAFT_REPORT_RENDER_HPP
+
+#include <string>
+
+#include "report/document.hpp"
+
+namespace dryshaft::document {
+
+std::string in_text(const Document& document, const TextStyle& style);
+std::string in_markdown(const Document& document);
+// The inside of a page's <main>; see markup.hpp for the page.
+std::string in_html(const Document& document);
+
+}  // namespace dryshaft::document
+
+#endif
