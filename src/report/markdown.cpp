@@ -198,7 +198,7 @@ class Markdown {
     std::string_view rest = verbatim.text;
     while (!rest.empty()) {
       const std::size_t end = std::min(rest.find('\n'), rest.size());
-      add(markup::escaped(rest.substr(0, end)));
+      add(markup::escaped_content(rest.substr(0, end)));
       rest.remove_prefix(std::min(end + 1, rest.size()));
     }
     add("</pre>");

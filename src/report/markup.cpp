@@ -16,7 +16,20 @@ constexpr std::string_view kStyle =
 
 std::string escaped(std::string_view text) {
   std::string out;
-  out.reserve(text.size() + text.size() / 8);
+  for (const char c : escaped_content(text)) {
+    if (c == '"') {
+      out += "&quot;";
+    } else if (c == '\'') {
+      out += "&#39;";
+    } else {
+      out.push_back(c);
+    }
+  }
+  return out;
+}
+
+std::string escaped_content(std::string_view text) {
+  std::string out;
   for (const char c : layout::clean(text)) {
     switch (c) {
       case '&':
@@ -27,12 +40,6 @@ std::string escaped(std::string_view text) {
         break;
       case '>':
         out += "&gt;";
-        break;
-      case '"':
-        out += "&quot;";
-        break;
-      case '\'':
-        out += "&#39;";
         break;
       default:
         out.push_back(c);

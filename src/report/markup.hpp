@@ -9,6 +9,8 @@ namespace dryshaft::markup {
 
 // Text that HTML shows as it stands, in an element or a quoted attribute.
 std::string escaped(std::string_view text);
+// The same for an element alone, where quotes need no escape.
+std::string escaped_content(std::string_view text);
 
 // JSON text as it may stand in a <script> element.
 std::string in_script(std::string_view json);
