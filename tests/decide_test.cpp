@@ -8,20 +8,13 @@
 namespace dryshaft {
 namespace {
 
+using test::dry_and;
 using test::has_id;
 using test::probability;
 using test::record_text;
 using test::report_on;
 using test::shipped;
 using test::shipped_model;
-
-constexpr std::string_view kDry =
-    R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none",)"
-    R"("debris":"none"})";
-
-std::string dry_and(std::string_view more) {
-  return std::string(kDry) + (more.empty() ? "" : "," + std::string(more));
-}
 
 Grade grade_of(std::string_view inspection, std::string_view unit = "") {
   return report_on(record_text(inspection, unit)).grade;
@@ -73,7 +66,7 @@ TEST_CASE("a noise with a dry port is B with the right cause first") {
 TEST_CASE("causes compete to explain a finding") {
   // The same noise is less evidence for erosion where a wet port and rust explain it.
   const std::string noise = R"("odometer_km":150000,"noise":{"present":true},)";
-  const Report dry = report_on(record_text(noise + std::string(kDry)));
+  const Report dry = report_on(record_text(noise + std::string(test::kDry)));
   const Report wet = report_on(
       record_text(noise + R"("port":{"checked":true,"fluid":"droplets","fluid_kind":"coolant",)"
                           R"("corrosion":"heavy"})"));
@@ -292,7 +285,24 @@ TEST_CASE("history tells earlier grades and what changed") {
   CHECK(r.history.earlier[0].date == "2024-03-02");
   CHECK(r.history.change ==
         "grade A on 2024-03-02, C now; changed: liquid at the port: a film of liquid (was: dry); "
-        "kind of liquid: coolant");
+        "kind of liquid: coolant; not looked at this time: dried residue on the tip, rust on the "
+        "tip, debris on the tip. Probably a development: that a damaging cause has begun since is "
+        "68 % probable");
+  REQUIRE(r.history.compared.size() == 1);
+  const Comparison& c = r.history.compared[0];
+  CHECK(c.with == "2024-03-02");
+  CHECK(c.since_what == "last-inspection");
+  CHECK(c.grade_before == Grade::A);
+  CHECK(c.reading == "possible-development");
+  CHECK(c.text == r.history.change);
+  REQUIRE(c.findings.size() == 5);
+  CHECK(c.findings[0].finding == "port-fluid");
+  CHECK(c.findings[0].before == "none");
+  CHECK(c.findings[0].now == "film");
+  CHECK(c.findings[0].kind == "worse");
+  CHECK(c.findings[1].kind == "first-seen");
+  CHECK(c.findings[2].kind == "not-looked-at");
+  CHECK(c.findings[2].now.empty());
 }
 
 TEST_CASE("the day it is judged on matters, and the order of the records does not") {

@@ -129,12 +129,25 @@ Report leaking() {
   r.would_change = {{{{"port-fluid", "none"}, {"port-rust", "none"}},
                      "a dry and clean tip at a repeated check",
                      Grade::B}};
-  r.recheck = {1000.0, 30.0, "after the rebuild, to see that the new seal holds"};
+  r.recheck = {1000.0, 30.0, 183400.0, "2026-04-13",
+               "after the rebuild, to see that the new seal holds"};
   r.rebuild_outlook = "routine";
   r.rebuild_outlook_text = "caught before the winding was harmed, as far as is known";
   r.history.earlier = {{"2024-11-20", 151020.0, Grade::A, 0.0079},
                        {"2025-10-02", std::nullopt, Grade::U, 0.18}};
   r.history.change = "worse: U to D, with coolant at the port for the first time";
+  r.history.events = {
+      {"seal-renewed", "rotor shaft seal renewed", 61250.0, "2024-11-20"},
+      {"rotor-circuit-bypassed", "rotor circuit bypassed", std::nullopt, "2025-10-02"}};
+  r.history.compared = {
+      {"2025-10-02",
+       "last-inspection",
+       Grade::U,
+       {{"port-fluid", "", "pooled", "first-seen", "liquid at the port: pooled"}},
+       0.71,
+       "possible-development",
+       r.history.change},
+      {"2024-11-20", "last-repair", Grade::A, {}, std::nullopt, "repaired", "seal renewed since"}};
   return r;
 }
 
@@ -262,7 +275,7 @@ Report hostile() {
   r.observed.front().shown = kHostile;
   r.warnings = {kHostile};
   r.contradictions = {{"id-1", kHostile}};
-  r.history.change = kHostile;
+  r.history.change = r.history.compared.front().text = r.history.events.front().text = kHostile;
   return r;
 }
 
@@ -348,6 +361,7 @@ What would change the grade
 
 Recheck
   Within 1,000 km or 30 days: after the rebuild, to see that the new seal holds.
+  Due at 183,400 km, by 2026-04-13 at the latest.
 
 Rebuild outlook
   Routine: caught before the winding was harmed, as far as is known.
@@ -356,7 +370,12 @@ History
   date          distance  grade       risk
   2024-11-20  151,020 km  A      under 1 %
   2025-10-02           -  U           18 %
-  Worse: U to D, with coolant at the port for the first time.
+  2026-03-14  182,400 km  D      over 99 %
+  - Rotor shaft seal renewed at 61,250 km (on record from 2024-11-20)
+  - Rotor circuit bypassed (on record from 2025-10-02)
+  Since the last inspection: worse: U to D, with coolant at the port for the
+  first time.
+  Since the first look after the last repair: seal renewed since.
 
 Note on the record
   Customer says the hum began last winter. Photo 3 shows the tip.
@@ -635,6 +654,8 @@ Insulation resistance; noise by load; how the noise began; unexplained coolant l
 
 Within 1,000 km or 30 days: after the rebuild, to see that the new seal holds.
 
+Due at 183,400 km, by 2026-04-13 at the latest.
+
 ## Rebuild outlook
 
 Routine: caught before the winding was harmed, as far as is known.
@@ -645,8 +666,14 @@ Routine: caught before the winding was harmed, as far as is known.
 | --- | ---: | --- | ---: |
 | 2024-11-20 | 151,020 km | A | under 1 % |
 | 2025-10-02 | \- | U | 18 % |
+| 2026-03-14 | 182,400 km | D | over 99 % |
 
-Worse: U to D, with coolant at the port for the first time.
+- Rotor shaft seal renewed at 61,250 km (on record from 2024-11-20)
+- Rotor circuit bypassed (on record from 2025-10-02)
+
+Since the last inspection: worse: U to D, with coolant at the port for the first time.
+
+Since the first look after the last repair: seal renewed since.
 
 ## Note on the record
 
@@ -1393,6 +1420,8 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
  "recheck": {
   "km": 1000,
   "days": 30,
+  "due_km": 183400,
+  "due_date": "2026-04-13",
   "because": "after the rebuild, to see that the new seal holds"
  },
  "rebuild_outlook": "routine",
@@ -1410,6 +1439,48 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
     "odometer_km": null,
     "grade": "U",
     "risk": 0.18
+   }
+  ],
+  "events": [
+   {
+    "id": "seal-renewed",
+    "text": "rotor shaft seal renewed",
+    "odometer_km": 61250,
+    "date": "2024-11-20"
+   },
+   {
+    "id": "rotor-circuit-bypassed",
+    "text": "rotor circuit bypassed",
+    "odometer_km": null,
+    "date": "2025-10-02"
+   }
+  ],
+  "compared": [
+   {
+    "with": "2025-10-02",
+    "since_what": "last-inspection",
+    "grade_before": "U",
+    "findings": [
+     {
+      "finding": "port-fluid",
+      "before": null,
+      "now": "pooled",
+      "kind": "first-seen",
+      "shown": "liquid at the port: pooled"
+     }
+    ],
+    "began": 0.71,
+    "reading": "possible-development",
+    "text": "worse: U to D, with coolant at the port for the first time"
+   },
+   {
+    "with": "2024-11-20",
+    "since_what": "last-repair",
+    "grade_before": "A",
+    "findings": [],
+    "began": null,
+    "reading": "repaired",
+    "text": "seal renewed since"
    }
   ],
   "change": "worse: U to D, with coolant at the port for the first time"

@@ -111,6 +111,15 @@ bool has_id(const Items& items, std::string_view id) {
   return std::ranges::any_of(items, [&](const auto& item) { return item.id == id; });
 }
 
+// A port check that was made, dry and clean, and more.
+inline constexpr std::string_view kDry =
+    R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none",)"
+    R"("debris":"none"})";
+
+inline std::string dry_and(std::string_view more) {
+  return std::string(kDry) + (more.empty() ? "" : "," + std::string(more));
+}
+
 }  // namespace dryshaft::test
 
 #endif

@@ -97,6 +97,8 @@ struct HowSure {
 struct Recheck {
   std::optional<double> km;
   std::optional<double> days;
+  std::optional<double> due_km;  ///< odometer at which it is due, where the reading is known
+  std::string due_date;          ///< the day on which it is due; empty: no recheck, act first
   std::string because;
 };
 
@@ -107,8 +109,43 @@ struct HistoryEntry {
   double risk = 0;
 };
 
+/// Something after which a unit's wear counts anew, or another thing can go wrong.
+struct HistoryEvent {
+  std::string id;  ///< unit-fitted, seal-renewed, rotor-circuit-bypassed or unit-opened
+  std::string text;
+  std::optional<double> odometer_km;
+  std::string date;  ///< of the first inspection that tells of it; for unit-opened its own
+};
+
+/// What became of a finding between two inspections.
+struct FindingChange {
+  std::string finding;
+  std::string before;  ///< level id; empty: not observed
+  std::string now;     ///< level id; empty: not observed
+  std::string kind;    ///< worse, better, other, first-seen or not-looked-at
+  std::string shown;   ///< in words
+};
+
+/// This inspection compared with an earlier one.
+struct Comparison {
+  std::string with;        ///< date of the earlier one
+  std::string since_what;  ///< last-inspection or last-repair
+  Grade grade_before = Grade::U;
+  std::vector<FindingChange> findings;
+  /// Probability that a damaging cause began in between, given both
+  /// inspections and that causes do not heal; nothing where a repair lies between.
+  std::optional<double> began;
+  /// repaired; or by `began`: development (0.9 or more), possible-development
+  /// (0.5 or more); below, already-there where the risk is 0.5 or more, else
+  /// within-evidence.
+  std::string reading;
+  std::string text;
+};
+
 struct UnitHistory {
   std::vector<HistoryEntry> earlier;  ///< oldest first, without this inspection
+  std::vector<HistoryEvent> events;   ///< in the order in which the records tell of them
+  std::vector<Comparison> compared;   ///< with the last one; then with the first after a repair
   std::string change;                 ///< since the last one, in words; empty: first inspection
 };
 
@@ -176,11 +213,29 @@ struct TextStyle {
   Units units = Units::km;
 };
 
+/// Which of many reports a person wants to see.
+struct Wanted {
+  std::optional<int> worse_since;   ///< days since 1970-01-01: grade worse than on that day
+  std::optional<int> due_by_date;   ///< recheck due by that day
+  std::optional<double> due_by_km;  ///< recheck due by that odometer reading
+  [[nodiscard]] bool everything() const { return !worse_since && !due_by_date && !due_by_km; }
+};
+
+/// Whether a unit is among those wanted; each part that is set must hold. A unit
+/// that must not wait for a recheck is due at once, and one whose odometer is
+/// not known is due at any reading.
+bool is_wanted(const Report& report, const Wanted& wanted);
+/// The grade that the unit had on a day: of its last inspection by then.
+std::optional<Grade> grade_on(const Report& report, int day);
+
 /// Several reports together with what was refused, for the ranked views.
 struct Batch {
   std::vector<Report> reports;       ///< ranked, see `rank`
   std::vector<Diagnostic> rejected;  ///< complaints about records that were refused
   std::size_t rejected_records = 0;
+  Wanted wanted;                    ///< what `reports` were chosen by
+  std::size_t left_out = 0;         ///< units that were graded, but are not wanted
+  std::size_t without_earlier = 0;  ///< of these, units with no inspection by `worse_since`
 };
 
 /// Worst and most urgent first: severity of the grade (D, then C before U,
@@ -191,10 +246,15 @@ void rank(std::vector<Report>& reports);
 std::string to_json(const Report& report);  ///< one line, `dryshaft-report/1`
 std::string to_text(const Report& report, const TextStyle& style);
 std::string to_markdown(const Report& report, Units units);
+/// A page of its own: loads nothing, and runs nothing.
+std::string to_html(const Report& report, Units units);
 
 // Ranked table, summary and refused records.
 std::string to_text(const Batch& batch, const TextStyle& style);
 std::string to_markdown(const Batch& batch, Units units);
+/// A page of its own, whose table sorts and filters, and whose rows open the
+/// units' reports. `full`: the reports also follow the table, for print.
+std::string to_html(const Batch& batch, Units units, bool full);
 /// A verdict traced from field to finding, cause, grade and advice; every step
 /// names its rule with file and line. `knowledge` is what the report rests on.
 std::string explain(const Report& report, const Knowledge& knowledge, std::size_t width);

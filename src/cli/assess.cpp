@@ -21,6 +21,9 @@ struct Options {
   std::optional<std::string> out;
   std::optional<std::string> fail_on;
   std::optional<std::string> today;
+  std::optional<std::string> since;
+  std::optional<std::string> due;
+  std::optional<double> due_at;
   bool full = false;
   bool explain = false;
   unsigned jobs = 1;
@@ -61,11 +64,11 @@ class Command {
   explicit Command(const Options& options) : o_(options) {}
 
   int run() {
-    if (o_.today) {
-      assess_.today = parse_date(*o_.today);
-      if (!assess_.today) {
-        throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o_.today)};
-      }
+    assess_.today = day("--today", o_.today);
+    wanted_.worse_since = day("--since", o_.since);
+    wanted_.due_by_date = day("--due", o_.due);
+    if (o_.due_at) {
+      wanted_.due_by_km = *o_.due_at * (units() == Units::mi ? kKmPerMile : 1);
     }
     if (o_.explain && o_.format != "text") {
       throw Stop{kUsage, "--explain goes with --format text"};
@@ -95,6 +98,19 @@ class Command {
   }
 
  private:
+  static std::optional<int> day(std::string_view option, const std::optional<std::string>& text) {
+    std::optional<int> parsed;
+    if (text) {
+      parsed = parse_date(*text);
+      if (!parsed) {
+        throw Stop{kUsage, fmt::format("{} is \"{}\", not a date YYYY-MM-DD", option, *text)};
+      }
+    }
+    return parsed;
+  }
+
+  [[nodiscard]] Units units() const { return o_.units == "mi" ? Units::mi : Units::km; }
+
   [[nodiscard]] std::vector<std::string> files() const {
     return o_.files.empty() ? std::vector<std::string>{"-"} : o_.files;
   }
@@ -144,6 +160,7 @@ class Command {
     in_parallel(histories.size(), o_.jobs, [&](std::size_t i) {
       batch.reports[i] = assess(histories[i], knowledge_, *model_, assess_);
     });
+    choose(batch);
     for (const Report& r : batch.reports) {
       judge_exit(r);
     }
@@ -151,10 +168,23 @@ class Command {
     write(output, batch);
   }
 
+  void choose(Batch& batch) const {
+    batch.wanted = wanted_;
+    std::erase_if(batch.reports, [&](const Report& r) {
+      if (is_wanted(r, wanted_)) {
+        return false;
+      }
+      ++batch.left_out;
+      batch.without_earlier += wanted_.worse_since && !grade_on(r, *wanted_.worse_since) ? 1 : 0;
+      return true;
+    });
+  }
+
   void write(Output& output, const Batch& batch) {
-    const Units units = o_.units == "mi" ? Units::mi : Units::km;
+    const Units units = this->units();
     const TextStyle style{.colour = coloured(), .width = 80, .units = units};
-    const bool one = batch.reports.size() == 1 && batch.rejected_records == 0;
+    const bool one =
+        batch.reports.size() == 1 && batch.rejected_records == 0 && wanted_.everything();
     if (o_.format == "json") {
       for (const Report& r : batch.reports) {
         output.write(to_json(r));
@@ -164,6 +194,8 @@ class Command {
       for (const Report& r : batch.reports) {
         output.write(to_csv(r));
       }
+    } else if (o_.format == "html") {
+      output.write(one ? to_html(batch.reports.front(), units) : to_html(batch, units, o_.full));
     } else if (o_.format == "markdown") {
       several(output, batch, one, to_markdown(batch, units),
               [&](const Report& r) { return to_markdown(r, units); });
@@ -306,8 +338,10 @@ class Command {
     bool going = true;
     for (std::size_t i = 0; i < n; ++i) {
       take_complaints(complaints[i]);
-      judge_exit(finished[i]);
-      going = output.write(reports[i]) && going;
+      if (is_wanted(finished[i], wanted_)) {
+        judge_exit(finished[i]);
+        going = output.write(reports[i]) && going;
+      }
     }
     units_.erase(units_.begin(), units_.begin() + static_cast<std::ptrdiff_t>(n));
     progress_->at(count_);
@@ -316,6 +350,7 @@ class Command {
 
   const Options& o_;
   AssessOptions assess_;
+  Wanted wanted_;
   Knowledge knowledge_;
   std::optional<Model> model_;
   std::vector<Model> variations_;
@@ -340,8 +375,8 @@ Run add_assess(CLI::App& parent) {
   app->add_option("--for", o->audience, "Who reads the report: technician or owner")
       ->check(CLI::IsMember({"technician", "owner"}))
       ->type_name("WHO");
-  app->add_option("--format", o->format, "text, json, jsonl, markdown or csv")
-      ->check(CLI::IsMember({"text", "json", "jsonl", "markdown", "csv"}))
+  app->add_option("--format", o->format, "text, json, jsonl, markdown, html or csv")
+      ->check(CLI::IsMember({"text", "json", "jsonl", "markdown", "html", "csv"}))
       ->type_name("FORMAT");
   app->add_flag("--full", o->full, "Every report after the table");
   app->add_flag("--explain", o->explain,
@@ -355,6 +390,14 @@ Run add_assess(CLI::App& parent) {
          "--today", o->today,
          "Judge as of this day; default: the newest date in the input (jsonl: of the unit)")
       ->type_name("DATE");
+  app->add_option("--since", o->since, "Only units whose grade is worse than it was on this day")
+      ->type_name("DATE");
+  app->add_option("--due", o->due, "Only units whose recheck is due by this day")
+      ->type_name("DATE");
+  app->add_option("--due-at", o->due_at,
+                  "Only units whose recheck is due by this odometer reading, in --units")
+      ->check(CLI::NonNegativeNumber)
+      ->type_name("READING");
   app->add_option("--units", o->units, "Distances in km or mi")
       ->check(CLI::IsMember({"km", "mi"}))
       ->type_name("UNITS");

@@ -10,6 +10,9 @@
 #include <set>
 #include <tuple>
 
+#include "decide/story.hpp"
+#include "decide/wording.hpp"
+
 #ifndef DRYSHAFT_VERSION
 #error "the build passes DRYSHAFT_VERSION"
 #endif
@@ -23,16 +26,6 @@ constexpr double kLeastDecibans = 0.05;  // prints as 0.1
 constexpr double kLikely = 0.5;
 constexpr double kPossible = 0.2;
 
-std::string percent(double p) {
-  if (p > 0.99) {
-    return "over 99 %";
-  }
-  if (p < 0.01) {
-    return "under 1 %";
-  }
-  return fmt::format("{:.0f} %", p * 100);
-}
-
 // "a", "a and b", "a, b and c"
 std::string listed(const std::vector<std::string>& items, std::string_view last) {
   std::string text = items.front();
@@ -40,11 +33,6 @@ std::string listed(const std::vector<std::string>& items, std::string_view last)
     text += i + 1 < items.size() ? ", " + items[i] : fmt::format(" {} {}", last, items[i]);
   }
   return text;
-}
-
-std::string in_words(Finding finding, int level) {
-  const FindingSpec& f = spec(finding);
-  return fmt::format("{}: {}", f.title, f.levels[static_cast<std::size_t>(level)].plain);
 }
 
 class Assessor {
@@ -75,8 +63,9 @@ class Assessor {
     observations();
     causes();
     contradictions();
-    history();
+    r_.history = story_of(history_, k_, model_, seen_, verdict_);
     recheck();
+    due();
     actions();
     r_.next_checks = next_checks(k_, model_, seen_.facts, verdict_, options_.audience);
     r_.would_change = would_change(k_, model_, seen_.facts, verdict_);
@@ -155,7 +144,7 @@ class Assessor {
         const Observed& o = seen_.observed[idx(f.id)];
         Observation seen{.finding = std::string(f.name),
                          .value = std::string(f.levels[static_cast<std::size_t>(level)].id),
-                         .shown = in_words(f.id, level),
+                         .shown = words_for(f.id, level),
                          .since = o.since};
         if (!o.detail.empty() && !owner()) {
           seen.shown += fmt::format(" ({})", o.detail);
@@ -210,7 +199,7 @@ class Assessor {
           side.push_back({.rule = carrier(f.id, c.id),
                           .finding = std::string(f.name),
                           .value = std::string(f.levels[static_cast<std::size_t>(level)].id),
-                          .shown = in_words(f.id, level),
+                          .shown = words_for(f.id, level),
                           .decibans = db});
         }
         const bool bears = std::ranges::any_of(
@@ -235,43 +224,6 @@ class Assessor {
     for (const std::string_view id : seen_.contradictions) {
       const ContradictionRule& rule = *k_.contradiction(id);
       r_.contradictions.push_back({rule.id, for_reader(rule.text, rule.plain)});
-    }
-  }
-
-  void history() {
-    const std::size_t n = history_.records.size();
-    Presentation last;
-    for (std::size_t i = 0; i + 1 < n; ++i) {
-      const Record& then = history_.records[i];
-      last = present(history_, i + 1, k_, static_cast<int>(then.at(Field::date).number));
-      const Verdict v = judge(k_, model_, last.facts);
-      r_.history.earlier.push_back(
-          {.date = date_text(static_cast<int>(then.at(Field::date).number)),
-           .odometer_km = last.odometer_km,
-           .grade = v.grade,
-           .risk = v.posterior.risk});
-    }
-    if (n < 2) {
-      return;
-    }
-    const HistoryEntry& before = r_.history.earlier.back();
-    std::string& text = r_.history.change;
-    text = before.grade == verdict_.grade
-               ? fmt::format("grade {} as on {}", name(verdict_.grade), before.date)
-               : fmt::format("grade {} on {}, {} now", name(before.grade), before.date,
-                             name(verdict_.grade));
-    std::vector<std::string> changed;
-    for (const FindingSpec& f : findings()) {
-      const int then = last.facts.at(f.id);
-      const int now = facts().at(f.id);
-      if (now >= 0 && now != then && (now > 0 || then > 0)) {
-        changed.push_back(then < 0 ? in_words(f.id, now)
-                                   : fmt::format("{} (was: {})", in_words(f.id, now),
-                                                 f.levels[static_cast<std::size_t>(then)].plain));
-      }
-    }
-    if (!changed.empty()) {
-      text += fmt::format("; changed: {}", fmt::join(changed, "; "));
     }
   }
 
@@ -316,6 +268,16 @@ class Assessor {
         "shortened: at this distance and age of the seal the chance of a new leak reaches {} soon "
         "after",
         percent(s.recheck_onset_probability));
+  }
+
+  void due() {
+    if (r_.recheck.days) {
+      r_.recheck.due_date = date_text(static_cast<int>(newest_.at(Field::date).number) +
+                                      static_cast<int>(*r_.recheck.days));
+    }
+    if (r_.recheck.km && r_.odometer_km) {
+      r_.recheck.due_km = *r_.odometer_km + *r_.recheck.km;
+    }
   }
 
   [[nodiscard]] double hazard_after(double km) const {

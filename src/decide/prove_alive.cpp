@@ -186,7 +186,7 @@ Alive find_dead(const Space& space, const Spread& spread) {
   Alive alive;
   const auto dead = [&](std::string what, bool sure = true,
                         std::optional<Draft> seen = std::nullopt) {
-    alive.dead.push_back({std::move(what), sure, std::move(seen)});
+    alive.dead.push_back({std::move(what), sure, seen});
   };
 
   // Conditions that have to hold somewhere, and what must be so where they do.

@@ -463,7 +463,7 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
     }
   }
   std::ranges::sort(distances);
-  distances.erase(std::ranges::unique(distances).begin(), distances.end());
+  distances.erase(std::unique(distances.begin(), distances.end()), distances.end());
 
   Levels dry = nothing_observed();
   dry[idx(Finding::port_fluid)] = 0;

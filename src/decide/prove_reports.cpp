@@ -144,7 +144,8 @@ std::string_view forbidden_in(std::string_view text, const std::vector<std::stri
     }
     for (const std::string& phrase : never) {
       const std::vector<std::string> wanted = words_of(phrase);
-      if (!wanted.empty() && !std::ranges::search(words, wanted).empty()) {
+      if (!wanted.empty() &&
+          std::search(words.begin(), words.end(), wanted.begin(), wanted.end()) != words.end()) {
         return phrase;
       }
     }
@@ -331,7 +332,8 @@ Inspected order_is_nothing(const Space& space, const std::vector<Specimen>& spec
   each_list(shuffled[0], [](auto& list) { std::ranges::reverse(list); });
   each_list(shuffled[1], [](auto& list) {
     if (!list.empty()) {
-      std::ranges::rotate(list, list.begin() + static_cast<std::ptrdiff_t>((list.size() + 1) / 2));
+      std::rotate(list.begin(), list.begin() + static_cast<std::ptrdiff_t>((list.size() + 1) / 2),
+                  list.end());
     }
   });
   std::ranges::reverse(shuffled[0].cautions);

@@ -232,7 +232,7 @@ Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
         }
       }
     }
-    parts[chunk] = std::move(examiner.found);
+    parts[chunk] = examiner.found;
   });
   Sweep all;
   for (const Sweep& part : parts) {

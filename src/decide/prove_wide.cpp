@@ -167,7 +167,7 @@ class Bits {
 
   [[nodiscard]] bool usable() const { return usable_; }
   [[nodiscard]] const Mask& level(Finding f, int l) const {
-    return level_[idx(f)][static_cast<std::size_t>(l + 1)];
+    return level_[idx(f)][static_cast<std::size_t>(l) + 1];
   }
   [[nodiscard]] const Mask& value(Situation s, std::size_t v) const { return value_[idx(s)][v]; }
   [[nodiscard]] Grade worst(const Mask& m) const {
@@ -256,7 +256,7 @@ class Builder {
     for (std::size_t w = 0; w < d.words.size(); ++w) {
       const Levels here = levels_of(d.words[w]);
       for (const Finding f : members_) {
-        const int l = here[idx(f)];
+        const std::int8_t l = here[idx(f)];
         Levels other = here;
         const auto rise_from = [&](int lower) {
           other[idx(f)] = static_cast<std::int8_t>(lower);
@@ -334,7 +334,7 @@ class Builder {
     w.like.fill(1);
     w.graded.fill(1);
     for (const Finding f : members_) {
-      const int l = level[idx(f)];
+      const std::int8_t l = level[idx(f)];
       w.mask = w.mask & bits_.level(f, l);
       if (l < 0) {
         continue;
@@ -723,7 +723,8 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
       std::vector<Finding> order = pure_leaders;
       // The liquid stays inside: it tells whether the port was looked at.
       std::erase(order, Finding::port_fluid);
-      std::ranges::rotate(order, order.begin() + static_cast<std::ptrdiff_t>(i % order.size()));
+      std::rotate(order.begin(), order.begin() + static_cast<std::ptrdiff_t>(i % order.size()),
+                  order.end());
       std::vector<Finding> inside;
       if (second) {
         inside = mixed_leaders;

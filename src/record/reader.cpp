@@ -410,6 +410,7 @@ class Reader {
                                           [](const auto& f) { return std::string_view(f.first); });
     if (family == families.end()) {
       std::vector<std::string_view> known;
+      known.reserve(families.size());
       for (const auto& f : families) {
         known.push_back(f.first);
       }

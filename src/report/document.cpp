@@ -11,6 +11,8 @@
 #include <tuple>
 #include <utility>
 
+#include "decide/wording.hpp"
+#include "dryshaft/record.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft::document {
@@ -159,18 +161,16 @@ constexpr double kWorthArguing = 0.05;
 constexpr double kWorthShowing = 0.5;
 
 void add_weights(CauseLine& line, const std::vector<Evidence>& evidence, bool speaks_for,
-                 std::size_t most) {
+                 std::size_t leading) {
   for (const Evidence& e : evidence) {
-    if (most == 0) {
-      return;
-    }
     if (!std::isfinite(e.decibans) || std::abs(e.decibans) < kWorthShowing) {
       continue;
     }
     line.weights.push_back({speaks_for, fmt::format("{:+.1f} dB", words::rounded(e.decibans, 1)),
                             std::string(words::weight(e.decibans)),
-                            e.shown.empty() ? fmt::format("{} {}", e.finding, e.value) : e.shown});
-    --most;
+                            e.shown.empty() ? fmt::format("{} {}", e.finding, e.value) : e.shown,
+                            leading > 0});
+    leading -= leading > 0 ? 1 : 0;
   }
 }
 
@@ -190,7 +190,7 @@ void add_causes(Document& out, const Report& report) {
                    {}};
     add_weights(line, cause.for_it, true, open ? 2 : 0);
     add_weights(line, cause.against_it, false, open ? 2 : 1);
-    weighed = weighed || !line.weights.empty();
+    weighed = weighed || std::ranges::any_of(line.weights, &CauseLine::Weight::leading);
     out.push_back(std::move(line));
   }
   if (weighed) {
@@ -274,6 +274,17 @@ void add_would_change(Document& out, const Report& report) {
   }
 }
 
+// "Due at 121,900 km, by 2024-03-01 at the latest."
+std::string due_line(const Report& report, Units units) {
+  const Recheck& r = report.recheck;
+  if (r.due_date.empty()) {
+    return {};
+  }
+  return r.due_km ? fmt::format("Due at {}, by {} at the latest.",
+                                words::distance(*r.due_km, units), r.due_date)
+                  : fmt::format("Due by {}.", r.due_date);
+}
+
 void add_outlook(Document& out, const Report& report, Units units) {
   const std::string until = words::deadline(report.recheck.km, report.recheck.days, units);
   if (!until.empty() || !report.recheck.because.empty()) {
@@ -281,6 +292,9 @@ void add_outlook(Document& out, const Report& report, Units units) {
     out.push_back(Paragraph{sentence(
         fmt::format("{}{}{}", until, until.empty() || report.recheck.because.empty() ? "" : ": ",
                     report.recheck.because))});
+    if (const std::string due = due_line(report, units); !due.empty()) {
+      out.push_back(Paragraph{due});
+    }
   }
   if (!report.rebuild_outlook.empty()) {
     out.push_back(Heading{"Rebuild outlook"});
@@ -290,26 +304,71 @@ void add_outlook(Document& out, const Report& report, Units units) {
   }
 }
 
+std::string reading_of(const std::optional<double>& km, Units units) {
+  return km ? words::distance(*km, units) : std::string("-");
+}
+
+// All inspections, this one last.
+std::vector<HistoryEntry> inspections(const Report& report) {
+  std::vector<HistoryEntry> all = report.history.earlier;
+  all.push_back({report.date, report.odometer_km, report.grade, report.risk});
+  return all;
+}
+
+Timeline timeline(const Report& report, const std::vector<HistoryEntry>& all, Units units) {
+  Timeline line;
+  line.units = units;
+  line.by_distance =
+      std::ranges::all_of(all, [](const HistoryEntry& e) { return e.odometer_km.has_value(); });
+  for (const HistoryEntry& e : all) {
+    const std::optional<int> day = parse_date(e.date);
+    line.points.push_back(
+        {line.by_distance ? *e.odometer_km : day.value_or(0), e.grade,
+         fmt::format("{}, {}: grade {}", e.date, reading_of(e.odometer_km, units), name(e.grade))});
+  }
+  for (const HistoryEvent& e : report.history.events) {
+    if (line.by_distance ? e.odometer_km.has_value() : !e.odometer_km.has_value()) {
+      line.marks.push_back(
+          {line.by_distance ? *e.odometer_km : parse_date(e.date).value_or(0), e.text});
+    }
+  }
+  return line;
+}
+
 void add_history(Document& out, const Report& report, Units units) {
-  if (report.history.earlier.empty() && report.history.change.empty()) {
+  const UnitHistory& history = report.history;
+  if (history.earlier.empty() && history.events.empty()) {
     return;
   }
   out.push_back(Heading{"History"});
-  if (!report.history.earlier.empty()) {
+  if (!history.earlier.empty()) {
+    const std::vector<HistoryEntry> all = inspections(report);
+    out.push_back(timeline(report, all, units));
     Table table;
     table.columns = {{"date", Table::Fit::whole, false, false, 0},
                      {"distance", Table::Fit::whole, true, false, 0},
                      {"grade", Table::Fit::whole, false, true, 0},
                      {"risk", Table::Fit::whole, true, false, 0}};
-    for (const HistoryEntry& entry : report.history.earlier) {
-      table.rows.push_back({entry.date,
-                            entry.odometer_km ? words::distance(*entry.odometer_km, units) : "-",
+    for (const HistoryEntry& entry : all) {
+      table.rows.push_back({entry.date, reading_of(entry.odometer_km, units),
                             std::string(name(entry.grade)), words::percent(entry.risk)});
     }
     out.push_back(std::move(table));
   }
-  if (!report.history.change.empty()) {
-    out.push_back(Paragraph{sentence(report.history.change)});
+  for (const HistoryEvent& e : history.events) {
+    out.push_back(Item{0,
+                       e.odometer_km
+                           ? fmt::format("{} at {} (on record from {})", sentence_case(e.text),
+                                         words::distance(*e.odometer_km, units), e.date)
+                           : fmt::format("{} (on record from {})", sentence_case(e.text), e.date),
+                       {}});
+  }
+  for (const Comparison& c : history.compared) {
+    out.push_back(Paragraph{fmt::format("{}: {}",
+                                        c.since_what == "last-repair"
+                                            ? "Since the first look after the last repair"
+                                            : "Since the last inspection",
+                                        closed(c.text))});
   }
 }
 
@@ -522,19 +581,74 @@ std::string short_cause(const Report& report) {
   return id;
 }
 
+std::string grades_in_order() {
+  std::string words;
+  for (const Grade g : kWorstFirst) {
+    words += fmt::format("{}{}", words.empty() ? "" : " ", name(g));
+  }
+  return words;
+}
+
+std::string urgencies_in_order() {
+  std::string words;
+  for (std::size_t u = 0; u < kUrgencyCount; ++u) {
+    words += fmt::format("{}{}", words.empty() ? "" : " ", name(static_cast<Urgency>(u)));
+  }
+  return words;
+}
+
+// What a chosen list was chosen by, and what it leaves out.
+void add_choice(Document& out, const Batch& batch, Units units) {
+  const Wanted& w = batch.wanted;
+  if (w.everything()) {
+    return;
+  }
+  std::vector<std::string> by;
+  if (w.worse_since) {
+    by.push_back(fmt::format("a worse grade than on {}", date_text(*w.worse_since)));
+  }
+  if (w.due_by_date) {
+    by.push_back(fmt::format("a recheck due by {}", date_text(*w.due_by_date)));
+  }
+  if (w.due_by_km) {
+    by.push_back(fmt::format("a recheck due by {}", words::distance(*w.due_by_km, units)));
+  }
+  std::string text =
+      fmt::format("{} with {}; {} without.", count(batch.reports.size(), "unit", "units"),
+                  fmt::join(by, " and "), amount(batch.left_out));
+  if (w.worse_since && batch.without_earlier > 0) {
+    text += fmt::format(" Of these, {} had no inspection by then to compare with.",
+                        amount(batch.without_earlier));
+  }
+  out.push_back(Paragraph{std::move(text)});
+}
+
 void add_ranked(Document& out, const Batch& batch, Units units) {
   out.push_back(Heading{"Worst first"});
   Table table;
+  table.opens = true;
+  const bool compares = batch.wanted.worse_since.has_value();
+  const bool dues = batch.wanted.due_by_date || batch.wanted.due_by_km;
   const std::string limit_head = fmt::format("{}/days", words::unit_name(units));
   table.columns = {{"#", Table::Fit::whole, true, false, 0},
                    {"unit", Table::Fit::cut, false, false, 8, true},
-                   {"grade", Table::Fit::whole, false, true, 0},
-                   {"risk", Table::Fit::whole, true, false, 0},
-                   {"when", Table::Fit::whole, false, false, 0, true},
-                   {"do first", Table::Fit::cut, false, false, 11, true},
-                   {limit_head, Table::Fit::whole, true, false, 0},
-                   {"cause", Table::Fit::cut, false, false, 10},
-                   {"rebuild", Table::Fit::whole, false, false, 0}};
+                   {"grade", Table::Fit::whole, false, true, 0, false, grades_in_order(), true}};
+  if (compares) {
+    table.columns.push_back({"was", Table::Fit::whole, false, true, 0, false, grades_in_order()});
+  }
+  table.columns.insert(table.columns.end(),
+                       {{"risk", Table::Fit::whole, true, false, 0},
+                        {"when", Table::Fit::whole, false, false, 0, true, urgencies_in_order()},
+                        {"do first", Table::Fit::cut, false, false, 11, true, {}, true},
+                        {limit_head, Table::Fit::whole, true, false, 0}});
+  if (dues) {
+    table.columns.push_back({"due", Table::Fit::whole, false, false, 0});
+    table.columns.push_back(
+        {fmt::format("due {}", words::unit_name(units)), Table::Fit::whole, true, false, 0});
+  } else {
+    table.columns.push_back({"cause", Table::Fit::cut, false, false, 10, false, {}, true});
+    table.columns.push_back({"rebuild", Table::Fit::whole, false, false, 0});
+  }
   bool any_limit = false;
   bool any_bound = false;
   for (std::size_t i = 0; i < batch.reports.size(); ++i) {
@@ -549,11 +663,24 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
                             ? std::string("-")
                             : words::short_deadline(action->within_km, action->within_days, units);
     any_limit = any_limit || limit != "-";
-    table.rows.push_back({amount(i + 1), report.unit_id, std::move(grade),
-                          words::short_percent(report.risk),
-                          action == nullptr ? "-" : std::string(name(action->urgency)),
-                          action == nullptr ? "-" : action->id, std::move(limit),
-                          short_cause(report), report.rebuild_outlook});
+    std::vector<std::string> row = {amount(i + 1), report.unit_id, std::move(grade)};
+    if (compares) {
+      const std::optional<Grade> was = grade_on(report, *batch.wanted.worse_since);
+      row.emplace_back(was ? name(*was) : std::string_view("-"));
+    }
+    row.push_back(words::short_percent(report.risk));
+    row.emplace_back(action == nullptr ? std::string_view("-") : name(action->urgency));
+    row.push_back(action == nullptr ? "-" : action->id);
+    row.push_back(std::move(limit));
+    if (dues) {
+      const Recheck& r = report.recheck;
+      row.push_back(r.due_date.empty() ? "at once" : r.due_date);
+      row.push_back(r.due_km ? words::grouped(words::in_units(*r.due_km, units)) : "-");
+    } else {
+      row.push_back(short_cause(report));
+      row.push_back(report.rebuild_outlook);
+    }
+    table.rows.push_back(std::move(row));
   }
   out.push_back(std::move(table));
   if (any_limit) {
@@ -605,8 +732,10 @@ Document describe(const Report& report, Units units) {
 
 Document describe(const Batch& batch, Units units) {
   Document out;
-  out.push_back(
-      Title{fmt::format("{} assessed", count(batch.reports.size(), "unit", "units")), {}});
+  out.push_back(Title{
+      fmt::format("{} assessed", count(batch.reports.size() + batch.left_out, "unit", "units")),
+      {}});
+  add_choice(out, batch, units);
   const auto missing = missing_checks(batch);
   add_summary(out, batch, missing);
   if (!batch.reports.empty()) {

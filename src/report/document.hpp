@@ -61,6 +61,7 @@ struct CauseLine {
     std::string decibels;  // "+18.3 dB"
     std::string word;      // "very strong"
     std::string shown;
+    bool leading = true;  // the others are shown where there is room
   };
   std::vector<Weight> weights;
 };
@@ -74,9 +75,30 @@ struct Table {
     bool is_grade = false;
     std::size_t least = 0;           // columns below which `cut` and `wrap` may not go
     bool speaks_for_itself = false;  // its cells need no head beside them
+    std::string order = {};          // words from first to last, where the alphabet is wrong
+    bool choose = false;             // few different values: worth choosing one of
   };
   std::vector<Column> columns;
   std::vector<std::vector<std::string>> rows;
+  bool opens = false;  // row `i` leads to the report on unit `i`
+};
+
+// Grades along distance or time, as a picture. What it shows is said in a table
+// as well, so text and Markdown leave it out.
+struct Timeline {
+  struct Point {
+    double at = 0;
+    Grade grade = Grade::U;
+    std::string label;  // "2024-03-02, 97,600 km: grade A"
+  };
+  struct Mark {
+    double at = 0;
+    std::string label;
+  };
+  bool by_distance = true;  // `at` is km; otherwise days since 1970-01-01
+  Units units = Units::km;
+  std::vector<Point> points;
+  std::vector<Mark> marks;
 };
 
 // Lines whose layout carries meaning (an excerpt with its caret).
@@ -84,7 +106,8 @@ struct Verbatim {
   std::string text;
 };
 
-using Block = std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Verbatim>;
+using Block =
+    std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Timeline, Verbatim>;
 using Document = std::vector<Block>;
 
 Document describe(const Report& report, Units units);

@@ -321,6 +321,8 @@ void write_advice(Writer& json, const Report& report) {
   json.begin('{');
   json.member("km", report.recheck.km, 0);
   json.member("days", report.recheck.days, 0);
+  json.member("due_km", report.recheck.due_km, 0);
+  json.member_or_null("due_date", report.recheck.due_date);
   json.member("because", report.recheck.because);
   json.end('}');
   json.member("rebuild_outlook", report.rebuild_outlook);
@@ -336,6 +338,33 @@ void write_rest(Writer& json, const Report& report) {
     json.member("odometer_km", entry.odometer_km, 0);
     json.member("grade", name(entry.grade));
     json.member("risk", entry.risk, words::kProbabilityDigits);
+    json.end('}');
+  });
+  json.each("events", report.history.events, [&](const HistoryEvent& event) {
+    json.begin('{');
+    json.member("id", event.id);
+    json.member("text", event.text);
+    json.member("odometer_km", event.odometer_km, 0);
+    json.member("date", event.date);
+    json.end('}');
+  });
+  json.each("compared", report.history.compared, [&](const Comparison& c) {
+    json.begin('{');
+    json.member("with", c.with);
+    json.member("since_what", c.since_what);
+    json.member("grade_before", name(c.grade_before));
+    json.each("findings", c.findings, [&](const FindingChange& f) {
+      json.begin('{');
+      json.member("finding", f.finding);
+      json.member_or_null("before", f.before);
+      json.member_or_null("now", f.now);
+      json.member("kind", f.kind);
+      json.member("shown", f.shown);
+      json.end('}');
+    });
+    json.member("began", c.began, words::kProbabilityDigits);
+    json.member("reading", c.reading);
+    json.member("text", c.text);
     json.end('}');
   });
   json.member_or_null("change", report.history.change);

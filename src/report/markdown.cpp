@@ -164,6 +164,9 @@ class Markdown {
     }
     std::string sides[2];
     for (const CauseLine::Weight& w : cause.weights) {
+      if (!w.leading) {
+        continue;
+      }
       std::string& side = sides[w.speaks_for ? 0 : 1];
       side += side.empty() ? "" : "; ";
       side += escaped(fmt::format("{} ({}, {})", w.shown, w.decibels, w.word));
@@ -190,6 +193,8 @@ class Markdown {
       add(line);
     }
   }
+
+  void put(const Timeline& /*said in a table*/, bool /*same*/) {}
 
   // Inside <pre>, Markdown reads nothing until </pre>, which no escaped text can hold.
   void put(const Verbatim& verbatim, bool /*same*/) {

@@ -50,21 +50,18 @@ std::string escaped_content(std::string_view text) {
 
 std::string in_script(std::string_view json) {
   std::string out;
-  out.reserve(json.size() + json.size() / 8);
-  for (const char c : json) {
-    // Only inside strings can these stand, and there the escape means the same.
-    switch (c) {
-      case '<':
-        out += "\\u003c";
-        break;
-      case '>':
-        out += "\\u003e";
-        break;
-      case '&':
-        out += "\\u0026";
-        break;
-      default:
-        out.push_back(c);
+  out.reserve(json.size() + json.size() / 16);
+  for (std::size_t i = 0; i < json.size(); ++i) {
+    // Only inside strings can these stand, and there the escape means the same: what could end
+    // the element ("</script"), or begin a state in which that is not seen ("<!--", "<script").
+    const char next = json[i] == '<' && i + 1 < json.size() ? json[i + 1] : 'x';
+    if (next == '/') {
+      out += "<\\/";
+      ++i;
+    } else if (next == '!' || next == 's' || next == 'S') {
+      out += "\\u003c";
+    } else {
+      out.push_back(json[i]);
     }
   }
   return out;

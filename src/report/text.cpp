@@ -173,6 +173,9 @@ class Page {
     hanging(indent_, label, {}, indent_ + label.size() + 2, cause.title);
     const std::size_t in = indent_ + (roomy_ ? kAmount + 2 : 2);
     for (const CauseLine::Weight& w : cause.weights) {
+      if (!w.leading) {
+        continue;
+      }
       const std::string_view side = w.speaks_for ? "for" : "against";
       const std::string text = fmt::format("{} ({})", w.shown, w.word);
       if (roomy_) {
@@ -183,6 +186,8 @@ class Page {
       }
     }
   }
+
+  void put(const Timeline& /*said in a table*/) {}
 
   void put(const Verbatim& verbatim) {
     // Not wrapped: a caret points into the line above it.

@@ -6,12 +6,12 @@
 #include <array>
 #include <cmath>
 
+#include "decide/wording.hpp"
+
 namespace dryshaft::words {
 namespace {
 
 constexpr std::string_view kNotKnown = "not known";
-
-double in_units(double km, Units units) { return units == Units::mi ? km / kKmPerMile : km; }
 
 // Down to `digits` significant digits. The small addend lets 500 that was
 // computed as 499.9999999 stay 500.
@@ -50,13 +50,7 @@ std::string percent(double probability) {
   if (!std::isfinite(probability)) {
     return std::string(kNotKnown);
   }
-  if (probability < 0.01) {
-    return "under 1 %";
-  }
-  if (probability > 0.99) {
-    return "over 99 %";
-  }
-  return fmt::format("{:.0f} %", rounded(probability, 2) * 100);
+  return dryshaft::percent(probability);
 }
 
 std::string short_percent(double probability) {
@@ -81,6 +75,8 @@ std::string grouped(double value) {
 }
 
 std::string_view unit_name(Units units) { return units == Units::mi ? "mi" : "km"; }
+
+double in_units(double km, Units units) { return units == Units::mi ? km / kKmPerMile : km; }
 
 std::string distance(double km, Units units) {
   return fmt::format("{} {}", grouped(in_units(km, units)), unit_name(units));

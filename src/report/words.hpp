@@ -31,6 +31,8 @@ std::string short_percent(double probability);
 std::string grouped(double value);
 
 std::string_view unit_name(Units units);
+// A distance in km, as a number in other units.
+double in_units(double km, Units units);
 // An odometer reading or distance: "182,400 km", whole.
 std::string distance(double km, Units units);
 // A distance that must not be exceeded: rounded down, to 3 digits in km and to

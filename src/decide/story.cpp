@@ -1,0 +1,298 @@
+#include "decide/story.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "decide/wording.hpp"
+
+namespace dryshaft {
+namespace {
+
+constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
+
+constexpr double kDevelopment = 0.9;
+constexpr double kPossible = 0.5;
+
+constexpr std::string_view kSealRenewed = "seal-renewed";
+constexpr std::string_view kBypassed = "rotor-circuit-bypassed";
+constexpr std::string_view kFitted = "unit-fitted";
+constexpr std::string_view kOpened = "unit-opened";
+
+int day_of(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
+
+std::optional<double> odometer_of(const Record& r) {
+  return r.has(Field::odometer_km) ? std::optional(r.at(Field::odometer_km).number) : std::nullopt;
+}
+
+class Story {
+ public:
+  Story(const History& history, const Knowledge& k, const Model& model, const Presentation& seen,
+        const Verdict& verdict)
+      : history_(history), k_(k), model_(model), seen_(seen), verdict_(verdict) {}
+
+  UnitHistory tell() {
+    events();
+    const std::size_t n = history_.records.size();
+    for (std::size_t i = 0; i + 1 < n; ++i) {
+      past_.push_back(present(history_, i + 1, k_, day_of(history_.records[i])));
+      const Verdict v = judge(k_, model_, past_.back().facts);
+      out_.earlier.push_back({.date = date_text(day_of(history_.records[i])),
+                              .odometer_km = past_.back().odometer_km,
+                              .grade = v.grade,
+                              .risk = v.posterior.risk});
+    }
+    if (n < 2) {
+      return std::move(out_);
+    }
+    out_.compared.push_back(compare(n - 2, "last-inspection"));
+    out_.change = out_.compared.front().text;
+    std::size_t first = 0;
+    while (first + 1 < n && repair_after(first) != nullptr) {
+      ++first;
+    }
+    if (first > 0 && first + 2 < n) {
+      out_.compared.push_back(compare(first, "last-repair"));
+    }
+    return std::move(out_);
+  }
+
+ private:
+  struct Told {
+    std::size_t event;
+    std::size_t record;  // the first record that tells of it
+  };
+
+  void event(std::string_view id, std::size_t record, std::string text,
+             std::optional<double> odometer_km, std::string date) {
+    told_.push_back({out_.events.size(), record});
+    out_.events.push_back({std::string(id), std::move(text), odometer_km, std::move(date)});
+  }
+
+  void events() {
+    std::optional<double> fitted;
+    std::optional<double> renewed;
+    std::optional<double> opened;
+    bool bypassed = false;
+    const auto news = [](const Record& r, Field field, std::optional<double>& last) {
+      if (!r.has(field) || r.at(field).number == last) {
+        return false;
+      }
+      last = r.at(field).number;
+      return true;
+    };
+    for (std::size_t i = 0; i < history_.records.size(); ++i) {
+      const Record& r = history_.records[i];
+      const std::string date = date_text(day_of(r));
+      if (news(r, Field::fitted_odometer_km, fitted) && *fitted > 0) {
+        event(kFitted, i, "unit fitted", fitted, date);
+      }
+      if (news(r, Field::seal_renewed_odometer_km, renewed)) {
+        event(kSealRenewed, i, "rotor shaft seal renewed", renewed, date);
+      }
+      if (news(r, Field::teardown_date, opened)) {
+        event(kOpened, i, "unit opened", std::nullopt, date_text(static_cast<int>(*opened)));
+      }
+      const Value& cooling = r.at(Field::rotor_cooling);
+      if (cooling.observed) {
+        const bool is = static_cast<Cooling>(cooling.code) == Cooling::bypassed;
+        if (is && !bypassed) {
+          event(kBypassed, i, "rotor circuit bypassed", std::nullopt, date);
+        }
+        bypassed = is;
+      }
+    }
+  }
+
+  // The latest repair that lies after a record, if there is one.
+  [[nodiscard]] const HistoryEvent* repair_after(std::size_t i) const {
+    const std::optional<double> then = odometer_of(history_.records[i]);
+    const HistoryEvent* found = nullptr;
+    for (const Told& t : told_) {
+      const HistoryEvent& e = out_.events[t.event];
+      const bool counts = e.id == kSealRenewed || e.id == kFitted || e.id == kBypassed;
+      const bool later = then && e.odometer_km
+                             ? (e.id == kFitted ? *then < *e.odometer_km : *then <= *e.odometer_km)
+                             : t.record > i;
+      found = counts && later ? &e : found;
+    }
+    return found;
+  }
+
+  // The newest record by itself, with what is known of the unit.
+  [[nodiscard]] Case newest_alone() const {
+    const std::size_t n = history_.records.size();
+    const History alone{history_.unit_id, {history_.records[n - 1]}, {history_.refused[n - 1]}};
+    Case c = seen_.facts;
+    c.level = present(alone, 1, k_, day_of(history_.records[n - 1])).facts.level;
+    c.port_weight = 1;
+    return c;
+  }
+
+  void findings(Comparison& comparison, const Case& then) const {
+    for (const FindingSpec& f : dryshaft::findings()) {
+      const int before = then.at(f.id);
+      const int now = seen_.facts.at(f.id);
+      if (before == now || (now < 0 && f.from_history)) {
+        continue;
+      }
+      const auto level = [&](int l) {
+        return l < 0 ? std::string() : std::string(f.levels[static_cast<std::size_t>(l)].id);
+      };
+      FindingChange change{.finding = std::string(f.name),
+                           .before = level(before),
+                           .now = level(now),
+                           .kind = {},
+                           .shown = {}};
+      if (now < 0) {
+        // A detail of a finding that is gone is not missed.
+        if (f.detail_of && seen_.facts.at(*f.detail_of) <= 0) {
+          continue;
+        }
+        change.kind = "not-looked-at";
+        change.shown = std::string(f.title);
+      } else {
+        change.kind = before < 0     ? "first-seen"
+                      : !f.ordered   ? "other"
+                      : now > before ? "worse"
+                                     : "better";
+        change.shown = words_for(f.id, now);
+        if (before >= 0) {
+          change.shown +=
+              fmt::format(" (was: {})", f.levels[static_cast<std::size_t>(before)].plain);
+        }
+      }
+      comparison.findings.push_back(std::move(change));
+    }
+  }
+
+  [[nodiscard]] Comparison compare(std::size_t i, std::string_view since_what) const {
+    const HistoryEntry& before = out_.earlier[i];
+    Comparison c{.with = before.date,
+                 .since_what = std::string(since_what),
+                 .grade_before = before.grade,
+                 .findings = {},
+                 .began = {},
+                 .reading = {},
+                 .text = {}};
+    findings(c, past_[i].facts);
+    c.text = before.grade == verdict_.grade
+                 ? fmt::format("grade {} as on {}", name(verdict_.grade), before.date)
+                 : fmt::format("grade {} on {}, {} now", name(before.grade), before.date,
+                               name(verdict_.grade));
+    std::vector<std::string> changed;
+    std::vector<std::string> missed;
+    for (const FindingChange& f : c.findings) {
+      const bool harmless =
+          f.kind == "first-seen" && f.now == spec(*finding_named(f.finding)).levels.front().id;
+      if (f.kind == "not-looked-at") {
+        missed.push_back(f.shown);
+      } else if (!harmless) {
+        changed.push_back(f.shown);
+      }
+    }
+    if (!changed.empty()) {
+      c.text += fmt::format("; changed: {}", fmt::join(changed, "; "));
+    }
+    if (!missed.empty()) {
+      c.text += fmt::format("; not looked at this time: {}", fmt::join(missed, ", "));
+    }
+    c.text += ". " + reading(c, i);
+    return c;
+  }
+
+  [[nodiscard]] std::string reading(Comparison& c, std::size_t i) const {
+    if (const HistoryEvent* repair = repair_after(i)) {
+      c.reading = "repaired";
+      return fmt::format(
+          "{} in between, so wear counts anew and earlier findings at the port no longer do",
+          sentence_case(repair->text));
+    }
+    c.began = began_between(k_, model_, past_[i].facts, newest_alone());
+    const std::string chance = percent(*c.began);
+    if (*c.began >= kDevelopment) {
+      c.reading = "development";
+      return fmt::format("A real development: that a damaging cause has begun since is {} probable",
+                         chance);
+    }
+    if (*c.began >= kPossible) {
+      c.reading = "possible-development";
+      return fmt::format(
+          "Probably a development: that a damaging cause has begun since is {} probable", chance);
+    }
+    if (verdict_.posterior.risk >= kPossible) {
+      c.reading = "already-there";
+      return fmt::format(
+          "Most likely not new, only clearer: the damage was probably there already (that it has "
+          "begun since is {} probable)",
+          chance);
+    }
+    c.reading = "within-evidence";
+    return fmt::format(
+        "Within what the evidence allows: that a damaging cause has begun since is {} probable",
+        chance);
+  }
+
+  const History& history_;
+  const Knowledge& k_;
+  const Model& model_;
+  const Presentation& seen_;
+  const Verdict& verdict_;
+  std::vector<Presentation> past_;
+  std::vector<Told> told_;
+  UnitHistory out_;
+};
+
+}  // namespace
+
+UnitHistory story_of(const History& history, const Knowledge& knowledge, const Model& model,
+                     const Presentation& seen, const Verdict& verdict) {
+  return Story(history, knowledge, model, seen, verdict).tell();
+}
+
+double began_between(const Knowledge& knowledge, const Model& model, const Case& then,
+                     const Case& now) {
+  const double of_distance =
+      now.seal_km > 0 ? std::clamp(1 - then.seal_km / now.seal_km, 0.0, 1.0) : 0.0;
+  const double hazard = model.wear_hazard(now.seal_km, now.seal_years);
+  const double of_wear =
+      hazard > 0
+          ? std::clamp(1 - model.wear_hazard(then.seal_km, then.seal_years) / hazard, 0.0, 1.0)
+          : of_distance;
+  std::array<double, kStateCount> exposure{};  // of all causes in a set
+  for (std::size_t set = 0; set < kStateCount; ++set) {
+    exposure[set] = 1;
+    for (const CauseRule& c : knowledge.causes) {
+      if ((set >> idx(c.cause) & 1U) != 0) {
+        exposure[set] *= c.wear ? of_wear : of_distance;
+      }
+    }
+  }
+  const States before = model.infer(then).state;
+  const States prior = model.prior(now);
+  const States after = model.infer(now).state;
+  double began = 0;
+  double all = 0;
+  for (std::size_t s = 0; s < kStateCount; ++s) {
+    double reachable = 0;
+    for (std::size_t t = 0; t < kStateCount; ++t) {
+      reachable += (s & ~t) == 0 ? prior[t] * exposure[t & ~s] : 0;
+    }
+    if (!(reachable > 0)) {
+      continue;  // what is known of the unit by now rules this state out
+    }
+    for (std::size_t t = 0; t < kStateCount; ++t) {
+      if ((s & ~t) == 0) {
+        // after / prior is the likelihood of the later inspection, up to a factor.
+        const double p = before[s] / reachable * after[t] * exposure[t & ~s];
+        all += p;
+        const bool damage = (model.damaging_states() >> (t & ~s) & 1U) != 0;
+        began += damage ? p : 0;
+      }
+    }
+  }
+  return all > 0 ? began / all : 0;
+}
+
+}  // namespace dryshaft

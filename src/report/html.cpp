@@ -1,0 +1,372 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <iterator>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <variant>
+#include <vector>
+
+#include "dryshaft/report.hpp"
+#include "report/document.hpp"
+#include "report/markup.hpp"
+#include "report/render.hpp"
+#include "report/words.hpp"
+
+namespace dryshaft {
+namespace {
+
+using namespace document;
+// Text made safe, in which no line breaks between a number and its unit.
+std::string escaped(std::string_view text) {
+  std::string out = markup::escaped(text);
+  static constexpr std::string_view kUnits[] = {" %", " km", " mi", " dB", " days", " V"};
+  for (std::size_t at = out.find(' '); at != std::string::npos; at = out.find(' ', at + 1)) {
+    const bool number = at > 0 && out[at - 1] >= '0' && out[at - 1] <= '9';
+    const std::string_view rest = std::string_view(out).substr(at);
+    if (number && std::ranges::any_of(kUnits, [&](auto u) { return rest.starts_with(u); })) {
+      out.replace(at, 1, "\u00A0");
+    }
+  }
+  return out;
+}
+
+constexpr std::string_view kReportStyle =
+#include "report/report.css.inc"
+    ;
+constexpr std::string_view kBatchStyle =
+#include "report/batch.css.inc"
+    ;
+constexpr std::string_view kBatchScript =
+#include "report/batch.js.inc"
+    ;
+
+// Blocks as HTML, in parts that stand by themselves: a list or a run of bars is one part.
+class Html {
+ public:
+  std::vector<std::string> render(const Document& document) {
+    for (std::size_t i = 0; i < document.size(); ++i) {
+      const bool starts = i == 0 || document[i].index() != document[i - 1].index();
+      const bool ends = i + 1 == document.size() || document[i + 1].index() != document[i].index();
+      std::visit([&](const auto& b) { this->put(b, starts, ends); }, document[i]);
+      if (ends || !runs_on(document[i])) {
+        parts_.push_back(std::move(out_));
+        out_.clear();
+      }
+    }
+    return std::move(parts_);
+  }
+
+ private:
+  static bool runs_on(const Block& block) {
+    return std::holds_alternative<document::Item>(block) || std::holds_alternative<Bar>(block);
+  }
+
+  template <typename... Args>
+  void add(fmt::format_string<Args...> format, Args&&... args) {
+    fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
+  }
+
+  static int percent_of(double share) {
+    return std::isfinite(share) ? static_cast<int>(std::lround(std::clamp(share, 0.0, 1.0) * 100))
+                                : 0;
+  }
+
+  void put(const Title& title, bool /*starts*/, bool /*ends*/) {
+    add("<h1>{}</h1>\n", escaped(title.text));
+    if (!title.below.empty()) {
+      add("<p class=\"quiet\">{}</p>\n", escaped(title.below));
+    }
+  }
+
+  void put(const Heading& heading, bool /*starts*/, bool /*ends*/) {
+    heading_ = heading.text;
+    add("<h2>{}</h2>\n", escaped(heading.text));
+  }
+
+  void put(const Paragraph& paragraph, bool /*starts*/, bool /*ends*/) {
+    add("<p>{}</p>\n", escaped(paragraph.text));
+  }
+
+  void put(const Lead& lead, bool /*starts*/, bool /*ends*/) {
+    if (lead.grade) {
+      add("<p class=\"grade\"><span class=\"badge {0}\" aria-hidden=\"true\">{0}</span>"
+          "<span><strong>{1}.</strong> {2}</span></p>\n",
+          name(*lead.grade), escaped(lead.label), escaped(lead.text));
+    } else {
+      add("<p><strong>{}.</strong> {}</p>\n", escaped(lead.label), escaped(lead.text));
+    }
+  }
+
+  void put(const document::Item& item, bool starts, bool ends) {
+    const std::string_view list = item.number == 0 ? "ul" : "ol";
+    if (starts) {
+      add("<{}>\n", list);
+    }
+    add("<li>{}", escaped(item.text));
+    if (!item.below.empty()) {
+      add("<ul>");
+      for (const std::string& below : item.below) {
+        add("<li>{}</li>", escaped(below));
+      }
+      add("</ul>");
+    }
+    add("</li>\n");
+    if (ends) {
+      add("</{}>\n", list);
+    }
+  }
+
+  void put(const Bar& bar, bool starts, bool ends) {
+    if (starts) {
+      add("<ul class=\"bars\">\n");
+    }
+    add("<li><strong{}>{}</strong><span class=\"right\">{}</span>"
+        "<span class=\"bar\" aria-hidden=\"true\"><span style=\"width:{}%\"></span></span></li>\n",
+        bar.grade ? fmt::format(" class=\"{}\"", name(*bar.grade)) : std::string(),
+        escaped(bar.label), escaped(bar.amount), percent_of(bar.share));
+    if (ends) {
+      add("</ul>\n");
+    }
+  }
+
+  void weights(const CauseLine& cause, bool leading) {
+    add("<ul>\n");
+    for (const CauseLine::Weight& w : cause.weights) {
+      if (w.leading == leading) {
+        add("<li><span>{}</span><span class=\"right\">{}</span><span>{} ({})</span></li>\n",
+            w.speaks_for ? "for" : "against", escaped(w.decibels), escaped(w.shown),
+            escaped(w.word));
+      }
+    }
+    add("</ul>\n");
+  }
+
+  void put(const CauseLine& cause, bool /*starts*/, bool /*ends*/) {
+    add("<div class=\"cause\"><p><strong>{}</strong> {}</p>\n"
+        "<span class=\"bar\" aria-hidden=\"true\"><span style=\"width:{}%\"></span></span>\n",
+        escaped(cause.probability), escaped(cause.title), percent_of(cause.share));
+    const auto leading = std::ranges::count(cause.weights, true, &CauseLine::Weight::leading);
+    if (leading > 0) {
+      weights(cause, true);
+    }
+    const auto rest = static_cast<std::size_t>(std::ssize(cause.weights) - leading);
+    if (rest > 0) {
+      add("<details><summary>{}</summary>\n",
+          words::count(rest, "weaker finding", "weaker findings"));
+      weights(cause, false);
+      add("</details>\n");
+    }
+    add("</div>\n");
+  }
+
+  void put(const Table& table, bool /*starts*/, bool /*ends*/) {
+    add("<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{}\">\n<table{}>\n"
+        "<thead><tr>",
+        escaped(heading_), table.opens ? " id=\"units\"" : "");
+    for (const Table::Column& c : table.columns) {
+      add("<th scope=\"col\"{}{}{}>{}</th>", c.right ? " class=\"right\"" : "",
+          c.order.empty() ? std::string() : fmt::format(" data-order=\"{}\"", escaped(c.order)),
+          c.choose ? " data-choose" : "", escaped(c.head));
+    }
+    add("</tr></thead>\n<tbody>\n");
+    std::size_t number = 0;
+    for (const std::vector<std::string>& row : table.rows) {
+      add("<tr>");
+      for (std::size_t i = 0; i < row.size(); ++i) {
+        cell(table, i, row[i], number);
+      }
+      add("</tr>\n");
+      ++number;
+    }
+    add("</tbody>\n</table>\n</div>\n");
+  }
+
+  void cell(const Table& table, std::size_t column, const std::string& text, std::size_t number) {
+    const Table::Column& c = table.columns[column];
+    std::string shown = escaped(text);
+    if (c.is_grade && !text.empty()) {
+      shown = fmt::format("<span class=\"{}\">{}</span>", escaped(text.substr(0, 1)), shown);
+    }
+    // The column that names the unit leads to its report.
+    if (table.opens && column == 1) {
+      add("<th scope=\"row\"><a href=\"#unit-{}\">{}</a></th>", number + 1, shown);
+      return;
+    }
+    add("<td{}{}>{}</td>", c.right ? " class=\"right\"" : "",
+        table.opens ? fmt::format(" data-head=\"{}\"", escaped(c.head)) : std::string(), shown);
+  }
+
+  void put(const Verbatim& verbatim, bool /*starts*/, bool /*ends*/) {
+    add("<pre tabindex=\"0\" role=\"region\" aria-label=\"{}\">", escaped(heading_));
+    std::string_view rest = verbatim.text;
+    while (!rest.empty()) {
+      const std::size_t end = std::min(rest.find('\n'), rest.size());
+      add("{}\n", markup::escaped_content(rest.substr(0, end)));
+      rest.remove_prefix(std::min(end + 1, rest.size()));
+    }
+    add("</pre>\n");
+  }
+
+  void put(const Timeline& line, bool /*starts*/, bool /*ends*/);
+
+  std::string heading_;
+  std::string out_;
+  std::vector<std::string> parts_;
+};
+
+// ------------------------------------------------------------- timeline
+
+// In units of the picture, which is as wide as a phone's screen.
+constexpr double kWide = 360;
+constexpr double kLeft = 26;
+constexpr double kRight = 346;
+constexpr double kTop = 26;
+constexpr double kLane = 26;
+// Best on top; what is not graded stands apart, below.
+constexpr std::array<Grade, kGradeCount> kLanes = {Grade::A, Grade::B, Grade::C, Grade::D,
+                                                   Grade::U};
+
+double lane_of(Grade grade) {
+  const auto at = std::ranges::find(kLanes, grade) - kLanes.begin();
+  return kTop + kLane * (static_cast<double>(at) + 0.5);
+}
+
+// 1, 2 or 5 times a power of ten, so that about `parts` steps fill the range.
+double step_of(double range, double parts) {
+  const double power = std::pow(10.0, std::floor(std::log10(range / parts)));
+  for (const double factor : {1.0, 2.0, 5.0}) {
+    if (range / (power * factor) <= parts) {
+      return power * factor;
+    }
+  }
+  return power * 10;
+}
+
+void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
+  if (line.points.empty()) {
+    return;
+  }
+  const double unit = line.by_distance && line.units == Units::mi ? kKmPerMile : 1;
+  double low = line.points.front().at;
+  double high = low;
+  std::string told;
+  for (const Timeline::Point& p : line.points) {
+    low = std::min(low, p.at);
+    high = std::max(high, p.at);
+    told += (told.empty() ? "" : "; ") + p.label;
+  }
+  for (const Timeline::Mark& m : line.marks) {
+    low = std::min(low, m.at);
+    high = std::max(high, m.at);
+    told += "; " + m.label;
+  }
+  const double range = high > low ? high - low : 1;
+  const auto x = [&](double at) { return kLeft + 14 + (at - low) / range * (kRight - kLeft - 28); };
+  const double bottom = kTop + kLane * static_cast<double>(kGradeCount);
+  add("<figure>\n<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"Grades over {}: {}\">\n",
+      kWide, bottom + 30, line.by_distance ? "distance" : "time", escaped(told));
+  for (const Grade g : kLanes) {
+    add("<line class=\"lane\" x1=\"{0}\" x2=\"{1}\" y1=\"{2}\" y2=\"{2}\"/>"
+        "<text class=\"lane-name\" x=\"6\" y=\"{3}\">{4}</text>\n",
+        kLeft, kRight, lane_of(g), lane_of(g) + 4, name(g));
+  }
+  for (std::size_t i = 0; i < line.marks.size(); ++i) {
+    const double at = x(line.marks[i].at);
+    const bool left = at > (kLeft + kRight) / 2;
+    add("<line class=\"event\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1}\" y2=\"{2}\"/>"
+        "<text class=\"tick\" x=\"{3:.1f}\" y=\"{4}\" text-anchor=\"{5}\">{6}</text>\n",
+        at, kTop - 4, bottom, left ? at + 3 : at - 3, 10 + 11 * static_cast<int>(i % 2),
+        left ? "end" : "start", escaped(line.marks[i].label));
+  }
+  std::string course;
+  for (const Timeline::Point& p : line.points) {
+    course += fmt::format("{:.1f},{} ", x(p.at), lane_of(p.grade));
+  }
+  add("<polyline class=\"course\" points=\"{}\"/>\n", course);
+  for (const Timeline::Point& p : line.points) {
+    add("<g class=\"point {0}\"><title>{1}</title><rect x=\"{2:.1f}\" y=\"{3}\" width=\"18\" "
+        "height=\"18\" rx=\"3\"/><text x=\"{4:.1f}\" y=\"{5}\">{0}</text></g>\n",
+        name(p.grade), escaped(p.label), x(p.at) - 9, lane_of(p.grade) - 9, x(p.at),
+        lane_of(p.grade) + 4);
+  }
+  if (line.by_distance) {
+    const double step = step_of(range / unit, 4);
+    for (double at = std::ceil(low / unit / step) * step; at <= high / unit; at += step) {
+      add("<text class=\"tick\" x=\"{:.1f}\" y=\"{}\" text-anchor=\"middle\">{}</text>\n",
+          x(at * unit), bottom + 12, words::grouped(at));
+    }
+    add("<text class=\"axis\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}</text>\n", kRight,
+        bottom + 26, words::unit_name(line.units));
+  } else {
+    const auto date = [&](const Timeline::Point& p) {
+      return p.label.substr(0, p.label.find(','));
+    };
+    add("<text class=\"tick\" x=\"{}\" y=\"{}\">{}</text>\n", kLeft, bottom + 12,
+        escaped(date(line.points.front())));
+    add("<text class=\"tick\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}</text>\n", kRight,
+        bottom + 12, escaped(date(line.points.back())));
+  }
+  add("</svg>\n</figure>\n");
+}
+
+std::string joined(const std::vector<std::string>& parts) {
+  std::string all;
+  for (const std::string& part : parts) {
+    all += part;
+  }
+  return all;
+}
+
+}  // namespace
+
+namespace document {
+
+std::string in_html(const Document& document) { return joined(Html().render(document)); }
+
+}  // namespace document
+
+std::string to_html(const Report& report, Units units) {
+  return markup::whole(
+      {.title = fmt::format("{}: grade {}", report.unit_id, name(report.grade)),
+       .style = std::string(kReportStyle),
+       .body = fmt::format("<main>\n{}</main>\n", in_html(describe(report, units))),
+       .script = {},
+       .data = {}});
+}
+
+std::string to_html(const Batch& batch, Units units, bool full) {
+  // Reports share most of their parts (cautions, advice), so each part is kept once.
+  std::vector<std::string> parts;
+  std::unordered_map<std::string, std::size_t> known;
+  nlohmann::json reports = nlohmann::json::array();
+  std::string inline_reports;
+  for (const Report& report : batch.reports) {
+    std::vector<std::string> own = Html().render(describe(report, units));
+    if (full) {
+      inline_reports += fmt::format("<article class=\"one\">\n{}</article>\n", joined(own));
+    }
+    nlohmann::json& numbers = reports.emplace_back(nlohmann::json::array());
+    for (std::string& part : own) {
+      const auto [at, is_new] = known.emplace(std::move(part), parts.size());
+      if (is_new) {
+        parts.push_back(at->first);
+      }
+      numbers.push_back(at->second);
+    }
+  }
+  const nlohmann::json data = {{"parts", std::move(parts)}, {"reports", std::move(reports)}};
+  const std::string count = words::count(batch.reports.size(), "unit", "units");
+  return markup::whole(
+      {.title = fmt::format("{} assessed", count),
+       .style = fmt::format("{}{}", kReportStyle, kBatchStyle),
+       .body = fmt::format("<main id=\"list\">\n{}{}</main>\n<main id=\"report\" hidden></main>\n",
+                           in_html(describe(batch, units)), inline_reports),
+       .script = std::string(kBatchScript),
+       .data = data.dump()});
+}
+
+}  // namespace dryshaft

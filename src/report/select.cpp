@@ -1,0 +1,36 @@
+#include "dryshaft/record.hpp"
+#include "dryshaft/report.hpp"
+
+namespace dryshaft {
+
+std::optional<Grade> grade_on(const Report& report, int day) {
+  const auto by_then = [&](std::string_view date) {
+    const std::optional<int> d = parse_date(date);
+    return d && *d <= day;
+  };
+  if (by_then(report.date)) {
+    return report.grade;
+  }
+  std::optional<Grade> grade;
+  for (const HistoryEntry& e : report.history.earlier) {
+    grade = by_then(e.date) ? std::optional(e.grade) : grade;
+  }
+  return grade;
+}
+
+bool is_wanted(const Report& report, const Wanted& wanted) {
+  if (wanted.worse_since) {
+    const std::optional<Grade> then = grade_on(report, *wanted.worse_since);
+    if (!then || severity(report.grade) <= severity(*then)) {
+      return false;
+    }
+  }
+  const Recheck& r = report.recheck;
+  const std::optional<int> due = parse_date(r.due_date);
+  if (wanted.due_by_date && due && *due > *wanted.due_by_date) {
+    return false;
+  }
+  return !(wanted.due_by_km && due && r.due_km && *r.due_km > *wanted.due_by_km);
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,167 @@
+#include "decide/story.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "support.hpp"
+
+namespace dryshaft {
+namespace {
+
+using test::dry_and;
+using test::record_text;
+using test::report_on;
+using test::shipped;
+
+const Model& model() { return test::shipped_model(); }
+History unit_of(const std::string& records) { return test::history_of(records); }
+
+double began(const std::string& records) {
+  const Report r = report_on(records);
+  REQUIRE_FALSE(r.history.compared.empty());
+  REQUIRE(r.history.compared.front().began.has_value());
+  return *r.history.compared.front().began;
+}
+
+// The same question asked the long way: every path from a joint state to a
+// later one, with the chance of each cause to begin written out.
+double began_by_paths(const Model& model, const Case& then, const Case& now, double distance,
+                      double wear) {
+  const States prior_then = model.prior(then);
+  const States prior_now = model.prior(now);
+  const auto seen = [&](const Case& c, std::size_t s) {
+    double p = 1;
+    for (const FindingSpec& f : findings()) {
+      if (c.at(f.id) >= 0 && model.carries_evidence(f.id)) {
+        p *= model.likelihood(f.id, c.at(f.id))[s];
+      }
+    }
+    return p;
+  };
+  double numerator = 0;
+  double denominator = 0;
+  for (std::size_t s = 0; s < kStateCount; ++s) {
+    double reach = 0;
+    std::array<double, kStateCount> path{};
+    for (std::size_t t = 0; t < kStateCount; ++t) {
+      bool grows = true;
+      double p = prior_now[t];
+      for (std::size_t c = 0; c < kCauseCount; ++c) {
+        const bool was = (s >> c & 1U) != 0;
+        const bool is = (t >> c & 1U) != 0;
+        grows = grows && (is || !was);
+        p *= is && !was ? (c == 0 ? wear : distance) : 1;
+      }
+      path[t] = grows ? p : 0;
+      reach += path[t];
+    }
+    for (std::size_t t = 0; reach > 0 && t < kStateCount; ++t) {
+      const double p = prior_then[s] * seen(then, s) * path[t] / reach * seen(now, t);
+      denominator += p;
+      for (std::size_t c = 0; c < kCauseCount; ++c) {
+        if ((s >> c & 1U) == 0 && (t >> c & 1U) != 0 &&
+            shipped().causes[c].damaging == CauseRule::Damaging::yes) {
+          numerator += p;
+          break;
+        }
+      }
+    }
+  }
+  return numerator / denominator;
+}
+
+constexpr const char* kWetNow =
+    R"("odometer_km":101000,"port":{"checked":true,"fluid":"droplets","fluid_kind":"coolant",)"
+    R"("dried_residue":true,"corrosion":"light","debris":"fine"},"noise":{"present":true})";
+
+TEST_CASE("a development: began_between is the sum over all paths", "[story]") {
+  const std::string records = record_text(dry_and(R"("odometer_km":90000)"), "", "2024-03-02") +
+                              record_text(kWetNow, "", "2025-03-02");
+  const History unit = unit_of(records);
+  const Presentation then = present(unit, 1, shipped(), days_from_date(2024, 3, 2));
+  const History second{unit.unit_id, {unit.records[1]}, {0}};
+  const Presentation now = present(second, 1, shipped(), days_from_date(2025, 3, 2));
+  const double distance = 1 - 90000.0 / 101000.0;
+  const double wear = 1 - model().wear_hazard(then.facts.seal_km, then.facts.seal_years) /
+                              model().wear_hazard(now.facts.seal_km, now.facts.seal_years);
+  CHECK(std::abs(began_between(shipped(), model(), then.facts, now.facts) -
+                 began_by_paths(model(), then.facts, now.facts, distance, wear)) < 1e-12);
+}
+
+TEST_CASE("a development needs news, time and no repair", "[story]") {
+  const std::string dry = record_text(dry_and(R"("odometer_km":90000)"), "", "2024-03-02");
+  CHECK(began(dry + record_text(dry_and(R"("odometer_km":101000)"), "", "2025-03-02")) < 0.01);
+  const double wet = began(dry + record_text(kWetNow, "", "2025-03-02"));
+  CHECK(wet > 0.5);
+  // The longer ago the dry check, the likelier the leak is new.
+  const std::string dry_early = record_text(dry_and(R"("odometer_km":20000)"), "", "2019-03-02");
+  CHECK(began(dry_early + record_text(kWetNow, "", "2025-03-02")) > wet);
+  // On the same day at the same distance nothing can begin.
+  const std::string dry_now = record_text(dry_and(R"("odometer_km":101000)"), "", "2025-03-02");
+  const History same = unit_of(dry_now + record_text(kWetNow, "", "2025-03-02"));
+  const Case c = present(same, 1, shipped(), days_from_date(2025, 3, 2)).facts;
+  CHECK(began_between(shipped(), model(), c, c) == 0);
+  // What was wet before has not begun since.
+  CHECK(began(record_text(kWetNow, "", "2025-03-02") + record_text(kWetNow, "", "2025-03-09")) <
+        0.05);
+}
+
+TEST_CASE("a repair begins the story anew", "[story]") {
+  const std::string wet = record_text(kWetNow, "", "2024-03-02");
+  const std::string unit = R"("seal_renewed_odometer_km":102000)";
+  const std::string after = record_text(dry_and(R"("odometer_km":110000)"), unit, "2024-09-02");
+  const Report r = report_on(wet + after);
+  CHECK(r.grade == Grade::A);
+  REQUIRE(r.history.events.size() == 1);
+  CHECK(r.history.events[0].id == "seal-renewed");
+  CHECK(r.history.events[0].odometer_km == 102000);
+  CHECK(r.history.events[0].date == "2024-09-02");
+  CHECK(r.history.compared.at(0).reading == "repaired");
+  CHECK_FALSE(r.history.compared.at(0).began.has_value());
+  CHECK(r.history.change.ends_with(
+      "Rotor shaft seal renewed in between, so wear counts anew and earlier findings at the port "
+      "no longer do"));
+  const Report later =
+      report_on(wet + after + record_text(dry_and(R"("odometer_km":120000)"), unit, "2025-02-02") +
+                record_text(dry_and(R"("odometer_km":125000)"), unit, "2025-08-02"));
+  REQUIRE(later.history.compared.size() == 2);
+  CHECK(later.history.compared[0].with == "2025-02-02");
+  CHECK(later.history.compared[1].with == "2024-09-02");
+  CHECK(later.history.compared[1].since_what == "last-repair");
+  CHECK(later.history.compared[1].reading == "within-evidence");
+}
+
+TEST_CASE("what a weekly look asks for: worse since, and due", "[story]") {
+  const Report r = report_on(record_text(dry_and(R"("odometer_km":90000)"), "", "2024-03-02") +
+                             record_text(kWetNow, "", "2025-03-02"));
+  const auto day = [](std::string_view text) { return *parse_date(text); };
+  CHECK(grade_on(r, day("2024-03-01")) == std::nullopt);
+  CHECK(grade_on(r, day("2024-03-02")) == Grade::A);
+  CHECK(grade_on(r, day("2025-03-01")) == Grade::A);
+  CHECK(grade_on(r, day("2025-03-02")) == r.grade);
+  CHECK(is_wanted(r, {}));
+  CHECK(is_wanted(r, {.worse_since = day("2025-03-01"), .due_by_date = {}, .due_by_km = {}}));
+  CHECK_FALSE(is_wanted(r, {.worse_since = day("2025-03-02"), .due_by_date = {}, .due_by_km = {}}));
+  CHECK_FALSE(is_wanted(r, {.worse_since = day("2024-03-01"), .due_by_date = {}, .due_by_km = {}}));
+
+  const Report dry = report_on(record_text(dry_and(R"("odometer_km":90000)"), "", "2024-03-02"));
+  REQUIRE(dry.recheck.due_km.has_value());
+  const int due = day(dry.recheck.due_date);
+  CHECK(*dry.recheck.due_km == 90000 + *dry.recheck.km);
+  CHECK(due == day("2024-03-02") + static_cast<int>(*dry.recheck.days));
+  CHECK(is_wanted(dry, {.worse_since = {}, .due_by_date = due, .due_by_km = {}}));
+  CHECK_FALSE(is_wanted(dry, {.worse_since = {}, .due_by_date = due - 1, .due_by_km = {}}));
+  CHECK(is_wanted(dry, {.worse_since = {}, .due_by_date = {}, .due_by_km = dry.recheck.due_km}));
+  CHECK_FALSE(
+      is_wanted(dry, {.worse_since = {}, .due_by_date = {}, .due_by_km = *dry.recheck.due_km - 1}));
+  // No reading: due at any. No waiting: due at once.
+  const Report unread = report_on(record_text(dry_and(""), "", "2024-03-02"));
+  CHECK(is_wanted(unread, {.worse_since = {}, .due_by_date = {}, .due_by_km = 1}));
+  const Report hazard =
+      report_on(record_text(R"("odometer_km":90000,"rotation":"seized")", "", "2024-03-02"));
+  CHECK(hazard.recheck.due_date.empty());
+  CHECK(is_wanted(hazard, {.worse_since = {}, .due_by_date = 0, .due_by_km = 1}));
+}
+
+}  // namespace
+}  // namespace dryshaft
