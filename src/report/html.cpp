@@ -76,7 +76,16 @@ class Html {
   }
 
   void put(const Title& title, bool /*starts*/, bool /*ends*/) {
-    add("<h1>{}</h1>\n", escaped(title.text));
+    add("<h1>");
+    // A date does not break at its hyphens, nor a number before its unit.
+    constexpr std::size_t kShort = 24;
+    for (std::string_view rest = title.text; !rest.empty();) {
+      const std::string_view part = rest.substr(0, rest.find(", "));
+      rest.remove_prefix(std::min(part.size() + 2, rest.size()));
+      add("<span{}>{}</span>{}", part.size() <= kShort ? " class=\"whole\"" : "", escaped(part),
+          rest.empty() ? "" : ", ");
+    }
+    add("</h1>\n");
     if (!title.below.empty()) {
       add("<p class=\"quiet\">{}</p>\n", escaped(title.below));
     }
