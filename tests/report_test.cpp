@@ -209,8 +209,9 @@ Report owners() {
       "Your car makes a noise that often comes from worn bearings in the drive unit. On its own "
       "that is a nuisance and no danger.",
       "There is one thing that nobody has looked at yet, and it decides whether coolant is getting "
-      "into the motor. It takes a workshop about a quarter of an hour."};
-  r.cautions = {{"high-voltage", "Do not open or touch anything with an orange cable."}};
+      "into the motor. It takes a workshop about a quarter of an hour.",
+      "Tell the workshop: a noise under load."};
+  r.cautions = {{"high-voltage", "Do not open or touch anything with an orange cable.", true}};
   r.actions = {{"check-port", "", "have a workshop look at the rotor-sensor port", Urgency::soon,
                 1500.0, 30.0, "a leak makes no noise until it is late"}};
   r.next_checks.front().text = "look at the rotor-sensor port";
@@ -288,8 +289,6 @@ Grade D   Damage now, or a hazard: do not drive or energise until opened or made
           safe.
 Finding   Coolant has passed the rotor shaft seal (over 99 %) and the rotor
           bearings are probably rusting (88 %).
-Do first  Now, before any further driving: do not drive or energise the car;
-          bring it in on a trailer.
 
 Before you start
   - Lethal direct voltage: isolate, lock out, prove dead. Licensed people only;
@@ -395,7 +394,6 @@ Grade U   Ungraded: what would rule out C or D was not observed. At least B:
           what was seen rules out anything better than B.
 Finding   A noise that fits etched gearbox bearings (61 %); nobody has looked at
           the sensor port, so a leak is not ruled out.
-Do first  Soon, within 930 mi or 30 days: check the rotor-sensor port.
 
 Warnings
   - no odometer reading: distance-based limits are not known
@@ -436,7 +434,9 @@ TEST_CASE("owner: the whole text", "[report][text]") {
       R"text(HL-0152, Corrie (dunlin-1), 2026-03-14, distance not known
 
 Your car makes a noise that often comes from worn bearings in the drive unit. On
-its own that is a nuisance and no danger.
+its own that is a nuisance and no danger. Do not open or touch anything with an
+orange cable. First of all (soon, within 1,500 km or 30 days): have a workshop
+look at the rotor-sensor port. Tell the workshop: a noise under load.
 
 There is one thing that nobody has looked at yet, and it decides whether coolant
 is getting into the motor. It takes a workshop about a quarter of an hour.
@@ -580,8 +580,6 @@ Shaft seal in use for 121,150 km. Inspected by a technician.
 **Grade D:** Damage now, or a hazard: do not drive or energise until opened or made safe.
 
 **Finding:** Coolant has passed the rotor shaft seal (over 99 %) and the rotor bearings are probably rusting (88 %).
-
-**Do first:** Now, before any further driving: do not drive or energise the car; bring it in on a trailer.
 
 ## Before you start
 
@@ -754,7 +752,6 @@ TEST_CASE("colour marks the grade and the heads and changes nothing else", "[rep
 
 ESC[1;32mGrade AESC[0m   No sign of damage: normal use, routine recheck.
 ESC[1mFindingESC[0m   No sign of damage; the port was dry and clean.
-ESC[1mDo firstESC[0m  Routine, within 20,000 km or 2 years: look at the port again.
 
 ESC[1mWhat to doESC[0m
   1. Routine, within 20,000 km or 2 years: look at the port again.
@@ -809,9 +806,7 @@ TEST_CASE("the first twelve lines hold unit, grade, finding and the first thing 
     CHECK(fold.starts_with(report.unit_id));
     CHECK(has(fold, "\nGrade "));
     CHECK(has(fold, "\nFinding "));
-    CHECK(has(fold, "\nDo first "));
     CHECK(fold.find("\nGrade ") < fold.find("\nFinding "));
-    CHECK(fold.find("\nFinding ") < fold.find("\nDo first "));
   }
 }
 
@@ -822,6 +817,13 @@ TEST_CASE("cautions stand before the advice", "[report]") {
     const std::size_t caution = std::min(text.find("Before you start"), text.find("Take care"));
     CHECK(caution < text.find("What to do"));
   }
+  // No advice stands before the cautions that it needs, not even as a summary.
+  for (const std::string& text : {to_text(leaking(), {.width = 400}), to_html(leaking(), Units::km),
+                                  to_markdown(leaking(), Units::km)}) {
+    CHECK(text.find("isolate, lock out, prove dead") < text.find("bring it in on a trailer"));
+  }
+  const std::string owner = to_text(owners(), {.width = 400});
+  CHECK(owner.find("orange cable") < owner.find("have a workshop look"));
 }
 
 TEST_CASE("contradictions and warnings follow the verdict", "[report][text]") {
@@ -1583,7 +1585,7 @@ TEST_CASE("JSON: an owner's report and an empty one", "[report][json]") {
   const json parsed = json::parse(to_json(owners()));
   CHECK(parsed["audience"] == "owner");
   CHECK(parsed["at_least"] == "B");
-  CHECK(parsed["owner_summary"].size() == 2);
+  CHECK(parsed["owner_summary"].size() == 3);
   CHECK(parsed["actions"][0]["text"] == "have a workshop look at the rotor-sensor port");
   const json none = json::parse(to_json(Report{}));
   CHECK(none["unit_id"] == "");

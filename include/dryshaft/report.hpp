@@ -67,6 +67,7 @@ struct Action {
 struct Caution {
   std::string id;
   std::string text;
+  bool trained_only = false;  ///< what needs it is for trained people alone
 };
 
 struct NextCheck {
@@ -201,7 +202,8 @@ struct Report {
   std::string rebuild_outlook_text;  ///< in words
   UnitHistory history;
   std::vector<std::string> warnings;
-  // plain paragraphs for an owner; empty for a technician
+  // plain paragraphs for an owner, whether it is safe first and what to tell the workshop last;
+  // empty for a technician
   std::vector<std::string> owner_summary;
 };
 

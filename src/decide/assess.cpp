@@ -358,7 +358,7 @@ class Assessor {
     }
     for (const CautionRule& c : k_.cautions) {
       if ((c.always || needed.contains(c.id)) && holds(c.when, facts_)) {
-        r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text)});
+        r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text), c.trained_only});
       }
     }
   }
@@ -414,20 +414,25 @@ class Assessor {
     for (const Observation& o : r_.observed) {
       const FindingSpec& f = spec(*finding_named(o.finding));
       const int level = facts().at(f.id);
-      if (level > 0) {
-        // "present" and "yes" say nothing without the title, other levels all.
-        const Choice& word = f.levels[static_cast<std::size_t>(level)];
-        if (f.id == Finding::noise && facts().at(Finding::noise_level) >= 0) {
-          continue;  // its loudness says it too
-        }
-        tell.emplace_back(word.plain == "present" || word.plain == "yes" ? f.title : word.plain);
+      if (level > 0 && !(f.id == Finding::noise && facts().at(Finding::noise_level) >= 0)) {
+        const std::string_view word = f.levels[static_cast<std::size_t>(level)].plain;
+        // "present" and "yes" add nothing to the title, and some levels say it all.
+        const bool bare = word == "present" || word == "yes";
+        const bool whole =
+            word.find(f.title) != std::string_view::npos || f.detail_of == Finding::noise;
+        tell.push_back(bare    ? std::string(f.title)
+                       : whole ? std::string(word)
+                               : fmt::format("{} ({})", f.title, word));
       }
     }
-    r_.owner_summary.push_back(tell.empty()
-                                   ? "Tell the workshop: nothing unusual has been noticed, and the "
-                                     "rotor-speed sensor port "
-                                     "has not been looked at lately."
-                                   : fmt::format("Tell the workshop: {}.", fmt::join(tell, "; ")));
+    const bool looked = facts().at(Situation::port_check) == idx(PortCheck::fresh);
+    const std::string nothing =
+        fmt::format("nothing unusual has been noticed, and the rotor-speed sensor port {}",
+                    looked ? "was found dry and clean when it was last looked at"
+                           : "has not been looked at lately");
+    r_.owner_summary.push_back(
+        fmt::format("Tell the workshop: {}.",
+                    tell.empty() ? nothing : fmt::format("{}", fmt::join(tell, "; "))));
   }
 
   const History& history_;

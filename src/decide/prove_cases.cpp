@@ -417,7 +417,7 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
   }
 
   // Short walks take the first few: every cooling, bearings not known.
-  std::ranges::stable_partition(configurations, [](const AsBuilt& u) {
+  std::stable_partition(configurations.begin(), configurations.end(), [](const AsBuilt& u) {
     return u.rotor == Bearings::unknown && u.gear == Bearings::unknown &&
            u.crossover == Crossover::unknown && u.by == 3;
   });

@@ -28,6 +28,7 @@ std::string is_one_of(std::string_view what, unsigned mask, std::span<const Choi
 
 std::string bracketed(const std::vector<Condition>& list, std::string_view between) {
   std::vector<std::string> parts;
+  parts.reserve(list.size());
   for (const Condition& c : list) {
     parts.push_back(describe(c));
   }

@@ -98,6 +98,13 @@ std::string order(const Action& action, Units units) {
                               action.text));
 }
 
+// "First of all (soon, within 500 km or 14 days): have the unit opened."
+std::string first_order(const Action& action, Units units) {
+  const std::string until = words::deadline(action.within_km, action.within_days, units);
+  return fmt::format("First of all ({}{}{}): {}", name(action.urgency), until.empty() ? "" : ", ",
+                     until, closed(action.text));
+}
+
 std::vector<std::string> why(std::string_view because) {
   return because.empty() ? std::vector<std::string>()
                          : std::vector<std::string>{fmt::format("Why: {}", closed(because))};
@@ -397,9 +404,6 @@ Document describe_for_technician(const Report& report, Units units) {
   out.push_back(Title{unit_line(report, units), circumstances(report, units)});
   out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
   out.push_back(Lead{"Finding", sentence(report.headline), {}});
-  if (!report.actions.empty()) {
-    out.push_back(Lead{"Do first", order(report.actions.front(), units), {}});
-  }
   add_items(out, "Does not fit together", texts_of(report.contradictions));
   add_items(out, "Warnings", report.warnings);
   add_items(out, "Before you start", texts_of(report.cautions));
@@ -422,7 +426,21 @@ Document describe_for_technician(const Report& report, Units units) {
 Document describe_for_owner(const Report& report, Units units) {
   Document out;
   out.push_back(Title{unit_line(report, units), {}});
-  for (const std::string& paragraph : report.owner_summary) {
+  // First of all: is it safe, what to do, by when, and what to say.
+  std::vector<std::string> paragraphs = report.owner_summary;
+  if (paragraphs.size() > 1) {
+    std::string& first = paragraphs.front();
+    // Cautions come before advice, here as well.
+    for (const Caution& c : report.cautions) {
+      first += c.trained_only ? " " + closed(c.text) : std::string();
+    }
+    if (!report.actions.empty()) {
+      first += " " + first_order(report.actions.front(), units);
+    }
+    first += " " + paragraphs.back();
+    paragraphs.pop_back();
+  }
+  for (const std::string& paragraph : paragraphs) {
     out.push_back(Paragraph{paragraph});
   }
   if (report.owner_summary.empty()) {
