@@ -199,6 +199,44 @@ class Page {
     }
   }
 
+  void put(const Entry& entry) {
+    constexpr std::size_t kLabel = 32;
+    constexpr std::string_view kRoom = "....................";
+    const std::size_t hang = indent_ + (roomy_ ? kLabel : 4);
+    std::vector<std::string> parts;
+    for (const std::string& choice : entry.choices) {
+      parts.push_back(fmt::format("[ ] {}", layout::clean(choice)));
+    }
+    if (parts.empty()) {
+      parts.push_back(fmt::format("{}{}{}", kRoom, entry.unit.empty() ? "" : " ",
+                                  layout::clean(entry.unit)));
+    }
+    // A box stays with its word, so these lines are not wrapped as text is.
+    std::vector<std::string> labels = layout::wrap(layout::clean(entry.label), hang - indent_ - 2);
+    if (!roomy_) {
+      whole(indent_, entry.label);
+      labels.clear();
+    }
+    std::size_t row = 0;
+    std::string text;
+    const auto flush = [&] {
+      const std::string_view beside =
+          row < labels.size() ? std::string_view(labels[row]) : std::string_view();
+      line(spaces(indent_) + padded(beside, hang - indent_, false) + text);
+      text.clear();
+      ++row;
+    };
+    for (const std::string& part : parts) {
+      if (!text.empty() && hang + layout::width(text) + 3 + layout::width(part) > width_) {
+        flush();
+      }
+      text += (text.empty() ? "" : "   ") + part;
+    }
+    while (!text.empty() || row < labels.size()) {
+      flush();
+    }
+  }
+
   void put(const Table& table);
   void stacked(const Table& table);
 
