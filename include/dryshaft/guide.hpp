@@ -47,9 +47,9 @@ struct Procedure : Item {
   std::string who;  ///< who may do it
   std::vector<GuideLine> tools;
   std::vector<GuideStep> steps;
-  std::vector<GuideLine> look;     ///< what to look for
-  std::vector<GuideLine> figures;  ///< values to judge by, or where to find them
-  std::vector<Field> write;        ///< what to write down
+  std::vector<GuideLine> look;        ///< what to look for
+  std::vector<GuideLine> figures;     ///< values to judge by, or where to find them
+  std::vector<Field> write;           ///< what to write down
   std::vector<std::string> cautions;  ///< ids, beyond those that the action has
   std::vector<Provenance> also_from;  ///< of what a family changed
 };
@@ -80,9 +80,9 @@ Result<Guides> load_guides(std::vector<NamedText> guides, std::vector<NamedText>
 /// Which guide is wanted. Names must exist: `family` and `vehicle` in the
 /// knowledge, `check` as a procedure's id or its action; empty: not named.
 struct GuideRequest {
-  std::string family;
-  std::string vehicle;
-  std::string check;
+  std::string family = {};
+  std::string vehicle = {};
+  std::string check = {};
   Audience audience = Audience::technician;
   Units units = Units::km;
 };

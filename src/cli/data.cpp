@@ -54,7 +54,8 @@ std::vector<NamedText> json_files(const fs::path& folder) {
 }
 
 // Those of `shipped` whose file name no file of `own` has.
-std::vector<NamedText> not_taken(std::vector<NamedText> shipped, const std::vector<NamedText>& own) {
+std::vector<NamedText> not_taken(std::vector<NamedText> shipped,
+                                 const std::vector<NamedText>& own) {
   const auto base = [](const NamedText& f) { return fs::path(f.name).filename(); };
   std::erase_if(shipped, [&](const NamedText& f) {
     return std::ranges::find(own, base(f), base) != own.end();

@@ -78,12 +78,12 @@ int run(const Options& o) {
     return kRejected;
   }
   const Guides& guides = *loaded.value;
-  const GuideRequest request{.family = o.family,
-                             .vehicle = o.vehicle,
-                             .check = o.check,
-                             .audience = o.audience == "owner" ? Audience::owner
-                                                               : Audience::technician,
-                             .units = o.units == "mi" ? Units::mi : Units::km};
+  const GuideRequest request{
+      .family = o.family,
+      .vehicle = o.vehicle,
+      .check = o.check,
+      .audience = o.audience == "owner" ? Audience::owner : Audience::technician,
+      .units = o.units == "mi" ? Units::mi : Units::km};
   if (!o.check.empty()) {
     const Words known = guide_checks(guides, k, request);
     if (std::ranges::find(known, o.check) == known.end()) {

@@ -85,8 +85,7 @@ class Guide {
   }
 
   [[nodiscard]] std::string title() const {
-    const std::string unit =
-        r_.family.empty() ? std::string() : fmt::format(": {}", family_.title);
+    const std::string unit = r_.family.empty() ? std::string() : fmt::format(": {}", family_.title);
     return fmt::format("{}{}{}", owner() ? "What you can check yourself" : "Inspection guide", unit,
                        r_.vehicle.empty() ? "" : ", " + r_.vehicle);
   }

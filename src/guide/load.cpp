@@ -194,9 +194,8 @@ bool GuideLoader::action(const File& file, ObjectView& view, Procedure& p) {
   }
   const Words known = ids_of(k_.actions);
   if (file.borrowed && node->kind == Kind::text && k_.action(node->text) == nullptr) {
-    Diagnostic d = file.document->at(*node, "left-out",
-                                     fmt::format("is \"{}\", which these rules do not have",
-                                                 node->text));
+    Diagnostic d = file.document->at(
+        *node, "left-out", fmt::format("is \"{}\", which these rules do not have", node->text));
     d.severity = Severity::warning;
     d.hint = "the guide goes without this procedure; --guides names guides of your own";
     out_.push_back(std::move(d));
@@ -209,8 +208,7 @@ bool GuideLoader::action(const File& file, ObjectView& view, Procedure& p) {
   const ActionRule& rule = k_.actions[*word];
   p.action = rule.id;
   if (p.audience == Audience::owner && !rule.owner_can) {
-    view.complain(*node, "for-trained-people",
-                  fmt::format("lets an owner do \"{}\"", rule.id),
+    view.complain(*node, "for-trained-people", fmt::format("lets an owner do \"{}\"", rule.id),
                   "an action that the rules let an owner do",
                   "the owner's guide names it as work for a workshop on its own");
   }
@@ -243,8 +241,7 @@ void GuideLoader::fields(ObjectView& view, Procedure& p) {
       for (const FieldSpec& f : dryshaft::fields()) {
         known.push_back(f.pointer);
       }
-      view.complain(n, "no-such-field",
-                    fmt::format("is {}", located::shown(view.document(), n)),
+      view.complain(n, "no-such-field", fmt::format("is {}", located::shown(view.document(), n)),
                     "the JSON pointer of a field of the record",
                     n.kind == Kind::text ? meant(n.text, known) : std::string());
     } else if (std::ranges::find(p.write, *field) != p.write.end()) {

@@ -203,15 +203,20 @@ class Page {
     constexpr std::size_t kLabel = 32;
     constexpr std::string_view kRoom = "....................";
     const std::size_t hang = indent_ + (roomy_ ? kLabel : 4);
+    constexpr std::string_view kBox = "[ ] ";
+    // A box stays with its word: these lines are not wrapped as text is.
     std::vector<std::string> parts;
     for (const std::string& choice : entry.choices) {
-      parts.push_back(fmt::format("[ ] {}", layout::clean(choice)));
+      const std::vector<std::string> wrapped =
+          layout::wrap(layout::clean(choice), width_ - hang - kBox.size());
+      for (std::size_t l = 0; l < wrapped.size(); ++l) {
+        parts.push_back((l == 0 ? std::string(kBox) : spaces(kBox.size())) + wrapped[l]);
+      }
     }
     if (parts.empty()) {
-      parts.push_back(fmt::format("{}{}{}", kRoom, entry.unit.empty() ? "" : " ",
-                                  layout::clean(entry.unit)));
+      parts.push_back(
+          fmt::format("{}{}{}", kRoom, entry.unit.empty() ? "" : " ", layout::clean(entry.unit)));
     }
-    // A box stays with its word, so these lines are not wrapped as text is.
     std::vector<std::string> labels = layout::wrap(layout::clean(entry.label), hang - indent_ - 2);
     if (!roomy_) {
       whole(indent_, entry.label);
@@ -227,7 +232,8 @@ class Page {
       ++row;
     };
     for (const std::string& part : parts) {
-      if (!text.empty() && hang + layout::width(text) + 3 + layout::width(part) > width_) {
+      if (!text.empty() && (part.starts_with(' ') ||
+                            hang + layout::width(text) + 3 + layout::width(part) > width_)) {
         flush();
       }
       text += (text.empty() ? "" : "   ") + part;
