@@ -323,7 +323,7 @@ class Guide {
     }
     std::string in_record;
     for (const auto& [parent, names] : groups) {
-      in_record += (in_record.empty() ? "" : "; ") + parent + " " + names;
+      in_record += fmt::format("{}{} {}", in_record.empty() ? "" : "; ", parent, names);
     }
     d_.emplace_back(Paragraph{"In the record: " + in_record + "."});
   }
