@@ -91,7 +91,9 @@ int run(const Options& o) {
     }
   }
   Output output(o.out);
-  if (o.format == "markdown") {
+  if (o.format == "html") {
+    output.write(guide_to_html(guides, k, request));
+  } else if (o.format == "markdown") {
     output.write(guide_to_markdown(guides, k, request));
   } else {
     output.write(guide_to_text(guides, k, request,
@@ -115,8 +117,8 @@ Run add_guide(CLI::App& parent) {
                   "Who reads it: technician, or owner (no tools, nothing at high voltage)")
       ->check(CLI::IsMember({"technician", "owner"}))
       ->type_name("WHO");
-  app->add_option("--format", o->format, "text or markdown")
-      ->check(CLI::IsMember({"text", "markdown"}))
+  app->add_option("--format", o->format, "text, markdown, or html for a page to print")
+      ->check(CLI::IsMember({"text", "markdown", "html"}))
       ->type_name("FORMAT");
   app->add_option("--out", o->out, "Write to this file, which appears only when complete")
       ->type_name("FILE");

@@ -24,6 +24,10 @@ using document::Paragraph;
 using document::Title;
 using Ids = std::set<std::string, std::less<>>;
 
+constexpr std::string_view kStyle =
+#include "guide/guide.css.inc"
+    ;
+
 // Whether a condition asks for nothing but the rotor's magnets, which the
 // guide knows; what it cannot judge never hides a caution.
 bool asks_magnets_alone(const Condition& c) {
@@ -381,6 +385,17 @@ std::string guide_to_text(const Guides& guides, const Knowledge& knowledge,
 std::string guide_to_markdown(const Guides& guides, const Knowledge& knowledge,
                               const GuideRequest& request) {
   return document::in_markdown(Guide(guides, knowledge, request).document());
+}
+
+std::string guide_to_html(const Guides& guides, const Knowledge& knowledge,
+                          const GuideRequest& request) {
+  Guide guide(guides, knowledge, request);
+  return markup::whole(
+      {.title = guide.title(),
+       .style = std::string(kStyle),
+       .body = fmt::format("<main>\n{}</main>\n", document::in_html(guide.document())),
+       .script = {},
+       .data = {}});
 }
 
 }  // namespace dryshaft
