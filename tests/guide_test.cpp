@@ -379,6 +379,27 @@ TEST_CASE("boxes to tick stay with their words") {
         "- a label that is longer than its column is wide: .................... % by volume\n");
 }
 
+TEST_CASE("on a page, each box and line can be filled in and says what it is for") {
+  CHECK(document::in_html({document::Entry{"rust on <it>", {"none", "light"}, {}},
+                           document::Entry{"glycol", {}, "% by volume"}}) ==
+        "<dl class=\"entries\">\n"
+        "<div><dt>rust on &lt;it&gt;</dt><dd>"
+        "<label><input type=\"checkbox\" aria-label=\"rust on &lt;it&gt;: none\">none</label>"
+        "<label><input type=\"checkbox\" aria-label=\"rust on &lt;it&gt;: light\">light</label>"
+        "</dd></div>\n"
+        "<div><dt>glycol</dt><dd><label><input type=\"text\" autocomplete=\"off\" "
+        "aria-label=\"glycol\">% by volume</label></dd></div>\n"
+        "</dl>\n");
+  const std::string page =
+      guide_to_html(guides(), shipped(), {.family = "plover-2", .vehicle = "Tarn"});
+  CHECK(page.starts_with("<!DOCTYPE html>\n"));
+  CHECK(has(page, "<title>Inspection guide: plover-2, Tarn</title>"));
+  CHECK(has(page, "<h1>1. Check the sensor port</h1>"));
+  CHECK(count(page, "<h1>") == 6);
+  CHECK(!has(page, "<script"));
+  CHECK(!has(page, "http:"));
+}
+
 TEST_CASE("no line of a guide is wider than the page") {
   for (const std::size_t width : {std::size_t{40}, std::size_t{80}}) {
     for (const Audience audience : {Audience::technician, Audience::owner}) {
