@@ -5,6 +5,7 @@ Usage: program_test.py PROGRAM
 import json
 import os
 import random
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -44,7 +45,7 @@ class Usage(unittest.TestCase):
         self.assertEqual(
             self.refused("asess", "x.json"),
             'dryshaft: there is no command "asess", did you mean "assess"?; '
-            "commands: assess, check, rules\n")
+            "commands: assess, check, guide, rules\n")
         self.assertIn('did you mean "list"?', self.refused("rules", "lst"))
 
     def test_wrong_options(self):
@@ -63,10 +64,114 @@ class Usage(unittest.TestCase):
 
     def test_help_and_version(self):
         for arguments in (["--help"], ["assess", "--help"], ["rules", "--help"],
-                          ["rules", "show", "--help"], ["check", "--help"], ["--version"]):
+                          ["rules", "show", "--help"], ["check", "--help"], ["guide", "--help"],
+                          ["--version"]):
             done = run(*arguments)
             self.assertEqual(done.returncode, 0, arguments)
             self.assertTrue(done.stdout)
+
+    def test_guide_for_what_does_not_exist(self):
+        self.assertEqual(
+            self.refused("guide", "--family", "plover-3"),
+            'dryshaft: there is no family "plover-3", did you mean "plover-2"?; '
+            "families: dunlin-1, generic, plover-2\n")
+        self.assertEqual(
+            self.refused("guide", "--family", "plover-2", "--vehicle", "Heron"),
+            'dryshaft: there is no vehicle "Heron"; vehicles of plover-2: Corrie, Tarn\n')
+        self.assertEqual(self.refused("guide", "--family", "dunlin-1", "--vehicle", "Tarn"),
+                         "dryshaft: the profile of family dunlin-1 names no vehicle\n")
+        self.assertEqual(self.refused("guide", "--vehicle", "Tarn"),
+                         "dryshaft: --vehicle goes with --family, which says whose vehicle it is\n")
+        self.assertEqual(
+            self.refused("guide", "--check", "check-prot"),
+            'dryshaft: there is no check "check-prot", did you mean "check-port"?; checks: '
+            "check-port, identify-fluid, measure-insulation, record-noise, road-test\n")
+        self.assertIn("is not a folder", self.refused("guide", "--guides", "no-such-folder"))
+
+
+class Guide(unittest.TestCase):
+    """Guides of a shop's own: steps without a compiler, with the shipped rules and with others."""
+
+    FAMILY = {
+        "format": "dryshaft-family/1", "id": "heron-1", "title": "heron-1", "rotor_magnets": "no",
+        "periods": [{"rotor_cooling": "wet", "rotor_bearings": "steel", "gear_bearings": "steel"}],
+        "vehicles": [{"id": "Heron", "port_access": "boot-floor"}],
+        "reason": "Made for this test.", "source": "from memory",
+        "guide": {
+            "access": [{"id": "boot-floor", "title": "below the boot floor", "find": "Lift the mat.",
+                        "reason": "Made for this test.", "source": "from memory"}],
+            "steps": [{"procedure": "port-check", "before": "unplug", "id": "mat",
+                       "access": "boot-floor", "text": "Roll up the mat."}],
+            "reason": "Made for this test.", "source": "from memory"}}
+
+    def folder(self, **files):
+        made = tempfile.TemporaryDirectory()
+        self.addCleanup(made.cleanup)
+        for name, content in files.items():
+            with open(os.path.join(made.name, name + ".json"), "w", encoding="utf-8") as f:
+                f.write(content if isinstance(content, str) else json.dumps(content))
+        return made.name
+
+    def test_steps_of_another_family(self):
+        families = self.folder(heron=self.FAMILY)
+        done = run("guide", "--families", families, "--family", "heron-1", "--vehicle", "Heron")
+        self.assertEqual((done.returncode, done.stderr), (0, b""))
+        self.assertIn(b"Roll up the mat.", done.stdout)
+        self.assertEqual(run("check", "--families", families).returncode, 0)
+        # The grade, and the hash of the rules, do not hang on it.
+        plain = {k: v for k, v in self.FAMILY.items() if k != "guide"}
+        plain["vehicles"] = [{"id": "Heron", "port_access": "wheel-arch"}]
+        without = run("check", "--families", self.folder(heron=plain))
+        self.assertEqual(without.returncode, 0, without.stderr)
+
+    def test_a_port_that_no_steps_reach_is_rejected(self):
+        family = {k: v for k, v in self.FAMILY.items() if k != "guide"}
+        families = self.folder(heron=family)
+        for command in ("check", "guide"):
+            done = run(command, "--families", families)
+            self.assertEqual(done.returncode, 3)
+            self.assertIn(b'/vehicles/0/port_access is "boot-floor", for which no guide has steps',
+                          done.stderr)
+        self.assertEqual(run("assess", "--families", families, example("dry-and-quiet.json"))
+                         .returncode, 0)
+
+    def test_own_guides_replace_shipped_ones_of_the_same_name(self):
+        with open("data/guides/20-identify-fluid.json", encoding="utf-8") as f:
+            text = f.read()
+        name = "20-identify-fluid"
+        guides = self.folder(**{name: text.replace("White paper.", "Blotting paper.")})
+        done = run("guide", "--guides", guides)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertIn(b"Blotting paper.", done.stdout)
+        self.assertIn(b"1. Check the sensor port", done.stdout)
+        bad = self.folder(**{name: text.replace("dryshaft-guide/1", "dryshaft-guide/9")})
+        for command in ("check", "guide"):
+            done = run(command, "--guides", bad)
+            self.assertEqual(done.returncode, 3)
+            self.assertIn(name.encode() + b".json:2:13: error[bad-value]: /format", done.stderr)
+
+    def test_a_guides_folder_beside_named_rules_is_used(self):
+        with tempfile.TemporaryDirectory() as shop:
+            shutil.copytree("data/rules", os.path.join(shop, "rules"))
+            done = run("guide", "--rules", os.path.join(shop, "rules"))
+            self.assertEqual((done.returncode, done.stderr), (0, b""))
+            shutil.copytree("data/guides", os.path.join(shop, "guides"))
+            path = os.path.join(shop, "guides", "20-identify-fluid.json")
+            with open(path, encoding="utf-8") as f:
+                text = f.read()
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(text.replace("White paper.", "Blotting paper."))
+            done = run("guide", "--rules", os.path.join(shop, "rules") + "/")
+            self.assertIn(b"Blotting paper.", done.stdout)
+
+    def test_to_a_file(self):
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "guide.md")
+            done = run("guide", "--for", "owner", "--format", "markdown", "--out", path)
+            self.assertEqual((done.returncode, done.stdout), (0, b""))
+            with open(path, "rb") as f:
+                self.assertTrue(f.read().startswith(b"# What you can check yourself\n"))
+        self.assertEqual(run("guide", "--out", "no-such-folder/guide.txt").returncode, 4)
 
 
 class Assess(unittest.TestCase):

@@ -38,6 +38,9 @@ inline std::vector<NamedText> shipped_rules() {
 inline std::vector<NamedText> shipped_families() {
   return read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "families");
 }
+inline std::vector<NamedText> shipped_guides() {
+  return read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "guides");
+}
 
 inline const Knowledge& shipped() {
   static const Knowledge knowledge = [] {
@@ -58,10 +61,9 @@ inline const Model& shipped_model() {
   return model;
 }
 
-// The shipped rules with one text replaced once in one file.
-inline std::vector<NamedText> edited_rules(std::string_view file, std::string_view from,
-                                           std::string_view to) {
-  std::vector<NamedText> files = shipped_rules();
+// `files` with one text replaced once in one of them.
+inline std::vector<NamedText> edited(std::vector<NamedText> files, std::string_view file,
+                                     std::string_view from, std::string_view to) {
   const auto found = std::ranges::find(files, file, &NamedText::name);
   const std::size_t at = found->text.find(from);
   if (at == std::string::npos) {
@@ -69,6 +71,10 @@ inline std::vector<NamedText> edited_rules(std::string_view file, std::string_vi
   }
   found->text.replace(at, from.size(), to);
   return files;
+}
+inline std::vector<NamedText> edited_rules(std::string_view file, std::string_view from,
+                                           std::string_view to) {
+  return edited(shipped_rules(), file, from, to);
 }
 
 inline std::string complaints(const std::vector<Diagnostic>& diagnostics) {

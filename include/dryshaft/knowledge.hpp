@@ -251,7 +251,8 @@ struct Family : Item {
 struct Knowledge {
   std::string id;
   std::string version;
-  std::string sha256;  ///< over names and texts of all rule and family files, by name
+  /// Over names and texts of all rule and family files, by name; a family's `guide` left out.
+  std::string sha256;
   Settings settings;
   std::array<CauseRule, kCauseCount> causes;
   std::vector<Background> backgrounds;  ///< one a finding at most
@@ -272,6 +273,8 @@ struct Knowledge {
 };
 
 inline constexpr std::string_view kGenericFamily = "generic";
+/// The member of a family file that holds its steps of the inspection guide.
+inline constexpr std::string_view kGuideMember = "guide";
 
 /// Ids of contradictions that the grader can find; the rule data words them.
 std::span<const std::string_view> contradiction_ids();

@@ -11,6 +11,7 @@ namespace {
 struct Options {
   std::vector<std::string> files;
   DataOptions data;
+  std::optional<std::string> guides;
 };
 
 int run(const Options& o) {
@@ -19,14 +20,18 @@ int run(const Options& o) {
     return kRejected;
   }
   const Knowledge& k = *knowledge.value;
+  const Result<Guides> guides = load_guides(o.data, o.guides, k);
+  if (!guides.value) {
+    return kRejected;
+  }
   Output output(std::nullopt);
   output.write(fmt::format(
-      "rules {} version {}: {} causes, {} links, {} floors, {} actions, {} cautions, {} families: "
-      "no error\n",
+      "rules {} version {}: {} causes, {} links, {} floors, {} actions, {} cautions, {} families, "
+      "{} procedures: no error\n",
       k.id, k.version, k.causes.size(), k.links.size(), k.floors.size(), k.actions.size(),
-      k.cautions.size(), k.families.size()));
+      k.cautions.size(), k.families.size(), guides.value->common.procedures.size()));
   std::vector<std::string> files = o.files;
-  if (files.empty() && !o.data.rules && !o.data.families) {
+  if (files.empty() && !o.data.rules && !o.data.families && !o.guides) {
     files.emplace_back("-");
   }
   std::vector<Record> records;
@@ -66,9 +71,10 @@ int run(const Options& o) {
 Run add_check(CLI::App& parent) {
   auto o = std::make_shared<Options>();
   CLI::App* app = parent.add_subcommand(
-      "check", "Validate records, rule data and family profiles; grade nothing");
+      "check", "Validate records, rule data, family profiles and guides; grade nothing");
   app->add_option("FILE", o->files, "Records; - or no file and no folder: standard input");
   add_data_options(*app, o->data);
+  add_guides_option(*app, o->guides);
   return [o] { return run(*o); };
 }
 

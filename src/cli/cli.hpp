@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "dryshaft/assess.hpp"
+#include "dryshaft/guide.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/record.hpp"
 
@@ -114,6 +115,11 @@ void add_data_options(CLI::App& app, DataOptions& options);
 // Loads and checks; complaints go to standard error. No value: exit kRejected.
 // Throws Stop where a folder does not exist.
 Result<Knowledge> load(const DataOptions& options);
+// Guides: `folder` if named, else `guides` beside the named rules, and the
+// shipped ones whose file names are not taken. Complaints go to standard error.
+Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,
+                           const Knowledge& knowledge);
+void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 
@@ -122,6 +128,7 @@ ReadOptions read_options(const Knowledge& knowledge);
 using Run = std::function<int()>;
 Run add_assess(CLI::App& parent);
 Run add_check(CLI::App& parent);
+Run add_guide(CLI::App& parent);
 Run add_rules(CLI::App& parent);
 Run add_rules_test(CLI::App& rules);
 Run add_rules_verify(CLI::App& rules);

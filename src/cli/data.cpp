@@ -4,6 +4,7 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <filesystem>
+#include <iterator>
 
 #include "cli/cli.hpp"
 
@@ -52,6 +53,27 @@ std::vector<NamedText> json_files(const fs::path& folder) {
   return files;
 }
 
+// Those of `shipped` whose file name no file of `own` has.
+std::vector<NamedText> not_taken(std::vector<NamedText> shipped,
+                                 const std::vector<NamedText>& own) {
+  const auto base = [](const NamedText& f) { return fs::path(f.name).filename(); };
+  std::erase_if(shipped, [&](const NamedText& f) {
+    return std::ranges::find(own, base(f), base) != own.end();
+  });
+  return shipped;
+}
+
+// Shipped families stay, save where a given file has the same name.
+std::vector<NamedText> family_files(const DataOptions& options) {
+  std::vector<NamedText> families;
+  if (options.families) {
+    families = json_files(*options.families);
+  }
+  std::ranges::move(not_taken(json_files(shipped_data() / "families"), families),
+                    std::back_inserter(families));
+  return families;
+}
+
 }  // namespace
 
 void add_data_options(CLI::App& app, DataOptions& options) {
@@ -65,20 +87,37 @@ void add_data_options(CLI::App& app, DataOptions& options) {
 Result<Knowledge> load(const DataOptions& options) {
   std::vector<NamedText> rules =
       json_files(options.rules ? fs::path(*options.rules) : shipped_data() / "rules");
-  std::vector<NamedText> families;
-  if (options.families) {
-    families = json_files(*options.families);
-  }
-  // Shipped families stay, save where a given file has the same name.
-  const auto base = [](const NamedText& f) { return fs::path(f.name).filename(); };
-  for (NamedText& shipped : json_files(shipped_data() / "families")) {
-    if (std::ranges::find(families, base(shipped), base) == families.end()) {
-      families.push_back(std::move(shipped));
-    }
-  }
-  Result<Knowledge> knowledge = load_knowledge(std::move(rules), std::move(families));
+  Result<Knowledge> knowledge = load_knowledge(std::move(rules), family_files(options));
   complain(knowledge.diagnostics);
   return knowledge;
+}
+
+void add_guides_option(CLI::App& app, std::optional<std::string>& folder) {
+  app.add_option("--guides", folder,
+                 "Folder with guides; they come before shipped ones of the same file name")
+      ->type_name("DIR");
+}
+
+Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,
+                           const Knowledge& knowledge) {
+  std::vector<NamedText> own;
+  std::error_code ec;
+  if (folder) {
+    own = json_files(*folder);
+  } else if (options.rules) {
+    const fs::path beside = fs::weakly_canonical(*options.rules, ec).parent_path() / "guides";
+    if (fs::is_directory(beside, ec)) {
+      own = json_files(beside);
+    }
+  }
+  std::vector<NamedText> shipped = not_taken(json_files(shipped_data() / "guides"), own);
+  std::vector<NamedText> borrowed;
+  // Shipped guides go with shipped rules; to others they are lent.
+  std::ranges::move(shipped, std::back_inserter(options.rules ? borrowed : own));
+  Result<Guides> guides =
+      dryshaft::load_guides(std::move(own), std::move(borrowed), family_files(options), knowledge);
+  complain(guides.diagnostics);
+  return guides;
 }
 
 ReadOptions read_options(const Knowledge& knowledge) {

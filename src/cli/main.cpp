@@ -54,8 +54,10 @@ int run(int argc, char** argv) {
       "A screening aid: the decision stays with a qualified technician.\n"
       "Exit codes: 0 done, 1 a grade at or below --fail-on, 2 wrong usage,\n"
       "3 some input was rejected, 4 output could not be written, 70 a bug.");
-  const std::map<std::string, Run> commands = {
-      {"assess", add_assess(app)}, {"check", add_check(app)}, {"rules", add_rules(app)}};
+  const std::map<std::string, Run> commands = {{"assess", add_assess(app)},
+                                               {"check", add_check(app)},
+                                               {"guide", add_guide(app)},
+                                               {"rules", add_rules(app)}};
   if (const auto wrong = mistyped(app, argc, argv)) {
     return usage(*wrong);
   }
@@ -64,8 +66,9 @@ int run(int argc, char** argv) {
   } catch (const CLI::Success& help) {
     return app.exit(help) == 0 ? kDone : kUsage;
   } catch (const CLI::ParseError& error) {
-    return usage(argc < 2 ? std::string("name a command: assess, check or rules; --help tells more")
-                          : std::string(error.what()));
+    return usage(
+        argc < 2 ? std::string("name a command: assess, check, guide or rules; --help tells more")
+                 : std::string(error.what()));
   }
   return commands.at(app.get_subcommands().front()->get_name())();
 }

@@ -18,7 +18,6 @@ using located::Kind;
 using located::Node;
 using Words = std::vector<std::string_view>;
 
-constexpr located::Limits kLimits{.depth = 32, .bytes = std::size_t{16} << 20U};
 constexpr std::string_view kNotObserved = "not-observed";
 
 template <typename Table>
@@ -44,6 +43,22 @@ Words grade_names() {
     words.push_back(name(static_cast<Grade>(i)));
   }
   return words;
+}
+
+// A family file without its steps of the guide, which grade nothing (see guide.hpp).
+std::string without_guide(const located::Document& document) {
+  std::string text(document.text());
+  const Node* before = nullptr;
+  for (const Node* n = document.first(document.root()); n != nullptr; n = document.next(*n)) {
+    if (n->key == kGuideMember) {
+      const Node* after = document.next(*n);
+      const std::size_t begin = before != nullptr ? before->end : n->key_begin;
+      const std::size_t end = before == nullptr && after != nullptr ? after->key_begin : n->end;
+      return text.erase(begin, end - begin);
+    }
+    before = n;
+  }
+  return text;
 }
 
 struct SettingSpec {
@@ -107,14 +122,13 @@ class Loader {
 
   Knowledge k_;
   std::vector<Diagnostic> out_;
-  std::string file_;
-  std::map<std::string, std::string, std::less<>> ids_;  // id -> where it was first used
+  ItemReader items_;
 };
 
 template <typename Read>
 bool Loader::with_file(const NamedText& file, Read read) {
-  file_ = file.name;
-  const located::Document document(file.text, {.source = file.name}, kLimits, out_);
+  items_.begin_file(file.name);
+  const located::Document document(file.text, {.source = file.name}, kDataLimits, out_);
   if (!document.usable()) {
     return false;
   }
@@ -127,33 +141,7 @@ bool Loader::with_file(const NamedText& file, Read read) {
   return true;
 }
 
-void Loader::item(ObjectView& view, Item& item) {
-  item.id = view.text("id");
-  item.file = file_;
-  const Diagnostic here = view.document().at(view.node(), "", "");
-  item.line = here.line;
-  item.reason = view.text("reason");
-  const std::string source = view.text("source");
-  constexpr std::string_view kPublished = "published: ";
-  if (source.starts_with(kPublished) && source.size() > kPublished.size()) {
-    item.source = {SourceMark::published, source.substr(kPublished.size())};
-  } else if (source == "common practice") {
-    item.source.mark = SourceMark::common_practice;
-  } else if (source != "from memory" && !source.empty()) {
-    view.complain(*view.optional("source"), "bad-value", fmt::format("is \"{}\"", source),
-                  "from memory, common practice, published: SOURCE",
-                  "say honestly where the value comes from");
-  }
-  if (item.id.empty()) {
-    return;
-  }
-  const auto [other, is_new] = ids_.emplace(item.id, fmt::format("{}:{}", file_, item.line));
-  if (!is_new) {
-    view.complain(*view.optional("id"), "repeated-id", fmt::format("is \"{}\"", item.id),
-                  "an id that nothing else has",
-                  fmt::format("it was first used at {}", other->second));
-  }
-}
+void Loader::item(ObjectView& view, Item& item) { items_.read(view, item); }
 
 std::uint8_t Loader::mask(ObjectView& view, const Node& node, const Words& words) {
   if (node.kind != Kind::array || node.children == 0) {
@@ -703,6 +691,7 @@ void Loader::family(ObjectView& top) {
     view.done();
     f.vehicles.push_back(std::move(v));
   }
+  top.optional(kGuideMember);  // read by load_guides
   k_.families.push_back(std::move(f));
 }
 
@@ -782,8 +771,8 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
       {"actions.json", &Loader::actions}, {"cautions.json", &Loader::cautions},
       {"grades.json", &Loader::grades}};
   std::string hashed;
-  const auto hash = [&](const NamedText& f) {
-    hashed += fmt::format("{} {}\n", base_name(f.name), sha256_hex(f.text));
+  const auto hash = [&](const NamedText& f, std::string_view text) {
+    hashed += fmt::format("{} {}\n", base_name(f.name), sha256_hex(text));
   };
   bool readable = true;
   std::set<std::string_view> given;
@@ -793,7 +782,7 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
       continue;
     }
     given.insert(reader->first);
-    hash(f);
+    hash(f, f.text);
     readable = with_file(f, [&](ObjectView& top) { (this->*reader->second)(top); }) && readable;
   }
   for (const auto& [file, reader] : readers) {
@@ -807,8 +796,11 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
     }
   }
   for (const NamedText& f : family_files) {
-    hash(f);
-    readable = with_file(f, [&](ObjectView& top) { family(top); }) && readable;
+    const auto read = [&](ObjectView& top) {
+      hash(f, without_guide(top.document()));
+      family(top);
+    };
+    readable = with_file(f, read) && readable;
   }
   if (readable) {
     references();

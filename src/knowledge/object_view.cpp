@@ -185,4 +185,35 @@ void ObjectView::done() {
   }
 }
 
+void ItemReader::read_grounds(ObjectView& view, Item& item) const {
+  item.file = file_;
+  item.line = view.document().at(view.node(), "", "").line;
+  item.reason = view.text("reason");
+  const std::string source = view.text("source");
+  constexpr std::string_view kPublished = "published: ";
+  if (source.starts_with(kPublished) && source.size() > kPublished.size()) {
+    item.source = {SourceMark::published, source.substr(kPublished.size())};
+  } else if (source == "common practice") {
+    item.source.mark = SourceMark::common_practice;
+  } else if (source != "from memory" && !source.empty()) {
+    view.complain(*view.optional("source"), "bad-value", fmt::format("is \"{}\"", source),
+                  "from memory, common practice, published: SOURCE",
+                  "say honestly where the value comes from");
+  }
+}
+
+void ItemReader::read(ObjectView& view, Item& item) {
+  item.id = view.text("id");
+  read_grounds(view, item);
+  if (item.id.empty()) {
+    return;
+  }
+  const auto [other, is_new] = ids_.emplace(item.id, fmt::format("{}:{}", file_, item.line));
+  if (!is_new) {
+    view.complain(*view.optional("id"), "repeated-id", fmt::format("is \"{}\"", item.id),
+                  "an id that nothing else has",
+                  fmt::format("it was first used at {}", other->second));
+  }
+}
+
 }  // namespace dryshaft

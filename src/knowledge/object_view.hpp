@@ -3,6 +3,7 @@
 #ifndef DRYSHAFT_KNOWLEDGE_OBJECT_VIEW_HPP
 #define DRYSHAFT_KNOWLEDGE_OBJECT_VIEW_HPP
 
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -10,8 +11,12 @@
 
 #include "base/located_json.hpp"
 #include "dryshaft/diagnostic.hpp"
+#include "dryshaft/knowledge.hpp"
 
 namespace dryshaft {
+
+// What a file of data may be at most.
+inline constexpr located::Limits kDataLimits{.depth = 32, .bytes = std::size_t{16} << 20U};
 
 class ObjectView {
  public:
@@ -58,6 +63,20 @@ class ObjectView {
   std::vector<Diagnostic>& out_;
   std::vector<std::string_view> known_;
   bool is_object_ = true;
+};
+
+// Reads what every item has, and remembers ids: none may stand twice.
+class ItemReader {
+ public:
+  void begin_file(std::string name) { file_ = std::move(name); }
+  [[nodiscard]] const std::string& file() const { return file_; }
+  void read(ObjectView& view, Item& item);
+  // `reason`, `source` and the place of an item that needs no id.
+  void read_grounds(ObjectView& view, Item& item) const;
+
+ private:
+  std::string file_;
+  std::map<std::string, std::string, std::less<>> ids_;  // id -> where it was first used
 };
 
 // A list as error messages show it: `a, b, c`.

@@ -106,8 +106,17 @@ struct Verbatim {
   std::string text;
 };
 
+// A line to fill in on paper: boxes to tick, or room to write. Entries that
+// follow each other make one form.
+struct Entry {
+  std::string label;
+  std::vector<std::string> choices;  // words beside boxes; none: room to write
+  std::string unit;                  // behind the room to write, or empty
+};
+
 using Block =
-    std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Timeline, Verbatim>;
+    std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Timeline, Verbatim,
+                 Entry>;
 using Document = std::vector<Block>;
 
 Document describe(const Report& report, Units units);

@@ -62,7 +62,8 @@ class Html {
 
  private:
   static bool runs_on(const Block& block) {
-    return std::holds_alternative<document::Item>(block) || std::holds_alternative<Bar>(block);
+    return std::holds_alternative<document::Item>(block) || std::holds_alternative<Bar>(block) ||
+           std::holds_alternative<Entry>(block);
   }
 
   template <typename... Args>
@@ -218,6 +219,27 @@ class Html {
       rest.remove_prefix(std::min(end + 1, rest.size()));
     }
     add("</pre>\n");
+  }
+
+  // Boxes and room that can be filled in on a screen as well; nothing is kept or sent.
+  void put(const Entry& entry, bool starts, bool ends) {
+    if (starts) {
+      add("<dl class=\"entries\">\n");
+    }
+    const std::string label = escaped(entry.label);
+    add("<div><dt>{}</dt><dd>", label);
+    for (const std::string& choice : entry.choices) {
+      add("<label><input type=\"checkbox\" aria-label=\"{}: {}\">{}</label>", label,
+          escaped(choice), escaped(choice));
+    }
+    if (entry.choices.empty()) {
+      add("<label><input type=\"text\" autocomplete=\"off\" aria-label=\"{}\">{}</label>", label,
+          escaped(entry.unit));
+    }
+    add("</dd></div>\n");
+    if (ends) {
+      add("</dl>\n");
+    }
   }
 
   void put(const Timeline& line, bool /*starts*/, bool /*ends*/);

@@ -196,6 +196,21 @@ class Markdown {
 
   void put(const Timeline& /*said in a table*/, bool /*same*/) {}
 
+  void put(const Entry& entry, bool same) {
+    if (!same) {
+      blank();
+    }
+    std::string line = fmt::format("- {}:", escaped(entry.label));
+    for (const std::string& choice : entry.choices) {
+      line += fmt::format(" \u2610 {}", escaped(choice));
+    }
+    if (entry.choices.empty()) {
+      line += " ....................";
+      line += entry.unit.empty() ? "" : " " + escaped(entry.unit);
+    }
+    add(line);
+  }
+
   // Inside <pre>, Markdown reads nothing until </pre>, which no escaped text can hold.
   void put(const Verbatim& verbatim, bool /*same*/) {
     blank();

@@ -199,6 +199,50 @@ class Page {
     }
   }
 
+  void put(const Entry& entry) {
+    constexpr std::size_t kLabel = 32;
+    constexpr std::string_view kRoom = "....................";
+    const std::size_t hang = indent_ + (roomy_ ? kLabel : 4);
+    constexpr std::string_view kBox = "[ ] ";
+    // A box stays with its word: these lines are not wrapped as text is.
+    std::vector<std::string> parts;
+    for (const std::string& choice : entry.choices) {
+      const std::vector<std::string> wrapped =
+          layout::wrap(layout::clean(choice), width_ - hang - kBox.size());
+      for (std::size_t l = 0; l < wrapped.size(); ++l) {
+        parts.push_back((l == 0 ? std::string(kBox) : spaces(kBox.size())) + wrapped[l]);
+      }
+    }
+    if (parts.empty()) {
+      parts.push_back(
+          fmt::format("{}{}{}", kRoom, entry.unit.empty() ? "" : " ", layout::clean(entry.unit)));
+    }
+    std::vector<std::string> labels = layout::wrap(layout::clean(entry.label), hang - indent_ - 2);
+    if (!roomy_) {
+      whole(indent_, entry.label);
+      labels.clear();
+    }
+    std::size_t row = 0;
+    std::string text;
+    const auto flush = [&] {
+      const std::string_view beside =
+          row < labels.size() ? std::string_view(labels[row]) : std::string_view();
+      line(spaces(indent_) + padded(beside, hang - indent_, false) + text);
+      text.clear();
+      ++row;
+    };
+    for (const std::string& part : parts) {
+      if (!text.empty() && (part.starts_with(' ') ||
+                            hang + layout::width(text) + 3 + layout::width(part) > width_)) {
+        flush();
+      }
+      text += (text.empty() ? "" : "   ") + part;
+    }
+    while (!text.empty() || row < labels.size()) {
+      flush();
+    }
+  }
+
   void put(const Table& table);
   void stacked(const Table& table);
 

@@ -1,0 +1,134 @@
+#include "dryshaft/guide.hpp"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <cstdlib>
+#include <memory>
+
+#include "cli/cli.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+using Words = std::vector<std::string_view>;
+
+struct Options {
+  std::string family;
+  std::string vehicle;
+  std::string check;
+  std::string audience = "technician";
+  std::string format = "text";
+  std::string units = "km";
+  std::optional<std::string> out;
+  DataOptions data;
+  std::optional<std::string> guides;
+};
+
+Stop no_such(std::string_view what, std::string_view wanted, std::string_view list, Words known) {
+  std::ranges::sort(known);
+  const std::string_view near = closest(wanted, known);
+  return {kUsage, fmt::format("there is no {} \"{}\"{}; {}: {}", what, wanted,
+                              near.empty() ? "" : fmt::format(", did you mean \"{}\"?", near), list,
+                              fmt::join(known, ", "))};
+}
+
+void check_names(const Options& o, const Knowledge& k) {
+  Words families;
+  for (const Family& f : k.families) {
+    families.push_back(f.id);
+  }
+  if (!o.family.empty() && std::ranges::find(families, o.family) == families.end()) {
+    throw no_such("family", o.family, "families", families);
+  }
+  if (o.vehicle.empty()) {
+    return;
+  }
+  if (o.family.empty()) {
+    throw Stop{kUsage, "--vehicle goes with --family, which says whose vehicle it is"};
+  }
+  Words vehicles;
+  for (const VehicleProfile& v : k.family(o.family).vehicles) {
+    vehicles.push_back(v.id);
+  }
+  if (vehicles.empty()) {
+    throw Stop{kUsage, fmt::format("the profile of family {} names no vehicle", o.family)};
+  }
+  if (std::ranges::find(vehicles, o.vehicle) == vehicles.end()) {
+    throw no_such("vehicle", o.vehicle, fmt::format("vehicles of {}", o.family), vehicles);
+  }
+}
+
+bool coloured(const Options& o) {
+  const char* no_colour = std::getenv("NO_COLOR");
+  return !o.out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
+}
+
+int run(const Options& o) {
+  const Result<Knowledge> knowledge = load(o.data);
+  if (!knowledge.value) {
+    return kRejected;
+  }
+  const Knowledge& k = *knowledge.value;
+  check_names(o, k);
+  const Result<Guides> loaded = load_guides(o.data, o.guides, k);
+  if (!loaded.value) {
+    return kRejected;
+  }
+  const Guides& guides = *loaded.value;
+  const GuideRequest request{
+      .family = o.family,
+      .vehicle = o.vehicle,
+      .check = o.check,
+      .audience = o.audience == "owner" ? Audience::owner : Audience::technician,
+      .units = o.units == "mi" ? Units::mi : Units::km};
+  if (!o.check.empty()) {
+    const Words known = guide_checks(guides, k, request);
+    if (std::ranges::find(known, o.check) == known.end()) {
+      throw no_such("check", o.check, "checks", known);
+    }
+  }
+  Output output(o.out);
+  if (o.format == "html") {
+    output.write(guide_to_html(guides, k, request));
+  } else if (o.format == "markdown") {
+    output.write(guide_to_markdown(guides, k, request));
+  } else {
+    output.write(guide_to_text(guides, k, request,
+                               {.colour = coloured(o), .width = 80, .units = request.units}));
+  }
+  return output.finish();
+}
+
+}  // namespace
+
+Run add_guide(CLI::App& parent) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app = parent.add_subcommand(
+      "guide", "Print how to inspect a unit: the sensor port and the other checks, step by step");
+  app->add_option("--family", o->family, "Drive-unit family; not named: every way to the port")
+      ->type_name("ID");
+  app->add_option("--vehicle", o->vehicle, "Vehicle of the family, which says where the port is")
+      ->type_name("ID");
+  app->add_option("--check", o->check, "This check alone, such as check-port")->type_name("ID");
+  app->add_option("--for", o->audience,
+                  "Who reads it: technician, or owner (no tools, nothing at high voltage)")
+      ->check(CLI::IsMember({"technician", "owner"}))
+      ->type_name("WHO");
+  app->add_option("--format", o->format, "text, markdown, or html for a page to print")
+      ->check(CLI::IsMember({"text", "markdown", "html"}))
+      ->type_name("FORMAT");
+  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
+      ->type_name("FILE");
+  app->add_option("--units", o->units, "Distances in km or mi")
+      ->check(CLI::IsMember({"km", "mi"}))
+      ->type_name("UNITS");
+  add_data_options(*app, o->data);
+  add_guides_option(*app, o->guides);
+  app->footer("Example: dryshaft guide --family plover-2 --vehicle Tarn --check check-port");
+  return [o] { return run(*o); };
+}
+
+}  // namespace dryshaft::cli
