@@ -87,6 +87,7 @@
     shown.textContent = `${count} of ${rows.length} units`;
   };
   tools.addEventListener("input", filter);
+  tools.addEventListener("change", filter);
   filter();
   table.parentElement.before(tools);
 
