@@ -1,0 +1,4 @@
+#include "dryshaft/form.hpp"
+namespace dryshaft {
+std::string blank_html(const Form&) { return {}; }
+}
