@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "dryshaft/form.hpp"
+#include "form/wording.hpp"
 #include "record/shape.hpp"
 
 namespace dryshaft {
@@ -29,6 +30,8 @@ std::string key_of(const FieldSpec& field) {
   }
   if (field.miles_too) {
     pointer.remove_suffix(kMilesSuffix.size());
+  } else if (!field.form.rough.empty()) {
+    pointer = pointer.substr(0, pointer.find('_'));  // asked without its unit
   }
   std::string key(pointer.substr(1));
   std::ranges::replace_if(
@@ -209,7 +212,7 @@ class Writer {
       out.push_back({ordered(check), true});
     }
     Json now = begun();
-    put(now, Field::by, spec(Field::by).choices[kOwner].id);
+    put(now, Field::by, form::kOwnerWord);
     for_each([&](std::size_t i, const FormQuestion& q) {
       if (!q.of_check && !(at_port(q) && apart)) {
         put(now, i);
@@ -234,8 +237,6 @@ class Writer {
   }
 
  private:
-  static constexpr std::size_t kOwner = 2;
-
   static Json::json_pointer pointer(Field field) {
     return Json::json_pointer(std::string(spec(field).pointer));
   }

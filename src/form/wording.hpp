@@ -22,6 +22,25 @@ inline constexpr std::string_view kNoTools =
 inline constexpr std::string_view kGaps =
     "Leave out what you do not know. A blank is never taken for good news or for bad.";
 
+// The page.
+inline constexpr std::string_view kKept =
+    "Your answers stay in this browser until you delete them; this page sends nothing anywhere.";
+inline constexpr std::string_view kNoScript =
+    "This page needs scripting, which is off in this browser. The same form comes as plain text, "
+    "to print or to fill in an editor: dryshaft form blank";
+inline constexpr std::string_view kTrouble =
+    "This browser does not let the page keep your answers. Fill it in at one go: closing or "
+    "reloading the page loses them.";
+inline constexpr std::string_view kUnfinished =
+    "Before there is a record, the answers marked below have to be put right.";
+inline constexpr std::string_view kHandOn =
+    "This is what you hand on. Save it or copy it, and give it to the workshop. The program "
+    "dryshaft makes a report for you from it: dryshaft assess --for owner FILE";
+inline constexpr std::string_view kRecordLabel = "The record as text";
+
+// Who looked, where nobody says otherwise: a word of `inspection.by`.
+inline constexpr std::string_view kOwnerWord = "owner";
+
 // The text form.
 inline constexpr std::string_view kBegin = "DRYSHAFT FORM 1";
 inline constexpr std::string_view kEnd = "END OF THE FORM";
