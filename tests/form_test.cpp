@@ -417,7 +417,7 @@ TEST_CASE("extra words around an answer are understood, or told of") {
           true);
   }
   CHECK(complaints_of(replaced(text, question, question + "\nIt sings in the rain.")) ==
-        "form.txt:75:1: warning[extra-words]: [noise-present] holds words that were not "
+        "form.txt:92:1: warning[extra-words]: [noise-present] holds words that were not "
         "understood: \"It sings in the rain.\"\n"
         "  It sings in the rain.\n"
         "  ^\n"
@@ -442,29 +442,80 @@ TEST_CASE("wrong answers are told with their place, all of them") {
   CHECK(forms.records.rejected == 1);
   CHECK(forms.text.empty());
   CHECK(complaints(forms.records.diagnostics) ==
-        R"(form.txt:52:11: error[bad-date]: [unit-built] is "05/2017"
+        R"(form.txt:56:11: error[bad-date]: [unit-built] is "05/2017"
   Answer: 05/2017
           ^
   allowed: YYYY, YYYY-MM
   hint: write the year first, then the month, then the day
-form.txt:77:11: error[bad-date]: [date] is "18.3.2026"
+form.txt:78:11: error[bad-date]: [date] is "18.3.2026"
+  Answer: 18.3.2026
+          ^
+  allowed: YYYY-MM-DD
+  hint: write the year first, then the month, then the day
+form.txt:83:11: error[bad-value]: [odometer] is "109000", without a unit
+  Answer: 109000
+          ^
+  allowed: km, miles
+  hint: mark one of them at [units], or write it after the number
+form.txt:96:3: error[two-answers]: [noise-present] is marked more than once: "no" as well
+  [x] no
+  ^
+  hint: leave one mark
+form.txt:131:3: error[bad-mark]: [noise-level] is marked "?"
+  [?] faint: heard only if you listen for it
+  ^
+  allowed: x, or nothing
+  hint: put an x between the brackets of the answer that fits
+form.txt:245:3: error[bad-value]: [port-fluid-kind] is "motor oil"
+  [x] motor oil
+  ^
+  allowed: coolant; gear oil; something milky; clear water; I do not know
+form.txt:257:1: error[unknown-question]: [port-corosion] is no question of this form
+  [port-corosion] Was there rust on the tip?
+  ^
+  hint: did you mean [port-corrosion]?
 )");
 }
 
 TEST_CASE("a form that was never filled says what it needs") {
   const FormsRead forms = read(blank_text(owners()));
   CHECK(forms.records.rejected == 1);
-  CHECK(complaints(forms.records.diagnostics) == "");
+  CHECK(
+      complaints(forms.records.diagnostics) ==
+      R"(form.txt:38:1: warning[no-name]: [unit-id] is blank: the car is called "line 1 of form.txt"
+  [unit-id] What do you call this car?
+  ^
+form.txt:76:1: error[missing-field]: [date] is missing
+  [date] Which day is it today?
+  ^
+  allowed: YYYY-MM-DD
+  hint: write it after "Answer:"; there is no record without it
+)");
 }
 
 TEST_CASE("answers that contradict their question's condition are refused, gaps are closed") {
   const std::string text = begun();
-  CHECK(complaints_of(marked(marked(text, "noise-present", "no"), "noise-level", "loud")) == "");
-  CHECK(complaints_of(marked(text, "port-fluid-kind", "coolant")) == "");
+  CHECK(complaints_of(marked(marked(text, "noise-present", "no"), "noise-level", "loud")) ==
+        R"(form.txt:133:3: error[not-asked]: [noise-level] is answered, but [noise-present] is "no"
+  [x] loud: it disturbs a talk
+  ^
+  hint: take out one of the two answers
+)");
+  CHECK(complaints_of(marked(text, "port-fluid-kind", "coolant")) ==
+        R"(form.txt:244:3: error[not-asked]: [port-fluid-kind] is answered, but [port-fluid] is not
+  [x] coolant
+  ^
+  hint: answer [port-fluid] too
+)");
   const std::string gap = marked(text, "noise-level", "loud");
   CHECK(only_record(gap)["inspection"]["noise"] ==
         nlohmann::json({{"present", true}, {"level", "loud"}}));
-  CHECK(complaints_of(gap) == "");
+  CHECK(
+      complaints_of(gap) ==
+      R"(form.txt:133:3: warning[taken-as]: [noise-level] is answered, so [noise-present] is taken as "yes"
+  [x] loud: it disturbs a talk
+  ^
+)");
 }
 
 TEST_CASE("several forms in one text; a bad one loses no good one") {
@@ -503,13 +554,28 @@ TEST_CASE("records as the page saved them come back, also from a quoted mail") {
   const FormsRead forms = read("Hello\n\n> " + replaced(spoilt, "\n", "\n> "));
   CHECK(forms.records.rejected == 1);
   CHECK(forms.text == lines.substr(lines.find('\n') + 1));
-  CHECK(complaints(forms.records.diagnostics) == "");
+  CHECK(complaints(forms.records.diagnostics) ==
+        R"(form.txt:3:78: error[bad-date]: /inspection/date is "2026-13-18"
+  "date":"2026-13-18"}}
+         ^
+  allowed: YYYY-MM-DD
+)");
 }
 
 TEST_CASE("texts that hold no form are refused") {
-  CHECK(complaints_of("Dear all,\nnothing here.\n") == "");
-  CHECK(complaints_of("") == "");
-  CHECK(complaints_of("DRYSHAFT FORM 1\n[date]\nAnswer: 18. M\xE4rz\n") == "");
+  CHECK(complaints_of("Dear all,\nnothing here.\n") ==
+        "form.txt:1:1: error[no-form]: holds no form and no record\n"
+        "  Dear all,\n"
+        "  ^\n"
+        "  hint: a blank form comes from `dryshaft form blank`\n");
+  CHECK(complaints_of("") ==
+        "form.txt:1:1: error[no-form]: holds no form and no record\n"
+        "  hint: a blank form comes from `dryshaft form blank`\n");
+  CHECK(complaints_of("DRYSHAFT FORM 1\n[date]\nAnswer: 18. M\xE4rz\n") ==
+        "form.txt:3:14: error[utf-8]: byte 0xE4 is not UTF-8\n"
+        "  Answer: 18. M\xEF\xBF\xBDrz\n"
+        "               ^\n"
+        "  hint: save the file as UTF-8\n");
 }
 
 TEST_CASE("what is read from a form is only text") {
@@ -531,9 +597,10 @@ TEST_CASE("any cut of a filled form is read or refused, and never more than was 
 
 TEST_CASE("the page holds its questions as data that no text can leave") {
   std::vector<NamedText> families = shipped_families();
-  families.push_back({"odd.json",
-                      R"({"format":"dryshaft-family/1","id":"</script><b>","title":"</script><b>",)"
-                      R"("periods":[],"vehicles":[],"reason":"x","source":"from memory"})"});
+  families.push_back(
+      {"odd.json",
+       R"({"format":"dryshaft-family/1","id":"</script><b>","title":"</script><b>",)"
+       R"("rotor_magnets":"no","periods":[],"vehicles":[],"reason":"x","source":"from memory"})"});
   const Result<Knowledge> odd = load_knowledge(shipped_rules(), std::move(families));
   INFO(complaints(odd.diagnostics));
   REQUIRE(odd.value);

@@ -541,7 +541,10 @@ class FormReader {
     Diagnostic& d = complain(w.present ? place_of(c.question) : form_begin, key, c.diagnostic.code,
                              std::move(c.diagnostic.message));
     d.allowed = std::move(c.diagnostic.allowed);
-    d.hint = std::move(c.diagnostic.hint);
+    d.hint =
+        c.diagnostic.code == "missing-field"
+            ? fmt::format("write it after \"{}\"; there is no record without it", form::kAnswer)
+            : std::move(c.diagnostic.hint);
   }
 
   const Form& form_;
