@@ -122,7 +122,7 @@ class Conversation {
       say(fmt::format("\n{}\n", spec(part_).title));
       say(folded("", 0, spec(part_).intro));
     }
-    say("\n" + folded(where(i), kIndent, q.text));
+    say("\n" + folded(where(i), kIndent, q.text) + folded("", kIndent, q.help));
     for (std::size_t c = 0; c < q.choices.size(); ++c) {
       say(folded(fmt::format("{:>{}}", c + 1, kIndent - 2), kIndent, q.choices[c].text));
     }
@@ -177,6 +177,15 @@ class Conversation {
     const std::string_view all(text, static_cast<std::size_t>(length));
     for (std::size_t at = 0; at < all.size();) {
       const utf8::Character c = utf8::decode(all, at);
+      constexpr char32_t kEscape = 0x1B;
+      if (c.code == kEscape && all.substr(at + 1).starts_with('[')) {  // a key such as an arrow
+        at += 2;
+        while (at < all.size() && all[at] >= ' ' && all[at] < '@') {
+          ++at;
+        }
+        ++at;
+        continue;
+      }
       if (c.valid && !utf8::steers_terminal(c.code)) {
         line += all.substr(at, c.length);
       }
@@ -208,8 +217,8 @@ class Conversation {
         return Went::out;
       }
       if (is("help", "h") || line == "?") {
-        say(folded("", kIndent, q.help));
         say(folded("", kIndent, kHow));
+        put(i);
         continue;
       }
       if (line.empty()) {  // what stands in brackets stays
@@ -230,7 +239,11 @@ class Conversation {
 
   bool take(std::size_t i, const std::string& line) {
     const FormQuestion& q = form_.questions[i];
-    const ReadAnswer read = read_answer(q, line, units_);
+    ReadAnswer read = read_answer(q, line, units_);
+    if (read.no_unit && !ended_) {
+      ask_units();
+      read = read_answer(q, line, units_);
+    }
     if (!read.problem.empty()) {
       refuse(read.problem, read.allowed,
              read.no_unit ? "write km or miles after the number" : read.hint);
@@ -330,6 +343,9 @@ int run(const Options& o) {
     }
     const int written = output.finish();
     return written != kDone ? written : kRejected;
+  }
+  for (Record& r : made.records) {
+    r.source = o.out.value_or("answers");
   }
   int saved = kDone;
   if (o.out) {

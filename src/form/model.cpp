@@ -39,10 +39,25 @@ std::string key_of(const FieldSpec& field) {
   return key;
 }
 
+// Whole numbers without a decimal point.
+Json number_json(double value) {
+  constexpr double kExact = 9007199254740992.0;  // 2^53
+  return value == std::floor(value) && std::abs(value) < kExact
+             ? Json(static_cast<std::int64_t>(value))
+             : Json(value);
+}
+
+Json number_json(const std::string& digits) {
+  double value = 0;
+  std::from_chars(digits.data(), digits.data() + digits.size(), value);
+  return number_json(value);
+}
+
 std::vector<FormChoice> choices_of(const FieldSpec& field) {
   std::vector<FormChoice> out;
   for (const Rough& r : field.form.rough) {
-    out.push_back({std::string(r.id), std::string(r.owner), {{field.id, Json(r.number).dump()}}});
+    out.push_back(
+        {std::string(r.id), std::string(r.owner), {{field.id, number_json(r.number).dump()}}});
   }
   if (field.type == FieldType::flag) {
     for (const std::size_t code : {1U, 0U}) {
@@ -171,15 +186,6 @@ class Maker {
 std::string miles_pointer(std::string_view pointer) {
   std::string out(pointer.substr(0, pointer.size() - kMilesSuffix.size()));
   return out += kMilesSuffix;
-}
-
-Json number_json(const std::string& digits) {
-  double value = 0;
-  std::from_chars(digits.data(), digits.data() + digits.size(), value);
-  constexpr double kExact = 9007199254740992.0;  // 2^53
-  return value == std::floor(value) && std::abs(value) < kExact
-             ? Json(static_cast<std::int64_t>(value))
-             : Json(value);
 }
 
 // Answers sorted into the record of today and that of the port check.
