@@ -433,6 +433,20 @@ class Behaviour(unittest.TestCase):
                 self.assertEqual(objects(run("form", "read", text=page.record())), [record])
             self.assertEqual(page.faults(), [])
 
+    def test_an_answer_that_means_danger_says_so_at_once(self):
+        with Page() as page:
+            danger = next(c for c in page.by_key["faults-isolation"]["choices"] if c["warning"])
+            page.press("start")
+            page.answer({}, until="faults-isolation")
+            page.give(page.by_key["faults-isolation"], "none")
+            self.assertFalse(page.shows("warning"))
+            page.give(page.by_key["faults-isolation"], danger["word"])
+            self.assertEqual(page.at("warning").text, danger["warning"])
+            page.press("next")
+            self.assertFalse(page.shows("warning"))
+            page.answer({})
+            self.assertEqual(page.at("warnings").text, danger["warning"])
+
     def test_start_again_asks_first(self):
         with Page() as page:
             page.press("start")
@@ -521,7 +535,7 @@ class Looks(unittest.TestCase):
 
     def walk(self, page):
         answers = {"noise-present": "yes", "noise-onset": "sudden", "port-checked": "yes",
-                   "port-fluid": "droplets", "unit-rotor-cooling": "bypassed"}
+                   "port-fluid": "pooled", "unit-rotor-cooling": "bypassed"}
         self.check(page, "intro")
         page.press("start")
         seen = set()

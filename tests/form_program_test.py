@@ -169,6 +169,12 @@ class Ask(Files):
         self.assertIn(b"That answer is 2026-03-19, after [date], which is 2026-03-18.", done.stdout)
         self.assertEqual([r["inspection"]["date"] for r in records], ["2026-03-01", TODAY])
 
+    def test_an_answer_that_means_danger_says_so_at_once(self):
+        done, _ = self.ask("HL-0147", "", "", "", "", "", "", "", "2", "it is showing now", "q")
+        out = done.stdout.decode()
+        self.assertIn("     !", out)
+        self.assertIn("Do not drive", out[out.index("     !"):out.index("Has the car ever stopped")])
+
     def test_buying(self):
         done, _ = self.ask("HL-0112", "q", options=["--buying"])
         self.assertIn(b"1/11 ", done.stdout)

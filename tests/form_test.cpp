@@ -170,6 +170,23 @@ TEST_CASE("cautions are those of the rule data") {
   }
 }
 
+TEST_CASE("answers that alone mean grade D say at once what to do, in every shape") {
+  const std::string& stop = shipped().grades[static_cast<std::size_t>(Grade::D)].owner_meaning;
+  std::vector<std::string> warned;
+  for (const FormQuestion& q : owners().questions) {
+    for (const FormChoice& c : q.choices) {
+      if (!c.warning.empty()) {
+        CHECK(c.warning == stop);
+        warned.push_back(q.key + " " + c.word);
+      }
+    }
+  }
+  CHECK(warned == std::vector<std::string>{"faults-isolation active", "port-fluid pooled"});
+  const std::string text = replaced(blank_text(owners()), "\n       ", "");
+  CHECK(text.find("[ ] it is showing now\n      !" + stop.substr(0, 30)) != std::string::npos);
+  CHECK(blank_html(owners()).find("\"warning\":\"" + stop) != std::string::npos);
+}
+
 // ------------------------------------------------- what the form allows, the reader accepts
 
 TEST_CASE("every answer, on every way through the gates, makes a record that the reader takes") {

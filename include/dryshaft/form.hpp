@@ -43,7 +43,10 @@ struct FormChoice {
   std::string word;  ///< short and stable, such as "film"
   std::string text;  ///< for people
   /// What it writes: fields, and their values as JSON text.
-  std::vector<std::pair<Field, std::string>> writes;
+  std::vector<std::pair<Field, std::string>> writes = {};
+  /// What to do at once, in owner's words, where this answer alone makes grade
+  /// D by the rule data; else empty. Every shape shows it with the answer.
+  std::string warning = {};
 };
 
 struct FormQuestion {

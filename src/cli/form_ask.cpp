@@ -263,6 +263,12 @@ class Conversation {
     if (q.distance() && !read.answer.words.empty()) {
       units_ = read.answer.units;
     }
+    for (const FormChoice& c : q.choices) {
+      if (!c.warning.empty() &&
+          std::ranges::find(read.answer.words, c.word) != read.answer.words.end()) {
+        say("\n" + folded("     !", kIndent, c.warning));
+      }
+    }
     any_ = true;
     return true;
   }

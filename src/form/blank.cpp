@@ -71,6 +71,9 @@ void print(Text& t, const Form& form, const FormQuestion& q) {
   t.question(q.key, q.text, help);
   for (const FormChoice& c : q.choices) {
     t.box(c.text);
+    if (!c.warning.empty()) {
+      t.folded(c.warning, kIndent + 6, "      !");
+    }
   }
   if (!q.choices.empty()) {
     t.box(kDoNotKnow.plain);

@@ -273,6 +273,9 @@
     return box;
   }
 
+  // What to do at once, if the answer calls for it.
+  const warning = (q) => (q.choices.find((c) => c.warning && words(q).includes(c.word)) || {}).warning || '';
+
   function putAwayPicture() {
     for (const picture of [...el('picture').children]) {
       el('pictures').append(picture);
@@ -294,6 +297,7 @@
     el('question').textContent = q.text;
     el('help').textContent = q.help;
     el('problem').textContent = '';
+    el('warning').textContent = warning(q);
     putAwayPicture();
     const picture = q.picture && el('picture-' + q.picture);
     if (picture) {
@@ -309,7 +313,8 @@
   function showSummary() {
     const lists = [];
     let part = -1;
-    let problems = [];
+    const problems = [];
+    const warnings = new Set();
     for (const q of Q.filter(applies)) {
       if (q.part !== part) {
         part = q.part;
@@ -317,6 +322,9 @@
       }
       const problem = wrong(q);
       const answer = shown(q);
+      if (warning(q)) {
+        warnings.add(warning(q));
+      }
       const change = make('button', {type: 'button', className: 'screen', textContent: D.says.change});
       change.setAttribute('aria-label', `${D.says.change}: ${q.text}`);
       change.addEventListener('click', () => {
@@ -332,6 +340,7 @@
       lists[lists.length - 1].append(make('li', {}, text, change));
     }
     el('answers').replaceChildren(...lists);
+    el('warnings').replaceChildren(...[...warnings].map((w) => make('p', {className: 'warning', textContent: w})));
     el('unfinished').hidden = !problems.length;
     el('finished').hidden = problems.length > 0;
     el('record').value = problems.length ? '' : recordText();
@@ -427,6 +436,9 @@
     state.draft = q.choices.length ? null
       : {key: q.key, text: el('answer').value, unit: q.miles ? el('unit').value : ''};
     take();
+    if (el('warning').textContent !== warning(q)) {
+      el('warning').textContent = warning(q);
+    }
     keep();
   }
 

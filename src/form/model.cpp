@@ -6,6 +6,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "dryshaft/assess.hpp"
 #include "dryshaft/form.hpp"
 #include "form/wording.hpp"
 #include "record/shape.hpp"
@@ -125,6 +126,7 @@ class Maker {
         form_.cautions.push_back(c->owner_text);
       }
     }
+    warn();
     return std::move(form_);
   }
 
@@ -167,6 +169,45 @@ class Maker {
       only_if(q, {Field::port_checked, std::span(&kNoYes[1].id, 1)});
       form_.questions.push_back(std::move(q));
     }
+  }
+
+  // Nobody should have to send the form in to hear that the car must stand still.
+  void warn() {
+    const Model model(knowledge_);
+    const std::string& stop = knowledge_.grades[static_cast<std::size_t>(Grade::D)].owner_meaning;
+    for (std::size_t i = 0; i < form_.questions.size(); ++i) {
+      for (std::size_t c = 0; c < form_.questions[i].choices.size(); ++c) {
+        if (grade_of_one(model, i, c) == Grade::D) {
+          form_.questions[i].choices[c].warning = stop;
+        }
+      }
+    }
+  }
+
+  // The grade of a car of which nothing else is known.
+  [[nodiscard]] std::optional<Grade> grade_of_one(const Model& model, std::size_t question,
+                                                  std::size_t choice) const {
+    constexpr std::string_view kAnyDay = "2026-01-01";
+    FormAnswers answers(form_.questions.size());
+    for (std::size_t i = 0; i < answers.size(); ++i) {
+      const FormQuestion& q = form_.questions[i];
+      if (q.required()) {
+        answers[i].words.emplace_back(q.field == Field::date ? kAnyDay : q.sample);
+      }
+    }
+    std::size_t at = question;
+    for (; !form_.questions[at].gate_words.empty(); at = form_.questions[at].gate) {
+      answers[form_.questions[at].gate].words = {form_.questions[at].gate_words.front()};
+    }
+    answers[question].words = {form_.questions[question].choices[choice].word};
+    Result<std::vector<History>> unit = group_by_unit(to_records(form_, answers, {}).records);
+    if (!unit.value || unit.value->empty()) {
+      return std::nullopt;
+    }
+    const History& history = unit.value->front();
+    const int day = parse_date(kAnyDay).value_or(0);
+    return judge(knowledge_, model, present(history, history.records.size(), knowledge_, day).facts)
+        .grade;
   }
 
   // A gate that is not asked leaves its question open to all.
@@ -403,7 +444,8 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
     complain(check_question, std::move(d));
   }
   for (const Writer::One& one : Writer(form, answers).write()) {
-    const std::string text = one.json.dump();
+    // Whatever a caller hands over, the text is UTF-8.
+    const std::string text = one.json.dump(-1, ' ', false, Json::error_handler_t::replace);
     Result<Record> read = read_record(text, "", 1, 1, options);
     for (Diagnostic& d : read.diagnostics) {
       const std::size_t question = asked_at(form, d.pointer, one.of_check);

@@ -111,7 +111,8 @@ Json question(const FormQuestion& q) {
     for (const auto& [target, json] : c.writes) {
       writes[std::string(spec(target).pointer)] = Json::parse(json);
     }
-    out["choices"].push_back({{"word", c.word}, {"text", c.text}, {"writes", writes}});
+    out["choices"].push_back(
+        {{"word", c.word}, {"text", c.text}, {"warning", c.warning}, {"writes", writes}});
   }
   if (q.choices.empty() && field.type == FieldType::number) {
     out["unit"] = field.unit;
@@ -229,12 +230,14 @@ std::string body(const Form& form) {
 <figure id="picture" hidden></figure>
 <div id="inputs"></div>
 </fieldset>
+<p id="warning" class="warning" role="alert"></p>
 <p id="problem" class="problem" role="alert"></p>
 <div class="buttons"><button type="button" id="back">Back</button><button type="button" id="skip">Skip</button><button type="submit" id="next" class="main">Next</button></div>
 </form>
 </section>
 <section id="summary" aria-labelledby="end" hidden>
 <h2 id="end" tabindex="-1">Your answers</h2>
+<div id="warnings"></div>
 <p id="unfinished" class="note" role="status" hidden>{unfinished}</p>
 <div id="answers"></div>
 <p class="buttons screen"><button type="button" id="last">Back to the questions</button></p>

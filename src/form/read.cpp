@@ -563,19 +563,25 @@ class FormReader {
 
 // -------------------------------------------------------- records in a text
 
-// Good records as text, one a line. The reader has told which are good.
+// Good records as text, one a line. The reader has told which are good, and where they begin.
 std::string as_lines(std::string_view text, const std::vector<Record>& good) {
+  constexpr int kTries = 64;  // braces on a record's line before the record's own
   std::string out;
-  std::size_t next = 0;
-  for (std::size_t at = text.find('{'); at != std::string_view::npos && next < good.size();) {
-    const Extent object = balanced(text, at);
-    const std::string_view raw = text.substr(at, object.end - at);
-    if (object.closed && sha256_hex(raw) == good[next].sha256) {
-      out += nlohmann::ordered_json::parse(raw).dump() + '\n';
-      ++next;
-      at = text.find('{', object.end);
-    } else {
-      at = text.find('{', at + 1);
+  std::size_t at = 0;
+  std::uint32_t line = 1;
+  for (const Record& r : good) {
+    for (; line < r.line; ++line) {
+      at = text.find('\n', at) + 1;
+    }
+    std::size_t brace = text.find('{', at);
+    for (int i = 0; i < kTries && brace != std::string_view::npos; ++i) {
+      const Extent object = balanced(text, brace);
+      const std::string_view raw = text.substr(brace, object.end - brace);
+      if (object.closed && sha256_hex(raw) == r.sha256) {
+        out += nlohmann::ordered_json::parse(raw).dump() + '\n';
+        break;
+      }
+      brace = text.find('{', brace + 1);
     }
   }
   return out;
