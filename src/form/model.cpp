@@ -174,7 +174,8 @@ class Maker {
   // Nobody should have to send the form in to hear that the car must stand still.
   void warn() {
     const Model model(knowledge_);
-    const std::string& stop = knowledge_.grades[static_cast<std::size_t>(Grade::D)].owner_meaning;
+    const GradeRule& d = knowledge_.grades[static_cast<std::size_t>(Grade::D)];
+    const std::string& stop = d.owner_summary.empty() ? d.owner_meaning : d.owner_summary.front();
     for (std::size_t i = 0; i < form_.questions.size(); ++i) {
       for (std::size_t c = 0; c < form_.questions[i].choices.size(); ++c) {
         if (grade_of_one(model, i, c) == Grade::D) {
