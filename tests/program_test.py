@@ -45,11 +45,12 @@ class Usage(unittest.TestCase):
         self.assertEqual(
             self.refused("asess", "x.json"),
             'dryshaft: there is no command "asess", did you mean "assess"?; '
-            "commands: assess, check, guide, rules\n")
+            "commands: assess, check, form, guide, rules\n")
         self.assertIn('did you mean "list"?', self.refused("rules", "lst"))
 
     def test_wrong_options(self):
-        self.refused()
+        self.assertEqual(self.refused(), "dryshaft: name a command: assess, check, form, guide or rules; "
+                                         "--help tells more\n")
         self.refused("assess", "--no-such")
         self.refused("assess", "--format", "pdf")
         self.refused("assess", "--fail-on", "E")

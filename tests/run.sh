@@ -11,13 +11,16 @@ step() { printf '\n== %s\n' "$*"; }
 
 # ---------------------------------------------------------------- install
 packages=(g++ cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
-          libfmt-dev catch2 python3 python3-jsonschema tzdata)
+          libfmt-dev catch2 python3 python3-jsonschema tzdata
+          chromium chromium-driver python3-selenium)  # a browser for the owner's form
 missing=()
 for package in "${packages[@]}"; do
   if ! dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q 'ok installed'; then
     missing+=("$package")
   fi
 done
+# The checker of accessibility rules comes with npm, which some builds of nodejs bring along.
+if ! command -v npm > /dev/null; then missing+=(npm); fi
 if [ ${#missing[@]} -gt 0 ]; then
   step "installing: ${missing[*]}"
   as_root=()

@@ -91,6 +91,65 @@ enum class FieldType : std::uint8_t {
 struct Choice {
   std::string_view id;
   std::string_view plain;
+  std::string_view owner = {};  ///< in an owner's words, where `plain` is too technical
+  bool in_forms = true;         ///< whether a form offers it
+};
+
+/// What people call the two values of a flag, by its value.
+inline constexpr Choice kNoYes[] = {{"no", "no"}, {"yes", "yes"}};
+
+/// An answer that a person can give in place of a number, and the number that it stands for.
+struct Rough {
+  std::string_view id;
+  std::string_view owner;
+  double number = 0;
+};
+
+/// The parts of an owner's form, in the order in which it asks.
+enum class FormPart : std::uint8_t {
+  none,  ///< no form asks: it needs tools, training, or an opened unit
+  car,
+  reading,
+  noise,
+  dashboard,
+  coolant,
+  port,
+  papers,
+  closing,
+};
+inline constexpr std::size_t kFormPartCount = static_cast<std::size_t>(FormPart::closing) + 1;
+
+/// Who can answer a part of the form, without tools.
+enum class Asked : std::uint8_t { nobody, owner, port_checker };
+
+struct FormPartSpec {
+  FormPart id;
+  Asked asked;
+  std::string_view title;
+  std::string_view intro;  ///< plain sentences before its first question
+};
+std::span<const FormPartSpec, kFormPartCount> form_parts();
+const FormPartSpec& spec(FormPart part);
+
+/// A question applies only if another field, asked before, holds one of some
+/// words (a flag: `yes` or `no`). No words: it always applies.
+struct OnlyIf {
+  Field field = Field::format;
+  std::span<const std::string_view> words = {};
+};
+
+/// How an owner's form asks for a field.
+struct FormEntry {
+  FormPart part = FormPart::none;
+  std::string_view ask = {};     ///< where the field's own question is too technical
+  std::string_view help = {};    ///< a sentence or more on how to find the answer
+  std::string_view sample = {};  ///< what an answer may look like, or what is taken without one
+  OnlyIf only_if = {};
+  bool needs_history = false;  ///< someone about to buy the car cannot know it
+  std::span<const Rough> rough = {};
+  /// Asked once more about the day on which the port was looked at; empty: not asked.
+  std::string_view again = {};
+  std::string_view again_help = {};
 };
 
 /// One row of the field table.
@@ -108,6 +167,7 @@ struct FieldSpec {
   std::size_t max_length = 0;  ///< characters, for text; 0: no limit of its own
   bool required = false;
   bool miles_too = false;  ///< `_km` may be written `_mi`, in miles
+  FormEntry form = {};
 };
 
 /// All rows, indexed by `Field`.

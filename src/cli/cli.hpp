@@ -85,6 +85,8 @@ class Output {
 
   // False once nothing more can or need be written.
   bool write(std::string_view text);
+  // Lets a person read what was written so far.
+  void flush();
   // Flushes and renames; 0, or kOutput after a message on standard error. A
   // reader that closed the pipe because it had enough is no failure.
   int finish();
@@ -128,6 +130,8 @@ ReadOptions read_options(const Knowledge& knowledge);
 using Run = std::function<int()>;
 Run add_assess(CLI::App& parent);
 Run add_check(CLI::App& parent);
+Run add_form(CLI::App& parent);
+Run add_form_ask(CLI::App& form);
 Run add_guide(CLI::App& parent);
 Run add_rules(CLI::App& parent);
 Run add_rules_test(CLI::App& rules);

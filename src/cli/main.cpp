@@ -11,6 +11,17 @@
 namespace dryshaft::cli {
 namespace {
 
+// "assess, check or rules"
+std::string names_of(const CLI::App& app) {
+  std::string out;
+  const std::vector<const CLI::App*> commands = app.get_subcommands({});
+  for (std::size_t i = 0; i < commands.size(); ++i) {
+    out += i == 0 ? "" : i + 1 == commands.size() ? " or " : ", ";
+    out += commands[i]->get_name();
+  }
+  return out;
+}
+
 // CLI11 answers a mistyped command with "A subcommand is required": say what was meant.
 std::optional<std::string> mistyped(const CLI::App& app, int argc, char** argv) {
   if (argc < 2 || argv[1][0] == '-') {
@@ -56,6 +67,7 @@ int run(int argc, char** argv) {
       "3 some input was rejected, 4 output could not be written, 70 a bug.");
   const std::map<std::string, Run> commands = {{"assess", add_assess(app)},
                                                {"check", add_check(app)},
+                                               {"form", add_form(app)},
                                                {"guide", add_guide(app)},
                                                {"rules", add_rules(app)}};
   if (const auto wrong = mistyped(app, argc, argv)) {
@@ -66,9 +78,8 @@ int run(int argc, char** argv) {
   } catch (const CLI::Success& help) {
     return app.exit(help) == 0 ? kDone : kUsage;
   } catch (const CLI::ParseError& error) {
-    return usage(
-        argc < 2 ? std::string("name a command: assess, check, guide or rules; --help tells more")
-                 : std::string(error.what()));
+    return usage(argc < 2 ? "name a command: " + names_of(app) + "; --help tells more"
+                          : std::string(error.what()));
   }
   return commands.at(app.get_subcommands().front()->get_name())();
 }

@@ -101,7 +101,7 @@ bool Output::write(std::string_view text) {
   return true;
 }
 
-int Output::finish() {
+void Output::flush() {
   if (!failed_ && !reader_left_ && std::fflush(file_) != 0) {
     if (errno == EPIPE) {
       reader_left_ = true;
@@ -109,6 +109,10 @@ int Output::finish() {
       fail(std::strerror(errno));
     }
   }
+}
+
+int Output::finish() {
+  flush();
   if (failed_) {
     return kOutput;
   }

@@ -19,9 +19,9 @@ constexpr Choice kCooling[] = {
     {"factory-dry", "built without coolant in the rotor shaft"},
 };
 constexpr Choice kBy[] = {
-    {"technician", "a technician"},
-    {"intake", "the intake desk of a workshop"},
-    {"owner", "the owner"},
+    {"technician", "a technician", "a workshop or a technician"},
+    {"intake", "the intake desk of a workshop", {}, false},
+    {"owner", "the owner", "somebody else"},
 };
 constexpr Choice kFluid[] = {
     {"none", "dry"},
@@ -32,7 +32,7 @@ constexpr Choice kFluid[] = {
 constexpr Choice kFluidKind[] = {
     {"coolant", "coolant"},
     {"gear-oil", "gear oil"},
-    {"emulsion", "milky or emulsified"},
+    {"emulsion", "milky or emulsified", "something milky"},
     {"water", "clear water"},
 };
 constexpr Choice kCorrosion[] = {
@@ -46,20 +46,20 @@ constexpr Choice kDebris[] = {
     {"chips", "metal chips"},
 };
 constexpr Choice kOnset[] = {
-    {"gradual", "came on slowly"},
-    {"sudden", "came on suddenly"},
-    {"always", "has always been there"},
+    {"gradual", "came on slowly", "slowly, over weeks or longer"},
+    {"sudden", "came on suddenly", "from one day to the next"},
+    {"always", "has always been there", "it has always been there, as far as is known"},
 };
 constexpr Choice kWhen[] = {
-    {"accelerating", "while accelerating"},
+    {"accelerating", "while accelerating", "while speeding up"},
     {"steady", "at a steady speed"},
-    {"coasting", "while coasting with no power"},
-    {"regenerating", "while slowing down on the motor"},
+    {"coasting", "while coasting with no power", "while rolling freely, without power"},
+    {"regenerating", "while slowing down on the motor", "while the motor slows the car down"},
 };
 constexpr Choice kLevel[] = {
-    {"faint", "a faint noise"},
-    {"clear", "a clear noise"},
-    {"loud", "a loud noise"},
+    {"faint", "a faint noise", "faint: heard only if you listen for it"},
+    {"clear", "a clear noise", "clear: you notice it, and can talk over it"},
+    {"loud", "a loud noise", "loud: it disturbs a talk"},
 };
 constexpr Choice kRotation[] = {
     {"free", "turns freely"},
@@ -67,14 +67,30 @@ constexpr Choice kRotation[] = {
     {"seized", "does not turn"},
 };
 constexpr Choice kIsolation[] = {
-    {"none", "no isolation fault"},
-    {"stored", "a stored isolation fault"},
-    {"active", "an active isolation fault"},
+    {"none", "no isolation fault", "no such warning"},
+    {"stored", "a stored isolation fault", "it came up before, but not now"},
+    {"active", "an active isolation fault", "it is showing now"},
 };
 constexpr Choice kTeardown[] = {
     {"absent", "not there when the unit was opened"},
     {"present", "found when the unit was opened"},
 };
+
+// What an owner can say of the coolant topped up. The numbers are the harmful end of each answer,
+// at 15 000 km a year [judgement].
+constexpr Rough kToppedUp[] = {
+    {"none", "never, as far as I know", 0},
+    {"some", "now and then: up to a litre in a year", 65},
+    {"much", "more than a litre in a year", 100},
+};
+
+// Words on which further questions depend.
+constexpr std::string_view kIfYes[] = {kNoYes[1].id};
+constexpr std::string_view kIfBegan[] = {kOnset[0].id, kOnset[1].id};
+constexpr std::string_view kIfLiquid[] = {kFluid[1].id, kFluid[2].id, kFluid[3].id};
+constexpr std::string_view kIfBypassed[] = {kCooling[1].id};
+constexpr OnlyIf kIfNoise = {Field::noise_present, kIfYes};
+constexpr OnlyIf kIfLooked = {Field::port_checked, kIfYes};
 
 using enum FieldType;
 
@@ -102,7 +118,12 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .title = "unit id",
      .question = "What is the unit called in your records?",
      .max_length = 64,
-     .required = true},
+     .required = true,
+     .form = {.part = FormPart::car,
+              .ask = "What do you call this car?",
+              .help = "Any name that tells it from other cars, such as a nickname or the number "
+                      "plate. Use the same name each time.",
+              .sample = "my car"}},
     {.id = Field::family,
      .pointer = "/unit/family",
      .type = text,
@@ -112,35 +133,63 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .pointer = "/unit/vehicle",
      .type = text,
      .title = "vehicle",
-     .question = "Which car is it in?"},
+     .question = "Which car is it in?",
+     .form = {.part = FormPart::car,
+              .ask = "Which of these cars is it?",
+              .help = "The drive unit is motor and gearbox in one housing. If the car is not in "
+                      "the list, choose that you do not know."}},
     {.id = Field::built,
      .pointer = "/unit/built",
      .type = month,
      .title = "built",
-     .question = "When was the unit built (year, or year and month)?"},
+     .question = "When was the unit built (year, or year and month)?",
+     .form = {.part = FormPart::car,
+              .ask = "When was the car built?",
+              .help = "The year, or year and month, as the car's papers have it. If its drive unit "
+                      "came from another car, leave this blank.",
+              .sample = "2017 or 2017-05"}},
     {.id = Field::rotor_bearings,
      .pointer = "/unit/rotor_bearings",
      .type = choice,
      .title = "rotor bearings",
      .question = "What are the balls of the rotor bearings made of?",
-     .choices = kBearings},
+     .choices = kBearings,
+     .form = {.part = FormPart::papers,
+              .ask = "Do the papers say what the balls of the rotor bearings are made of?",
+              .help = "Bearings are the rings with balls in which the rotor turns. Ceramic ones "
+                      "are often called hybrid.",
+              .only_if = kIfLooked}},
     {.id = Field::gear_bearings,
      .pointer = "/unit/gear_bearings",
      .type = choice,
      .title = "gearbox input bearings",
      .question = "What are the balls of the gearbox input bearings made of?",
-     .choices = kBearings},
+     .choices = kBearings,
+     .form = {.part = FormPart::papers,
+              .ask = "Do the papers say what the balls of the gearbox input bearings are made of?",
+              .help = "They stay steel unless a rebuild has changed them.",
+              .only_if = kIfLooked}},
     {.id = Field::rotor_cooling,
      .pointer = "/unit/rotor_cooling",
      .type = choice,
      .title = "rotor cooling",
      .question = "Does coolant run through the rotor shaft?",
-     .choices = kCooling},
+     .choices = kCooling,
+     .form = {.part = FormPart::papers,
+              .ask = "Do the papers say how the motor's rotor is cooled?",
+              .help =
+                  "The rotor is the part of the motor that turns. In some units coolant runs "
+                  "through its shaft. Bypassed means that a workshop has led the coolant past it.",
+              .only_if = kIfLooked}},
     {.id = Field::bypass_keeps_crossover,
      .pointer = "/unit/bypass_keeps_crossover",
      .type = flag,
      .title = "crossover pipe kept",
-     .question = "Did the bypass keep the crossover pipe?"},
+     .question = "Did the bypass keep the crossover pipe?",
+     .form = {.part = FormPart::papers,
+              .ask = "Do the papers of the bypass say that the crossover pipe was kept?",
+              .help = "Without that pipe, air can stay trapped in the cooling.",
+              .only_if = {Field::rotor_cooling, kIfBypassed}}},
     {.id = Field::fitted_odometer_km,
      .pointer = "/unit/fitted_odometer_km",
      .type = number,
@@ -148,7 +197,12 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What did the odometer say when this unit went in?",
      .unit = "km",
      .minimum = 0,
-     .miles_too = true},
+     .miles_too = true,
+     .form = {.part = FormPart::car,
+              .ask = "Was the drive unit ever replaced? What did the odometer say then?",
+              .help = "The drive unit is motor and gearbox in one housing. Write 0 if the car "
+                      "still has its first one. If you do not know, leave this blank.",
+              .needs_history = true}},
     {.id = Field::seal_renewed_odometer_km,
      .pointer = "/unit/seal_renewed_odometer_km",
      .type = number,
@@ -156,7 +210,13 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What did the odometer say when the rotor shaft seal was last renewed?",
      .unit = "km",
      .minimum = 0,
-     .miles_too = true},
+     .miles_too = true,
+     .form = {.part = FormPart::car,
+              .ask = "Has a workshop renewed the seal on the motor's shaft? What did the odometer "
+                     "say then?",
+              .help = "This seal keeps coolant out of the motor. If it was renewed, the workshop's "
+                      "bill says so. If not, or if you do not know, leave this blank.",
+              .needs_history = true}},
     {.id = Field::system_voltage_v,
      .pointer = "/unit/system_voltage_v",
      .type = number,
@@ -170,7 +230,15 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .type = date,
      .title = "inspection date",
      .question = "On which day was this seen?",
-     .required = true},
+     .required = true,
+     .form = {.part = FormPart::reading,
+              .ask = "Which day is it today?",
+              .help = "Year, month, day.",
+              .sample = "2026-03-18",
+              .again = "On which day was the port looked at?",
+              .again_help =
+                  "The workshop's bill says. If you know only roughly, give the earliest day that "
+                  "it can have been. Without a day, a dry port does not count as good news."}},
     {.id = Field::odometer_km,
      .pointer = "/inspection/odometer_km",
      .type = number,
@@ -178,47 +246,79 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What does the odometer say?",
      .unit = "km",
      .minimum = 0,
-     .miles_too = true},
+     .miles_too = true,
+     .form = {.part = FormPart::reading,
+              .ask = "What does the odometer say?",
+              .help =
+                  "The odometer shows how far the car has gone in all. The whole number is enough.",
+              .again = "What did the odometer say on that day?",
+              .again_help = "The workshop's bill often says."}},
     {.id = Field::by,
      .pointer = "/inspection/by",
      .type = choice,
      .title = "inspected by",
      .question = "Who looked?",
-     .choices = kBy},
+     .choices = kBy,
+     .form = {.again = "Who looked?",
+              .again_help = "It counts the same; it helps whoever reads the report."}},
     {.id = Field::port_checked,
      .pointer = "/inspection/port/checked",
      .type = flag,
      .title = "sensor port checked",
-     .question = "Was the rotor-speed sensor taken out and looked at?"},
+     .question = "Was the rotor-speed sensor taken out and looked at?",
+     .form = {.part = FormPart::port,
+              .ask = "Has a workshop looked at the speed sensor's port on the motor?",
+              .help = "A small sensor sits in an opening of the motor's housing, its port. If "
+                      "coolant gets past the seal on the motor's shaft, it shows on the sensor's "
+                      "tip long before the car shows anything. This is a job for a workshop: do "
+                      "not do it yourself for this form."}},
     {.id = Field::port_fluid,
      .pointer = "/inspection/port/fluid",
      .type = choice,
      .title = "liquid at the port",
      .question = "Was there liquid on the sensor's tip or in the port?",
-     .choices = kFluid},
+     .choices = kFluid,
+     .form = {.part = FormPart::port,
+              .ask = "Was there liquid on the sensor's tip or in the port?",
+              .help = "The workshop's bill or photo may show it.",
+              .only_if = kIfLooked}},
     {.id = Field::port_fluid_kind,
      .pointer = "/inspection/port/fluid_kind",
      .type = choice,
      .title = "kind of liquid",
      .question = "What kind of liquid was it?",
-     .choices = kFluidKind},
+     .choices = kFluidKind,
+     .form = {.part = FormPart::port,
+              .help = "Coolant is thin, often coloured, and feels slippery. Gear oil is thicker "
+                      "and smells of oil. If nobody was sure, say that you do not know.",
+              .only_if = {Field::port_fluid, kIfLiquid}}},
     {.id = Field::port_dried_residue,
      .pointer = "/inspection/port/dried_residue",
      .type = flag,
      .title = "dried residue",
-     .question = "Were there dried tracks or crust on the tip?"},
+     .question = "Were there dried tracks or crust on the tip?",
+     .form = {.part = FormPart::port,
+              .help = "Where liquid has dried, it leaves pale or coloured tracks.",
+              .only_if = kIfLooked}},
     {.id = Field::port_corrosion,
      .pointer = "/inspection/port/corrosion",
      .type = choice,
      .title = "rust on the tip",
      .question = "Was there rust on the tip?",
-     .choices = kCorrosion},
+     .choices = kCorrosion,
+     .form = {.part = FormPart::port,
+              .help = "Light: brown specks. Heavy: the tip is brown all over, or pitted.",
+              .only_if = kIfLooked}},
     {.id = Field::port_debris,
      .pointer = "/inspection/port/debris",
      .type = choice,
      .title = "debris on the tip",
      .question = "Was there iron fuzz or chips on the tip?",
-     .choices = kDebris},
+     .choices = kDebris,
+     .form = {.part = FormPart::port,
+              .help = "The tip is magnetic. Fine fuzz like dust is one thing; pieces that you can "
+                      "see one by one are chips.",
+              .only_if = kIfLooked}},
     {.id = Field::port_glycol_percent,
      .pointer = "/inspection/port/glycol_percent",
      .type = number,
@@ -226,18 +326,30 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "How much glycol did the refractometer show?",
      .unit = "% by volume",
      .minimum = 0,
-     .maximum = 100},
+     .maximum = 100,
+     .form = {.part = FormPart::port,
+              .ask = "Did the workshop test the liquid for glycol? What percentage did it find?",
+              .help =
+                  "Glycol is the main part of coolant. Give the number only if the bill has one.",
+              .only_if = {Field::port_fluid, kIfLiquid}}},
     {.id = Field::noise_present,
      .pointer = "/inspection/noise/present",
      .type = flag,
      .title = "noise",
-     .question = "Is there a whine, tone or hum that should not be there?"},
+     .question = "Is there a whine, tone or hum that should not be there?",
+     .form = {.part = FormPart::noise,
+              .help = "Most electric cars sing a little. Say yes if it is new, louder than before, "
+                      "or louder than in other cars of the kind. If you cannot tell, say that you "
+                      "do not know."}},
     {.id = Field::noise_onset,
      .pointer = "/inspection/noise/onset",
      .type = choice,
      .title = "how the noise began",
      .question = "How did the noise begin?",
-     .choices = kOnset},
+     .choices = kOnset,
+     .form = {.part = FormPart::noise,
+              .help = "If the car had the noise when it came to you, it has always been there.",
+              .only_if = kIfNoise}},
     {.id = Field::noise_onset_odometer_km,
      .pointer = "/inspection/noise/onset_odometer_km",
      .type = number,
@@ -245,29 +357,43 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What did the odometer say when the noise began?",
      .unit = "km",
      .minimum = 0,
-     .miles_too = true},
+     .miles_too = true,
+     .form = {.part = FormPart::noise,
+              .help = "A rough number will do.",
+              .only_if = {Field::noise_onset, kIfBegan},
+              .needs_history = true}},
     {.id = Field::noise_when,
      .pointer = "/inspection/noise/when",
      .type = choices,
      .title = "when the noise is heard",
      .question = "When do you hear it?",
-     .choices = kWhen},
+     .choices = kWhen,
+     .form = {.part = FormPart::noise, .help = "Choose all that fit.", .only_if = kIfNoise}},
     {.id = Field::noise_pitch_follows_speed,
      .pointer = "/inspection/noise/pitch_follows_speed",
      .type = flag,
      .title = "pitch follows road speed",
-     .question = "Does its pitch rise and fall with the speed of the car?"},
+     .question = "Does its pitch rise and fall with the speed of the car?",
+     .form = {.part = FormPart::noise,
+              .help = "A higher tone when the car goes faster, a lower one when it goes slower.",
+              .only_if = kIfNoise}},
     {.id = Field::noise_level,
      .pointer = "/inspection/noise/level",
      .type = choice,
      .title = "loudness",
      .question = "How loud is it?",
-     .choices = kLevel},
+     .choices = kLevel,
+     .form = {.part = FormPart::noise,
+              .help = "As heard from the driver's seat, with radio and fan off.",
+              .only_if = kIfNoise}},
     {.id = Field::noise_changes_with_steering_or_surface,
      .pointer = "/inspection/noise/changes_with_steering_or_surface",
      .type = flag,
      .title = "changes with steering or road surface",
-     .question = "Does it change when you steer, or on another road surface?"},
+     .question = "Does it change when you steer, or on another road surface?",
+     .form = {.part = FormPart::noise,
+              .help = "For example louder in a bend, or gone on smooth tarmac.",
+              .only_if = kIfNoise}},
     {.id = Field::rotation,
      .pointer = "/inspection/rotation",
      .type = choice,
@@ -279,17 +405,30 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .type = choice,
      .title = "isolation fault",
      .question = "Does the car report an isolation fault?",
-     .choices = kIsolation},
+     .choices = kIsolation,
+     .form = {.part = FormPart::dashboard,
+              .ask = "Does the dashboard warn of an isolation fault, or of a fault in the "
+                     "electrical system?",
+              .help = "An isolation fault means that electricity may get to where it does not "
+                      "belong. The message may also say insulation or high voltage."}},
     {.id = Field::fault_shutdown,
      .pointer = "/inspection/faults/shutdown",
      .type = flag,
      .title = "shutdown",
-     .question = "Has the drive shut itself down?"},
+     .question = "Has the drive shut itself down?",
+     .form = {.part = FormPart::dashboard,
+              .ask = "Has the car ever stopped driving by itself, or refused to drive?",
+              .help = "With charge left in the battery.",
+              .needs_history = true}},
     {.id = Field::fault_reduced_power,
      .pointer = "/inspection/faults/reduced_power",
      .type = flag,
      .title = "reduced power",
-     .question = "Has the car reported reduced power?"},
+     .question = "Has the car reported reduced power?",
+     .form = {.part = FormPart::dashboard,
+              .ask = "Has the car shown a message that its power is reduced?",
+              .help =
+                  "In deep cold, or with an almost empty battery, that is normal: then say no."}},
     {.id = Field::insulation_resistance_mohm,
      .pointer = "/inspection/insulation/resistance_mohm",
      .type = number,
@@ -319,12 +458,22 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .title = "coolant loss",
      .question = "How much coolant goes missing?",
      .unit = "ml per 1000 km",
-     .minimum = 0},
+     .minimum = 0,
+     .form = {.part = FormPart::coolant,
+              .ask = "Has coolant been topped up?",
+              .help =
+                  "The service book and the workshop's bills say. Do not open any cap to find out.",
+              .needs_history = true,
+              .rough = kToppedUp}},
     {.id = Field::coolant_outside_leak_seen,
      .pointer = "/inspection/coolant/outside_leak_seen",
      .type = flag,
      .title = "coolant leak outside",
-     .question = "Has a coolant leak been seen on the outside?"},
+     .question = "Has a coolant leak been seen on the outside?",
+     .form = {.part = FormPart::coolant,
+              .ask = "Have you seen coolant drip from the car, or a coloured puddle under it?",
+              .help = "Clear water under a parked car on a warm day comes from the air "
+                      "conditioning: then say no."}},
     {.id = Field::teardown_date,
      .pointer = "/teardown/date",
      .type = date,
@@ -347,7 +496,31 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .pointer = "/note",
      .type = text,
      .title = "note",
-     .question = "Anything else worth writing down?"},
+     .question = "Anything else worth writing down?",
+     .form = {.part = FormPart::closing,
+              .help =
+                  "What you have noticed, and since when. Leave out what is nobody's business."}},
+}};
+
+constexpr std::array<FormPartSpec, kFormPartCount> kFormParts = {{
+    {FormPart::none, Asked::nobody, "", ""},
+    {FormPart::car, Asked::owner, "The car", "What is known about the car."},
+    {FormPart::reading, Asked::owner, "Today", "The day, and how far the car has gone."},
+    {FormPart::noise, Asked::owner, "Noises",
+     "A worn bearing in the drive unit makes a tone. A leak inside it makes none for a long time."},
+    {FormPart::dashboard, Asked::owner, "Messages from the car",
+     "What the car itself has shown. If a message is showing now, a photo of it helps the "
+     "workshop."},
+    {FormPart::coolant, Asked::owner, "Coolant",
+     "Coolant is the liquid, often coloured, that carries heat away from motor and battery. Answer "
+     "from what you have seen and what was written down."},
+    {FormPart::port, Asked::port_checker, "A look at the sensor",
+     "This part is for whoever had a workshop look at the speed sensor of the motor. If nobody "
+     "did, "
+     "say no and go on."},
+    {FormPart::papers, Asked::port_checker, "From the workshop's papers",
+     "Only what the papers of a repair say. If you do not have them, leave this part out."},
+    {FormPart::closing, Asked::owner, "Anything else", "What the questions left out."},
 }};
 
 constexpr std::array<CauseSpec, kCauseCount> kCauses = {{
@@ -369,7 +542,6 @@ constexpr Choice kKindLevels[] = {
     {"coolant", "coolant"},
 };
 constexpr Choice kAbsentPresent[] = {{"absent", "absent"}, {"present", "present"}};
-constexpr Choice kNoYes[] = {{"no", "no"}, {"yes", "yes"}};
 constexpr Choice kInsulationLevels[] = {
     {"sound", "above the IEEE 43 minimum and 500 ohm/V"},
     {"below-ieee43", "below the IEEE 43 minimum at 40 deg C"},
@@ -509,6 +681,32 @@ constexpr bool rows_stand_in_enum_order(const auto& table) {
   }
   return true;
 }
+// A form's conditions name words that the other field can take, and a field asked before it.
+constexpr bool can_hold(const FieldSpec& f, std::string_view word) {
+  const std::span<const Choice> words = f.type == flag ? kNoYes : f.choices;
+  return std::ranges::find(words, word, &Choice::id) != words.end();
+}
+constexpr bool conditions_can_hold(const auto& table) {
+  for (const FieldSpec& f : table) {
+    const OnlyIf& only = f.form.only_if;
+    if (only.words.empty()) {
+      continue;
+    }
+    const FieldSpec& gate = table[index(only.field)];
+    const bool earlier =
+        gate.form.part < f.form.part || (gate.form.part == f.form.part && gate.id < f.id);
+    if (gate.form.part == FormPart::none || !earlier ||
+        !std::ranges::all_of(only.words, [&](std::string_view w) { return can_hold(gate, w); })) {
+      return false;
+    }
+  }
+  return true;
+}
+static_assert(conditions_can_hold(kFields));
+static_assert(std::ranges::all_of(kFields, [](const FieldSpec& f) {
+  return f.form.part == FormPart::none || !f.form.help.empty();
+}));
+static_assert(rows_stand_in_enum_order(kFormParts));
 static_assert(rows_stand_in_enum_order(kFields));
 static_assert(rows_stand_in_enum_order(kCauses));
 static_assert(rows_stand_in_enum_order(kFindings));
@@ -547,6 +745,9 @@ std::optional<Field> field_at(std::string_view pointer) {
   }
   return std::nullopt;
 }
+
+std::span<const FormPartSpec, kFormPartCount> form_parts() { return kFormParts; }
+const FormPartSpec& spec(FormPart part) { return kFormParts[index(part)]; }
 
 std::span<const CauseSpec, kCauseCount> causes() { return kCauses; }
 std::string_view name(Cause cause) { return kCauses[index(cause)].name; }

@@ -1,5 +1,6 @@
 // Every public header, and a call into the library, from outside.
 #include <dryshaft/diagnostic.hpp>
+#include <dryshaft/form.hpp>
 #include <dryshaft/record.hpp>
 #include <dryshaft/report.hpp>
 #include <dryshaft/vocabulary.hpp>

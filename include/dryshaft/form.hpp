@@ -1,0 +1,152 @@
+/// The owner's form: one list of questions, made from the vocabulary, in three
+/// shapes that give the same records.
+///
+///     Form form = make_form(knowledge, /*buying=*/false);
+///     blank_text(form);                      // to print, mail, fill in an editor
+///     blank_html(form);                      // one page that works by itself
+///     read_forms(form, text, "mail.txt", o)  // either of them, filled
+///
+/// A program that asks at a terminal walks `form.questions`, skips those that
+/// do not apply, and hands the answers to `to_records`.
+///
+/// Answers become records by writing `dryshaft-record/1` text and reading it,
+/// so what the record reader refuses, every shape refuses. A port that was
+/// looked at on another day than today makes a record of its own, dated that
+/// day: a dry port grows old. Where nobody knows the day, the record does not
+/// say that the port was checked: what was bad there counts, what was good
+/// does not.
+#ifndef DRYSHAFT_FORM_HPP
+#define DRYSHAFT_FORM_HPP
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "dryshaft/diagnostic.hpp"
+#include "dryshaft/knowledge.hpp"
+#include "dryshaft/record.hpp"
+#include "dryshaft/report.hpp"
+#include "dryshaft/vocabulary.hpp"
+
+namespace dryshaft {
+
+/// What every question with choices also offers, and what its word is.
+inline constexpr Choice kDoNotKnow = {kUnknownWord, "I do not know"};
+
+/// What a shape asks that cannot ask for a unit beside each distance.
+inline constexpr std::string_view kFormUnitsQuestion = "Are your distances in km or in miles?";
+
+struct FormChoice {
+  std::string word;  ///< short and stable, such as "film"
+  std::string text;  ///< for people
+  /// What it writes: fields, and their values as JSON text.
+  std::vector<std::pair<Field, std::string>> writes = {};
+  /// What to do at once, in owner's words, where this answer alone makes grade
+  /// D by the rule data; else empty. Every shape shows it with the answer.
+  std::string warning = {};
+};
+
+struct FormQuestion {
+  std::string key;  ///< short and stable, such as "noise-level"
+  Field field = Field::format;
+  FormPart part = FormPart::none;
+  /// About the day on which the port was looked at, not about today.
+  bool of_check = false;
+  std::string text;
+  std::string help;
+  std::string sample;               ///< an answer as it may look; for `unit_id`: its default
+  std::vector<FormChoice> choices;  ///< without "I do not know"; empty: an answer is typed
+  bool several = false;             ///< any number of the choices
+  /// It applies only if question number `gate`, which comes before it, applies
+  /// and is answered with one of `gate_words`. No words: it always applies.
+  std::size_t gate = 0;
+  std::vector<std::string> gate_words;
+
+  [[nodiscard]] const FieldSpec& row() const { return spec(field); }
+  [[nodiscard]] bool required() const { return row().required && !of_check; }
+  /// A distance, in km or miles.
+  [[nodiscard]] bool distance() const { return choices.empty() && row().miles_too; }
+  /// Several lines of free text.
+  [[nodiscard]] bool long_text() const {
+    return row().type == FieldType::text && row().max_length == 0 && choices.empty();
+  }
+};
+
+/// Questions in the order in which they are asked; a part's stand together.
+struct Form {
+  bool buying = false;
+  std::vector<FormQuestion> questions;
+  std::vector<std::string> cautions;  ///< owner's words, from the rule data
+
+  [[nodiscard]] const FormQuestion* find(std::string_view key) const;
+};
+
+/// `buying`: for someone about to buy the car, without what only its history
+/// tells. Cars and drive units come from the families in `knowledge`.
+Form make_form(const Knowledge& knowledge, bool buying);
+
+/// Words of the choices, or what was typed (a number: digits with a decimal
+/// point). Empty: not answered.
+struct FormAnswer {
+  std::vector<std::string> words;
+  Units units = Units::km;  ///< of a distance
+};
+/// One answer a question, in the order of `Form::questions`.
+using FormAnswers = std::vector<FormAnswer>;
+
+bool applies(const Form& form, const FormAnswers& answers, std::size_t question);
+
+/// What somebody wrote as an answer, read: choices by word, text, or number in
+/// the list (from 1); numbers with their unit and stray words around them.
+/// Where it cannot be read, `problem` says why, as a message of a `Diagnostic`
+/// does. Nothing written: no words and no problem.
+struct ReadAnswer {
+  FormAnswer answer;
+  std::string problem;
+  std::string allowed;
+  std::string hint;
+  bool no_unit = false;  ///< the problem is a distance without a unit
+};
+/// `units` holds for a distance that names none.
+ReadAnswer read_answer(const FormQuestion& question, std::string_view written,
+                       std::optional<Units> units);
+
+/// A complaint about an answer. Its pointer is the question's key in brackets;
+/// it has no place.
+struct FormComplaint {
+  std::size_t question = 0;
+  Diagnostic diagnostic;
+};
+struct FormRecords {
+  std::string text;  ///< JSON Lines; empty where there is a complaint
+  std::vector<Record> records;
+  std::vector<FormComplaint> complaints;
+};
+/// Records from answers: one, or two where the port was looked at on another
+/// day, the older first. Answers to questions that do not apply are left out.
+FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadOptions& options);
+
+/// A form to print or mail, at most 72 columns wide.
+std::string blank_text(const Form& form);
+/// The same as a page of its own: it loads nothing, keeps answers in the
+/// browser, and gives the record as a file or as text.
+std::string blank_html(const Form& form);
+
+/// What was found in a text: `text` is JSON Lines, one good record a line.
+struct FormsRead {
+  std::string text;
+  Records records;
+};
+/// Reads filled text forms, or records as the page saved them, also quoted in
+/// a mail. `form` is the one for owners: it holds every question. A bad form
+/// never loses a good one; a wrong answer refuses its form, and all complaints
+/// of a form are listed.
+FormsRead read_forms(const Form& form, std::string_view text, std::string_view source,
+                     const ReadOptions& options);
+
+}  // namespace dryshaft
+
+#endif

@@ -1,0 +1,85 @@
+// The owner's form: blank, and back into records.
+#include "dryshaft/form.hpp"
+
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "cli/cli.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+struct Options {
+  std::vector<std::string> files;
+  std::string format = "text";
+  bool buying = false;
+  std::optional<std::string> out;
+  DataOptions data;
+};
+
+int blank(const Options& o) {
+  const Result<Knowledge> knowledge = load(o.data);
+  if (!knowledge.value) {
+    return kRejected;
+  }
+  const Form form = make_form(*knowledge.value, o.buying);
+  Output output(o.out);
+  output.write(o.format == "html" ? blank_html(form) : blank_text(form));
+  return output.finish();
+}
+
+int read(const Options& o) {
+  const Result<Knowledge> knowledge = load(o.data);
+  if (!knowledge.value) {
+    return kRejected;
+  }
+  const Form form = make_form(*knowledge.value, false);
+  Output output(o.out);
+  bool bad = false;
+  for (const std::string& path : o.files.empty() ? std::vector<std::string>{"-"} : o.files) {
+    LineSource source(path);
+    const std::string text = source.rest();
+    if (!source.error().empty()) {
+      complain({input_complaint(source)});
+      bad = true;
+      continue;
+    }
+    const FormsRead forms = read_forms(form, text, source.name(), read_options(*knowledge.value));
+    complain(forms.records.diagnostics);
+    bad = bad || forms.records.rejected != 0;
+    output.write(forms.text);
+  }
+  const int written = output.finish();
+  return written != kDone ? written : (bad ? kRejected : kDone);
+}
+
+}  // namespace
+
+Run add_form(CLI::App& parent) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app = parent.add_subcommand(
+      "form", "The owner's form: plain questions that need no tools; the answers are a record");
+  app->require_subcommand(1);
+  CLI::App* blanks = app->add_subcommand("blank", "A form to fill in: as text or as a page");
+  blanks->add_option("--format", o->format, "text, to print or mail, or html, a page for a phone")
+      ->check(CLI::IsMember({"text", "html"}))
+      ->type_name("FORMAT");
+  blanks->add_flag("--buying", o->buying, "For someone about to buy the car");
+  blanks->footer("Example: dryshaft form blank --format html --out form.html");
+  CLI::App* reads = app->add_subcommand("read", "Filled forms, or what the page saved, as records");
+  reads->add_option("FILE", o->files, "Forms or mails; - or no file: standard input");
+  reads->footer("Example: dryshaft form read mail.txt | dryshaft assess --for owner");
+  for (CLI::App* one : {blanks, reads}) {
+    one->add_option("--out", o->out, "Write to this file, which appears only when complete")
+        ->type_name("FILE");
+    add_data_options(*one, o->data);
+  }
+  const Run ask = add_form_ask(*app);
+  return [=] {
+    return app->got_subcommand("ask") ? ask() : blanks->parsed() ? blank(*o) : read(*o);
+  };
+}
+
+}  // namespace dryshaft::cli

@@ -1,0 +1,394 @@
+// The owner's form at a terminal, one question at a time.
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <cstdlib>
+#include <ctime>
+#include <memory>
+
+#include "base/utf8.hpp"
+#include "cli/cli.hpp"
+#include "dryshaft/form.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+struct Options {
+  bool buying = false;
+  std::optional<std::string> out;
+  std::optional<std::string> units;
+  std::optional<std::string> today;
+  DataOptions data;
+};
+
+constexpr std::size_t kIndent = 7;
+constexpr std::string_view kHow =
+    "Type the number of an answer, or write it out. Enter alone skips a question. Also: "
+    "back, skip, help, \"don't know\", and quit, which ends with what was answered so far.";
+
+// The day by the clock of the machine, in its own time zone.
+std::string day_by_clock() {
+  const std::time_t now = std::time(nullptr);
+  std::tm parts{};
+  localtime_r(&now, &parts);
+  return fmt::format("{:04}-{:02}-{:02}", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday);
+}
+
+class Conversation {
+ public:
+  Conversation(const Form& form, const ReadOptions& read, const Options& o, Output& output)
+      : form_(form), read_(read), output_(output), answers_(form.questions.size()) {
+    if (o.units) {
+      units_ = *o.units == "mi" ? Units::mi : Units::km;
+    }
+    for (std::size_t i = 0; i < answers_.size(); ++i) {
+      const FormQuestion& q = form_.questions[i];
+      if (q.field == Field::unit_id) {
+        answers_[i].words = {q.sample};
+      } else if (q.field == Field::date && !q.of_check) {
+        answers_[i].words = {o.today.value_or(day_by_clock())};
+      }
+    }
+  }
+
+  const FormAnswers& run() {
+    say_head();
+    std::size_t i = next(0);
+    while (i < form_.questions.size()) {
+      switch (ask(i)) {
+        case Went::on:
+          asked_.push_back(i);
+          i = next(i + 1);
+          break;
+        case Went::back:
+          if (asked_.empty()) {
+            say("This is the first question.\n");
+          } else {
+            i = asked_.back();
+            asked_.pop_back();
+            part_ = FormPart::none;
+          }
+          break;
+        case Went::out:
+          return answers_;
+      }
+    }
+    return answers_;
+  }
+
+  [[nodiscard]] bool any() const { return any_; }
+  // In which distances were answered, or else asked for.
+  [[nodiscard]] Units units() const { return units_.value_or(Units::km); }
+  [[nodiscard]] bool input_ended() const { return ended_; }
+
+ private:
+  enum class Went { on, back, out };
+
+  void say(const std::string& text) { output_.write(text); }
+
+  void say_head() {
+    for (const std::string& caution : form_.cautions) {
+      say(folded("!", 2, caution));
+    }
+    say("\n" + folded("", 0, kHow));
+  }
+
+  [[nodiscard]] std::size_t next(std::size_t i) const {
+    while (i < form_.questions.size() && !applies(form_, answers_, i)) {
+      ++i;
+    }
+    return i;
+  }
+
+  // Progress: how many of the questions that apply, as far as is known now.
+  [[nodiscard]] std::string where(std::size_t i) const {
+    std::size_t before = 0;
+    std::size_t all = 0;
+    for (std::size_t j = 0; j < form_.questions.size(); ++j) {
+      if (applies(form_, answers_, j)) {
+        ++all;
+        before += j <= i ? 1 : 0;
+      }
+    }
+    return fmt::format("{}/{}", before, all);
+  }
+
+  void put(std::size_t i) {
+    const FormQuestion& q = form_.questions[i];
+    if (q.part != part_) {
+      part_ = q.part;
+      say(fmt::format("\n{}\n", spec(part_).title));
+      say(folded("", 0, spec(part_).intro));
+    }
+    say("\n" + folded(where(i), kIndent, q.text) + folded("", kIndent, q.help));
+    for (std::size_t c = 0; c < q.choices.size(); ++c) {
+      say(folded(fmt::format("{:>{}}", c + 1, kIndent - 2), kIndent, q.choices[c].text));
+    }
+    if (!q.choices.empty()) {
+      say(folded(fmt::format("{:>{}}", q.choices.size() + 1, kIndent - 2), kIndent,
+                 kDoNotKnow.plain));
+    }
+    if (q.several) {
+      say(folded("", kIndent, "Several may fit: for example 1 3"));
+    } else if (q.distance() && units_) {
+      say(folded("", kIndent, fmt::format("in {}", unit_word())));
+    } else if (q.choices.empty() && !q.required() && !q.sample.empty()) {
+      say(folded("", kIndent, fmt::format("for example {}", q.sample)));
+    }
+    if (!answers_[i].words.empty()) {
+      say(folded("", kIndent, fmt::format("[{}]", shown(i))));
+    }
+  }
+
+  [[nodiscard]] std::string_view unit_word() const { return units_ == Units::mi ? "miles" : "km"; }
+
+  [[nodiscard]] std::string shown(std::size_t i) const {
+    const FormQuestion& q = form_.questions[i];
+    std::string out;
+    for (const std::string& word : answers_[i].words) {
+      const auto c = std::ranges::find(q.choices, word, &FormChoice::word);
+      out += (out.empty() ? "" : "; ") + (c == q.choices.end() ? word : c->text);
+    }
+    if (q.distance()) {
+      out += answers_[i].units == Units::mi ? " miles" : " km";
+    }
+    return out;
+  }
+
+  // A line without white space around it and without what steers a terminal.
+  bool hear(std::string& line) {
+    say("> ");
+    output_.flush();
+    char* text = nullptr;
+    std::size_t room = 0;
+    const ssize_t length = getline(&text, &room, stdin);
+    const std::unique_ptr<char, void (*)(void*)> owner(text, std::free);
+    if (length < 0) {
+      ended_ = true;
+      say("\n");
+      return false;
+    }
+    if (isatty(STDIN_FILENO) == 0) {
+      say("\n");
+    }
+    line.clear();
+    const std::string_view all(text, static_cast<std::size_t>(length));
+    for (std::size_t at = 0; at < all.size();) {
+      const utf8::Character c = utf8::decode(all, at);
+      constexpr char32_t kEscape = 0x1B;
+      if (c.code == kEscape && all.substr(at + 1).starts_with('[')) {  // a key such as an arrow
+        at += 2;
+        while (at < all.size() && all[at] >= ' ' && all[at] < '@') {
+          ++at;
+        }
+        ++at;
+        continue;
+      }
+      if (c.valid && !utf8::steers_terminal(c.code)) {
+        line += all.substr(at, c.length);
+      }
+      at += c.length;
+    }
+    line.erase(0, line.find_first_not_of(' '));
+    line.erase(line.find_last_not_of(' ') + 1);
+    return true;
+  }
+
+  Went ask(std::size_t i) {
+    const FormQuestion& q = form_.questions[i];
+    if (q.distance() && !units_ && !asked_units_) {
+      if (const Went went = ask_units(); went != Went::on) {
+        return went;
+      }
+    }
+    put(i);
+    std::string line;
+    while (hear(line)) {
+      const bool free = q.choices.empty() && q.row().type == FieldType::text;
+      const auto is = [&](std::string_view word, std::string_view letter) {
+        return line == word || (!free && line == letter);
+      };
+      if (is("back", "b")) {
+        return Went::back;
+      }
+      if (is("quit", "q")) {
+        return Went::out;
+      }
+      if (is("help", "h") || line == "?") {
+        say(folded("", kIndent, kHow));
+        put(i);
+        continue;
+      }
+      if (line.empty()) {  // what stands in brackets stays
+        return Went::on;
+      }
+      if (is("skip", "s") || is("don't know", "d")) {
+        if (!q.required()) {
+          answers_[i] = {};
+        }
+        return Went::on;
+      }
+      if (take(i, line)) {
+        return Went::on;
+      }
+    }
+    return Went::out;
+  }
+
+  bool take(std::size_t i, const std::string& line) {
+    const FormQuestion& q = form_.questions[i];
+    ReadAnswer read = read_answer(q, line, units_);
+    if (read.no_unit && !ended_) {
+      ask_units();
+      read = read_answer(q, line, units_);
+    }
+    if (!read.problem.empty()) {
+      refuse(read.problem, read.allowed,
+             read.no_unit ? "write km or miles after the number" : read.hint);
+      return false;
+    }
+    if (q.required() && read.answer.words.empty()) {
+      return true;
+    }
+    const FormAnswer before = std::exchange(answers_[i], read.answer);
+    for (const FormComplaint& c : to_records(form_, answers_, read_).complaints) {
+      if (c.question == i) {
+        refuse(c.diagnostic.message, c.diagnostic.allowed, c.diagnostic.hint);
+        answers_[i] = before;
+        return false;
+      }
+    }
+    if (q.distance() && !read.answer.words.empty()) {
+      units_ = read.answer.units;
+    }
+    for (const FormChoice& c : q.choices) {
+      if (!c.warning.empty() &&
+          std::ranges::find(read.answer.words, c.word) != read.answer.words.end()) {
+        say("\n" + folded("     !", kIndent, c.warning));
+      }
+    }
+    any_ = true;
+    return true;
+  }
+
+  void refuse(const std::string& problem, const std::string& allowed, const std::string& hint) {
+    say(folded("", kIndent, fmt::format("That answer {}.", problem)));
+    if (!allowed.empty()) {
+      say(folded("", kIndent, fmt::format("Possible: {}", allowed)));
+    }
+    if (!hint.empty()) {
+      say(folded("", kIndent, hint));
+    }
+  }
+
+  Went ask_units() {
+    asked_units_ = true;
+    say("\n" + folded("", kIndent, kFormUnitsQuestion));
+    say(fmt::format("    1  km\n    2  miles\n"));
+    std::string line;
+    while (hear(line)) {
+      if (line == "1" || line == "km") {
+        units_ = Units::km;
+      } else if (line == "2" || line == "mi" || line == "miles") {
+        units_ = Units::mi;
+      } else if (line == "back" || line == "b") {
+        asked_units_ = false;
+        return Went::back;
+      } else if (line == "quit" || line == "q") {
+        return Went::out;
+      } else if (!line.empty() && line != "skip" && line != "s") {
+        say(folded("", kIndent, "Type 1 or 2. Enter alone: write the unit after each number."));
+        continue;
+      }
+      return Went::on;
+    }
+    return Went::out;
+  }
+
+  const Form& form_;
+  const ReadOptions& read_;
+  Output& output_;
+  FormAnswers answers_;
+  std::vector<std::size_t> asked_;
+  FormPart part_ = FormPart::none;
+  std::optional<Units> units_;
+  bool asked_units_ = false;
+  bool any_ = false;
+  bool ended_ = false;
+};
+
+int run(const Options& o) {
+  if (o.today && !parse_date(*o.today)) {
+    throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o.today)};
+  }
+  const Result<Knowledge> knowledge = load(o.data);
+  if (!knowledge.value) {
+    return kRejected;
+  }
+  const Form form = make_form(*knowledge.value, o.buying);
+  const ReadOptions read = read_options(*knowledge.value);
+  Output output(std::nullopt);
+  Conversation conversation(form, read, o, output);
+  const FormAnswers& answers = conversation.run();
+  if (!conversation.any()) {
+    const int written = output.finish();
+    warn("<stdin>: error[no-answers]: holds no answer, so there is no record\n");
+    return written != kDone ? written : kRejected;
+  }
+  if (conversation.input_ended()) {
+    output.flush();
+    warn("<stdin>: the input ended; what was answered so far is kept\n");
+  }
+  FormRecords made = to_records(form, answers, read);
+  if (!made.complaints.empty()) {
+    for (FormComplaint& c : made.complaints) {
+      c.diagnostic.source = "<stdin>";
+      complain({c.diagnostic});
+    }
+    const int written = output.finish();
+    return written != kDone ? written : kRejected;
+  }
+  for (Record& r : made.records) {
+    r.source = o.out.value_or("answers");
+  }
+  int saved = kDone;
+  if (o.out) {
+    Output file(o.out);
+    file.write(made.text);
+    saved = file.finish();
+  }
+  const Result<std::vector<History>> unit = group_by_unit(std::move(made.records));
+  complain(unit.diagnostics);
+  const Model model(*knowledge.value);
+  const std::vector<Model> varied = variations(*knowledge.value, kVariations);
+  AssessOptions options;
+  options.audience = Audience::owner;
+  options.variations = &varied;
+  output.write("\n");
+  output.write(to_text(assess(unit.value->front(), *knowledge.value, model, options),
+                       {.colour = false, .width = 80, .units = conversation.units()}));
+  const int written = output.finish();
+  return written != kDone ? written : saved;
+}
+
+}  // namespace
+
+Run add_form_ask(CLI::App& form) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app =
+      form.add_subcommand("ask", "Ask at the terminal, then give the report for an owner");
+  app->add_flag("--buying", o->buying, "For someone about to buy the car");
+  app->add_option("--out", o->out, "Save the record in this file")->type_name("FILE");
+  app->add_option("--units", o->units, "Distances in km or mi")
+      ->check(CLI::IsMember({"km", "mi"}))
+      ->type_name("UNITS");
+  app->add_option("--today", o->today, "The day that is offered as today; default: by the clock")
+      ->type_name("DATE");
+  app->footer("Example: dryshaft form ask --buying --out record.jsonl");
+  add_data_options(*app, o->data);
+  return [o] { return run(*o); };
+}
+
+}  // namespace dryshaft::cli

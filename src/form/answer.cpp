@@ -1,0 +1,360 @@
+#include "form/answer.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <vector>
+
+#include "base/utf8.hpp"
+
+namespace dryshaft {
+namespace form {
+namespace {
+
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_letter(char c) {
+  // A byte of a character beyond ASCII counts as a letter.
+  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || static_cast<std::uint8_t>(c) >= 0x80U;
+}
+
+// `text` begins with `start`, and a word ends there.
+bool begins_with_words(std::string_view text, std::string_view start) {
+  return text.starts_with(start) && (text.size() == start.size() ||
+                                     (!is_letter(text[start.size()]) &&
+                                      !is_digit(text[start.size()]) && text[start.size()] != '-'));
+}
+
+struct Offer {
+  std::string word;
+  std::string plain;
+  bool may_be_cut = true;  // its beginning is enough
+};
+
+std::vector<Offer> offers(const FormQuestion& q) {
+  std::vector<Offer> out;
+  const auto add = [&](std::string_view word, std::string_view text) {
+    out.push_back({std::string(word), plain(text)});
+    out.push_back({std::string(word), plain(word)});
+  };
+  for (const FormChoice& c : q.choices) {
+    add(c.word, c.text);
+  }
+  add(kDoNotKnow.id, kDoNotKnow.plain);
+  for (const std::string_view other : {"don't know", "i don't know", "do not know", "not known"}) {
+    out.push_back({std::string(kDoNotKnow.id), std::string(other), false});
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string plain(std::string_view text) {
+  std::string out;
+  bool space = false;
+  for (const char c : text) {
+    if (c == ' ' || c == '\t' || c == '\r' || c == '\n') {
+      space = !out.empty();
+      continue;
+    }
+    if (space) {
+      out += ' ';
+      space = false;
+    }
+    out += c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  }
+  while (!out.empty() && std::string_view(".,;:!?").find(out.back()) != std::string_view::npos) {
+    out.pop_back();
+  }
+  return out;
+}
+
+std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written) {
+  const std::string text = plain(written);
+  if (text.empty()) {
+    return std::nullopt;
+  }
+  const std::vector<Offer> all = offers(question);
+  const Offer* best = nullptr;
+  for (const Offer& o : all) {
+    if (o.plain == text) {
+      return o.word;
+    }
+    if (begins_with_words(text, o.plain) &&
+        (best == nullptr || o.plain.size() > best->plain.size())) {
+      best = &o;
+    }
+  }
+  if (best != nullptr) {
+    return best->word;
+  }
+  for (const Offer& o : all) {
+    if (o.may_be_cut && o.plain.starts_with(text)) {
+      if (best != nullptr && best->word != o.word) {
+        return std::nullopt;
+      }
+      best = &o;
+    }
+  }
+  return best == nullptr ? std::nullopt : std::optional(best->word);
+}
+
+std::optional<Units> unit_named(std::string_view text) {
+  static constexpr std::array<std::string_view, 6> kKm = {"km",         "kms",       "kilometre",
+                                                          "kilometres", "kilometer", "kilometers"};
+  static constexpr std::array<std::string_view, 4> kMiles = {"mi", "mls", "mile", "miles"};
+  std::optional<Units> found;
+  const std::string small = plain(text);
+  for (std::size_t i = 0; i < small.size();) {
+    std::size_t end = i;
+    while (end < small.size() && is_letter(small[end])) {
+      ++end;
+    }
+    const std::string_view word = std::string_view(small).substr(i, end - i);
+    if (std::ranges::find(kKm, word) != kKm.end()) {
+      found = found == Units::mi ? std::nullopt : std::optional(Units::km);
+    } else if (std::ranges::find(kMiles, word) != kMiles.end()) {
+      found = found == Units::km ? std::nullopt : std::optional(Units::mi);
+    }
+    i = std::max(end, i + 1);
+  }
+  return found;
+}
+
+std::string offered(const FormQuestion& question) {
+  std::string out;
+  for (const FormChoice& c : question.choices) {
+    out += c.text + "; ";
+  }
+  return out += kDoNotKnow.plain;
+}
+
+std::string meant_hint(const FormQuestion& question, std::string_view written) {
+  std::vector<std::string_view> texts;
+  for (const FormChoice& c : question.choices) {
+    texts.emplace_back(c.text);
+    texts.emplace_back(c.word);
+  }
+  const std::string_view near = closest(written, texts);
+  return near.empty() ? std::string() : fmt::format("did you mean \"{}\"?", near);
+}
+
+namespace {
+
+std::string is_written(std::string_view text) {
+  constexpr std::size_t kShown = 60;
+  return fmt::format("is \"{}\"", utf8::harmless(text, kShown));
+}
+
+std::string_view trimmed(std::string_view text) {
+  const std::size_t begin = text.find_first_not_of(" \t\r\n");
+  return begin == std::string_view::npos
+             ? std::string_view()
+             : text.substr(begin, text.find_last_not_of(" \t\r\n") + 1 - begin);
+}
+
+// A number as people group its digits: "109000", "109,000", "109 000.5", "182.400".
+struct Found {
+  std::string digits;
+  std::size_t end = 0;
+  bool good = true;
+};
+
+Found number_at(std::string_view text, std::size_t at) {
+  Found out;
+  std::vector<std::string_view> groups;
+  std::string marks;
+  std::size_t i = at;
+  if (text[i] == '-') {
+    ++i;
+  }
+  while (true) {
+    const std::size_t begin = i;
+    while (i < text.size() && is_digit(text[i])) {
+      ++i;
+    }
+    groups.push_back(text.substr(begin, i - begin));
+    const bool more = i + 1 < text.size() &&
+                      std::string_view(",.' ").find(text[i]) != std::string_view::npos &&
+                      is_digit(text[i + 1]);
+    if (!more) {
+      break;
+    }
+    if (text[i] == ' ') {  // groups thousands, or begins another number
+      std::size_t end = i + 1;
+      while (end < text.size() && is_digit(text[end])) {
+        ++end;
+      }
+      if (end - i - 1 != 3) {
+        break;
+      }
+    }
+    marks += text[i];
+    ++i;
+  }
+  out.end = i;
+  const auto thousands = [&](std::size_t count) {
+    for (std::size_t g = 1; g < count; ++g) {
+      if (groups[g].size() != 3 || (g > 1 && marks[g - 1] != marks[0])) {
+        return false;
+      }
+    }
+    return count < 2 || (groups[0].size() <= 3 && groups[0] != "0");
+  };
+  std::size_t whole = groups.size();
+  if (!thousands(whole)) {
+    --whole;
+    const char point = marks.empty() ? ' ' : marks.back();
+    out.good = (point == '.' || point == ',') && thousands(whole) &&
+               (marks.size() < 2 || marks[0] != point);
+  }
+  out.digits = text[at] == '-' ? "-" : "";
+  for (std::size_t g = 0; g < groups.size(); ++g) {
+    out.digits += g == whole ? "." : "";
+    out.digits += groups[g];
+  }
+  return out;
+}
+
+void read_number(const FormQuestion& q, std::string_view written, std::optional<Units> units,
+                 ReadAnswer& out) {
+  const bool distance = q.distance();
+  out.allowed =
+      distance ? "a number, in km or miles" : fmt::format("a number, in {}", q.row().unit);
+  std::vector<Found> found;
+  for (std::size_t i = 0; i < written.size();) {
+    const bool fresh = i == 0 || (!is_letter(written[i - 1]) && written[i - 1] != '.');
+    const bool minus = written[i] == '-' && (i == 0 || written[i - 1] == ' ') &&
+                       i + 1 < written.size() && is_digit(written[i + 1]);
+    if (!is_digit(written[i]) && !minus) {
+      ++i;
+      continue;
+    }
+    Found one = number_at(written, i);
+    // "109k" and "B12" are no numbers; "109km" and "35%" are.
+    std::size_t end = one.end;
+    while (end < written.size() && is_letter(written[end])) {
+      ++end;
+    }
+    one.good = one.good && fresh &&
+               (end == one.end || unit_named(written.substr(one.end, end - one.end)).has_value());
+    i = one.end;
+    found.push_back(std::move(one));
+  }
+  if (found.size() != 1 || !found.front().good) {
+    out.problem = is_written(written);
+    out.hint = found.size() > 1 ? "write one number alone" : "";
+    return;
+  }
+  if (distance) {
+    const std::optional<Units> named = unit_named(written);
+    if (!named && !units) {
+      out.problem = is_written(written) + ", without a unit";
+      out.allowed = "km, miles";
+      out.no_unit = true;
+      return;
+    }
+    out.answer.units = named.value_or(units.value_or(Units::km));
+  }
+  out.allowed.clear();
+  out.answer.words = {found.front().digits};
+}
+
+// The one date or month among other words; else the whole text, which the record reader refuses.
+std::string date_among(std::string_view written) {
+  std::vector<std::string_view> dates;
+  for (std::size_t i = 0; i < written.size();) {
+    if (!is_digit(written[i])) {
+      ++i;
+      continue;
+    }
+    std::size_t end = i;
+    while (end < written.size() &&
+           (is_digit(written[end]) ||
+            std::string_view("-/.").find(written[end]) != std::string_view::npos)) {
+      ++end;
+    }
+    std::string_view one = written.substr(i, end - i);
+    while (!is_digit(one.back())) {
+      one.remove_suffix(1);
+    }
+    dates.push_back(one);
+    i = end;
+  }
+  return std::string(dates.size() == 1 && dates.front().size() >= 4 ? dates.front() : written);
+}
+
+void read_choice(const FormQuestion& q, std::string_view written, ReadAnswer& out) {
+  const auto one = [&](std::string_view part) -> std::optional<std::string> {
+    if (part.find_first_not_of("0123456789") == std::string_view::npos && part.size() < 3) {
+      const std::size_t n = part.size() == 1
+                                ? static_cast<std::size_t>(part[0] - '0')
+                                : static_cast<std::size_t>((part[0] - '0') * 10 + (part[1] - '0'));
+      if (n == q.choices.size() + 1) {
+        return std::string(kDoNotKnow.id);
+      }
+      return n >= 1 && n <= q.choices.size() ? std::optional(q.choices[n - 1].word) : std::nullopt;
+    }
+    return choice_meant(q, part);
+  };
+  std::vector<std::string> words;
+  if (std::optional<std::string> whole = one(written)) {
+    words.push_back(std::move(*whole));
+  } else if (q.several) {
+    for (std::size_t i = 0; i < written.size();) {
+      const std::size_t end = std::min(written.find_first_of(" ,;", i), written.size());
+      if (end > i) {
+        std::optional<std::string> word = one(written.substr(i, end - i));
+        if (!word || *word == kDoNotKnow.id) {
+          words.clear();
+          break;
+        }
+        if (std::ranges::find(words, *word) == words.end()) {
+          words.push_back(std::move(*word));
+        }
+      }
+      i = end + 1;
+    }
+  }
+  if (words.empty()) {
+    out.problem = is_written(written);
+    out.allowed = offered(q);
+    out.hint = meant_hint(q, written);
+  } else if (words.front() != kDoNotKnow.id) {
+    out.answer.words = std::move(words);
+  }
+}
+
+}  // namespace
+}  // namespace form
+
+ReadAnswer read_answer(const FormQuestion& question, std::string_view written,
+                       std::optional<Units> units) {
+  ReadAnswer out;
+  const std::string_view text = form::trimmed(written);
+  if (text.empty()) {
+    return out;
+  }
+  if (!question.choices.empty()) {
+    form::read_choice(question, text, out);
+    return out;
+  }
+  // "I do not know" answers anything but a name or a note.
+  if (question.row().type != FieldType::text && form::choice_meant(question, text)) {
+    return out;
+  }
+  switch (question.row().type) {
+    case FieldType::number:
+      form::read_number(question, text, units, out);
+      break;
+    case FieldType::month:
+    case FieldType::date:
+      out.answer.words = {form::date_among(text)};
+      break;
+    default:
+      out.answer.words = {std::string(text)};
+  }
+  return out;
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,32 @@
+// What people write, matched with what a question offers.
+#ifndef DRYSHAFT_FORM_ANSWER_HPP
+#define DRYSHAFT_FORM_ANSWER_HPP
+
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "dryshaft/form.hpp"
+
+namespace dryshaft::form {
+
+// Small letters, single spaces, no punctuation at the end.
+std::string plain(std::string_view text);
+
+// The word of the choice that `written` names: by its word or text, with more
+// words after it, or by its beginning, if that fits one choice alone. Also
+// `unknown`, for all that is not known.
+std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written);
+
+// km or miles, if the text names one of them.
+std::optional<Units> unit_named(std::string_view text);
+
+// "dry; a film of liquid; I do not know"
+std::string offered(const FormQuestion& question);
+
+// "did you mean ...?", or empty.
+std::string meant_hint(const FormQuestion& question, std::string_view written);
+
+}  // namespace dryshaft::form
+
+#endif

@@ -1,0 +1,472 @@
+// The list of questions, and how answers become records.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "dryshaft/assess.hpp"
+#include "dryshaft/form.hpp"
+#include "form/wording.hpp"
+#include "record/shape.hpp"
+
+namespace dryshaft {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr std::string_view kCheckPrefix = "check-";
+// Cautions that concern somebody who walks around a car and looks.
+constexpr std::string_view kCautions[] = {"high-voltage", "lifting", "toxic-coolant",
+                                          "not-a-certificate"};
+
+std::string json_text(std::string_view text) { return Json(text).dump(); }
+
+// "/inspection/noise/onset_odometer_km" is asked as "noise-onset-odometer".
+std::string key_of(const FieldSpec& field) {
+  std::string_view pointer = field.pointer;
+  if (pointer.starts_with("/inspection/")) {
+    pointer.remove_prefix(pointer.find('/', 1));
+  }
+  if (field.miles_too) {
+    pointer.remove_suffix(kMilesSuffix.size());
+  } else if (!field.form.rough.empty()) {
+    pointer = pointer.substr(0, pointer.find('_'));  // asked without its unit
+  }
+  std::string key(pointer.substr(1));
+  std::ranges::replace_if(
+      key, [](char c) { return c == '/' || c == '_'; }, '-');
+  return key;
+}
+
+// Whole numbers without a decimal point.
+Json number_json(double value) {
+  constexpr double kExact = 9007199254740992.0;  // 2^53
+  return value == std::floor(value) && std::abs(value) < kExact
+             ? Json(static_cast<std::int64_t>(value))
+             : Json(value);
+}
+
+Json number_json(const std::string& digits) {
+  double value = 0;
+  std::from_chars(digits.data(), digits.data() + digits.size(), value);
+  return number_json(value);
+}
+
+std::vector<FormChoice> choices_of(const FieldSpec& field) {
+  std::vector<FormChoice> out;
+  for (const Rough& r : field.form.rough) {
+    out.push_back(
+        {std::string(r.id), std::string(r.owner), {{field.id, number_json(r.number).dump()}}});
+  }
+  if (field.type == FieldType::flag) {
+    for (const std::size_t code : {1U, 0U}) {
+      out.push_back({std::string(kNoYes[code].id),
+                     std::string(kNoYes[code].plain),
+                     {{field.id, Json(code != 0).dump()}}});
+    }
+  }
+  for (const Choice& c : field.choices) {
+    if (c.in_forms) {
+      out.push_back({std::string(c.id),
+                     std::string(c.owner.empty() ? c.plain : c.owner),
+                     {{field.id, json_text(c.id)}}});
+    }
+  }
+  return out;
+}
+
+// Owners know their car, not the family of its drive unit: one question answers both.
+std::vector<FormChoice> cars_of(const Knowledge& knowledge) {
+  std::vector<FormChoice> out;
+  const auto add = [&](std::string word, std::string text, const Family& f,
+                       const VehicleProfile* vehicle) {
+    FormChoice& c = out.emplace_back();
+    c.word = std::move(word);
+    c.text = std::move(text);
+    c.writes.emplace_back(Field::family, json_text(f.id));
+    if (vehicle != nullptr) {
+      c.writes.emplace_back(Field::vehicle, json_text(vehicle->id));
+    }
+  };
+  for (const Family& f : knowledge.families) {
+    if (f.id == kGenericFamily) {
+      continue;
+    }
+    for (const VehicleProfile& v : f.vehicles) {
+      add(fmt::format("{}/{}", f.id, v.id), fmt::format("{} (drive unit {})", v.id, f.title), f,
+          &v);
+    }
+    add(f.id,
+        fmt::format("{} with drive unit {}", f.vehicles.empty() ? "a car" : "another car", f.title),
+        f, nullptr);
+  }
+  return out;
+}
+
+class Maker {
+ public:
+  Maker(const Knowledge& knowledge, bool buying) : knowledge_(knowledge) { form_.buying = buying; }
+
+  Form make() {
+    for (const FormPartSpec& part : form_parts()) {
+      for (const FieldSpec& field : fields()) {
+        if (part.id != FormPart::none && field.form.part == part.id) {
+          add(field);
+        }
+        // Right after it: when that was, and who looked.
+        if (part.id == FormPart::port && field.id == Field::port_checked) {
+          add_check();
+        }
+      }
+    }
+    for (const std::string_view id : kCautions) {
+      if (const CautionRule* c = knowledge_.caution(id)) {
+        form_.cautions.push_back(c->owner_text);
+      }
+    }
+    warn();
+    return std::move(form_);
+  }
+
+ private:
+  void add(const FieldSpec& field) {
+    const FormEntry& entry = field.form;
+    if (form_.buying && entry.needs_history) {
+      return;
+    }
+    FormQuestion q;
+    q.key = key_of(field);
+    q.field = field.id;
+    q.part = entry.part;
+    q.text = entry.ask.empty() ? field.question : entry.ask;
+    q.help = entry.help;
+    q.sample = entry.sample;
+    q.choices = field.id == Field::vehicle ? cars_of(knowledge_) : choices_of(field);
+    q.several = field.type == FieldType::choices;
+    if (field.id == Field::vehicle && q.choices.empty()) {
+      return;
+    }
+    only_if(q, entry.only_if);
+    form_.questions.push_back(std::move(q));
+  }
+
+  void add_check() {
+    for (const FieldSpec& field : fields()) {
+      if (field.form.again.empty()) {
+        continue;
+      }
+      FormQuestion q;
+      q.key = std::string(kCheckPrefix) + key_of(field);
+      q.field = field.id;
+      q.part = FormPart::port;
+      q.of_check = true;
+      q.text = field.form.again;
+      q.help = field.form.again_help;
+      q.sample = field.form.sample;
+      q.choices = choices_of(field);
+      only_if(q, {Field::port_checked, std::span(&kNoYes[1].id, 1)});
+      form_.questions.push_back(std::move(q));
+    }
+  }
+
+  // Nobody should have to send the form in to hear that the car must stand still.
+  void warn() {
+    const Model model(knowledge_);
+    const GradeRule& d = knowledge_.grades[static_cast<std::size_t>(Grade::D)];
+    const std::string& stop = d.owner_summary.empty() ? d.owner_meaning : d.owner_summary.front();
+    for (std::size_t i = 0; i < form_.questions.size(); ++i) {
+      for (std::size_t c = 0; c < form_.questions[i].choices.size(); ++c) {
+        if (grade_of_one(model, i, c) == Grade::D) {
+          form_.questions[i].choices[c].warning = stop;
+        }
+      }
+    }
+  }
+
+  // The grade of a car of which nothing else is known.
+  [[nodiscard]] std::optional<Grade> grade_of_one(const Model& model, std::size_t question,
+                                                  std::size_t choice) const {
+    constexpr std::string_view kAnyDay = "2026-01-01";
+    FormAnswers answers(form_.questions.size());
+    for (std::size_t i = 0; i < answers.size(); ++i) {
+      const FormQuestion& q = form_.questions[i];
+      if (q.required()) {
+        answers[i].words.emplace_back(q.field == Field::date ? kAnyDay : q.sample);
+      }
+    }
+    std::size_t at = question;
+    for (; !form_.questions[at].gate_words.empty(); at = form_.questions[at].gate) {
+      answers[form_.questions[at].gate].words = {form_.questions[at].gate_words.front()};
+    }
+    answers[question].words = {form_.questions[question].choices[choice].word};
+    Result<std::vector<History>> unit = group_by_unit(to_records(form_, answers, {}).records);
+    if (!unit.value || unit.value->empty()) {
+      return std::nullopt;
+    }
+    const History& history = unit.value->front();
+    const int day = parse_date(kAnyDay).value_or(0);
+    return judge(knowledge_, model, present(history, history.records.size(), knowledge_, day).facts)
+        .grade;
+  }
+
+  // A gate that is not asked leaves its question open to all.
+  void only_if(FormQuestion& q, const OnlyIf& only) const {
+    for (std::size_t i = 0; i < form_.questions.size() && !only.words.empty(); ++i) {
+      if (form_.questions[i].field == only.field && !form_.questions[i].of_check) {
+        q.gate = i;
+        q.gate_words.assign(only.words.begin(), only.words.end());
+      }
+    }
+  }
+
+  const Knowledge& knowledge_;
+  Form form_;
+};
+
+std::string miles_pointer(std::string_view pointer) {
+  std::string out(pointer.substr(0, pointer.size() - kMilesSuffix.size()));
+  return out += kMilesSuffix;
+}
+
+// Answers sorted into the record of today and that of the port check.
+class Writer {
+ public:
+  Writer(const Form& form, const FormAnswers& answers) : form_(form), answers_(answers) {}
+
+  // Records as JSON, the older first; `of_check` says which is which.
+  struct One {
+    Json json;
+    bool of_check = false;
+  };
+  std::vector<One> write() {
+    const std::optional<std::size_t> looked = given(Field::port_checked, false);
+    const bool was_looked = looked && answers_[*looked].words.front() == kNoYes[1].id;
+    const std::optional<std::size_t> day = given(Field::date, true);
+    const std::optional<std::size_t> today = given(Field::date, false);
+    const bool known = was_looked && day.has_value();
+    const bool apart = known && today && answers_[*day].words != answers_[*today].words;
+    std::vector<One> out;
+    if (apart) {
+      Json check = begun();
+      for_each([&](std::size_t i, const FormQuestion& q) {
+        const FieldType type = q.row().type;
+        const bool of_unit = q.row().pointer.starts_with("/unit/") && type != FieldType::number;
+        if (q.of_check || of_unit || at_port(q)) {
+          put(check, i);
+        }
+      });
+      out.push_back({ordered(check), true});
+    }
+    Json now = begun();
+    put(now, Field::by, form::kOwnerWord);
+    for_each([&](std::size_t i, const FormQuestion& q) {
+      if (!q.of_check && !(at_port(q) && apart)) {
+        put(now, i);
+      }
+    });
+    if (apart) {
+      now[pointer(Field::port_checked)] = false;
+    } else if (known) {
+      for (const Field field : {Field::by, Field::odometer_km}) {
+        const std::optional<std::size_t> i = given(field, true);
+        if (i && (field == Field::by || !given(field, false))) {
+          put(now, *i);
+        }
+      }
+    } else if (was_looked) {
+      // Nobody knows when: then what was good there does not count.
+      now[pointer(Field::port_checked).parent_pointer()].erase(
+          std::string(pointer(Field::port_checked).back()));
+    }
+    out.push_back({ordered(now), false});
+    return out;
+  }
+
+ private:
+  static Json::json_pointer pointer(Field field) {
+    return Json::json_pointer(std::string(spec(field).pointer));
+  }
+  static bool at_port(const FormQuestion& q) {
+    const std::string_view checked = spec(Field::port_checked).pointer;
+    return q.row().pointer.starts_with(checked.substr(0, checked.rfind('/') + 1));
+  }
+
+  [[nodiscard]] std::optional<std::size_t> given(Field field, bool of_check) const {
+    for (std::size_t i = 0; i < form_.questions.size(); ++i) {
+      const FormQuestion& q = form_.questions[i];
+      if (q.field == field && q.of_check == of_check && !answers_[i].words.empty() &&
+          applies(form_, answers_, i)) {
+        return i;
+      }
+    }
+    return std::nullopt;
+  }
+
+  template <typename Each>
+  void for_each(const Each& each) const {
+    for (std::size_t i = 0; i < form_.questions.size(); ++i) {
+      if (!answers_[i].words.empty() && applies(form_, answers_, i)) {
+        each(i, form_.questions[i]);
+      }
+    }
+  }
+
+  static Json begun() {
+    Json out;
+    put(out, Field::format, kRecordFormat);
+    return out;
+  }
+  static void put(Json& record, Field field, std::string_view text) {
+    record[pointer(field)] = text;
+  }
+
+  void put(Json& record, std::size_t i) const {
+    const FormQuestion& q = form_.questions[i];
+    const FormAnswer& a = answers_[i];
+    if (q.choices.empty()) {
+      const bool miles = q.distance() && a.units == Units::mi;
+      const std::string_view at = q.row().pointer;
+      Json& value = record[Json::json_pointer(miles ? miles_pointer(at) : std::string(at))];
+      value =
+          q.row().type == FieldType::number ? number_json(a.words.front()) : Json(a.words.front());
+      return;
+    }
+    if (q.several) {
+      record[pointer(q.field)] = Json::array();
+    }
+    for (const FormChoice& c : q.choices) {
+      if (std::ranges::find(a.words, c.word) == a.words.end()) {
+        continue;
+      }
+      for (const auto& [field, json] : c.writes) {
+        Json value = Json::parse(json);
+        if (q.several) {
+          record[pointer(field)].push_back(std::move(value));
+        } else {
+          record[pointer(field)] = std::move(value);
+        }
+      }
+    }
+  }
+
+  // Members in the order of the field table.
+  static Json ordered(const Json& record) {
+    Json out;
+    for (const FieldSpec& f : fields()) {
+      for (const std::string& at :
+           {std::string(f.pointer), f.miles_too ? miles_pointer(f.pointer) : std::string()}) {
+        const Json::json_pointer p(at);
+        if (!at.empty() && record.contains(p)) {
+          out[p] = record[p];
+        }
+      }
+    }
+    return out;
+  }
+
+  const Form& form_;
+  const FormAnswers& answers_;
+};
+
+// The question that a complaint about a record speaks of.
+std::size_t asked_at(const Form& form, std::string_view pointer, bool of_check) {
+  std::optional<Field> field = field_at(pointer);
+  while (!field && !pointer.empty()) {  // an element of an array
+    pointer = pointer.substr(0, pointer.rfind('/'));
+    field = field_at(pointer);
+  }
+  if (field == Field::family) {
+    field = Field::vehicle;
+  }
+  std::size_t found = 0;
+  for (std::size_t i = 0; i < form.questions.size(); ++i) {
+    const FormQuestion& q = form.questions[i];
+    if (q.field == field && (q.of_check == of_check || !q.of_check)) {
+      found = i;
+    }
+  }
+  return found;
+}
+
+}  // namespace
+
+const FormQuestion* Form::find(std::string_view key) const {
+  const auto found = std::ranges::find(questions, key, &FormQuestion::key);
+  return found == questions.end() ? nullptr : &*found;
+}
+
+Form make_form(const Knowledge& knowledge, bool buying) { return Maker(knowledge, buying).make(); }
+
+bool applies(const Form& form, const FormAnswers& answers, std::size_t question) {
+  const FormQuestion& q = form.questions[question];
+  if (q.gate_words.empty()) {
+    return true;
+  }
+  return applies(form, answers, q.gate) &&
+         std::ranges::any_of(answers[q.gate].words, [&](const std::string& word) {
+           return std::ranges::find(q.gate_words, word) != q.gate_words.end();
+         });
+}
+
+FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadOptions& options) {
+  FormRecords out;
+  const auto complain = [&](std::size_t question, Diagnostic d) {
+    d.source.clear();
+    d.line = 0;
+    d.column = 0;
+    d.caret = 0;
+    d.excerpt.clear();
+    d.pointer = fmt::format("[{}]", form.questions[question].key);
+    out.complaints.push_back({question, std::move(d)});
+  };
+  std::optional<int> check_day;
+  std::size_t check_question = 0;
+  std::optional<int> today;
+  for (std::size_t i = 0; i < form.questions.size(); ++i) {
+    if (form.questions[i].field == Field::date && !answers[i].words.empty() &&
+        applies(form, answers, i)) {
+      const std::optional<int> day = parse_date(answers[i].words.front());
+      if (form.questions[i].of_check) {
+        check_day = day;
+        check_question = i;
+      } else {
+        today = day;
+      }
+    }
+  }
+  if (check_day && today && *check_day > *today) {
+    Diagnostic d;
+    d.code = "later-than-today";
+    d.message = fmt::format("is {}, after [{}], which is {}", date_text(*check_day),
+                            key_of(spec(Field::date)), date_text(*today));
+    d.hint = "one of the two is wrong";
+    complain(check_question, std::move(d));
+  }
+  for (const Writer::One& one : Writer(form, answers).write()) {
+    // Whatever a caller hands over, the text is UTF-8.
+    const std::string text = one.json.dump(-1, ' ', false, Json::error_handler_t::replace);
+    Result<Record> read = read_record(text, "", 1, 1, options);
+    for (Diagnostic& d : read.diagnostics) {
+      const std::size_t question = asked_at(form, d.pointer, one.of_check);
+      const bool known = std::ranges::any_of(out.complaints, [&](const FormComplaint& c) {
+        return c.question == question && c.diagnostic.code == d.code;
+      });
+      if (!known) {
+        complain(question, std::move(d));
+      }
+    }
+    if (read.value) {
+      out.text += text + '\n';
+      out.records.push_back(*std::move(read.value));
+    }
+  }
+  if (!out.complaints.empty()) {
+    out.text.clear();
+    out.records.clear();
+  }
+  return out;
+}
+
+}  // namespace dryshaft

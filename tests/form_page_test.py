@@ -1,0 +1,581 @@
+"""The owner's form as a page, in a real browser: filled, reloaded, skipped, gone back in, saved.
+
+Usage: form_page_test.py PROGRAM
+
+Needs Debian's chromium, chromium-driver and python3-selenium, and npm for the checker of
+accessibility rules (axe-core, at the version below).
+"""
+import base64
+import json
+import os
+import random
+import re
+import subprocess
+import sys
+import tempfile
+import time
+import unittest
+
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.ui import Select
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+AXE_VERSION = "4.10.3"
+PHONE = (390, 844)
+DESK = (1280, 900)
+TODAY = "2026-03-18"
+UNKNOWN = "unknown"
+ATTACKS = ['"><img src=x onerror="window.ran=1">', "</script><script>window.ran=1</script>",
+           "<svg onload=window.ran=1>", "javascript:window.ran=1", "${window.ran=1}",
+           "</textarea><iframe srcdoc='<script>parent.ran=1</script>'>", "' onfocus='window.ran=1'"]
+scratch = tempfile.TemporaryDirectory()
+
+
+def run(*arguments, text="", code=0):
+    done = subprocess.run([PROGRAM, *arguments], input=text.encode(), capture_output=True, check=False)
+    assert done.returncode == code, (arguments, done.returncode, done.stderr.decode())
+    return done.stdout.decode()
+
+
+def axe_source():
+    """The checker's script; fails loudly where it cannot be had."""
+    folder = os.path.join(os.path.dirname(PROGRAM), "axe-" + AXE_VERSION)
+    path = os.path.join(folder, "node_modules", "axe-core", "axe.min.js")
+    if not os.path.exists(path):
+        subprocess.run(["npm", "install", "--silent", "--no-audit", "--no-fund", "--no-save",
+                        "--ignore-scripts", "--prefix", folder, "axe-core@" + AXE_VERSION], check=True)
+    with open(path, encoding="utf-8") as file:
+        return file.read()
+
+
+class Page:
+    """A browser that shows the form, and what a person can do with it."""
+
+    def __init__(self, *options, size=PHONE, dark=False, before=None):
+        self.path = os.path.join(scratch.name, f"form{len(options)}.html")
+        run("form", "blank", "--format", "html", "--out", self.path, *options)
+        with open(self.path, encoding="utf-8") as file:
+            self.html = file.read()
+        data = re.search(r'<script type="application/json" id="data">(.*?)</script>', self.html)[1]
+        self.data = json.loads(data)
+        self.questions = self.data["questions"]
+        self.by_key = {q["key"]: q for q in self.questions}
+        self.downloads = tempfile.mkdtemp(dir=scratch.name)
+        chrome = webdriver.ChromeOptions()
+        for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
+                         f"--window-size={size[0]},{size[1]}"):
+            chrome.add_argument(argument)
+        if size == PHONE:
+            chrome.add_experimental_option("mobileEmulation", {
+                "deviceMetrics": {"width": size[0], "height": size[1], "pixelRatio": 2, "touch": True}})
+        chrome.add_experimental_option("prefs", {"download.default_directory": self.downloads})
+        chrome.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+        self.browser = webdriver.Chrome(service=Service("/usr/bin/chromedriver"), options=chrome)
+        self.browser.execute_cdp_cmd("Browser.setDownloadBehavior", {
+            "behavior": "allow", "downloadPath": self.downloads})
+        if dark:
+            self.browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {
+                "features": [{"name": "prefers-color-scheme", "value": "dark"}]})
+        if before:
+            self.browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": before})
+        self.open()
+
+    def open(self):
+        self.browser.get("file://" + self.path)
+
+    def close(self):
+        self.browser.quit()
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
+
+    def at(self, name):
+        return self.browser.find_element(By.ID, name)
+
+    def shows(self, name):
+        return self.at(name).is_displayed()
+
+    def press(self, name):
+        self.at(name).click()
+
+    def script(self, text, *arguments):
+        return self.browser.execute_script(text, *arguments)
+
+    def question(self):
+        """The question that is shown, as the page's data have it."""
+        if not self.shows("ask"):
+            return None
+        text = self.at("question").get_attribute("textContent")
+        found = [q for q in self.questions if q["text"] == text]
+        assert len(found) == 1, text
+        return found[0]
+
+    def give(self, question, answer):
+        if question["choices"]:
+            for word in [answer] if isinstance(answer, str) else answer:
+                box = self.browser.find_element(By.CSS_SELECTOR, f'input[value="{word}"]')
+                box.find_element(By.XPATH, "..").click()
+            return
+        field = self.at("answer")
+        if question["kind"] == "date":
+            self.script("arguments[0].value = arguments[1];"
+                        "arguments[0].dispatchEvent(new Event('change', {bubbles: true}))", field, answer)
+            return
+        field.clear()
+        value, unit = answer if isinstance(answer, tuple) else (answer, None)
+        field.send_keys(value)
+        if unit:
+            Select(self.at("unit")).select_by_value(unit)
+
+    def answer(self, answers, until=None):
+        """Walks on, answering what is in `answers` and skipping the rest."""
+        while (q := self.question()) and q["key"] != until:
+            if q["key"] in answers:
+                self.give(q, answers[q["key"]])
+                self.press("next")
+            else:
+                self.press("next" if q["required"] else "skip")
+            assert self.question() != q, self.at("problem").text
+        return self
+
+    def record(self):
+        return self.at("record").get_property("value")
+
+    def save(self):
+        before = set(os.listdir(self.downloads))
+        self.press("save")
+        for _ in range(100):
+            new = [n for n in set(os.listdir(self.downloads)) - before if n.endswith(".json")]
+            if new:
+                with open(os.path.join(self.downloads, new[0]), encoding="utf-8") as file:
+                    return new[0], file.read()
+            time.sleep(0.1)
+        raise AssertionError("nothing was saved")
+
+    def faults(self):
+        return [e for e in self.browser.get_log("browser") if e["level"] in ("SEVERE", "WARNING")]
+
+
+# --------------------------------------------------- the same answers in other shapes
+
+def applies(page, answers, question):
+    if not question["gateWords"]:
+        return True
+    gate = page.questions[question["gate"]]
+    given = answers.get(gate["key"])
+    return (applies(page, answers, gate) and given is not None and
+            bool({given} & set(question["gateWords"])))
+
+
+def label(question, word):
+    return next(c["text"] for c in question["choices"] if c["word"] == word)
+
+
+def as_text_form(page, answers, blank):
+    """The text form, filled with an editor."""
+    for key, answer in answers.items():
+        question = page.by_key[key]
+        begin = blank.index(f"\n[{key}]") + 1
+        if question["choices"]:
+            for word in [answer] if isinstance(answer, str) else answer:
+                box = blank.index("[ ] " + label(question, word), begin)
+                blank = blank[:box] + "[x]" + blank[box + 3:]
+        else:
+            line = blank.index("Answer:", begin)
+            end = blank.index("\n", line)
+            value = " ".join(answer) if isinstance(answer, tuple) else answer
+            blank = blank[:line] + "Answer: " + value + blank[end:]
+    return blank
+
+
+def as_typed(page, answers):
+    """What somebody types at the terminal."""
+    lines = []
+    units_asked = False
+    for question in page.questions:
+        if not applies(page, answers, question):
+            continue
+        if question.get("miles") and not units_asked:
+            units_asked = True
+            lines.append("")
+        answer = answers.get(question["key"])
+        if answer is None:
+            lines.append("skip" if not question["required"] else "")
+        elif question["choices"]:
+            words = [c["word"] for c in question["choices"]]
+            lines.append(" ".join(str(words.index(w) + 1)
+                                  for w in ([answer] if isinstance(answer, str) else answer)))
+        else:
+            lines.append(" ".join(answer) if isinstance(answer, tuple) else answer)
+    return "".join(line + "\n" for line in lines)
+
+
+def by_terminal(page, answers, *options):
+    path = os.path.join(scratch.name, "asked.jsonl")
+    run("form", "ask", "--today", TODAY, "--out", path, *options, text=as_typed(page, answers))
+    with open(path, encoding="utf-8") as file:
+        return [json.loads(line) for line in file]
+
+
+def objects(text):
+    return [json.loads(line) for line in text.splitlines()]
+
+
+def of_page(text):
+    one = json.loads(text)
+    return one if isinstance(one, list) else [one]
+
+
+def random_answers(page, draw):
+    answers = {"unit-id": "HL-0147", "date": TODAY}
+    for question in page.questions:
+        if question["key"] in answers or not applies(page, answers, question) or draw.random() < 0.2:
+            continue
+        words = [c["word"] for c in question["choices"]]
+        kind = question["kind"]
+        answers[question["key"]] = (
+            draw.choice(words) if kind == "one" else
+            [w for w in words if draw.random() < 0.6] or words[:1] if kind == "several" else
+            draw.choice([TODAY, "2026-01-31", "2024-02-29"]) if kind == "date" else
+            draw.choice(["2017", "2017-05"]) if kind == "month" else
+            "since May, louder" if kind in ("long", "text") else
+            (draw.choice(["0", "90000", "68000.5", "123,456"]), draw.choice(["km", "mi"]))
+            if question.get("miles") else draw.choice(["0", "35.5", "100"]))
+    return answers
+
+
+OWNER = {  # examples/owner-no-port-check.json, as an owner would answer
+    "unit-id": "HL-0111", "unit-vehicle": "plover-2/Tarn", "unit-built": "2018", "date": "2026-03-18",
+    "odometer": ("109,000", "km"), "noise-present": "yes", "noise-onset": "gradual",
+    "noise-when": ["accelerating"], "noise-pitch-follows-speed": "yes", "noise-level": "faint",
+    "faults-isolation": "none", "faults-shutdown": "no", "faults-reduced-power": "no",
+    "coolant-loss": "some", "coolant-outside-leak-seen": "no", "port-checked": "no",
+    "note": "I top up the coolant about twice a year and cannot see where it goes."}
+
+
+class Shapes(unittest.TestCase):
+    def agree(self, page, answers, page_text, *options):
+        """Page, text form and terminal give the same records."""
+        expected = of_page(page_text)
+        blank = run("form", "blank", *options)
+        filled = as_text_form(page, answers, blank)
+        self.assertEqual(objects(run("form", "read", text=filled)), expected)
+        self.assertEqual(objects(run("form", "read", text=page_text)), expected)
+        self.assertEqual(by_terminal(page, answers, *options), expected)
+
+    def test_an_owner_on_a_phone(self):
+        with Page() as page:
+            page.press("start")
+            page.answer(OWNER)
+            self.assertTrue(page.shows("summary"))
+            name, text = page.save()
+            self.assertEqual(name, "dryshaft-HL-0111.json")
+            self.assertEqual(text, page.record())
+            self.agree(page, OWNER, text)
+            self.assertEqual(page.faults(), [])
+        with open("examples/owner-no-port-check.json", encoding="utf-8") as file:
+            by_hand = json.load(file)
+        saved = json.loads(text)
+        self.assertEqual(saved["inspection"]["coolant"].pop("loss_ml_per_1000km"), 65)
+        self.assertEqual(by_hand["inspection"]["coolant"].pop("loss_ml_per_1000km"), 35)
+        self.assertEqual(saved, by_hand)
+        path = os.path.join(scratch.name, name)
+        with open(path, "w", encoding="utf-8") as file:
+            file.write(text)
+        grades = [json.loads(run("assess", "--format", "json", one))
+                  for one in (path, "examples/owner-no-port-check.json")]
+        for member in ("grade", "risk", "floors", "actions", "cautions"):
+            self.assertEqual(grades[0][member], grades[1][member], member)
+
+    def test_a_buyer_at_a_desk(self):
+        answers = {"unit-id": "HL-0112", "date": "2026-03-19", "odometer": ("97500", "km"),
+                   "noise-present": "yes", "noise-onset": "always", "noise-level": "clear",
+                   "noise-when": ["accelerating", "steady", "coasting"],
+                   "faults-isolation": "none", "port-checked": "no"}
+        with Page("--buying", size=DESK) as page:
+            for key in ("unit-fitted-odometer", "unit-seal-renewed-odometer", "noise-onset-odometer",
+                        "coolant-loss", "faults-shutdown"):
+                self.assertNotIn(key, page.by_key)
+            page.press("start")
+            page.answer(answers)
+            self.agree(page, answers, page.save()[1], "--buying")
+            self.assertEqual(page.faults(), [])
+
+    def test_random_answers(self):
+        draw = random.Random(20260318)
+        two = one = 0
+        with Page(size=DESK) as page:
+            for walk in range(14):
+                answers = random_answers(page, draw)
+                page.script("localStorage.clear()")
+                page.open()
+                if walk < 2:  # by hand
+                    page.press("start")
+                    page.answer(answers)
+                else:  # as if filled before, then reloaded
+                    kept = {k: {"words": a if isinstance(a, list) else
+                                [a[0].replace(",", "")] if isinstance(a, tuple) else [a],
+                                "unit": a[1] if isinstance(a, tuple) else "km"}
+                            for k, a in answers.items()}
+                    page.script("localStorage.setItem(arguments[0], arguments[1])", page.data["storage"],
+                                json.dumps({"answers": kept, "at": len(page.questions), "unit": ""}))
+                    page.open()
+                text = page.record()
+                self.agree(page, answers, text)
+                two += len(of_page(text)) == 2
+                one += len(of_page(text)) == 1
+        self.assertGreater(min(one, two), 2)
+
+
+class Behaviour(unittest.TestCase):
+    def test_nothing_is_lost_on_reload(self):
+        with Page() as page:
+            page.press("start")
+            page.answer(OWNER, until="odometer")
+            page.at("answer").send_keys("109")
+            page.open()
+            self.assertEqual(page.question()["key"], "odometer")
+            self.assertEqual(page.at("answer").get_property("value"), "109")
+            page.answer(OWNER, until="noise-level")
+            page.give(page.by_key["noise-level"], "faint")
+            page.open()
+            self.assertTrue(page.browser.find_element(By.CSS_SELECTOR, 'input[value="faint"]').is_selected())
+            page.answer(OWNER)
+            before = page.record()
+            page.open()
+            self.assertTrue(page.shows("summary"))
+            self.assertEqual(page.record(), before)
+
+    def test_back_skip_and_change(self):
+        with Page() as page:
+            page.press("start")
+            page.answer({"noise-present": "yes"}, until="noise-level")
+            page.press("back")
+            self.assertEqual(page.question()["key"], "noise-pitch-follows-speed")
+            for _ in range(3):
+                page.press("back")
+            self.assertEqual(page.question()["key"], "noise-present")
+            page.give(page.by_key["noise-present"], "no")
+            page.press("next")
+            self.assertEqual(page.question()["key"], "faults-isolation")
+            page.answer({})
+            self.assertEqual(of_page(page.record())[0]["inspection"]["noise"], {"present": False})
+            change = page.browser.find_element(
+                By.CSS_SELECTOR, f'[aria-label="Change: {page.by_key["odometer"]["text"]}"]')
+            change.click()
+            page.give(page.by_key["odometer"], ("68,000", "mi"))
+            page.press("next")
+            self.assertTrue(page.shows("summary"))
+            self.assertEqual(of_page(page.record())[0]["inspection"]["odometer_mi"], 68000)
+            page.press("last")
+            self.assertEqual(page.question()["key"], "note")
+
+    def test_wrong_answers_are_told(self):
+        with Page() as page:
+            page.press("start")
+            page.at("answer").clear()
+            page.press("next")
+            self.assertEqual(page.at("problem").text, "This one is needed.")
+            for key, answer, problem in (
+                    ("unit-built", "05/2017", "Write a year, or year and month, such as 2017 or 2017-05."),
+                    ("odometer", "lots", "Write a number, 0 or more."),
+                    ("odometer", "-5", "Write a number, 0 or more."),
+                    ("odometer", "109000", "Choose km or miles."),
+                    ("check-date", "2026-03-19", "This day is after today. One of the two is wrong.")):
+                page.answer({"unit-id": "HL-0147", "date": TODAY, "port-checked": "yes"}, until=key)
+                page.give(page.by_key[key], answer)
+                if key == "odometer" and "109" not in answer:
+                    Select(page.at("unit")).select_by_value("km")
+                elif key == "odometer":
+                    Select(page.at("unit")).select_by_value("")
+                page.press("next")
+                self.assertEqual((page.question()["key"], page.at("problem").text), (key, problem))
+            page.press("skip")
+            # A day of the check that later turns out to lie after today.
+            page.press("back")
+            page.give(page.by_key["check-date"], TODAY)
+            page.press("next")
+            page.answer({})
+            page.browser.find_element(
+                By.CSS_SELECTOR, f'[aria-label="Change: {page.by_key["date"]["text"]}"]').click()
+            page.give(page.by_key["date"], "2026-03-01")
+            page.press("next")
+            self.assertTrue(page.shows("unfinished"))
+            self.assertFalse(page.shows("finished"))
+
+    def test_nothing_that_is_typed_runs(self):
+        with Page() as page:
+            for attack in ATTACKS:
+                page.script("localStorage.clear()")
+                page.open()
+                page.press("start")
+                page.answer({"unit-id": attack[:64]}, until="unit-built")
+                page.script(  # the rest as if filled before
+                    "const s = JSON.parse(localStorage.getItem(arguments[0]));"
+                    "s.at = arguments[1]; s.answers.date = {words: [arguments[2]]};"
+                    "localStorage.setItem(arguments[0], JSON.stringify(s))",
+                    page.data["storage"], page.questions.index(page.by_key["note"]), TODAY)
+                page.open()
+                page.answer({"note": attack + "\n" + attack})
+                record = of_page(page.record())[0]
+                self.assertEqual(record["unit"]["id"], attack[:64])
+                self.assertEqual(record["note"], attack + "\n" + attack)
+                page.open()
+                self.assertIsNone(page.script("return window.ran || null"))
+                self.assertEqual(page.script(
+                    "return document.querySelectorAll('img, iframe, [onload], [onerror], [onfocus]').length"), 0)
+                self.assertEqual(objects(run("form", "read", text=page.record())), [record])
+            self.assertEqual(page.faults(), [])
+
+    def test_an_answer_that_means_danger_says_so_at_once(self):
+        with Page() as page:
+            danger = next(c for c in page.by_key["faults-isolation"]["choices"] if c["warning"])
+            page.press("start")
+            page.answer({}, until="faults-isolation")
+            page.give(page.by_key["faults-isolation"], "none")
+            self.assertFalse(page.shows("warning"))
+            page.give(page.by_key["faults-isolation"], danger["word"])
+            self.assertEqual(page.at("warning").text, danger["warning"])
+            page.press("next")
+            self.assertFalse(page.shows("warning"))
+            page.answer({})
+            self.assertEqual(page.at("warnings").text, danger["warning"])
+
+    def test_start_again_asks_first(self):
+        with Page() as page:
+            page.press("start")
+            page.answer(OWNER, until="odometer")
+            page.press("again")
+            page.press("stay")
+            self.assertEqual(page.question()["key"], "odometer")
+            page.press("again")
+            page.press("wipe")
+            self.assertTrue(page.shows("intro"))
+            self.assertIsNone(page.script("return localStorage.getItem(arguments[0])", page.data["storage"]))
+            page.press("start")
+            self.assertEqual(page.at("answer").get_property("value"), page.by_key["unit-id"]["sample"])
+
+    def test_a_browser_that_keeps_nothing(self):
+        refuse = "for (const f of ['getItem', 'setItem', 'removeItem']) " \
+                 "Storage.prototype[f] = () => { throw new Error('refused'); };"
+        with Page(before=refuse) as page:
+            self.assertTrue(page.shows("trouble"))
+            page.press("start")
+            page.answer(OWNER)
+            self.assertEqual(of_page(page.record())[0]["unit"]["id"], "HL-0111")
+
+    def test_without_scripting(self):
+        with Page() as page:
+            page.browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+            page.open()
+            text = page.browser.find_element(By.TAG_NAME, "main").text
+            self.assertIn("dryshaft form blank", text)
+            self.assertNotIn("Start", text)
+
+    def test_by_keyboard_alone(self):
+        def focus():
+            return page.script("return document.activeElement.id")
+
+        def keys(*presses):
+            page.browser.switch_to.active_element.send_keys(*presses)
+
+        with Page(size=DESK) as page:
+            page.script("document.getElementById('start').focus()")
+            keys(Keys.ENTER)
+            self.assertEqual(focus(), "question")
+            keys(Keys.TAB)
+            self.assertEqual(focus(), "answer")
+            keys(Keys.ENTER)  # the name that is suggested
+            self.assertEqual(page.question()["key"], "unit-vehicle")
+            self.assertEqual(focus(), "question")
+            keys(Keys.TAB)
+            keys(Keys.SPACE)
+            keys(Keys.ARROW_DOWN)
+            keys(Keys.ENTER)
+            self.assertEqual(page.question()["key"], "unit-built")
+            for _ in range(8):
+                if focus() == "back":
+                    break
+                keys(Keys.TAB)
+            keys(Keys.ENTER)
+            chosen = page.browser.find_element(By.CSS_SELECTOR, "input:checked")
+            self.assertEqual(chosen.get_property("value"), page.by_key["unit-vehicle"]["choices"][1]["word"])
+
+    def test_it_loads_nothing(self):
+        with Page() as page:
+            self.assertEqual(page.script("return performance.getEntriesByType('resource').length"), 0)
+            markup = re.sub(r"(?s)<script.*?</script>", "", page.html)
+            self.assertEqual(re.findall(r'(?i)(?:src|href)\s*=|@import|url\(|\son[a-z]+\s*=\s*"', markup), [])
+            self.assertEqual(page.faults(), [])
+
+
+class Looks(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.axe = axe_source()
+
+    def check(self, page, where):
+        page.script(self.axe)
+        found = page.browser.execute_async_script(
+            "const done = arguments[arguments.length - 1];"
+            "axe.run(document, {resultTypes: ['violations']}).then(r => done([r.testEngine.version,"
+            " r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html).join(' | ')),"
+            " r.passes.length]))")
+        self.assertEqual(found[0], AXE_VERSION)
+        self.assertEqual(found[1], [], where)
+        self.assertGreater(found[2], 5, where)
+        self.assertLessEqual(page.script("return document.documentElement.scrollWidth"),
+                             page.script("return innerWidth"), where)
+
+    def walk(self, page):
+        answers = {"noise-present": "yes", "noise-onset": "sudden", "port-checked": "yes",
+                   "port-fluid": "pooled", "unit-rotor-cooling": "bypassed"}
+        self.check(page, "intro")
+        page.press("start")
+        seen = set()
+        while q := page.question():
+            seen.add(q["key"])
+            self.check(page, q["key"])
+            if q["key"] == "odometer":
+                page.at("answer").send_keys("lots")
+                page.press("next")
+                self.check(page, "a problem")
+                page.at("answer").clear()
+            page.answer({k: a for k, a in answers.items() if k == q["key"]} or {q["key"]: None}
+                        if q["key"] in answers else {}, until=self.following(page, q, answers))
+        self.assertEqual(seen, set(page.by_key))
+        self.check(page, "summary")
+        page.press("again")
+        self.check(page, "sure")
+        page.press("stay")
+
+    @staticmethod
+    def following(page, question, answers):
+        rest = page.questions[page.questions.index(question) + 1:]
+        return next((q["key"] for q in rest if applies(page, answers, q)), None)
+
+    def test_rules_of_accessibility_on_a_phone(self):
+        with Page() as page:
+            self.walk(page)
+
+    def test_rules_of_accessibility_at_a_desk_in_the_dark(self):
+        with Page(size=DESK, dark=True) as page:
+            self.walk(page)
+
+    def test_it_prints(self):
+        with Page(size=DESK) as page:
+            page.press("start")
+            page.answer(OWNER)
+            pdf = base64.b64decode(page.browser.print_page())
+            self.assertTrue(pdf.startswith(b"%PDF"))
+            self.assertGreater(len(pdf), 5000)
+
+
+if __name__ == "__main__":
+    unittest.main()

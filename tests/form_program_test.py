@@ -1,0 +1,223 @@
+"""The owner's form at the command line: blank, read, and asked at a terminal or through a pipe.
+
+Usage: form_program_test.py PROGRAM
+"""
+import json
+import os
+import pty
+import select
+import subprocess
+import sys
+import tempfile
+import time
+import unittest
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+TODAY = "2026-03-18"
+
+
+def run(*arguments, text="", **options):
+    return subprocess.run([PROGRAM, "form", *arguments], input=text.encode(), capture_output=True,
+                          check=False, **options)
+
+
+def filled(**answers):
+    text = run("blank").stdout.decode()
+    for key, answer in {"unit-id": "HL-0147", "date": TODAY, **answers}.items():
+        line = text.index("Answer:", text.index(f"\n[{key}]"))
+        text = text[:line] + "Answer: " + answer + text[text.index("\n", line):]
+    return text
+
+
+class Files(unittest.TestCase):
+    def setUp(self):
+        scratch = tempfile.TemporaryDirectory()
+        self.addCleanup(scratch.cleanup)
+        self.folder = scratch.name
+
+    def path(self, name, text=None):
+        path = os.path.join(self.folder, name)
+        if text is not None:
+            with open(path, "w", encoding="utf-8", newline="") as file:
+                file.write(text)
+        return path
+
+    def ask(self, *lines, options=()):
+        """What somebody typed, through a pipe; the exit code, and the record that was saved."""
+        out = self.path("record.jsonl")
+        if os.path.exists(out):
+            os.unlink(out)
+        done = run("ask", "--today", TODAY, "--out", out, *options, text="".join(f"{l}\n" for l in lines))
+        records = []
+        if os.path.exists(out):
+            with open(out, encoding="utf-8") as file:
+                records = [json.loads(line) for line in file]
+        return done, records
+
+
+class Blank(Files):
+    def test_shapes(self):
+        text = run("blank")
+        self.assertEqual((text.returncode, text.stderr), (0, b""))
+        self.assertTrue(text.stdout.startswith(b"DRYSHAFT FORM 1\n"))
+        page = run("blank", "--format", "html")
+        self.assertTrue(page.stdout.startswith(b"<!DOCTYPE html>"))
+        self.assertEqual(page.stdout, run("blank", "--format", "html").stdout)
+        out = self.path("form.html")
+        self.assertEqual(run("blank", "--format", "html", "--buying", "--out", out).stdout, b"")
+        with open(out, "rb") as file:
+            self.assertIn(b"you may buy", file.read())
+
+    def test_wrong_usage_and_full_disks(self):
+        self.assertEqual(run("blank", "--format", "pdf").returncode, 2)
+        self.assertEqual(run("blank", "--families", "no-such-folder").returncode, 2)
+        self.assertEqual(run().returncode, 2)
+        self.assertEqual(run("ask", "--today", "yesterday").returncode, 2)
+        if os.path.exists("/dev/full"):
+            with open("/dev/full", "wb") as full:
+                done = subprocess.run([PROGRAM, "form", "blank"], stdout=full, stderr=subprocess.PIPE, check=False)
+            self.assertEqual(done.returncode, 4)
+        self.assertEqual(run("blank", "--out", "/no/such/folder/x").returncode, 4)
+
+    def test_families_of_ones_own(self):
+        with open("data/families/plover-2.json", encoding="utf-8") as file:
+            family = json.load(file)
+        family.update(id="plover-9", title="plover nine", vehicles=[{"id": "Skerry", "port_access": "under-floor"}])
+        self.path("plover-9.json", json.dumps(family))
+        text = run("blank", "--families", self.folder).stdout.decode()
+        self.assertIn("[ ] Skerry (drive unit plover nine)", text)
+        read = run("read", "--families", self.folder, text=filled().replace(
+            "[ ] I do not know", "[x] Skerry", 1))
+        self.assertEqual(read.returncode, 0, read.stderr)
+        self.assertEqual(json.loads(read.stdout)["unit"],
+                         {"id": "HL-0147", "family": "plover-9", "vehicle": "Skerry"})
+
+
+class Read(Files):
+    def test_good_and_bad_files(self):
+        good = self.path("good.txt", filled().replace("\n", "\r\n"))
+        bad = self.path("bad.txt", filled(odometer="lots"))
+        done = run("read", good, bad, self.path("none.txt"), good)
+        self.assertEqual(done.returncode, 3)
+        self.assertEqual(done.stdout.count(b"\n"), 2)
+        self.assertIn(b"bad.txt:83:11: error[bad-value]: [odometer] is \"lots\"\n", done.stderr)
+        self.assertIn(b"none.txt: error[no-input]: cannot be read", done.stderr)
+        self.assertEqual(run("read", good).returncode, 0)
+
+    def test_a_record_goes_on_to_be_graded(self):
+        done = run("read", text=filled(odometer="109000 km"))
+        graded = subprocess.run([PROGRAM, "assess", "--for", "owner"], input=done.stdout, capture_output=True,
+                                check=True)
+        self.assertIn(b"109,000 km", graded.stdout)
+
+    def test_standard_input_and_out(self):
+        out = self.path("records.jsonl")
+        self.assertEqual(run("read", "-", "--out", out, text=filled()).returncode, 0)
+        with open(out, encoding="utf-8") as file:
+            self.assertEqual(json.loads(file.read())["unit"]["id"], "HL-0147")
+
+
+class Ask(Files):
+    def test_end_of_input_keeps_what_was_answered(self):
+        done, records = self.ask("HL-0147", "2", "2018")
+        self.assertEqual(done.returncode, 0)
+        self.assertEqual(done.stderr, b"<stdin>: the input ended; what was answered so far is kept\n")
+        self.assertEqual(records, [{"format": "dryshaft-record/1",
+                                    "unit": {"id": "HL-0147", "family": "plover-2", "vehicle": "Tarn",
+                                             "built": "2018"},
+                                    "inspection": {"date": TODAY, "by": "owner"}}])
+        self.assertIn(b"HL-0147, Tarn (plover-2), 2026-03-18", done.stdout)
+        self.assertIn(b"Ask a workshop", done.stdout)
+
+    def test_a_line_without_its_end_counts(self):
+        done = run("ask", "--today", TODAY, text="HL-0147")
+        self.assertIn(b"HL-0147, family not given, 2026-03-18", done.stdout)
+
+    def test_nothing_answered(self):
+        for lines in ([], ["", "", ""], ["quit"]):
+            done, records = self.ask(*lines)
+            self.assertEqual((done.returncode, records), (3, []))
+            self.assertIn(b"error[no-answers]", done.stderr)
+
+    def test_back_skip_help_and_do_not_know(self):
+        done, records = self.ask("HL-0147", "back", "HL-0148", "skip", "help", "don't know", "1", "0", "back",
+                                 "90000", "quit", options=["--units", "mi"])
+        self.assertEqual(done.returncode, 0)
+        self.assertEqual(records[0]["unit"], {"id": "HL-0148", "fitted_odometer_mi": 1, "seal_renewed_odometer_mi": 90000})
+        self.assertIn(b"quit, which ends", done.stdout)
+
+    def test_wrong_answers_are_asked_again(self):
+        done, records = self.ask("x" * 65, "HL-0147", "9", "Tarn", "05/2017", "2017-13", "2017-05", "1 2", "q")
+        self.assertEqual(records[0]["unit"], {"id": "HL-0147", "family": "plover-2", "vehicle": "Tarn",
+                                              "built": "2017-05"})
+        out = done.stdout.decode()
+        self.assertIn("That answer is 65 characters long.\n       Possible: 1 to 64 characters", out)
+        self.assertIn('That answer is "9".', out)
+        self.assertIn('That answer is "2017-13".', out)
+        self.assertIn("write the year first", out)
+
+    def test_a_distance_without_a_unit_asks_for_it(self):
+        _, records = self.ask("HL-0147", "", "", "", "0", "2", "", "", "68,000", "q")
+        self.assertEqual(records[0]["inspection"]["odometer_mi"], 68000)
+        self.assertEqual(records[0]["unit"]["fitted_odometer_mi"], 0)
+        _, records = self.ask("HL-0147", "", "", "2", "12 km", "", "", "50", "q")
+        self.assertEqual(records[0]["inspection"]["odometer_km"], 50)
+
+    def test_a_check_after_today_is_asked_again(self):
+        done, records = self.ask("HL-0147", "", "", "", "", "", "", "", "2", "", "", "", "", "", "y",
+                                 "2026-03-19", "2026-03-01", "q")
+        self.assertIn(b"That answer is 2026-03-19, after [date], which is 2026-03-18.", done.stdout)
+        self.assertEqual([r["inspection"]["date"] for r in records], ["2026-03-01", TODAY])
+
+    def test_an_answer_that_means_danger_says_so_at_once(self):
+        done, _ = self.ask("HL-0147", "", "", "", "", "", "", "", "2", "it is showing now", "q")
+        out = done.stdout.decode()
+        self.assertIn("     !", out)
+        self.assertIn("Do not drive", out[out.index("     !"):out.index("Has the car ever stopped")])
+
+    def test_buying(self):
+        done, _ = self.ask("HL-0112", "q", options=["--buying"])
+        self.assertIn(b"1/11 ", done.stdout)
+
+    def test_a_record_that_cannot_be_saved(self):
+        done = run("ask", "--out", "/no/such/folder/x", text="HL-0147\nq\n")
+        self.assertEqual(done.returncode, 4)
+        self.assertIn(b"HL-0147", done.stdout)
+
+    def test_hostile_answers_are_text(self):
+        done, records = self.ask('"},{"', "q")
+        self.assertEqual(records[0]["unit"]["id"], '"},{"')
+        done, records = self.ask("HL-\x1b[31m0147\x07", "q")
+        self.assertEqual(records[0]["unit"]["id"], "HL-0147")
+        self.assertNotIn(b"\x1b", done.stdout)
+
+    def test_at_a_terminal(self):
+        """One question at a time: the next comes only after an answer."""
+        child, terminal = pty.fork()
+        if child == 0:
+            os.execv(PROGRAM, [PROGRAM, "form", "ask", "--today", TODAY, "--out", self.path("t.jsonl")])
+        seen = b""
+
+        def wait_for(text):
+            nonlocal seen
+            until = time.monotonic() + 60
+            while text not in seen:
+                self.assertLess(time.monotonic(), until, seen)
+                if select.select([terminal], [], [], 1)[0]:
+                    seen += os.read(terminal, 65536)
+
+        wait_for(b"What do you call this car?")
+        self.assertNotIn(b"Which of these cars", seen)
+        os.write(terminal, b"HL-0147\n")
+        wait_for(b"Which of these cars")
+        self.assertNotIn(b"When was the car built", seen)
+        os.write(terminal, b"quit\n")
+        wait_for(b"Screening aid")
+        self.assertEqual(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), 0)
+        os.close(terminal)
+        with open(self.path("t.jsonl"), encoding="utf-8") as file:
+            self.assertEqual(json.loads(file.read())["unit"]["id"], "HL-0147")
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,691 @@
+// The owner's form: its questions, the text form, and the way back to records.
+#include "dryshaft/form.hpp"
+
+#include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+#include <set>
+
+#include "decide/prove_reports.hpp"
+#include "report/layout.hpp"
+#include "support.hpp"
+
+using namespace dryshaft;
+using namespace dryshaft::test;
+
+namespace {
+
+const Form& owners() {
+  static const Form form = make_form(shipped(), false);
+  return form;
+}
+const Form& buyers() {
+  static const Form form = make_form(shipped(), true);
+  return form;
+}
+
+ReadOptions options() {
+  ReadOptions out;
+  for (const Family& f : shipped().families) {
+    std::vector<std::string> vehicles;
+    for (const VehicleProfile& v : f.vehicles) {
+      vehicles.push_back(v.id);
+    }
+    out.families.emplace_back(f.id, std::move(vehicles));
+  }
+  return out;
+}
+
+std::size_t index_of(std::string_view key) {
+  const FormQuestion* q = owners().find(key);
+  REQUIRE(q != nullptr);
+  return static_cast<std::size_t>(q - owners().questions.data());
+}
+
+// The blank form with the box before `label` marked, or the answer written, at a question.
+std::string marked(std::string text, std::string_view key, std::string_view label) {
+  const std::size_t box =
+      text.find("[ ] " + std::string(label), text.find("\n[" + std::string(key)));
+  REQUIRE(box != std::string::npos);
+  return text.replace(box, 3, "[x]");
+}
+std::string typed(std::string text, std::string_view key, std::string_view answer) {
+  const std::size_t line = text.find("Answer:", text.find("\n[" + std::string(key)));
+  REQUIRE(line != std::string::npos);
+  return text.replace(line, text.find('\n', line) - line, "Answer: " + std::string(answer));
+}
+// A form with what a record needs.
+std::string begun() {
+  return typed(typed(blank_text(owners()), "unit-id", "HL-0147"), "date", "2026-03-18");
+}
+
+FormsRead read(const std::string& text) {
+  return read_forms(owners(), text, "form.txt", options());
+}
+std::string complaints_of(const std::string& text) {
+  return complaints(read(text).records.diagnostics);
+}
+nlohmann::json only_record(const std::string& text) {
+  const FormsRead forms = read(text);
+  INFO(complaints(forms.records.diagnostics));
+  REQUIRE(forms.records.records.size() == 1);
+  return nlohmann::json::parse(forms.text);
+}
+
+std::string replaced(std::string text, std::string_view from, std::string_view to) {
+  for (std::size_t at = 0; (at = text.find(from, at)) != std::string::npos; at += to.size()) {
+    text.replace(at, from.size(), to);
+  }
+  return text;
+}
+
+FormAnswers answers(const std::vector<std::pair<std::string, std::vector<std::string>>>& given) {
+  FormAnswers out(owners().questions.size());
+  for (const auto& [key, words] : given) {
+    out[index_of(key)].words = words;
+  }
+  return out;
+}
+
+}  // namespace
+
+// ------------------------------------------------------------ questions
+
+TEST_CASE("every question is plain, and asks for nothing that needs tools or training") {
+  std::vector<std::string> never;
+  for (const CautionRule& c : shipped().cautions) {
+    never.insert(never.end(), c.owner_never.begin(), c.owner_never.end());
+  }
+  REQUIRE(never.size() > 20);
+  // Explained where they stand, or only in the part for whoever had the port checked.
+  const std::vector<std::string> jargon = {
+      "inverter", "stator",   "megohm",   "ohm",   "refractometer", "glycol", "winding",
+      "raceway",  "emulsion", "bearings", "rotor", "lubricant",     "torque", "diagnostic"};
+  std::set<std::string> keys;
+  std::set<std::string> texts;
+  for (const FormQuestion& q : owners().questions) {
+    INFO(q.key);
+    CHECK(keys.insert(q.key).second);
+    CHECK(texts.insert(q.text).second);
+    CHECK(q.text.ends_with("?"));
+    CHECK((q.help.ends_with(".") || q.help.ends_with("?")));
+    CHECK(q.text.size() <= 90);
+    std::string all = q.text + " " + q.help;
+    std::set<std::string> words;
+    for (const FormChoice& c : q.choices) {
+      all += ". " + c.text;
+      CHECK(words.insert(c.word).second);
+      CHECK(c.text.size() <= 64);  // a line of the text form
+      CHECK(c.word != kDoNotKnow.id);
+    }
+    CHECK(proof::forbidden_in(all, never).empty());
+    for (const std::string& word : jargon) {
+      if (spec(q.part).asked == Asked::owner) {
+        CHECK(proof::forbidden_in(replaced(all, "not", ""), {word}).empty());
+      }
+    }
+    // Nothing of high voltage, of turning the unit by hand, of opening it.
+    CHECK(q.field != Field::rotation);
+    CHECK(q.field != Field::system_voltage_v);
+    CHECK_FALSE(q.row().pointer.starts_with("/inspection/insulation"));
+    CHECK_FALSE(q.row().pointer.starts_with("/teardown"));
+  }
+  for (const FormPartSpec& part : form_parts()) {
+    CHECK(proof::forbidden_in(part.intro, never).empty());
+  }
+}
+
+TEST_CASE("a part's questions stand together, and those for the port come after the owner's") {
+  FormPart last = FormPart::none;
+  for (const FormQuestion& q : owners().questions) {
+    CHECK(q.part >= last);
+    CHECK((spec(q.part).asked == Asked::port_checker) ==
+          (q.part == FormPart::port || q.part == FormPart::papers));
+    last = q.part;
+  }
+}
+
+TEST_CASE("a buyer is asked nothing that only the car's history tells") {
+  std::vector<std::string> left_out;
+  for (const FormQuestion& q : owners().questions) {
+    if (buyers().find(q.key) == nullptr) {
+      left_out.push_back(q.key);
+    }
+  }
+  CHECK(left_out == std::vector<std::string>{"unit-fitted-odometer", "unit-seal-renewed-odometer",
+                                             "noise-onset-odometer", "faults-shutdown",
+                                             "coolant-loss"});
+  const FormQuestion* onset = buyers().find("noise-onset");
+  REQUIRE(onset != nullptr);
+  CHECK(onset->choices.back().word == "always");
+  CHECK(blank_text(buyers()).find("you may buy") != std::string::npos);
+}
+
+TEST_CASE("cautions are those of the rule data") {
+  const std::string text = blank_text(owners());
+  const std::string page = blank_html(owners());
+  for (const std::string_view id : {"high-voltage", "lifting", "toxic-coolant"}) {
+    const std::string& words = shipped().caution(id)->owner_text;
+    CHECK(replaced(replaced(text, "\n  ", " "), "\n", " ").find(words) != std::string::npos);
+    CHECK(page.find(words) != std::string::npos);
+  }
+}
+
+TEST_CASE("answers that alone mean grade D say at once what to do, in every shape") {
+  const std::string& stop =
+      shipped().grades[static_cast<std::size_t>(Grade::D)].owner_summary.front();
+  std::vector<std::string> warned;
+  for (const FormQuestion& q : owners().questions) {
+    for (const FormChoice& c : q.choices) {
+      if (!c.warning.empty()) {
+        CHECK(c.warning == stop);
+        warned.push_back(q.key + " " + c.word);
+      }
+    }
+  }
+  CHECK(warned == std::vector<std::string>{"faults-isolation active", "port-fluid pooled"});
+  const std::string text = replaced(blank_text(owners()), "\n       ", "");
+  CHECK(text.find("[ ] it is showing now\n      ! " + stop.substr(0, 30)) != std::string::npos);
+  CHECK(blank_html(owners()).find("\"warning\":\"" + stop) != std::string::npos);
+}
+
+// ------------------------------------------------- what the form allows, the reader accepts
+
+TEST_CASE("every answer, on every way through the gates, makes a record that the reader takes") {
+  // Questions with gates depend on at most two others: all combinations of the gates' answers,
+  // and with each of them every answer of every question.
+  const Form& form = owners();
+  std::vector<std::size_t> gates;
+  for (const FormQuestion& q : form.questions) {
+    if (!q.gate_words.empty() && std::ranges::find(gates, q.gate) == gates.end()) {
+      gates.push_back(q.gate);
+    }
+  }
+  REQUIRE(gates.size() == 5);
+  std::size_t tried = 0;
+  std::set<std::size_t> applied;
+  std::vector<std::size_t> pick(gates.size());
+  while (true) {
+    for (const std::string_view check_day : {"", "2026-03-18", "2025-11-02"}) {
+      FormAnswers base = answers({{"unit-id", {"HL-0147"}}, {"date", {"2026-03-18"}}});
+      for (std::size_t g = 0; g < gates.size(); ++g) {
+        if (pick[g] > 0) {
+          base[gates[g]].words = {form.questions[gates[g]].choices[pick[g] - 1].word};
+        }
+      }
+      // What a question that does not apply would hold makes no difference: see the test below.
+      const bool idle = std::ranges::any_of(gates, [&](std::size_t gate) {
+        return !base[gate].words.empty() && !applies(form, base, gate);
+      });
+      if (idle || (!check_day.empty() && !applies(form, base, index_of("check-date")))) {
+        continue;
+      }
+      if (!check_day.empty()) {
+        base[index_of("check-date")].words = {std::string(check_day)};
+      }
+      for (std::size_t i = 0; i < form.questions.size(); ++i) {
+        if (std::ranges::find(gates, i) != gates.end() || !applies(form, base, i)) {
+          continue;
+        }
+        applied.insert(i);
+        const FormQuestion& q = form.questions[i];
+        std::vector<std::string> words;
+        for (const FormChoice& c : q.choices) {
+          words.push_back(c.word);
+        }
+        if (words.empty()) {
+          words.emplace_back(q.row().type == FieldType::number  ? "12"
+                             : q.row().type == FieldType::month ? "2017-05"
+                             : q.row().type == FieldType::date  ? "2026-03-18"
+                                                                : "HL-0147");
+        }
+        for (const std::string& word : words) {
+          FormAnswers with = base;
+          with[i].words = {word};
+          const FormRecords made = to_records(form, with, options());
+          ++tried;
+          if (!made.complaints.empty()) {
+            INFO(q.key << " " << word << " " << made.complaints.front().diagnostic.message);
+            FAIL();
+          }
+        }
+      }
+    }
+    std::size_t g = 0;
+    while (g < gates.size() && ++pick[g] > form.questions[gates[g]].choices.size()) {
+      pick[g++] = 0;
+    }
+    if (g == gates.size()) {
+      break;
+    }
+  }
+  CHECK(tried > 5000);
+  CHECK(applied.size() + gates.size() == form.questions.size());
+}
+
+TEST_CASE("a port that was looked at on another day is a record of that day") {
+  FormAnswers a = answers({{"unit-id", {"HL-0147"}},
+                           {"date", {"2026-03-18"}},
+                           {"odometer", {"109000"}},
+                           {"noise-present", {"no"}},
+                           {"port-checked", {"yes"}},
+                           {"check-date", {"2025-11-02"}},
+                           {"check-odometer", {"101000"}},
+                           {"check-by", {"technician"}},
+                           {"port-fluid", {"none"}},
+                           {"unit-rotor-bearings", {"hybrid"}},
+                           {"unit-seal-renewed-odometer", {"90000"}}});
+  CHECK(
+      to_records(owners(), a, options()).text ==
+      R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147","rotor_bearings":"hybrid"},)"
+      R"("inspection":{"date":"2025-11-02","odometer_km":101000,"by":"technician",)"
+      R"("port":{"checked":true,"fluid":"none"}}})"
+      "\n"
+      R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147","rotor_bearings":"hybrid",)"
+      R"("seal_renewed_odometer_km":90000},"inspection":{"date":"2026-03-18","odometer_km":109000,)"
+      R"("by":"owner","port":{"checked":false},"noise":{"present":false}}})"
+      "\n");
+  SECTION("on the same day: one record") {
+    a[index_of("check-date")].words = {"2026-03-18"};
+    CHECK(
+        to_records(owners(), a, options()).text ==
+        R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147","rotor_bearings":"hybrid",)"
+        R"("seal_renewed_odometer_km":90000},"inspection":{"date":"2026-03-18","odometer_km":109000,)"
+        R"("by":"technician","port":{"checked":true,"fluid":"none"},"noise":{"present":false}}})"
+        "\n");
+  }
+  SECTION("on an unknown day: dry does not count, and liquid does") {
+    a[index_of("check-date")].words = {};
+    const auto grade = [&] { return report_on(to_records(owners(), a, options()).text).grade; };
+    CHECK(to_records(owners(), a, options()).text.find("checked") == std::string::npos);
+    CHECK(grade() == Grade::U);
+    a[index_of("port-fluid")].words = {"pooled"};
+    CHECK(grade() == Grade::D);
+  }
+  SECTION("an old dry look grows old") {
+    a[index_of("check-date")].words = {"2019-01-02"};
+    a[index_of("check-odometer")].words = {"91000"};
+    CHECK(report_on(to_records(owners(), a, options()).text).grade == Grade::U);
+  }
+  SECTION("not after today") {
+    a[index_of("check-date")].words = {"2026-03-19"};
+    const FormRecords made = to_records(owners(), a, options());
+    REQUIRE(made.complaints.size() == 1);
+    CHECK(made.text.empty());
+    CHECK(to_text(made.complaints[0].diagnostic) ==
+          "error[later-than-today]: [check-date] is 2026-03-19, after [date], which is 2026-03-18\n"
+          "  hint: one of the two is wrong\n");
+  }
+}
+
+TEST_CASE("answers to questions that do not apply are left out") {
+  FormAnswers a = answers({{"unit-id", {"HL-0147"}},
+                           {"date", {"2026-03-18"}},
+                           {"noise-present", {"no"}},
+                           {"noise-level", {"loud"}},
+                           {"port-checked", {"no"}},
+                           {"port-fluid", {"pooled"}},
+                           {"port-fluid-kind", {"coolant"}}});
+  CHECK(
+      to_records(owners(), a, options()).text ==
+      R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147"},"inspection":{"date":"2026-03-18",)"
+      R"("by":"owner","port":{"checked":false},"noise":{"present":false}}})"
+      "\n");
+}
+
+TEST_CASE("rough answers on coolant stand for the harmful end of their range") {
+  const Settings& s = shipped().settings;
+  for (const Rough& r : spec(Field::coolant_loss_ml_per_1000km).form.rough) {
+    CHECK((r.number >= s.loss_some) == (r.id != "none"));
+    CHECK((r.number >= s.loss_marked) == (r.id == "much"));
+  }
+}
+
+// ------------------------------------------------------------- the text form
+
+TEST_CASE("the text form is 72 columns wide, plain ASCII, without space at ends of lines") {
+  for (const Form* form : {&owners(), &buyers()}) {
+    const std::string text = blank_text(*form);
+    for (std::size_t at = 0; at < text.size();) {
+      const std::size_t end = text.find('\n', at);
+      const std::string_view line = std::string_view(text).substr(at, end - at);
+      INFO(line);
+      CHECK(layout::width(line) <= 72);
+      CHECK_FALSE(line.ends_with(' '));
+      at = end + 1;
+    }
+    CHECK(std::ranges::all_of(text, [](char c) { return c == '\n' || (c >= ' ' && c <= '~'); }));
+  }
+}
+
+TEST_CASE("every choice of every question comes back from the text form") {
+  std::size_t tried = 0;
+  for (std::size_t i = 0; i < owners().questions.size(); ++i) {
+    const FormQuestion& q = owners().questions[i];
+    FormAnswers expected = answers({{"unit-id", {"HL-0147"}}, {"date", {"2026-03-18"}}});
+    std::string base = begun();
+    // Whatever it depends on.
+    for (std::size_t at = i; !owners().questions[at].gate_words.empty();) {
+      const FormQuestion& asks = owners().questions[at];
+      const FormQuestion& gate = owners().questions[asks.gate];
+      const auto c = std::ranges::find(gate.choices, asks.gate_words.front(), &FormChoice::word);
+      base = marked(base, gate.key, c->text);
+      expected[asks.gate].words = {c->word};
+      at = asks.gate;
+    }
+    const std::string none = read(base).text;
+    for (const FormChoice& c : q.choices) {
+      FormAnswers with = expected;
+      with[i].words = {c.word};
+      INFO(q.key << ": " << c.text);
+      const FormsRead forms = read(marked(base, q.key, c.text));
+      CHECK(complaints(forms.records.diagnostics).empty());
+      CHECK(forms.text == to_records(owners(), with, options()).text);
+      ++tried;
+    }
+    if (!q.choices.empty()) {
+      CHECK(read(marked(base, q.key, kDoNotKnow.plain)).text == none);
+    }
+  }
+  CHECK(tried > 60);
+}
+
+TEST_CASE("line ends, byte order marks, quoting, hard spaces and cut edges change nothing") {
+  std::string text = marked(marked(begun(), "noise-present", "yes"), "noise-when", "at a steady");
+  text = typed(text, "odometer", "109000 km");
+  text = typed(text, "note", "Louder since May.");
+  const std::string good = read(text).text;
+  REQUIRE(
+      good ==
+      R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147"},"inspection":{"date":"2026-03-18",)"
+      R"("odometer_km":109000,"by":"owner","noise":{"present":true,"when":["steady"]}},)"
+      R"("note":"Louder since May."})"
+      "\n");
+  const std::string windows = replaced(text, "\n", "\r\n");
+  for (const std::string& one :
+       {windows, "\xEF\xBB\xBF" + windows, "> " + replaced(text, "\n", "\n> "),
+        "Hello,\n\nhere it is.\n\n>> " + replaced(text, "\n", "\n>> ") + "\n-- \nHarrow Lane\n",
+        replaced(text, "  [", "\xC2\xA0\xC2\xA0["), replaced(text, "  [", "\t["),
+        replaced(text, "[x]", "[ X ]"), replaced(text, "[x]", "[\xE2\x9C\x93]"),
+        replaced(text, "[x]", "(x)"), text.substr(text.find("[units]")),
+        text.substr(0, text.find("END OF"))}) {
+    CHECK(complaints_of(one).empty());
+    CHECK(read(one).text == good);
+  }
+}
+
+TEST_CASE("extra words around an answer are understood, or told of") {
+  const std::string text = begun();
+  const auto distance = [&](std::string_view written) {
+    return only_record(typed(text, "odometer", written))["inspection"];
+  };
+  for (const std::string_view written :
+       {"109000 km", "about 109,000 km I think", "109.000 km", "109 000 km", "109000km",
+        "___109'000 km___", "Kilometres: 109000"}) {
+    INFO(written);
+    CHECK(distance(written)["odometer_km"] == 109000);
+  }
+  CHECK(distance("68,000.5 miles")["odometer_mi"] == 68000.5);
+  CHECK(distance("68.000,5 mi")["odometer_mi"] == 68000.5);
+  CHECK(only_record(typed(marked(text, "units", "miles"), "odometer",
+                          "68000"))["inspection"]["odometer_mi"] == 68000);
+  CHECK(only_record(typed(text, "date", "on 2026-03-18 (Wednesday)"))["inspection"]["date"] ==
+        "2026-03-18");
+  CHECK(only_record(typed(text, "unit-built", "2017, says the paper"))["unit"]["built"] == "2017");
+  CHECK(only_record(replaced(marked(text, "noise-present", "yes"), "[x] yes",
+                             "[x] yes, since May"))["inspection"]["noise"]["present"] == true);
+  // An answer without a mark, under the question or behind it.
+  const std::string question =
+      "[noise-present] Is there a whine, tone or hum that should not be there?";
+  for (const std::string_view more : {"\nYes", " yes!", "\n  Answer: yes"}) {
+    CHECK(only_record(replaced(text, question,
+                               question + std::string(more)))["inspection"]["noise"]["present"] ==
+          true);
+  }
+  CHECK(complaints_of(replaced(text, question, question + "\nIt sings in the rain.")) ==
+        "form.txt:92:1: warning[extra-words]: [noise-present] holds words that were not "
+        "understood: \"It sings in the rain.\"\n"
+        "  It sings in the rain.\n"
+        "  ^\n"
+        "  hint: they were left out; what matters belongs under [note]\n");
+  // A note keeps its lines.
+  CHECK(only_record(typed(text, "note", "One.\n  Two, no rust\n  Three."))["note"] ==
+        "One.\nTwo, no rust\nThree.");
+}
+
+TEST_CASE("wrong answers are told with their place, all of them") {
+  std::string text = blank_text(owners());
+  text = typed(text, "unit-id", "HL-0147");
+  text = typed(text, "unit-built", "05/2017");
+  text = typed(text, "date", "18.3.2026");
+  text = typed(text, "odometer", "109000");
+  text = marked(text, "noise-present", "yes");
+  text = marked(text, "noise-present", "no");
+  text = replaced(text, "  [ ] faint: heard", "  [?] faint: heard");
+  text = replaced(text, "  [ ] gear oil", "  [x] motor oil");
+  text = replaced(text, "[port-corrosion]", "[port-corosion]");
+  const FormsRead forms = read(text);
+  CHECK(forms.records.rejected == 1);
+  CHECK(forms.text.empty());
+  CHECK(complaints(forms.records.diagnostics) ==
+        R"(form.txt:56:11: error[bad-date]: [unit-built] is "05/2017"
+  Answer: 05/2017
+          ^
+  allowed: YYYY, YYYY-MM
+  hint: write the year first, then the month, then the day
+form.txt:78:11: error[bad-date]: [date] is "18.3.2026"
+  Answer: 18.3.2026
+          ^
+  allowed: YYYY-MM-DD
+  hint: write the year first, then the month, then the day
+form.txt:83:11: error[bad-value]: [odometer] is "109000", without a unit
+  Answer: 109000
+          ^
+  allowed: km, miles
+  hint: mark one of them at [units], or write it after the number
+form.txt:96:3: error[two-answers]: [noise-present] is marked more than once: "no" as well
+  [x] no
+  ^
+  hint: leave one mark
+form.txt:131:3: error[bad-mark]: [noise-level] is marked "?"
+  [?] faint: heard only if you listen for it
+  ^
+  allowed: x, or nothing
+  hint: put an x between the brackets of the answer that fits
+form.txt:249:3: error[bad-value]: [port-fluid-kind] is "motor oil"
+  [x] motor oil
+  ^
+  allowed: coolant; gear oil; something milky; clear water; I do not know
+form.txt:261:1: error[unknown-question]: [port-corosion] is no question of this form
+  [port-corosion] Was there rust on the tip?
+  ^
+  hint: did you mean [port-corrosion]?
+)");
+}
+
+TEST_CASE("a form that was never filled says what it needs") {
+  const FormsRead forms = read(blank_text(owners()));
+  CHECK(forms.records.rejected == 1);
+  CHECK(
+      complaints(forms.records.diagnostics) ==
+      R"(form.txt:38:1: warning[no-name]: [unit-id] is blank: the car is called "line 1 of form.txt"
+  [unit-id] What do you call this car?
+  ^
+form.txt:76:1: error[missing-field]: [date] is missing
+  [date] Which day is it today?
+  ^
+  allowed: YYYY-MM-DD
+  hint: write it after "Answer:"; there is no record without it
+)");
+}
+
+TEST_CASE("answers that contradict their question's condition are refused, gaps are closed") {
+  const std::string text = begun();
+  CHECK(complaints_of(marked(marked(text, "noise-present", "no"), "noise-level", "loud")) ==
+        R"(form.txt:133:3: error[not-asked]: [noise-level] is answered, but [noise-present] is "no"
+  [x] loud: it disturbs a talk
+  ^
+  hint: take out one of the two answers
+)");
+  CHECK(complaints_of(marked(text, "port-fluid-kind", "coolant")) ==
+        R"(form.txt:248:3: error[not-asked]: [port-fluid-kind] is answered, but [port-fluid] is not
+  [x] coolant
+  ^
+  hint: answer [port-fluid] too
+)");
+  const std::string gap = marked(text, "noise-level", "loud");
+  CHECK(only_record(gap)["inspection"]["noise"] ==
+        nlohmann::json({{"present", true}, {"level", "loud"}}));
+  CHECK(
+      complaints_of(gap) ==
+      R"(form.txt:133:3: warning[taken-as]: [noise-level] is answered, so [noise-present] is taken as "yes"
+  [x] loud: it disturbs a talk
+  ^
+)");
+}
+
+TEST_CASE("several forms in one text; a bad one loses no good one") {
+  const std::string one = begun();
+  const std::string two = typed(begun(), "unit-id", "HL-0148");
+  const std::string bad = typed(begun(), "date", "yesterday");
+  const FormsRead forms = read("From: a\n\n" + one + "\nFrom: b\n\n" + bad + two);
+  CHECK(forms.records.records.size() == 2);
+  CHECK(forms.records.rejected == 1);
+  CHECK(forms.records.records[1].unit_id == "HL-0148");
+  CHECK(std::ranges::count(forms.text, '\n') == 2);
+  // Without names two cars stay two cars.
+  const std::string nameless = typed(blank_text(owners()), "date", "2026-03-18");
+  const FormsRead cars = read(nameless + nameless);
+  REQUIRE(cars.records.records.size() == 2);
+  CHECK(cars.records.records[0].unit_id != cars.records.records[1].unit_id);
+}
+
+TEST_CASE("records as the page saved them come back, also from a quoted mail") {
+  const std::string saved =
+      "[\n  {\n    \"format\": \"dryshaft-record/1\",\n    \"unit\": {\n      \"id\": "
+      "\"HL-0147\"\n    },\n"
+      "    \"inspection\": {\n      \"date\": \"2026-03-18\"\n    }\n  },\n  {\n"
+      "    \"format\": \"dryshaft-record/1\",\n    \"unit\": {\"id\": \"HL-0148\"},\n"
+      "    \"inspection\": {\"date\": \"2026-03-19\"}\n  }\n]\n";
+  const std::string lines =
+      "{\"format\":\"dryshaft-record/1\",\"unit\":{\"id\":\"HL-0147\"},\"inspection\":{\"date\":"
+      "\"2026-03-18\"}}\n"
+      "{\"format\":\"dryshaft-record/1\",\"unit\":{\"id\":\"HL-0148\"},\"inspection\":{\"date\":"
+      "\"2026-03-19\"}}\n";
+  CHECK(read(saved).text == lines);
+  CHECK(read(lines).text == lines);
+  CHECK(read("\xEF\xBB\xBF" + replaced(saved, "\n", "\r\n")).text == lines);
+  CHECK(read("Hello,\n\n> " + replaced(saved, "\n", "\n> ") + "\n\nRegards\n").text == lines);
+  const std::string spoilt = replaced(lines, "2026-03-18", "2026-13-18");
+  const FormsRead forms = read("Hello\n\n> " + replaced(spoilt, "\n", "\n> "));
+  CHECK(forms.records.rejected == 1);
+  CHECK(forms.text == lines.substr(lines.find('\n') + 1));
+  CHECK(complaints(forms.records.diagnostics) ==
+        R"(form.txt:3:78: error[bad-date]: /inspection/date is "2026-13-18"
+  "date":"2026-13-18"}}
+         ^
+  allowed: YYYY-MM-DD
+)");
+}
+
+TEST_CASE("texts that hold no form are refused") {
+  CHECK(complaints_of("Dear all,\nnothing here.\n") ==
+        "form.txt:1:1: error[no-form]: holds no form and no record\n"
+        "  Dear all,\n"
+        "  ^\n"
+        "  hint: a blank form comes from `dryshaft form blank`\n");
+  CHECK(complaints_of("") ==
+        "form.txt:1:1: error[no-form]: holds no form and no record\n"
+        "  hint: a blank form comes from `dryshaft form blank`\n");
+  CHECK(complaints_of("DRYSHAFT FORM 1\n[date]\nAnswer: 18. M\xE4rz\n") ==
+        "form.txt:3:14: error[utf-8]: byte 0xE4 is not UTF-8\n"
+        "  Answer: 18. M\xEF\xBF\xBDrz\n"
+        "               ^\n"
+        "  hint: save the file as UTF-8\n");
+}
+
+TEST_CASE("what is read from a form is only text") {
+  const std::string attack = "<script>\"\\ \x1b[31m {\"format\":\"x\"} [x] yes";
+  const nlohmann::json record =
+      only_record(typed(typed(begun(), "unit-id", "a\"b\\c"), "note", attack));
+  CHECK(record["unit"]["id"] == "a\"b\\c");
+  CHECK(record["note"] == attack);
+}
+
+TEST_CASE("any cut of a filled form is read or refused, and never more than was written") {
+  std::string text = marked(marked(begun(), "noise-present", "yes"), "port-checked", "yes");
+  text = typed(marked(text, "port-fluid", "droplets"), "odometer", "109000 km");
+  for (std::size_t cut = 0; cut <= text.size(); cut += 23) {
+    const FormsRead forms = read(text.substr(0, cut));
+    CHECK(forms.records.records.size() + forms.records.rejected == 1);
+  }
+}
+
+TEST_CASE("the page holds its questions as data that no text can leave") {
+  std::vector<NamedText> families = shipped_families();
+  families.push_back(
+      {"odd.json",
+       R"({"format":"dryshaft-family/1","id":"</script><b>","title":"</script><b>",)"
+       R"("rotor_magnets":"no","periods":[],"vehicles":[],"reason":"x","source":"from memory"})"});
+  const Result<Knowledge> odd = load_knowledge(shipped_rules(), std::move(families));
+  INFO(complaints(odd.diagnostics));
+  REQUIRE(odd.value);
+  const std::string page = blank_html(make_form(*odd.value, false));
+  CHECK(page.find("</script><b>") == std::string::npos);
+  CHECK(page.find("<\\/script><b>") != std::string::npos);
+}
+
+// ----------------------------------------------------------- single answers
+
+TEST_CASE("numbers are read as people write them") {
+  const FormQuestion& q = *owners().find("odometer");
+  const auto digits = [&](std::string_view written) {
+    const ReadAnswer read = read_answer(q, written, Units::km);
+    return read.problem.empty() && !read.answer.words.empty() ? read.answer.words.front() : "-";
+  };
+  CHECK(digits("0") == "0");
+  CHECK(digits("1,234,567") == "1234567");
+  CHECK(digits("1.234.567,8") == "1234567.8");
+  CHECK(digits("1,234.5") == "1234.5");
+  CHECK(digits("0.125") == "0.125");
+  CHECK(digits("109000.5") == "109000.5");
+  CHECK(digits("109,5") == "109.5");
+  CHECK(digits("-5") == "-5");
+  CHECK(digits("1.234.5") == "-");
+  CHECK(digits("109k") == "-");
+  CHECK(digits("100000-110000") == "-");
+  CHECK(digits("100000 to 110000") == "-");
+  CHECK(digits("B12") == "-");
+  CHECK(digits("lots") == "-");
+  CHECK(digits("I don't know") == "-");
+  CHECK(read_answer(q, "I don't know", Units::km).problem.empty());
+  CHECK(read_answer(q, "109000", std::nullopt).no_unit);
+  CHECK(read_answer(q, "68 miles", Units::km).answer.units == Units::mi);
+}
+
+TEST_CASE("choices are read by number, word, text and beginning") {
+  const FormQuestion& fluid = *owners().find("port-fluid");
+  const auto words = [](const FormQuestion& q, std::string_view written) {
+    const ReadAnswer read = read_answer(q, written, std::nullopt);
+    return read.problem.empty() ? read.answer.words : std::vector<std::string>{read.problem};
+  };
+  using Words = std::vector<std::string>;
+  CHECK(words(fluid, "2") == Words{"film"});
+  CHECK(words(fluid, "film") == Words{"film"});
+  CHECK(words(fluid, "A film of liquid, very thin") == Words{"film"});
+  CHECK(words(fluid, "drop") == Words{"droplets"});
+  CHECK(words(fluid, "5").empty());
+  CHECK(words(fluid, "I don't know").empty());
+  CHECK(words(fluid, "6") == Words{"is \"6\""});
+  CHECK(words(fluid, "wet") == Words{"is \"wet\""});
+  CHECK(read_answer(fluid, "dropplets", std::nullopt).hint == "did you mean \"droplets\"?");
+  const FormQuestion& when = *owners().find("noise-when");
+  CHECK(words(when, "1 3") == Words{"accelerating", "coasting"});
+  CHECK(words(when, "1,3;3") == Words{"accelerating", "coasting"});
+  CHECK(words(when, "while speeding up") == Words{"accelerating"});
+  CHECK(words(when, "1 9") == Words{"is \"1 9\""});
+  const FormQuestion& noise = *owners().find("noise-present");
+  CHECK(words(noise, "y") == Words{"yes"});
+  CHECK(words(noise, "n") == Words{"no"});
+  CHECK(words(noise, "no, not really") == Words{"no"});
+  CHECK(words(noise, "not sure") == Words{"is \"not sure\""});
+}
