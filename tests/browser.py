@@ -33,10 +33,13 @@ def axe_source(program):
 def violations(browser, axe):
     """What the checker finds wrong with the page as it is shown now."""
     browser.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
-    found = browser.execute_async_script(
+    version, found, passed = browser.execute_async_script(
         "const done = arguments[0];"
-        "axe.run().then((r) => done(r.violations), (e) => done([{id: String(e), nodes: []}]))")
-    return [f"{v['id']}: {n['html'][:120]}" for v in found for n in v["nodes"] or [{"html": ""}]]
+        "axe.run(document, {resultTypes: ['violations']}).then((r) => done([r.testEngine.version,"
+        " r.violations.map((v) => v.id + ': ' + v.nodes.map((n) => n.html).join(' | ')),"
+        " r.passes.length]))")
+    assert version == AXE_VERSION and passed > 5, (version, passed)
+    return found
 
 
 def start(size=PHONE, dark=False, downloads=None, before=None):

@@ -2,8 +2,7 @@
 
 Usage: form_page_test.py PROGRAM
 
-Needs Debian's chromium, chromium-driver and python3-selenium, and npm for the checker of
-accessibility rules (axe-core, at the version below).
+See browser.py for what it needs.
 """
 import base64
 import json
@@ -16,21 +15,15 @@ import tempfile
 import time
 import unittest
 
-from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import Select
 
+from browser import ATTACKS, DESK, PHONE, axe_source, faults, start, violations
+
 PROGRAM = os.path.abspath(sys.argv.pop(1))
-AXE_VERSION = "4.10.3"
-PHONE = (390, 844)
-DESK = (1280, 900)
 TODAY = "2026-03-18"
 UNKNOWN = "unknown"
-ATTACKS = ['"><img src=x onerror="window.ran=1">', "</script><script>window.ran=1</script>",
-           "<svg onload=window.ran=1>", "javascript:window.ran=1", "${window.ran=1}",
-           "</textarea><iframe srcdoc='<script>parent.ran=1</script>'>", "' onfocus='window.ran=1'"]
 scratch = tempfile.TemporaryDirectory()
 
 
@@ -38,17 +31,6 @@ def run(*arguments, text="", code=0):
     done = subprocess.run([PROGRAM, *arguments], input=text.encode(), capture_output=True, check=False)
     assert done.returncode == code, (arguments, done.returncode, done.stderr.decode())
     return done.stdout.decode()
-
-
-def axe_source():
-    """The checker's script; fails loudly where it cannot be had."""
-    folder = os.path.join(os.path.dirname(PROGRAM), "axe-" + AXE_VERSION)
-    path = os.path.join(folder, "node_modules", "axe-core", "axe.min.js")
-    if not os.path.exists(path):
-        subprocess.run(["npm", "install", "--silent", "--no-audit", "--no-fund", "--no-save",
-                        "--ignore-scripts", "--prefix", folder, "axe-core@" + AXE_VERSION], check=True)
-    with open(path, encoding="utf-8") as file:
-        return file.read()
 
 
 class Page:
@@ -64,23 +46,7 @@ class Page:
         self.questions = self.data["questions"]
         self.by_key = {q["key"]: q for q in self.questions}
         self.downloads = tempfile.mkdtemp(dir=scratch.name)
-        chrome = webdriver.ChromeOptions()
-        for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
-                         f"--window-size={size[0]},{size[1]}"):
-            chrome.add_argument(argument)
-        if size == PHONE:
-            chrome.add_experimental_option("mobileEmulation", {
-                "deviceMetrics": {"width": size[0], "height": size[1], "pixelRatio": 2, "touch": True}})
-        chrome.add_experimental_option("prefs", {"download.default_directory": self.downloads})
-        chrome.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-        self.browser = webdriver.Chrome(service=Service("/usr/bin/chromedriver"), options=chrome)
-        self.browser.execute_cdp_cmd("Browser.setDownloadBehavior", {
-            "behavior": "allow", "downloadPath": self.downloads})
-        if dark:
-            self.browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {
-                "features": [{"name": "prefers-color-scheme", "value": "dark"}]})
-        if before:
-            self.browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": before})
+        self.browser = start(size, dark, self.downloads, before)
         self.open()
 
     def open(self):
@@ -159,7 +125,7 @@ class Page:
         raise AssertionError("nothing was saved")
 
     def faults(self):
-        return [e for e in self.browser.get_log("browser") if e["level"] in ("SEVERE", "WARNING")]
+        return faults(self.browser)
 
 
 # --------------------------------------------------- the same answers in other shapes
@@ -518,18 +484,10 @@ class Behaviour(unittest.TestCase):
 class Looks(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
-        cls.axe = axe_source()
+        cls.axe = axe_source(PROGRAM)
 
     def check(self, page, where):
-        page.script(self.axe)
-        found = page.browser.execute_async_script(
-            "const done = arguments[arguments.length - 1];"
-            "axe.run(document, {resultTypes: ['violations']}).then(r => done([r.testEngine.version,"
-            " r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html).join(' | ')),"
-            " r.passes.length]))")
-        self.assertEqual(found[0], AXE_VERSION)
-        self.assertEqual(found[1], [], where)
-        self.assertGreater(found[2], 5, where)
+        self.assertEqual(violations(page.browser, self.axe), [], where)
         self.assertLessEqual(page.script("return document.documentElement.scrollWidth"),
                              page.script("return innerWidth"), where)
 
