@@ -114,9 +114,8 @@ struct Entry {
   std::string unit;                  // behind the room to write, or empty
 };
 
-using Block =
-    std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Timeline, Verbatim,
-                 Entry>;
+using Block = std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Timeline,
+                           Verbatim, Entry>;
 using Document = std::vector<Block>;
 
 Document describe(const Report& report, Units units);
