@@ -43,16 +43,7 @@ std::string unwrapped(std::string_view text) {
   return out;
 }
 
-std::size_t count(std::string_view text, std::string_view part) {
-  std::size_t n = 0;
-  for (std::size_t at = text.find(part); at != std::string_view::npos;
-       at = text.find(part, at + 1)) {
-    ++n;
-  }
-  return n;
-}
-
-bool has(std::string_view text, std::string_view part) { return count(text, part) > 0; }
+bool has(std::string_view text, std::string_view part) { return test::count_of(text, part) > 0; }
 
 // Complaints after one edit of one shipped guide.
 std::string after(std::string_view file, std::string_view from, std::string_view to) {
@@ -395,7 +386,7 @@ TEST_CASE("on a page, each box and line can be filled in and says what it is for
   CHECK(page.starts_with("<!DOCTYPE html>\n"));
   CHECK(has(page, "<title>Inspection guide: plover-2, Tarn</title>"));
   CHECK(has(page, ">1. Check the sensor port<"));
-  CHECK(count(page, "<h1>") == 6);
+  CHECK(test::count_of(page, "<h1>") == 6);
   CHECK(!has(page, "<script"));
   CHECK(!has(page, "http:"));
 }

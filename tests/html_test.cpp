@@ -13,18 +13,10 @@
 namespace dryshaft {
 namespace {
 
+using test::count_of;
 using test::dry_and;
 using test::record_text;
 using test::report_on;
-
-std::size_t count_of(std::string_view text, std::string_view part) {
-  std::size_t n = 0;
-  for (std::size_t at = text.find(part); at != std::string_view::npos;
-       at = text.find(part, at + 1)) {
-    ++n;
-  }
-  return n;
-}
 
 std::string between(std::string_view text, std::string_view from, std::string_view to) {
   const std::size_t a = text.find(from);

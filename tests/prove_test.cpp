@@ -112,7 +112,7 @@ TEST_CASE("all properties of the shipped rules hold") {
   CHECK_FALSE(all_held({}));
 }
 
-TEST_CASE("a proof does not depend on who shares its work") {
+TEST_CASE("a proof does not depend on who shares its work", "[long]") {
   ProveOptions backwards = kQuick;
   backwards.spread = [](std::size_t count, const std::function<void(std::size_t)>& work) {
     while (count-- > 0) {
@@ -162,7 +162,7 @@ TEST_CASE("a link whose worst level says less than the one before is caught") {
   CHECK(property(b.properties, "small-records").outcome == Proof::broken);
 }
 
-TEST_CASE("an ordered finding that can be explained away is caught") {
+TEST_CASE("an ordered finding that can be explained away is caught", "[long]") {
   const Broken b({"monotone-risk"}, "links.json", R"({"id": "loss-from-seal-leak")",
                  R"({"id": "loss-from-outside", "finding": "coolant-loss", "cause": "outside-noise",
                      "shows": {"some": 0.9, "marked": 0.5},
@@ -186,7 +186,7 @@ TEST_CASE("grade A without residue on record is caught") {
   CHECK_FALSE(says(flaw.record, "dried_residue"));
 }
 
-TEST_CASE("a grade in place of U is caught") {
+TEST_CASE("a grade in place of U is caught", "[long]") {
   const Broken b({"checked", "alive"}, "grades.json",
                  R"({"situation": {"port_check": ["stale", "not-made"]}},
     "reason": "What)",

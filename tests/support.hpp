@@ -117,6 +117,16 @@ bool has_id(const Items& items, std::string_view id) {
   return std::ranges::any_of(items, [&](const auto& item) { return item.id == id; });
 }
 
+// How often a part stands in a text.
+inline std::size_t count_of(std::string_view text, std::string_view part) {
+  std::size_t n = 0;
+  for (std::size_t at = text.find(part); at != std::string_view::npos;
+       at = text.find(part, at + 1)) {
+    ++n;
+  }
+  return n;
+}
+
 // A port check that was made, dry and clean, and more.
 inline constexpr std::string_view kDry =
     R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none",)"

@@ -427,7 +427,9 @@ class Assessor {
     }
     const bool looked = facts().at(Situation::port_check) == idx(PortCheck::fresh);
     const std::string nothing =
-        fmt::format("nothing unusual has been noticed, and the rotor-speed sensor port {}",
+        fmt::format("{}, and the rotor-speed sensor port {}",
+                    r_.observed.empty() ? "nothing about noise, warnings or coolant is on record"
+                                        : "nothing unusual has been noticed",
                     looked ? "was found dry and clean when it was last looked at"
                            : "has not been looked at lately");
     r_.owner_summary.push_back(

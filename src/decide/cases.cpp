@@ -18,21 +18,11 @@ namespace {
 using located::Document;
 using located::Kind;
 using located::Node;
-using Words = std::vector<std::string_view>;
 
 constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 // Deep enough for the deepest record inside an array of cases.
 constexpr located::Limits kLimits{.depth = kMaxDepth + 4, .bytes = std::size_t{16} << 20U};
 constexpr std::string_view kAudiences[] = {"technician", "owner"};  // in the order of `Audience`
-
-template <typename Items>
-Words ids_of(const Items& items) {
-  Words words;
-  for (const auto& item : items) {
-    words.push_back(item.id);
-  }
-  return words;
-}
 
 template <typename Enum>
 Words names_up_to(std::size_t count) {

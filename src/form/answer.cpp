@@ -49,6 +49,13 @@ std::vector<Offer> offers(const FormQuestion& q) {
 
 }  // namespace
 
+std::string_view trimmed(std::string_view text, std::string_view blanks) {
+  const std::size_t begin = text.find_first_not_of(blanks);
+  return begin == std::string_view::npos
+             ? std::string_view()
+             : text.substr(begin, text.find_last_not_of(blanks) + 1 - begin);
+}
+
 std::string plain(std::string_view text) {
   std::string out;
   bool space = false;
@@ -144,13 +151,6 @@ namespace {
 std::string is_written(std::string_view text) {
   constexpr std::size_t kShown = 60;
   return fmt::format("is \"{}\"", utf8::harmless(text, kShown));
-}
-
-std::string_view trimmed(std::string_view text) {
-  const std::size_t begin = text.find_first_not_of(" \t\r\n");
-  return begin == std::string_view::npos
-             ? std::string_view()
-             : text.substr(begin, text.find_last_not_of(" \t\r\n") + 1 - begin);
 }
 
 // A number as people group its digits: "109000", "109,000", "109 000.5", "182.400".

@@ -18,6 +18,9 @@ std::string plain(std::string_view text);
 // `unknown`, for all that is not known.
 std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written);
 
+// Without blanks at either end.
+std::string_view trimmed(std::string_view text, std::string_view blanks = " \t\r\n");
+
 // km or miles, if the text names one of them.
 std::optional<Units> unit_named(std::string_view text);
 

@@ -88,12 +88,8 @@ bool is_ruler(std::string_view line) {
   return line.find_first_not_of("-=_ ") == std::string_view::npos;
 }
 
-std::string_view without_blanks(std::string_view text) {
-  const std::size_t begin = text.find_first_not_of("_ ");
-  return begin == std::string_view::npos
-             ? std::string_view()
-             : text.substr(begin, text.find_last_not_of("_ ") + 1 - begin);
-}
+// What an answer that was left out may be made of.
+constexpr std::string_view kBlanks = "_ ";
 
 // ----------------------------------------------------------- one text form
 
@@ -230,7 +226,7 @@ class FormReader {
     const std::string_view rest = line.text.substr(from);
     const std::size_t mark = rest.rfind('?');
     if (mark != std::string_view::npos && is_printed(rest.substr(0, mark))) {
-      const std::string_view more = without_blanks(rest.substr(mark + 1));
+      const std::string_view more = form::trimmed(rest.substr(mark + 1), kBlanks);
       if (!more.empty()) {
         stray(more, line.begin + from + mark + 1 + rest.substr(mark + 1).find(more));
       }
@@ -244,7 +240,7 @@ class FormReader {
   }
 
   void append(std::string_view text, std::size_t begin) {
-    const std::string_view words = without_blanks(text);
+    const std::string_view words = form::trimmed(text, kBlanks);
     if (words.empty()) {
       return;
     }
@@ -279,7 +275,7 @@ class FormReader {
     if (end == std::string_view::npos) {
       return false;
     }
-    const std::string_view inside = without_blanks(line.text.substr(1, end - 1));
+    const std::string_view inside = form::trimmed(line.text.substr(1, end - 1), kBlanks);
     const std::string_view label = line.text.substr(end + 1);
     const bool marked = std::ranges::find(kMarks, inside) != kMarks.end();
     if (at_ != nullptr && !at_->choices.empty() && (inside.empty() || marked)) {

@@ -19,16 +19,6 @@ namespace {
 
 using located::Kind;
 using located::Node;
-using Words = std::vector<std::string_view>;
-
-template <typename Items>
-Words ids_of(const Items& items) {
-  Words words;
-  for (const auto& i : items) {
-    words.push_back(i.id);
-  }
-  return words;
-}
 
 std::string meant(std::string_view word, const Words& known) {
   const std::string_view near = closest(word, known);

@@ -16,7 +16,6 @@ namespace {
 
 using located::Kind;
 using located::Node;
-using Words = std::vector<std::string_view>;
 
 constexpr std::string_view kNotObserved = "not-observed";
 
@@ -25,14 +24,6 @@ Words names_of(const Table& table) {
   Words words;
   for (const auto& row : table) {
     words.push_back(row.name);
-  }
-  return words;
-}
-
-Words ids_of(std::span<const Choice> choices) {
-  Words words;
-  for (const Choice& c : choices) {
-    words.push_back(c.id);
   }
   return words;
 }

@@ -18,6 +18,19 @@ namespace dryshaft {
 // What a file of data may be at most.
 inline constexpr located::Limits kDataLimits{.depth = 32, .bytes = std::size_t{16} << 20U};
 
+using Words = std::vector<std::string_view>;
+
+// What a list of things is told apart by, in its order.
+template <typename Items>
+Words ids_of(const Items& items) {
+  Words words;
+  words.reserve(items.size());
+  for (const auto& item : items) {
+    words.push_back(item.id);
+  }
+  return words;
+}
+
 class ObjectView {
  public:
   ObjectView(const located::Document& document, const located::Node& node,
