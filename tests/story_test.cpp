@@ -119,8 +119,14 @@ TEST_CASE("a repair begins the story anew", "[story]") {
   CHECK(r.history.compared.at(0).reading == "repaired");
   CHECK_FALSE(r.history.compared.at(0).began.has_value());
   CHECK(r.history.change.ends_with(
-      "Rotor shaft seal renewed in between, so wear counts anew and earlier findings at the port "
-      "no longer do"));
+      "Rotor shaft seal renewed in between, so wear counts anew, and earlier findings at the "
+      "port no longer count"));
+  const std::string bypassed = R"("rotor_cooling":"bypassed")";
+  const Report dry =
+      report_on(wet + record_text(dry_and(R"("odometer_km":110000)"), bypassed, "2024-09-02"));
+  CHECK(dry.history.change.ends_with(
+      "Rotor circuit bypassed in between, so that leak path is gone, and earlier findings at the "
+      "port no longer count"));
   const Report later =
       report_on(wet + after + record_text(dry_and(R"("odometer_km":120000)"), unit, "2025-02-02") +
                 record_text(dry_and(R"("odometer_km":125000)"), unit, "2025-08-02"));

@@ -205,9 +205,10 @@ class Story {
   [[nodiscard]] std::string reading(Comparison& c, std::size_t i) const {
     if (const HistoryEvent* repair = repair_after(i)) {
       c.reading = "repaired";
-      return fmt::format(
-          "{} in between, so wear counts anew and earlier findings at the port no longer do",
-          sentence_case(repair->text));
+      const std::string_view what =
+          repair->id == kBypassed ? "that leak path is gone" : "wear counts anew";
+      return fmt::format("{} in between, so {}, and earlier findings at the port no longer count",
+                         sentence_case(repair->text), what);
     }
     c.began = began_between(k_, model_, past_[i].facts, newest_alone());
     const std::string chance = percent(*c.began);
