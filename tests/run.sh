@@ -61,12 +61,12 @@ configure() {
   shift
   cmake -G Ninja -S . -B "$directory" -DBUILD_TESTING=ON -DDRYSHAFT_WERROR=ON \
     -DCMAKE_CXX_COMPILER=g++ -DCMAKE_CXX_COMPILER_LAUNCHER=ccache \
-    -DPython3_EXECUTABLE=/usr/bin/python3 -DDRYSHAFT_PRECOMPILE=ON "$@"
+    -DPython3_EXECUTABLE=/usr/bin/python3 "$@"
 }
 export CCACHE_DIR=${CCACHE_DIR:-$PWD/build/ccache} CCACHE_SLOPPINESS=pch_defines,time_macros
 
 step "build with address and undefined-behaviour sanitizers"
-configure build/sanitize -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \
+configure build/sanitize -DDRYSHAFT_PRECOMPILE=ON -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \
   -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1 -D_GLIBCXX_ASSERTIONS"
 cmake --build build/sanitize
 step "tests, sanitized"
@@ -119,9 +119,7 @@ build/embed/embed
 
 # --------------------------------------------------------------- clang-tidy
 step "clang-tidy"
-# Each file by itself, without the headers that the builds share.
-configure build/tidy -DCMAKE_BUILD_TYPE=Release -DDRYSHAFT_PRECOMPILE=OFF > /dev/null
 find src -name '*.cpp' -print0 |
-  xargs -0 -n 1 -P "$jobs" clang-tidy -p build/tidy --quiet
+  xargs -0 -n 1 -P "$jobs" clang-tidy -p build/release --quiet
 
 step "all checks passed"
