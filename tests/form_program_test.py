@@ -56,6 +56,12 @@ class Files(unittest.TestCase):
 
 
 class Blank(Files):
+    def test_a_text_that_holds_no_record_is_rejected_input(self):
+        for text in ("", "see dryshaft-record/1 for more\n", "{}", "[]"):
+            done = run("read", text=text)
+            self.assertEqual((done.returncode, done.stdout), (3, b""), text)
+            self.assertIn(b"error[", done.stderr)
+
     def test_shapes(self):
         text = run("blank")
         self.assertEqual((text.returncode, text.stderr), (0, b""))

@@ -116,10 +116,7 @@ class Command {
   }
 
   void take_complaints(const std::vector<Diagnostic>& diagnostics) {
-    complain(diagnostics);
-    for (const Diagnostic& d : diagnostics) {
-      rejected_ = rejected_ || d.severity == Severity::error;
-    }
+    rejected_ = complain(diagnostics) || rejected_;
   }
 
   void judge_exit(const Report& report) {

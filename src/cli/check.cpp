@@ -38,10 +38,7 @@ int run(const Options& o) {
   std::size_t rejected = 0;
   bool bad = false;
   const auto take = [&](const std::vector<Diagnostic>& diagnostics) {
-    complain(diagnostics);
-    for (const Diagnostic& d : diagnostics) {
-      bad = bad || d.severity == Severity::error;
-    }
+    bad = complain(diagnostics) || bad;
   };
   for (const std::string& path : files) {
     LineSource source(path);

@@ -101,7 +101,8 @@ class Output {
 };
 
 void warn(std::string_view text);  // to standard error, as it stands
-void complain(const std::vector<Diagnostic>& diagnostics);
+// To standard error. True where one of them is an error: some input was refused.
+bool complain(const std::vector<Diagnostic>& diagnostics);
 // `text` in lines of at most 80 columns, all from column `indent` on, with
 // `label` in the room before the first.
 std::string folded(std::string_view label, std::size_t indent, std::string_view text);

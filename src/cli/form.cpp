@@ -42,13 +42,11 @@ int read(const Options& o) {
     LineSource source(path);
     const std::string text = source.rest();
     if (!source.error().empty()) {
-      complain({input_complaint(source)});
-      bad = true;
+      bad = complain({input_complaint(source)}) || bad;
       continue;
     }
     const FormsRead forms = read_forms(form, text, source.name(), read_options(*knowledge.value));
-    complain(forms.records.diagnostics);
-    bad = bad || forms.records.rejected != 0;
+    bad = complain(forms.records.diagnostics) || bad;
     output.write(forms.text);
   }
   const int written = output.finish();

@@ -28,10 +28,13 @@ std::string folded(std::string_view label, std::size_t indent, std::string_view 
   return first ? out + '\n' : out;
 }
 
-void complain(const std::vector<Diagnostic>& diagnostics) {
+bool complain(const std::vector<Diagnostic>& diagnostics) {
+  bool refused = false;
   for (const Diagnostic& d : diagnostics) {
     warn(to_text(d));
+    refused = refused || d.severity == Severity::error;
   }
+  return refused;
 }
 
 Output::Output(const std::optional<std::string>& path) {

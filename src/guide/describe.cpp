@@ -5,6 +5,7 @@
 #include <map>
 #include <set>
 
+#include "decide/wording.hpp"
 #include "dryshaft/guide.hpp"
 #include "guide/values.hpp"
 #include "report/document.hpp"
@@ -37,14 +38,6 @@ bool asks_magnets_alone(const Condition& c) {
          std::ranges::all_of(c.situations, [](const Condition::SituationIs& s) {
            return s.situation == Situation::rotor_magnets;
          });
-}
-
-std::string sentence(std::string_view text) {
-  std::string out(text);
-  if (!out.empty() && out[0] >= 'a' && out[0] <= 'z') {
-    out[0] = static_cast<char>(out[0] - 'a' + 'A');
-  }
-  return out;
 }
 
 class Guide {
@@ -213,7 +206,7 @@ class Guide {
 
   void procedure(const Procedure& p, const std::string& number) {
     const ActionRule& action = *k_.action(p.action);
-    d_.emplace_back(Title{number + p.title, sentence(minutes(p, "")) + "."});
+    d_.emplace_back(Title{number + p.title, sentence_case(minutes(p, "")) + "."});
     heading("Before you start");
     Ids needed(p.cautions.begin(), p.cautions.end());
     needed.insert(action.cautions.begin(), action.cautions.end());
@@ -264,9 +257,10 @@ class Guide {
           names += (names.empty() ? "" : ", ") + v->id;
         }
       }
-      item(fmt::format("{}: {}",
-                       names.empty() ? sentence(a->title) : fmt::format("{}, {}", names, a->title),
-                       filled(a->find)));
+      item(fmt::format(
+          "{}: {}",
+          names.empty() ? sentence_case(a->title) : fmt::format("{}, {}", names, a->title),
+          filled(a->find)));
     }
   }
 

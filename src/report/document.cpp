@@ -68,13 +68,7 @@ std::string closed(std::string_view text) {
   return fmt::format("{}{}", text, ended ? "" : ".");
 }
 
-std::string sentence(std::string_view text) {
-  std::string out = closed(text);
-  if (!out.empty() && out.front() >= 'a' && out.front() <= 'z') {
-    out.front() = static_cast<char>(out.front() - 'a' + 'A');
-  }
-  return out;
-}
+std::string sentence(std::string_view text) { return sentence_case(closed(text)); }
 
 std::string grade_label(const Report& report) {
   return fmt::format("Grade {}", name(report.grade));
