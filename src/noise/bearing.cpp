@@ -1,0 +1,87 @@
+#include <fmt/format.h>
+
+#include <charconv>
+#include <cmath>
+#include <numbers>
+#include <optional>
+
+#include "dryshaft/noise.hpp"
+
+namespace dryshaft {
+namespace {
+
+std::optional<double> number_in(std::string_view text) {
+  double value = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
+  const bool whole = error == std::errc() && end == text.data() + text.size();
+  return whole && std::isfinite(value) ? std::optional(value) : std::nullopt;
+}
+
+Result<Bearing> refused(std::string_view text, std::string_view what) {
+  Result<Bearing> result;
+  Diagnostic d;
+  d.code = "bad-bearing";
+  d.message = fmt::format("\"{}\" is no bearing: {}", text, what);
+  d.hint = "n:d:D:angle, as in 9:7.94:39.04:0";
+  result.diagnostics.push_back(std::move(d));
+  return result;
+}
+
+}  // namespace
+
+DefectOrders defect_orders(const Bearing& bearing) {
+  const double contact = bearing.contact_deg * std::numbers::pi / 180;
+  const double r = bearing.element_diameter / bearing.pitch_diameter * std::cos(contact);
+  const double n = bearing.elements;
+  DefectOrders orders;
+  orders.outer_race = n / 2 * (1 - r);
+  orders.inner_race = n / 2 * (1 + r);
+  orders.spin = bearing.pitch_diameter / (2 * bearing.element_diameter) * (1 - r * r);
+  orders.element = 2 * orders.spin;
+  orders.cage = (1 - r) / 2;
+  return orders;
+}
+
+Result<Bearing> parse_bearing(std::string_view text) {
+  constexpr int kMostElements = 1000;
+  constexpr double kMostDegrees = 90;
+  Bearing bearing;
+  std::string_view rest = text;
+  if (const std::size_t at = rest.find('='); at != std::string_view::npos) {
+    bearing.name = rest.substr(0, at);
+    rest.remove_prefix(at + 1);
+  }
+  std::vector<double> values;
+  for (bool more = true; more;) {
+    const std::size_t colon = rest.find(':');
+    more = colon != std::string_view::npos;
+    const std::optional<double> value = number_in(rest.substr(0, colon));
+    if (!value) {
+      return refused(text, fmt::format("\"{}\" is no number", rest.substr(0, colon)));
+    }
+    values.push_back(*value);
+    rest.remove_prefix(more ? colon + 1 : rest.size());
+  }
+  if (values.size() != 4) {
+    return refused(text, fmt::format("it has {} numbers, not 4", values.size()));
+  }
+  if (values[0] != std::floor(values[0]) || values[0] < 3 || values[0] > kMostElements) {
+    return refused(text, fmt::format("n, the number of elements, is {}", values[0]));
+  }
+  if (!(values[1] > 0) || !(values[2] > values[1])) {
+    return refused(text, "the pitch diameter D must be greater than the element diameter d, and "
+                         "both greater than 0");
+  }
+  if (!(values[3] >= 0 && values[3] < kMostDegrees)) {
+    return refused(text, "the contact angle must be from 0 to less than 90 degrees");
+  }
+  bearing.elements = static_cast<int>(values[0]);
+  bearing.element_diameter = values[1];
+  bearing.pitch_diameter = values[2];
+  bearing.contact_deg = values[3];
+  Result<Bearing> result;
+  result.value = std::move(bearing);
+  return result;
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,142 @@
+#include "noise/spectra.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace dryshaft::noise {
+namespace {
+
+// Filters near half the sampling rate show the converter, not the machine.
+constexpr double kTop = 0.98;
+constexpr double kNarrowest = 300;  // Hz; narrower bands hold too few lines
+
+}  // namespace
+
+std::vector<std::pair<double, double>> bands(double rate, double lowest) {
+  std::vector<std::pair<double, double>> out;
+  for (const int parts : {1, 2, 3, 4, 6, 8, 12}) {
+    const double width = rate / 2 / parts;
+    for (int i = 0; i < parts; ++i) {
+      const double low = std::max(i * width, lowest);
+      const double high = std::min((i + 1) * width, rate / 2 * kTop);
+      if (high - low > kNarrowest) {
+        out.emplace_back(low, high);
+      }
+    }
+  }
+  return out;
+}
+
+Analyser::Analyser(double rate, std::size_t length, double lowest, double highest)
+    : rate_(rate),
+      length_(length),
+      kept_(std::min(length / 2 + 1,
+                     static_cast<std::size_t>(highest / rate * static_cast<double>(length)) + 1)),
+      whole_(length),
+      window_(length),
+      windowed_(length),
+      bins_(length / 2 + 1),
+      amplitude_(kept_) {
+  const auto n = static_cast<double>(length);
+  for (std::size_t i = 0; i < length; ++i) {
+    window_[i] = static_cast<float>(
+        0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / n));
+  }
+  std::size_t longest = 0;
+  for (const auto& [low, high] : bands(rate, lowest)) {
+    Band band;
+    band.low = low;
+    band.high = high;
+    band.first = static_cast<std::size_t>(low / rate * n);
+    band.count = static_cast<std::size_t>(high / rate * n) - band.first;
+    // Twice as wide, so that the squared envelope does not fold.
+    band.length = fast_length(2 * band.count);
+    band.kept = std::min(kept_, band.count);
+    band.power.assign(band.kept, 0);
+    longest = std::max(longest, band.length);
+    bands_.push_back(std::move(band));
+  }
+  in_.resize(longest);
+  signal_.resize(longest);
+  squared_.resize(longest);
+  lines_.resize(longest / 2 + 1);
+}
+
+void Analyser::add(std::span<const float> block) {
+  double mean = 0;
+  for (const float x : block) {
+    mean += x;
+  }
+  mean /= static_cast<double>(block.size());
+  for (std::size_t i = 0; i < length_; ++i) {
+    windowed_[i] = (block[i] - static_cast<float>(mean)) * window_[i];
+  }
+  whole_.forward(windowed_, bins_);
+  for (std::size_t k = 0; k < kept_; ++k) {
+    amplitude_[k] += std::norm(bins_[k]);
+  }
+  whole_.forward(block, bins_);
+  for (Band& band : bands_) {
+    envelope(band);
+  }
+  ++blocks_;
+}
+
+// The bins of the band alone, moved down to frequency 0, are its analytic
+// signal at a lower rate; its squared magnitude is the squared envelope.
+void Analyser::envelope(Band& band) {
+  const std::size_t n = band.length;
+  std::copy_n(bins_.begin() + static_cast<std::ptrdiff_t>(band.first), band.count, in_.begin());
+  std::fill(in_.begin() + static_cast<std::ptrdiff_t>(band.count),
+            in_.begin() + static_cast<std::ptrdiff_t>(n), std::complex<float>());
+  const InverseTransform inverse(n);
+  inverse.inverse(std::span(in_).first(n), std::span(signal_).first(n));
+  double mean = 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    squared_[i] = std::norm(signal_[i]);
+    mean += squared_[i];
+  }
+  mean /= static_cast<double>(n);
+  if (!(mean > 0)) {
+    return;  // silence has no envelope
+  }
+  double fourth = 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    const double e = squared_[i] / mean;
+    fourth += e * e;
+    squared_[i] = static_cast<float>(e - 1);
+  }
+  band.fourth += fourth / static_cast<double>(n);
+  const RealTransform forward(n);
+  forward.forward(std::span(squared_).first(n), std::span(lines_).first(n / 2 + 1));
+  const double scale = 4 / (static_cast<double>(n) * static_cast<double>(n));
+  for (std::size_t k = 0; k < band.kept; ++k) {
+    band.power[k] += std::norm(lines_[k]) * scale;
+  }
+}
+
+Spectrum Analyser::amplitude() const {
+  Spectrum s{rate_ / static_cast<double>(length_), blocks_, amplitude_};
+  for (double& p : s.power) {
+    p /= static_cast<double>(std::max<std::size_t>(blocks_, 1));
+  }
+  return s;
+}
+
+std::vector<BandEnvelope> Analyser::envelopes() const {
+  std::vector<BandEnvelope> out;
+  out.reserve(bands_.size());
+  const auto blocks = static_cast<double>(std::max<std::size_t>(blocks_, 1));
+  for (const Band& band : bands_) {
+    BandEnvelope e{band.low, band.high, band.fourth / blocks,
+                   {rate_ / static_cast<double>(length_), blocks_, band.power}};
+    for (double& p : e.spectrum.power) {
+      p /= blocks;
+    }
+    out.push_back(std::move(e));
+  }
+  return out;
+}
+
+}  // namespace dryshaft::noise
