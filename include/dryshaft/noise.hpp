@@ -68,8 +68,8 @@ struct Attribution {
   double confidence = 0;  ///< 0 to 1
   double band_low_hz = 0;
   double band_high_hz = 0;
-  std::size_t lines = 0;     ///< multiples looked at
-  std::size_t standing = 0;  ///< of these, multiples that stand out each by itself
+  std::size_t lines = 0;              ///< multiples looked at
+  std::size_t standing = 0;           ///< of these, multiples that stand out each by itself
   std::vector<std::size_t> excluded;  ///< multiples that coincide with a shaft order
 };
 
@@ -90,10 +90,10 @@ struct NoiseReport {
 
 struct NoiseOptions {
   double rotor_rpm = 0;
-  double slip = 0.015;            ///< by which bearing orders may be off
-  double speed_band = 0.10;       ///< within which the speed is borne out or put right
-  double false_alarm = 0.001;     ///< for one recording, over all places looked at
-  double least_depth = 0.5;       ///< of modulation, below which nothing is named
+  double slip = 0.015;         ///< by which bearing orders may be off
+  double speed_band = 0.10;    ///< within which the speed is borne out or put right
+  double false_alarm = 0.001;  ///< for one recording, over all places looked at
+  double least_depth = 0.5;    ///< of modulation, below which nothing is named
 };
 
 /// Which lines of the given bearings a recording at constant speed holds.

@@ -69,8 +69,9 @@ Result<Bearing> parse_bearing(std::string_view text) {
     return refused(text, fmt::format("n, the number of elements, is {}", values[0]));
   }
   if (!(values[1] > 0) || !(values[2] > values[1])) {
-    return refused(text, "the pitch diameter D must be greater than the element diameter d, and "
-                         "both greater than 0");
+    return refused(text,
+                   "the pitch diameter D must be greater than the element diameter d, and "
+                   "both greater than 0");
   }
   if (!(values[3] >= 0 && values[3] < kMostDegrees)) {
     return refused(text, "the contact angle must be from 0 to less than 90 degrees");

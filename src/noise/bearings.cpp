@@ -15,12 +15,10 @@ namespace {
 
 using namespace noise;
 
-constexpr double kLowestHz = 500;       // below, the machine's own orders are too strong
-constexpr double kHighestOrder = 25;    // of envelope lines
+constexpr double kLowestHz = 500;     // below, the machine's own orders are too strong
+constexpr double kHighestOrder = 25;  // of envelope lines
 constexpr std::size_t kLongest = std::size_t{1} << 19U;  // samples in a block
 constexpr double kFewestTurns = 20;
-constexpr std::size_t kEnoughStanding = 2;
-constexpr double kSame = 0.01;  // of an order: lines of one family, told from another's
 
 constexpr std::array<std::string_view, 4> kKinds = {"outer-race", "inner-race", "element", "cage"};
 
@@ -46,19 +44,8 @@ Diagnostic complaint(std::string_view code, std::string message, std::string_vie
   return d;
 }
 
-// Whether a family's lines are those of another that is already named: its
-// multiples and their sidebands at shaft and cage speed.
-bool explained(double order, const Attribution& by) {
-  for (int k = 1; k <= 5; ++k) {
-    for (int m = -4; m <= 4; ++m) {
-      const double line = by.found_order * k + m;
-      if (std::abs(order - line) < kSame * std::max(order, 1.0)) {
-        return true;
-      }
-    }
-  }
-  return false;
-}
+// Cage lines lie where the floor is steepest, so more of them have to stand.
+std::size_t enough(NoiseKind kind) { return kind == NoiseKind::cage ? 3 : 2; }
 
 }  // namespace
 
@@ -79,15 +66,15 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
   };
   fill();
   if (static_cast<double>(have) / recording.rate * shaft < kFewestTurns) {
-    result.diagnostics.push_back(complaint(
-        "too-short",
-        fmt::format("holds {:.1f} turns of the shaft; at least {:.0f} are needed",
-                    static_cast<double>(have) / recording.rate * shaft, kFewestTurns),
-        "record longer, or at a higher speed"));
+    result.diagnostics.push_back(
+        complaint("too-short",
+                  fmt::format("holds {:.1f} turns of the shaft; at least {:.0f} are needed",
+                              static_cast<double>(have) / recording.rate * shaft, kFewestTurns),
+                  "record longer, or at a higher speed"));
     return result;
   }
   // One block where it all fits; else the last part block is left out.
-  const std::size_t length = (have / 2) * 2;
+  const std::size_t length = fast_length_within(have);
   samples.resize(length);
   Analyser analyser(recording.rate, length, kLowestHz, shaft * kHighestOrder);
   NoiseReport& report = result.value.emplace();
@@ -112,27 +99,34 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
   std::vector<std::vector<double>> floors;
   floors.reserve(envelopes.size());
   for (const BandEnvelope& e : envelopes) {
-    const auto window =
-        static_cast<std::size_t>(std::max(60.0, 2 * turning / e.spectrum.spacing));
+    const auto window = static_cast<std::size_t>(std::max(60.0, 2 * turning / e.spectrum.spacing));
     floors.push_back(noise_floor(e.spectrum, window));
   }
-  const double searches =
-      static_cast<double>(envelopes.size() * bearings.size() * kKinds.size());
-  std::vector<Attribution> all;
-  for (const Bearing& bearing : bearings) {
-    const DefectOrders orders = defect_orders(bearing);
+  const double searches = static_cast<double>(envelopes.size() * bearings.size() * kKinds.size());
+  // The clearest is named first; what it accounts for is left out of the next search.
+  Taken taken;
+  std::vector<std::pair<std::size_t, NoiseKind>> left;
+  for (std::size_t i = 0; i < bearings.size(); ++i) {
     for (std::size_t k = 0; k < kKinds.size(); ++k) {
+      left.emplace_back(i, static_cast<NoiseKind>(k));
+    }
+  }
+  while (!left.empty()) {
+    std::vector<Attribution> found;
+    for (const auto& [i, kind] : left) {
       Attribution best;
-      best.part = bearing.name;
-      best.kind = static_cast<NoiseKind>(k);
-      best.expected_order = order_of(orders, best.kind);
+      best.part = bearings[i].name;
+      best.kind = kind;
+      best.expected_order = order_of(defect_orders(bearings[i]), kind);
+      bool any = false;
       for (std::size_t b = 0; b < envelopes.size(); ++b) {
-        const Family f = find_family(envelopes[b].spectrum, floors[b], turning,
-                                     best.expected_order, options.slip);
-        const double p =
-            std::min(1.0, f.p_value * searches * static_cast<double>(std::max<std::size_t>(f.places, 1)));
-        const bool counts = p <= options.false_alarm && f.standing >= kEnoughStanding;
-        if (f.lines > 0 && (counts ? f.depth : 0) >= best.depth) {
+        const Family f = find_family(envelopes[b].spectrum, floors[b], turning, best.expected_order,
+                                     options.slip, taken);
+        const double places = static_cast<double>(std::max<std::size_t>(f.places, 1));
+        const double p = std::min(1.0, f.p_value * searches * places);
+        const bool counts = p <= options.false_alarm && f.standing >= enough(kind);
+        if (f.lines > 0 && (!any || (counts ? f.depth : 0) > best.depth)) {
+          any = true;
           best.found_order = f.order;
           best.depth = counts ? f.depth : 0;
           best.level_db = 10 * std::log10(std::max(f.sum, 1e-9) / static_cast<double>(f.lines));
@@ -144,18 +138,18 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
           best.excluded = f.excluded;
         }
       }
-      all.push_back(std::move(best));
+      best.confidence = best.depth / (best.depth + options.least_depth);
+      found.push_back(std::move(best));
     }
-  }
-  std::ranges::stable_sort(all, [](const Attribution& a, const Attribution& b) {
-    return a.depth > b.depth;
-  });
-  for (Attribution& a : all) {
-    const bool clear = a.depth >= options.least_depth && a.p_value <= options.false_alarm;
-    const bool another = report.named.empty() || !explained(a.found_order, report.named.front());
-    // Halfway where nothing is named yet, near certain at full modulation.
-    a.confidence = std::clamp(a.depth / (a.depth + options.least_depth), 0.0, 1.0);
-    (clear && another ? report.named : report.considered).push_back(std::move(a));
+    const auto first = std::ranges::max_element(found, {}, &Attribution::depth);
+    if (first->depth < options.least_depth) {
+      std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
+      report.considered = std::move(found);
+      break;
+    }
+    taken.family(first->found_order, kHighestOrder);
+    left.erase(left.begin() + (first - found.begin()));
+    report.named.push_back(std::move(*first));
   }
   return result;
 }

@@ -56,6 +56,15 @@ std::size_t fast_length(std::size_t at_least) {
   return static_cast<std::size_t>(kiss_fftr_next_fast_size_real(size_of(at_least)));
 }
 
+std::size_t fast_length_within(std::size_t at_most) {
+  for (std::size_t n = at_most / 2 * 2; n > 2; n -= 2) {
+    if (fast_length(n) == n) {
+      return n;
+    }
+  }
+  return 2;
+}
+
 RealTransform::RealTransform(std::size_t length) : plan_(std::make_unique<Plan>(length)) {}
 RealTransform::RealTransform(RealTransform&&) noexcept = default;
 RealTransform& RealTransform::operator=(RealTransform&&) noexcept = default;

@@ -11,6 +11,8 @@ namespace dryshaft::noise {
 
 // The next length that is even and a product of 2, 3 and 5.
 std::size_t fast_length(std::size_t at_least);
+// The last such length that is not greater.
+std::size_t fast_length_within(std::size_t at_most);
 
 // X[k] = sum x[n] exp(-2 pi i k n / N), for k from 0 to N/2. N even.
 class RealTransform {

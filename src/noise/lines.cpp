@@ -99,14 +99,33 @@ std::optional<SpeedFound> refine_speed(const Spectrum& amplitude, double shaft_h
       best_sum = sum;
     }
   }
-  best.p_value = std::min(1.0, static_cast<double>(places) *
-                                   chance_of_sum(best_sum, kShaftLines, amplitude.blocks));
+  best.p_value = std::min(
+      1.0, static_cast<double>(places) * chance_of_sum(best_sum, kShaftLines, amplitude.blocks));
   constexpr std::size_t kEnough = 4;
   return best.lines >= kEnough ? std::optional(best) : std::nullopt;
 }
 
+bool Taken::holds(double order, double order_spacing) const {
+  // A line is as wide as the slip makes it: a share of its order.
+  const double near = std::max(0.004 * order, 2 * order_spacing);
+  const auto next = std::lower_bound(orders.begin(), orders.end(), order - near);
+  return next != orders.end() && *next <= order + near;
+}
+
+void Taken::family(double order, double highest) {
+  constexpr int kSidebands = 4;
+  for (int k = 1; order * k <= highest + kSidebands; ++k) {
+    for (int m = -kSidebands; m <= kSidebands; ++m) {
+      if (order * k + m > 0) {
+        orders.push_back(order * k + m);
+      }
+    }
+  }
+  std::ranges::sort(orders);
+}
+
 Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, double shaft_hz,
-                   double expected_order, double slip) {
+                   double expected_order, double slip, const Taken& taken) {
   const double line = spectrum.spacing;
   const double step =
       kStep * line / (expected_order * shaft_hz * static_cast<double>(kMostHarmonics));
@@ -124,6 +143,10 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, d
       }
       if (is_shaft_order(order, line / shaft_hz)) {
         f.excluded.push_back(k);
+        continue;
+      }
+      if (taken.holds(order, line / shaft_hz)) {
+        f.shared.push_back(k);
         continue;
       }
       const double p = at(spectrum.power, place);

@@ -40,8 +40,8 @@ Analyser::Analyser(double rate, std::size_t length, double lowest, double highes
       amplitude_(kept_) {
   const auto n = static_cast<double>(length);
   for (std::size_t i = 0; i < length; ++i) {
-    window_[i] = static_cast<float>(
-        0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / n));
+    window_[i] =
+        static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / n));
   }
   std::size_t longest = 0;
   for (const auto& [low, high] : bands(rate, lowest)) {
@@ -129,7 +129,9 @@ std::vector<BandEnvelope> Analyser::envelopes() const {
   out.reserve(bands_.size());
   const auto blocks = static_cast<double>(std::max<std::size_t>(blocks_, 1));
   for (const Band& band : bands_) {
-    BandEnvelope e{band.low, band.high, band.fourth / blocks,
+    BandEnvelope e{band.low,
+                   band.high,
+                   band.fourth / blocks,
                    {rate_ / static_cast<double>(length_), blocks_, band.power}};
     for (double& p : e.spectrum.power) {
       p /= blocks;
