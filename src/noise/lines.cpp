@@ -76,6 +76,41 @@ bool is_shaft_order(double order, double order_spacing) {
          off < 0.006 * order;
 }
 
+namespace {
+
+// A factor near `factor` by the peaks of the shaft's lines: least squares over
+// those that stand, each peak the top of a parabola through logarithms.
+double refined(const Spectrum& amplitude, const std::vector<double>& floor, double shaft_hz,
+               double factor) {
+  double up = 0;
+  double down = 0;
+  for (std::size_t k = 1; k <= kShaftLines; ++k) {
+    const auto order = static_cast<double>(k);
+    const auto middle = std::lround(factor * shaft_hz * order / amplitude.spacing);
+    long top = middle;
+    for (long i = middle - 3; i <= middle + 3; ++i) {
+      if (at(amplitude.power, static_cast<double>(i)) >
+          at(amplitude.power, static_cast<double>(top))) {
+        top = i;
+      }
+    }
+    const auto t = static_cast<double>(top);
+    const double here = at(amplitude.power, t);
+    const double before = at(amplitude.power, t - 1);
+    const double after = at(amplitude.power, t + 1);
+    if (top < 1 || here < kStands * at(floor, t) || !(before > 0 && after > 0)) {
+      continue;
+    }
+    const double curve = std::log(before) - 2 * std::log(here) + std::log(after);
+    const double shift = curve < 0 ? 0.5 * (std::log(before) - std::log(after)) / curve : 0.0;
+    up += order * (t + shift) * amplitude.spacing;
+    down += order * order * shaft_hz;
+  }
+  return down > 0 ? up / down : factor;
+}
+
+}  // namespace
+
 std::optional<SpeedFound> refine_speed(const Spectrum& amplitude, double shaft_hz, double most) {
   const double line = amplitude.spacing;
   const auto window = static_cast<std::size_t>(std::max(60.0, 2 * shaft_hz / line));
@@ -101,6 +136,7 @@ std::optional<SpeedFound> refine_speed(const Spectrum& amplitude, double shaft_h
   }
   best.p_value = std::min(
       1.0, static_cast<double>(places) * chance_of_sum(best_sum, kShaftLines, amplitude.blocks));
+  best.factor = refined(amplitude, floor, shaft_hz, best.factor);
   constexpr std::size_t kEnough = 4;
   return best.lines >= kEnough ? std::optional(best) : std::nullopt;
 }
