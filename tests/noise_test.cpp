@@ -183,16 +183,16 @@ std::vector<float> machine(double order, double strength, unsigned seed, double 
 
 Result<NoiseReport> heard(const std::vector<float>& samples, double rpm = 1500) {
   std::size_t at = 0;
-  const Recording recording{20000, [&](std::span<float> out) {
+  const Recording recording{20000,
+                            [&](std::span<float> out) {
                               const std::size_t n = std::min(out.size(), samples.size() - at);
                               std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(at), n,
                                           out.begin());
                               at += n;
                               return n;
-                            }};
-  NoiseOptions options;
-  options.rotor_rpm = rpm;
-  return listen_to_bearings(recording, {{"b", 9, 7.94, 39.04, 0}}, options);
+                            },
+                            {}};
+  return listen_to_bearings(recording, {{"b", 9, 7.94, 39.04, 0}}, rpm, {});
 }
 
 TEST_CASE("clicks at a defect order, slipping, are named") {

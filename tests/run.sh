@@ -11,7 +11,7 @@ step() { printf '\n== %s\n' "$*"; }
 
 # ---------------------------------------------------------------- install
 packages=(g++ cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
-          libfmt-dev catch2 python3 python3-jsonschema tzdata
+          libfmt-dev catch2 libkissfft-dev libsndfile1-dev libboost-dev pkg-config python3 python3-jsonschema tzdata
           chromium chromium-driver python3-selenium)  # a browser for the owner's form
 missing=()
 for package in "${packages[@]}"; do

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "dryshaft/diagnostic.hpp"
+#include "dryshaft/machine.hpp"
 #include "dryshaft/vocabulary.hpp"
 
 namespace dryshaft {
@@ -246,6 +247,7 @@ struct Family : Item {
   Magnets magnets = Magnets::unknown;
   std::vector<FamilyPeriod> periods;
   std::vector<VehicleProfile> vehicles;
+  std::optional<Machine> machine;
 };
 
 struct Knowledge {

@@ -105,6 +105,8 @@ class Loader {
   void cautions(ObjectView& top);
   void grades(ObjectView& top);
   void family(ObjectView& top);
+  Machine machine(ObjectView& parent, const Node& node);
+  std::vector<Bearing> bearings(ObjectView& view, std::string_view key);
   void wear(ObjectView& view, CauseRule& rule);
   void base(ObjectView& view, CauseRule& rule);
   std::optional<int> month(ObjectView& view, std::string_view key);
@@ -682,8 +684,64 @@ void Loader::family(ObjectView& top) {
     view.done();
     f.vehicles.push_back(std::move(v));
   }
+  if (const Node* node = top.optional("machine")) {
+    f.machine = machine(top, *node);
+  }
   top.optional(kGuideMember);  // read by load_guides
   k_.families.push_back(std::move(f));
+}
+
+std::vector<Bearing> Loader::bearings(ObjectView& view, std::string_view key) {
+  std::vector<Bearing> list;
+  for (ObjectView& each : view.objects(key)) {
+    Bearing b;
+    b.name = each.text("name");
+    b.elements = each.whole("elements", kHuge);
+    b.element_diameter = each.number("element_diameter_mm", 0, kHuge);
+    b.pitch_diameter = each.number("pitch_diameter_mm", 0, kHuge);
+    b.contact_deg = each.optional_number("contact_deg", 0, kHuge).value_or(0);
+    each.done();
+    if (const std::string what = complaint_about(b); !what.empty()) {
+      each.complain(each.node(), "bad-value", "is no bearing: " + what);
+    }
+    list.push_back(std::move(b));
+  }
+  return list;
+}
+
+Machine Loader::machine(ObjectView& parent, const Node& node) {
+  constexpr int kMostTeeth = 1000;
+  ObjectView view(parent.document(), node, out_);
+  Machine m;
+  if (!view.is_object()) {
+    return m;
+  }
+  if (const Node* motor_node = view.required("motor")) {
+    ObjectView motor(parent.document(), *motor_node, out_);
+    m.pole_pairs = motor.whole("pole_pairs", kMostTeeth);
+    m.stator_slots = motor.whole("stator_slots", kMostTeeth);
+    if (motor.optional("rotor_bars") != nullptr) {
+      m.rotor_bars = motor.whole("rotor_bars", kMostTeeth);
+    }
+    motor.done();
+  }
+  for (ObjectView& gears : view.objects("gears")) {
+    m.stages.push_back({gears.whole("driving", kMostTeeth), gears.whole("driven", kMostTeeth)});
+    gears.done();
+  }
+  m.rotor_bearings = bearings(view, "rotor_bearings");
+  m.gear_bearings = bearings(view, "gear_bearings");
+  std::vector<std::string_view> names;
+  for (const auto* list : {&m.rotor_bearings, &m.gear_bearings}) {
+    for (const Bearing& b : *list) {
+      if (std::ranges::find(names, b.name) != names.end()) {
+        view.complain(view.node(), "duplicate", fmt::format("names \"{}\" twice", b.name));
+      }
+      names.emplace_back(b.name);
+    }
+  }
+  view.done();
+  return m;
 }
 
 // ------------------------------------------------- what items say of others

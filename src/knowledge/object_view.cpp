@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 namespace dryshaft {
 
@@ -105,6 +106,19 @@ double ObjectView::number_at(const Node& node, double at_least, double at_most) 
 double ObjectView::number(std::string_view key, double at_least, double at_most) {
   const Node* member = required(key);
   return member == nullptr ? at_least : number_at(*member, at_least, at_most);
+}
+
+int ObjectView::whole(std::string_view key, double at_most) {
+  const Node* member = required(key);
+  if (member == nullptr) {
+    return 1;
+  }
+  const double value = number_at(*member, 1, at_most);
+  if (value != std::floor(value)) {
+    complain(*member, "bad-value", fmt::format("is {}", value), "a whole number");
+    return 1;
+  }
+  return static_cast<int>(value);
 }
 
 std::optional<double> ObjectView::optional_number(std::string_view key, double at_least,

@@ -51,6 +51,8 @@ class ObjectView {
   std::vector<std::string> optional_texts(std::string_view key);
   bool optional_flag(std::string_view key);
   double number(std::string_view key, double at_least, double at_most);
+  // A whole number from 1; 1 where it is in error.
+  int whole(std::string_view key, double at_most);
   std::optional<double> optional_number(std::string_view key, double at_least, double at_most);
   // A text that must be one of `allowed`: its place in the list.
   std::optional<std::size_t> word(std::string_view key,

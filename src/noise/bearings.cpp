@@ -20,7 +20,8 @@ constexpr double kHighestOrder = 25;  // of envelope lines
 constexpr std::size_t kLongest = std::size_t{1} << 19U;  // samples in a block
 constexpr double kFewestTurns = 20;
 
-constexpr std::array<std::string_view, 4> kKinds = {"outer-race", "inner-race", "element", "cage"};
+constexpr std::array kKinds = {NoiseKind::outer_race, NoiseKind::inner_race, NoiseKind::element,
+                               NoiseKind::cage};
 
 double order_of(const DefectOrders& orders, NoiseKind kind) {
   switch (kind) {
@@ -30,7 +31,7 @@ double order_of(const DefectOrders& orders, NoiseKind kind) {
       return orders.inner_race;
     case NoiseKind::element:
       return orders.element;
-    case NoiseKind::cage:
+    default:
       break;
   }
   return orders.cage;
@@ -49,13 +50,11 @@ std::size_t enough(NoiseKind kind) { return kind == NoiseKind::cage ? 3 : 2; }
 
 }  // namespace
 
-std::string_view name(NoiseKind kind) { return kKinds[static_cast<std::size_t>(kind)]; }
-
 Result<NoiseReport> listen_to_bearings(const Recording& recording,
-                                       const std::vector<Bearing>& bearings,
+                                       const std::vector<Bearing>& bearings, double shaft_rpm,
                                        const NoiseOptions& options) {
   Result<NoiseReport> result;
-  const double shaft = options.rotor_rpm / 60;
+  const double shaft = shaft_rpm / 60;
   std::vector<float> samples(kLongest);
   std::size_t have = 0;
   const auto fill = [&] {
@@ -85,7 +84,7 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
     fill();
   } while (have == length);
 
-  report.speed.given_rpm = report.speed.used_rpm = options.rotor_rpm;
+  report.speed.given_rpm = report.speed.used_rpm = shaft_rpm;
   double turning = shaft;
   if (const auto found = refine_speed(analyser.amplitude(), shaft, options.speed_band)) {
     turning = shaft * found->factor;
@@ -107,8 +106,8 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
   Taken taken;
   std::vector<std::pair<std::size_t, NoiseKind>> left;
   for (std::size_t i = 0; i < bearings.size(); ++i) {
-    for (std::size_t k = 0; k < kKinds.size(); ++k) {
-      left.emplace_back(i, static_cast<NoiseKind>(k));
+    for (const NoiseKind kind : kKinds) {
+      left.emplace_back(i, kind);
     }
   }
   while (!left.empty()) {
@@ -135,7 +134,10 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
           best.band_high_hz = envelopes[b].high;
           best.lines = f.lines;
           best.standing = f.standing;
-          best.excluded = f.excluded;
+          best.excluded.clear();
+          for (const std::size_t multiple : f.excluded) {
+            best.excluded.push_back({multiple, LeftOut::shaft_order});
+          }
         }
       }
       best.confidence = best.depth / (best.depth + options.least_depth);

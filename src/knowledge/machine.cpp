@@ -5,10 +5,13 @@
 #include <numbers>
 #include <optional>
 
-#include "dryshaft/noise.hpp"
+#include "dryshaft/machine.hpp"
 
 namespace dryshaft {
 namespace {
+
+constexpr int kMostElements = 1000;
+constexpr double kMostDegrees = 90;
 
 std::optional<double> number_in(std::string_view text) {
   double value = 0;
@@ -42,9 +45,29 @@ DefectOrders defect_orders(const Bearing& bearing) {
   return orders;
 }
 
+std::string complaint_about(const Bearing& bearing) {
+  if (bearing.elements < 3 || bearing.elements > kMostElements) {
+    return fmt::format("n, the number of elements, is {}", bearing.elements);
+  }
+  if (!(bearing.element_diameter > 0) || !(bearing.pitch_diameter > bearing.element_diameter)) {
+    return "the pitch diameter D must be greater than the element diameter d, and both greater "
+           "than 0";
+  }
+  if (!(bearing.contact_deg >= 0 && bearing.contact_deg < kMostDegrees)) {
+    return "the contact angle must be from 0 to less than 90 degrees";
+  }
+  return {};
+}
+
+double Machine::ratio() const {
+  double ratio = 1;
+  for (const GearStage& stage : stages) {
+    ratio *= static_cast<double>(stage.driven) / stage.driving;
+  }
+  return ratio;
+}
+
 Result<Bearing> parse_bearing(std::string_view text) {
-  constexpr int kMostElements = 1000;
-  constexpr double kMostDegrees = 90;
   Bearing bearing;
   std::string_view rest = text;
   if (const std::size_t at = rest.find('='); at != std::string_view::npos) {
@@ -65,21 +88,16 @@ Result<Bearing> parse_bearing(std::string_view text) {
   if (values.size() != 4) {
     return refused(text, fmt::format("it has {} numbers, not 4", values.size()));
   }
-  if (values[0] != std::floor(values[0]) || values[0] < 3 || values[0] > kMostElements) {
+  if (values[0] != std::floor(values[0]) || std::abs(values[0]) > kMostElements) {
     return refused(text, fmt::format("n, the number of elements, is {}", values[0]));
-  }
-  if (!(values[1] > 0) || !(values[2] > values[1])) {
-    return refused(text,
-                   "the pitch diameter D must be greater than the element diameter d, and "
-                   "both greater than 0");
-  }
-  if (!(values[3] >= 0 && values[3] < kMostDegrees)) {
-    return refused(text, "the contact angle must be from 0 to less than 90 degrees");
   }
   bearing.elements = static_cast<int>(values[0]);
   bearing.element_diameter = values[1];
   bearing.pitch_diameter = values[2];
   bearing.contact_deg = values[3];
+  if (std::string what = complaint_about(bearing); !what.empty()) {
+    return refused(text, what);
+  }
   Result<Bearing> result;
   result.value = std::move(bearing);
   return result;
