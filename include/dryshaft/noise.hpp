@@ -116,7 +116,7 @@ struct Attribution : PartKind {
   double band_high_hz = 0;
   std::size_t lines = 0;     ///< multiples looked at
   std::size_t standing = 0;  ///< of these, multiples that stand out each by itself
-  double share = 0;          ///< of the time in which its strongest line stands
+  double share = -1;         ///< of the time in which its strongest line stands; -1: not known
   std::vector<Excluded> excluded;
   /// What fits the same lines no worse, so that it cannot be told apart here.
   std::vector<PartKind> shared_with;
@@ -129,8 +129,8 @@ struct NoiseLine {
   double hz = 0;  ///< at the mean speed
   double level_db = 0;
   double p_value = 1;
-  double share = 0;  ///< of the time in which it stands above the floor
-  std::string fits;  ///< what it is accounted for by, in words; empty: nothing known
+  double share = -1;  ///< of the time in which it stands above the floor; -1: not known
+  std::string fits;   ///< what it is accounted for by, in words; empty: nothing known
 };
 
 struct NoiseSpeed {

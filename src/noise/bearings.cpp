@@ -3,50 +3,60 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 
 #include "dryshaft/noise.hpp"
-#include "noise/lines.hpp"
-#include "noise/spectra.hpp"
+#include "noise/mains.hpp"
+#include "noise/peaks.hpp"
+#include "noise/search.hpp"
 
 namespace dryshaft {
 namespace {
 
-using namespace noise;
+using noise::BandEnvelope;
 
 constexpr double kLowestHz = 500;     // below, the machine's own orders are too strong
 constexpr double kHighestOrder = 25;  // of envelope lines
 constexpr std::size_t kLongest = std::size_t{1} << 19U;  // samples in a block
 constexpr double kFewestTurns = 20;
 
-constexpr std::array kKinds = {NoiseKind::outer_race, NoiseKind::inner_race, NoiseKind::element,
-                               NoiseKind::cage};
-
-double order_of(const DefectOrders& orders, NoiseKind kind) {
-  switch (kind) {
-    case NoiseKind::outer_race:
-      return orders.outer_race;
-    case NoiseKind::inner_race:
-      return orders.inner_race;
-    case NoiseKind::element:
-      return orders.element;
-    default:
-      break;
+// A speed, within these bounds of what was given, at which a bearing would be clear.
+std::string other_speed(const std::vector<BandEnvelope>& bands, double shaft_hz,
+                        std::span<const Bearing* const> bearings, const NoiseOptions& options) {
+  constexpr double kLeast = 0.4;
+  constexpr double kMost = 2.5;
+  double best_depth = options.least_depth;
+  std::string said;
+  // Steps as wide as the slip that each search allows for; the places add up.
+  NoiseOptions strict = options;
+  const double steps = std::log(kMost / kLeast) / (2 * options.slip);
+  strict.false_alarm = options.false_alarm / steps;
+  for (double factor = kLeast; factor <= kMost; factor *= 1 + 2 * options.slip) {
+    if (std::abs(factor - 1) <= 2 * options.slip) {
+      continue;
+    }
+    const double per_order = shaft_hz * factor / bands.front().spectrum.spacing;
+    noise::Mask mask(bands.front().spectrum.power.size());
+    // Neither what the shaft would do at that speed nor at the one given.
+    noise::leave_out_shaft(mask, 1, kHighestOrder, per_order);
+    noise::leave_out_shaft(mask, 1 / factor, kHighestOrder, per_order);
+    const noise::BearingSearch at =
+        noise::search_bearings(bands, per_order, kHighestOrder, std::move(mask), bearings, strict);
+    for (const Attribution& a : at.named) {
+      constexpr std::size_t kEnough = 3;
+      if (a.kind != NoiseKind::cage && a.standing >= kEnough && a.depth > best_depth) {
+        best_depth = a.depth;
+        const double share = factor * a.found_order / a.expected_order;
+        said = fmt::format(
+            "At {:.3g} times the speed given ({:.0f} rpm) lines would fit the {} of {}: is the "
+            "speed "
+            "right?",
+            share, shaft_hz * 60 * share, title(a.kind), a.part);
+      }
+    }
   }
-  return orders.cage;
+  return said;
 }
-
-Diagnostic complaint(std::string_view code, std::string message, std::string_view hint) {
-  Diagnostic d;
-  d.code = code;
-  d.message = std::move(message);
-  d.hint = hint;
-  return d;
-}
-
-// Cage lines lie where the floor is steepest, so more of them have to stand.
-std::size_t enough(NoiseKind kind) { return kind == NoiseKind::cage ? 3 : 2; }
 
 }  // namespace
 
@@ -64,95 +74,81 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
     }
   };
   fill();
-  if (static_cast<double>(have) / recording.rate * shaft < kFewestTurns) {
-    result.diagnostics.push_back(
-        complaint("too-short",
-                  fmt::format("holds {:.1f} turns of the shaft; at least {:.0f} are needed",
-                              static_cast<double>(have) / recording.rate * shaft, kFewestTurns),
-                  "record longer, or at a higher speed"));
+  const double turns = static_cast<double>(have) / recording.rate * shaft;
+  if (turns < kFewestTurns) {
+    result.diagnostics.push_back(noise::noise_complaint(
+        "too-short",
+        fmt::format("holds {:.1f} turns of the shaft; at least {:.0f} are needed", turns,
+                    kFewestTurns),
+        "record longer, or at a higher speed"));
     return result;
   }
   // One block where it all fits; else the last part block is left out.
-  const std::size_t length = fast_length_within(have);
+  const std::size_t length = noise::fast_length_within(have);
   samples.resize(length);
-  Analyser analyser(recording.rate, length, kLowestHz, shaft * kHighestOrder);
-  NoiseReport& report = result.value.emplace();
+  noise::Analyser analyser(recording.rate, length, kLowestHz, shaft * kHighestOrder);
+  NoiseReport report;
   report.rate = recording.rate;
+  report.plain_bearings = true;
+  report.false_alarm = options.false_alarm;
+  float least = samples[0];
+  float most = samples[0];
   do {
+    for (const float x : samples) {
+      least = std::min(least, x);
+      most = std::max(most, x);
+    }
     analyser.add(std::span(samples));
     report.seconds += static_cast<double>(length) / recording.rate;
     fill();
   } while (have == length);
+  if (!(least < most)) {
+    result.diagnostics.push_back(noise::noise_complaint("silent", "holds nothing but silence",
+                                                        "was the microphone plugged in?"));
+    return result;
+  }
 
-  report.speed.given_rpm = report.speed.used_rpm = shaft_rpm;
+  report.speed.basis = SpeedBasis::constant;
+  report.speed.given_rpm = shaft_rpm;
   double turning = shaft;
-  if (const auto found = refine_speed(analyser.amplitude(), shaft, options.speed_band)) {
+  const noise::Spectrum amplitude = analyser.amplitude();
+  if (const auto found = noise::refine_speed(amplitude, shaft, options.speed_band)) {
     turning = shaft * found->factor;
-    report.speed.used_rpm = turning * 60;
     report.speed.shaft_lines = found->lines;
   } else {
-    report.limits.emplace_back("no shaft orders stand out, so the speed is taken as given");
+    report.limits.emplace_back("No shaft orders stand out, so the speed is taken as given.");
   }
+  report.speed.used_rpm = report.speed.lowest_rpm = report.speed.highest_rpm = turning * 60;
+  report.speed.track = {{0, turning * 60}};
 
-  const std::vector<BandEnvelope> envelopes = analyser.envelopes();
-  std::vector<std::vector<double>> floors;
-  floors.reserve(envelopes.size());
-  for (const BandEnvelope& e : envelopes) {
-    const auto window = static_cast<std::size_t>(std::max(60.0, 2 * turning / e.spectrum.spacing));
-    floors.push_back(noise_floor(e.spectrum, window));
+  const std::vector<BandEnvelope> bands = analyser.envelopes();
+  const double spacing = amplitude.spacing;
+  const double per_order = turning / spacing;
+  const double highest = static_cast<double>(amplitude.power.size()) / per_order;
+  noise::Mask mask(amplitude.power.size());
+  noise::leave_out_shaft(mask, 1, highest, per_order);
+  if (const auto mains = noise::find_mains(amplitude, turning)) {
+    noise::leave_out_mains(mask, *mains, spacing);
+    report.limits.push_back(
+        fmt::format("Mains hum at {:.0f} Hz and its multiples is left out.", *mains));
   }
-  const double searches = static_cast<double>(envelopes.size() * bearings.size() * kKinds.size());
-  // The clearest is named first; what it accounts for is left out of the next search.
-  Taken taken;
-  std::vector<std::pair<std::size_t, NoiseKind>> left;
-  for (std::size_t i = 0; i < bearings.size(); ++i) {
-    for (const NoiseKind kind : kKinds) {
-      left.emplace_back(i, kind);
+  std::vector<const Bearing*> all;
+  all.reserve(bearings.size());
+  for (const Bearing& b : bearings) {
+    all.push_back(&b);
+  }
+  noise::BearingSearch search =
+      noise::search_bearings(bands, per_order, highest, std::move(mask), all, options);
+  report.named = std::move(search.named);
+  report.considered = std::move(search.considered);
+  noise::find_shared(report.named, all, options, 1 / per_order);
+  if (report.named.empty() && report.speed.shaft_lines == 0) {
+    if (std::string said = other_speed(bands, shaft, all, options); !said.empty()) {
+      report.limits.push_back(std::move(said));
     }
   }
-  while (!left.empty()) {
-    std::vector<Attribution> found;
-    for (const auto& [i, kind] : left) {
-      Attribution best;
-      best.part = bearings[i].name;
-      best.kind = kind;
-      best.expected_order = order_of(defect_orders(bearings[i]), kind);
-      bool any = false;
-      for (std::size_t b = 0; b < envelopes.size(); ++b) {
-        const Family f = find_family(envelopes[b].spectrum, floors[b], turning, best.expected_order,
-                                     options.slip, taken);
-        const double places = static_cast<double>(std::max<std::size_t>(f.places, 1));
-        const double p = std::min(1.0, f.p_value * searches * places);
-        const bool counts = p <= options.false_alarm && f.standing >= enough(kind);
-        if (f.lines > 0 && (!any || (counts ? f.depth : 0) > best.depth)) {
-          any = true;
-          best.found_order = f.order;
-          best.depth = counts ? f.depth : 0;
-          best.level_db = 10 * std::log10(std::max(f.sum, 1e-9) / static_cast<double>(f.lines));
-          best.p_value = p;
-          best.band_low_hz = envelopes[b].low;
-          best.band_high_hz = envelopes[b].high;
-          best.lines = f.lines;
-          best.standing = f.standing;
-          best.excluded.clear();
-          for (const std::size_t multiple : f.excluded) {
-            best.excluded.push_back({multiple, LeftOut::shaft_order});
-          }
-        }
-      }
-      best.confidence = best.depth / (best.depth + options.least_depth);
-      found.push_back(std::move(best));
-    }
-    const auto first = std::ranges::max_element(found, {}, &Attribution::depth);
-    if (first->depth < options.least_depth) {
-      std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
-      report.considered = std::move(found);
-      break;
-    }
-    taken.family(first->found_order, kHighestOrder);
-    left.erase(left.begin() + (first - found.begin()));
-    report.named.push_back(std::move(*first));
-  }
+  noise::describe_spectra(report, amplitude, bands, per_order);
+  result.value = std::move(report);
   return result;
 }
 

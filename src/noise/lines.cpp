@@ -8,12 +8,10 @@ namespace dryshaft::noise {
 namespace {
 
 constexpr std::size_t kShaftLines = 5;
-constexpr std::size_t kMostHarmonics = 4;
 // A line that one in a million noise lines reaches (one block).
 constexpr double kStands = 14;
 // One strong line must not make a comb: each counts for this much at the most.
 constexpr double kMostOfOne = 200;
-constexpr double kStep = 0.25;  // of a line's spacing, at the highest harmonic
 
 double at(const std::vector<double>& values, double place) {
   const auto i = static_cast<std::size_t>(std::lround(place));
@@ -29,7 +27,7 @@ std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window) {
   if (n == 0) {
     return floor;
   }
-  const auto blocks = static_cast<double>(std::max<std::size_t>(spectrum.blocks, 1));
+  const double blocks = std::max(spectrum.blocks, 1.0);
   const double median_of_noise = boost::math::gamma_p_inv(blocks, 0.5) / blocks;
   const std::size_t step = std::max<std::size_t>(window / 4, 1);
   std::vector<double> place;
@@ -62,18 +60,18 @@ std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window) {
   return floor;
 }
 
-double chance_of_sum(double sum, std::size_t lines, std::size_t blocks) {
+double chance_of_sum(double sum, std::size_t lines, double blocks) {
   if (lines == 0 || !(sum > 0)) {
     return 1;
   }
-  const auto b = static_cast<double>(std::max<std::size_t>(blocks, 1));
+  const double b = std::max(blocks, 1.0);
   return boost::math::gamma_q(b * static_cast<double>(lines), b * sum);
 }
 
-bool is_shaft_order(double order, double order_spacing) {
-  const double off = std::abs(order - std::round(order));
-  return std::round(order) >= 1 && off < std::max({0.02, 0.003 * order, 1.5 * order_spacing}) &&
-         off < 0.006 * order;
+double standing_level(double blocks) {
+  constexpr double kOneIn = 1e-6;
+  const double b = std::max(blocks, 1.0);
+  return boost::math::gamma_q_inv(b, kOneIn) / b;
 }
 
 namespace {
@@ -118,7 +116,6 @@ std::optional<SpeedFound> refine_speed(const Spectrum& amplitude, double shaft_h
   const double step = 0.2 * line / (shaft_hz * static_cast<double>(kShaftLines));
   SpeedFound best;
   double best_sum = 0;
-  std::size_t places = 0;
   for (double factor = 1 - most; factor <= 1 + most; factor += step) {
     double sum = 0;
     std::size_t lines = 0;
@@ -128,71 +125,61 @@ std::optional<SpeedFound> refine_speed(const Spectrum& amplitude, double shaft_h
       sum += std::min(q, kMostOfOne);
       lines += q > kStands ? 1 : 0;
     }
-    ++places;
     if (lines > best.lines || (lines == best.lines && sum > best_sum)) {
-      best = {factor, lines, 1};
+      best = {factor, lines};
       best_sum = sum;
     }
   }
-  best.p_value = std::min(
-      1.0, static_cast<double>(places) * chance_of_sum(best_sum, kShaftLines, amplitude.blocks));
   best.factor = refined(amplitude, floor, shaft_hz, best.factor);
   constexpr std::size_t kEnough = 4;
   return best.lines >= kEnough ? std::optional(best) : std::nullopt;
 }
 
-bool Taken::holds(double order, double order_spacing) const {
-  // A line is as wide as the slip makes it: a share of its order.
-  const double near = std::max(0.004 * order, 2 * order_spacing);
-  const auto next = std::lower_bound(orders.begin(), orders.end(), order - near);
-  return next != orders.end() && *next <= order + near;
-}
-
-void Taken::family(double order, double highest) {
-  constexpr int kSidebands = 4;
-  for (int k = 1; order * k <= highest + kSidebands; ++k) {
-    for (int m = -kSidebands; m <= kSidebands; ++m) {
-      if (order * k + m > 0) {
-        orders.push_back(order * k + m);
-      }
+void Mask::leave_out(double place, double near, LeftOut why) {
+  const auto from = static_cast<std::size_t>(std::max(std::ceil(place - near), 0.0));
+  for (std::size_t i = from; i < why_.size() && static_cast<double>(i) <= place + near; ++i) {
+    if (why_[i] == kFree) {
+      why_[i] = static_cast<std::uint8_t>(why);
     }
   }
-  std::ranges::sort(orders);
 }
 
-Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, double shaft_hz,
-                   double expected_order, double slip, const Taken& taken) {
-  const double line = spectrum.spacing;
+Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, const Mask& mask,
+                   const FamilySearch& search) {
+  constexpr double kStep = 0.25;  // of a line's spacing, at the highest multiple
+  const double stands = standing_level(spectrum.blocks);
   const double step =
-      kStep * line / (expected_order * shaft_hz * static_cast<double>(kMostHarmonics));
+      kStep / (search.expected_order * search.per_order * static_cast<double>(search.multiples));
   Family best;
   std::size_t places = 0;
-  for (double s = -slip; s <= slip; s += step) {
+  for (double s = -search.slip; s <= search.slip; s += step) {
     Family f;
-    f.order = expected_order * (1 + s);
+    f.order = search.expected_order * (1 + s);
     double power = 0;
-    for (std::size_t k = 1; k <= kMostHarmonics; ++k) {
-      const double order = f.order * static_cast<double>(k);
-      const double place = order * shaft_hz / line;
+    double weights = 0;
+    for (std::size_t k = 1; k <= search.multiples; ++k) {
+      const double place = f.order * static_cast<double>(k) * search.per_order;
       if (place + 1 >= static_cast<double>(spectrum.power.size())) {
         break;
       }
-      if (is_shaft_order(order, line / shaft_hz)) {
-        f.excluded.push_back(k);
+      const auto line = static_cast<std::size_t>(std::lround(place));
+      if (!mask.free(line)) {
+        f.excluded.push_back({k, mask.why(line)});
         continue;
       }
-      if (taken.holds(order, line / shaft_hz)) {
-        f.shared.push_back(k);
-        continue;
-      }
-      const double p = at(spectrum.power, place);
-      const double q = p / at(floor, place);
+      const double p = spectrum.power[line];
+      const double q = std::min(p / floor[line], search.most_of_one);
       f.sum += q;
       power += p;
       ++f.lines;
-      f.standing += q > kStands ? 1 : 0;
+      if (q > stands) {
+        ++f.standing;
+        f.centre += q * static_cast<double>(k);
+        weights += q;
+      }
     }
     f.depth = std::sqrt(power);
+    f.centre = weights > 0 ? f.centre / weights : 0;
     ++places;
     if (f.sum > best.sum) {
       best = std::move(f);

@@ -3,9 +3,11 @@
 #define DRYSHAFT_NOISE_LINES_HPP
 
 #include <cstddef>
+#include <cstdint>
 #include <optional>
 #include <vector>
 
+#include "dryshaft/noise.hpp"
 #include "noise/spectra.hpp"
 
 namespace dryshaft::noise {
@@ -17,46 +19,60 @@ std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window);
 
 // The chance that noise alone makes the sum of `lines` normalised lines, each
 // averaged over `blocks` blocks, reach `sum`: a Gamma tail.
-double chance_of_sum(double sum, std::size_t lines, std::size_t blocks);
+double chance_of_sum(double sum, std::size_t lines, double blocks);
+
+// Power over the floor that one line in a million of noise reaches.
+double standing_level(double blocks);
 
 // A speed that a comb of shaft orders fits.
 struct SpeedFound {
   double factor = 1;  // true over nominal
   std::size_t lines = 0;
-  double p_value = 1;
 };
 
 // The factor, within `most` of 1, at which lines at 1 to 5 times the shaft
 // frequency stand out most in the amplitude spectrum. Nothing: no such comb.
 std::optional<SpeedFound> refine_speed(const Spectrum& amplitude, double shaft_hz, double most);
 
+// Lines of a spectrum that are accounted for already, and why.
+class Mask {
+ public:
+  explicit Mask(std::size_t lines) : why_(lines, kFree) {}
+  // Lines within `near` of `place`, both counted in lines.
+  void leave_out(double place, double near, LeftOut why);
+  [[nodiscard]] bool free(std::size_t line) const {
+    return line < why_.size() && why_[line] == kFree;
+  }
+  [[nodiscard]] LeftOut why(std::size_t line) const { return static_cast<LeftOut>(why_[line]); }
+
+ private:
+  static constexpr std::uint8_t kFree = 0xFF;
+  std::vector<std::uint8_t> why_;
+};
+
 // A family of lines at 1, 2, ... times an order.
 struct Family {
-  double order = 0;                   // found
-  std::size_t lines = 0;              // looked at: those that are no shaft orders
-  std::size_t standing = 0;           // of these, lines that stand out each by itself
-  double sum = 0;                     // of power over floor
-  double depth = 0;                   // root of the summed power: depth of modulation
-  double p_value = 1;                 // of the sum, for one place looked at
-  std::size_t places = 0;             // looked at
-  std::vector<std::size_t> excluded;  // multiples that coincide with a shaft order
-  std::vector<std::size_t> shared;    // multiples that coincide with what is taken
+  double order = 0;          // found
+  std::size_t lines = 0;     // looked at: those that nothing else accounts for
+  std::size_t standing = 0;  // of these, lines that stand out each by itself
+  double sum = 0;            // of power over floor
+  double depth = 0;          // root of the summed power: depth of modulation
+  double p_value = 1;        // of the sum, for one place looked at
+  std::size_t places = 0;    // looked at
+  double centre = 0;         // mean multiple, weighted by power over floor
+  std::vector<Excluded> excluded;
 };
 
-// Orders at which lines are accounted for already: a family that was named,
-// with its multiples and their sidebands at shaft speed.
-struct Taken {
-  std::vector<double> orders;
-  [[nodiscard]] bool holds(double order, double order_spacing) const;
-  void family(double order, double highest);
+struct FamilySearch {
+  double per_order = 1;  // lines of the spectrum for one order
+  double expected_order = 0;
+  double slip = 0;
+  std::size_t multiples = 4;
+  double most_of_one = 1e300;  // what one line may add to the sum
 };
-
 // The best place for a family within `slip` of the expected order.
-Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, double shaft_hz,
-                   double expected_order, double slip, const Taken& taken);
-
-// Whether an order lies so near a multiple of the shaft's that it cannot be told from it.
-bool is_shaft_order(double order, double order_spacing);
+Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, const Mask& mask,
+                   const FamilySearch& search);
 
 }  // namespace dryshaft::noise
 

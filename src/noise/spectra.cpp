@@ -117,7 +117,7 @@ void Analyser::envelope(Band& band) {
 }
 
 Spectrum Analyser::amplitude() const {
-  Spectrum s{rate_ / static_cast<double>(length_), blocks_, amplitude_};
+  Spectrum s{rate_ / static_cast<double>(length_), static_cast<double>(blocks_), amplitude_};
   for (double& p : s.power) {
     p /= static_cast<double>(std::max<std::size_t>(blocks_, 1));
   }
@@ -132,7 +132,7 @@ std::vector<BandEnvelope> Analyser::envelopes() const {
     BandEnvelope e{band.low,
                    band.high,
                    band.fourth / blocks,
-                   {rate_ / static_cast<double>(length_), blocks_, band.power}};
+                   {rate_ / static_cast<double>(length_), blocks, band.power}};
     for (double& p : e.spectrum.power) {
       p /= blocks;
     }

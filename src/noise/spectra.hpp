@@ -14,7 +14,7 @@ namespace dryshaft::noise {
 // Power of spectral lines, averaged over blocks; line `i` is at `i * spacing`.
 struct Spectrum {
   double spacing = 0;  // between lines, in the unit of the sampling rate
-  std::size_t blocks = 0;
+  double blocks = 0;   // independent ones that were averaged
   std::vector<double> power;
 };
 

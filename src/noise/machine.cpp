@@ -1,0 +1,697 @@
+// A drive unit in a car: speed found or borne out by the gearing's lines,
+// order spectra, then bearings by envelopes and tones by the sound itself.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+
+#include "dryshaft/noise.hpp"
+#include "noise/mains.hpp"
+#include "noise/orders.hpp"
+#include "noise/peaks.hpp"
+#include "noise/search.hpp"
+#include "noise/sources.hpp"
+#include "noise/track.hpp"
+
+namespace dryshaft {
+namespace {
+
+using noise::BandEnvelope;
+using noise::Mask;
+using noise::OrderAnalyser;
+using noise::Spectrum;
+using noise::Tone;
+
+constexpr std::size_t kPiece = std::size_t{1} << 15U;  // samples read at a time
+constexpr std::size_t kFewestBlocks = 4;
+constexpr double kLeastRate = 4000;
+constexpr double kRigid = 0.001;  // share by which the speed may still be off
+
+double decibels(double ratio) { return 10 * std::log10(std::max(ratio, 1e-9)); }
+
+// Reads all of it, piece by piece.
+template <typename Use>
+double each_piece(const Recording& recording, Use use) {
+  std::vector<float> samples(kPiece);
+  double count = 0;
+  for (std::size_t got = recording.read(samples); got > 0; got = recording.read(samples)) {
+    use(std::span<const float>(samples).first(got));
+    count += static_cast<double>(got);
+  }
+  return count / recording.rate;
+}
+
+std::vector<double> comb_of(const std::vector<Tone>& tones) {
+  std::vector<double> comb;
+  for (const Tone& tone : tones) {
+    for (std::size_t k = 1; tone.for_comb && k <= tone.multiples; ++k) {
+      const double order = tone.order * static_cast<double>(k);
+      const bool again =
+          std::ranges::any_of(comb, [&](double c) { return std::abs(c - order) < 0.01 * order; });
+      if (order < OrderAnalyser::kHighestSound && !again) {
+        comb.push_back(order);
+      }
+    }
+  }
+  return comb;
+}
+
+struct Stretch {
+  double factor = 1;  // an order shows at this times itself
+  std::size_t standing = 0;
+};
+// By how much all orders are off, within `most`: the comb's lines in the order spectrum.
+Stretch stretch_of(const Spectrum& sound, const std::vector<double>& floor,
+                   const std::vector<double>& comb, double per_order, double most) {
+  constexpr double kMostOfOne = 5;  // log of power over floor
+  const double stands = noise::standing_level(sound.blocks);
+  const double step = 0.25 / (per_order * *std::ranges::max_element(comb));
+  Stretch best;
+  double best_sum = 0;
+  for (double s = -most; s <= most; s += step) {
+    Stretch at{1 + s, 0};
+    double sum = 0;
+    for (const double order : comb) {
+      const auto i = static_cast<std::size_t>(std::lround(order * at.factor * per_order));
+      if (i < sound.power.size()) {
+        const double q = sound.power[i] / floor[i];
+        sum += std::clamp(std::log(std::max(q, 1e-9)), 0.0, kMostOfOne);
+        at.standing += q > stands ? 1 : 0;
+      }
+    }
+    if (sum > best_sum) {
+      best_sum = sum;
+      best = at;
+    }
+  }
+  return best;
+}
+
+// All that is taken from the recording before parts are named.
+struct Heard {
+  const OrderAnalyser& analyser;
+  Spectrum sound;
+  std::vector<double> floor;
+  std::vector<BandEnvelope> bands;
+  double per_order = 1;  // lines for a true order
+  std::vector<Tone> tones;
+  std::vector<double> shafts;
+
+  [[nodiscard]] double near(double order) const { return 1.5 + kRigid * order * per_order; }
+  struct Peak {
+    std::size_t line = 0;
+    double over = 0;  // power over floor
+    std::size_t looked_at = 0;
+  };
+  // The strongest line within `loose` of the order, as a share.
+  [[nodiscard]] Peak peak(double order, double loose) const {
+    Peak p;
+    const double place = order * per_order;
+    const double wide = near(order) + loose * place;
+    const auto from = static_cast<std::size_t>(std::max(std::ceil(place - wide), 0.0));
+    for (std::size_t i = from; i < sound.power.size() && static_cast<double>(i) <= place + wide;
+         ++i) {
+      ++p.looked_at;
+      if (const double q = sound.power[i] / floor[i]; q > p.over) {
+        p.over = q;
+        p.line = i;
+      }
+    }
+    return p;
+  }
+  // Share of the blocks in which a line of the sound stands by itself.
+  [[nodiscard]] double share(std::size_t line) const {
+    constexpr double kStands = 9;  // dB in a single row
+    return share_of([&](const OrderAnalyser::Row& row) {
+      double top = -100;
+      for (std::size_t i = line > 0 ? line - 1 : 0; i <= line + 1 && i < row.sound.size(); ++i) {
+        top = std::max(top, OrderAnalyser::sound_db(row, i));
+      }
+      return top > kStands;
+    });
+  }
+  [[nodiscard]] double share(std::size_t band, std::size_t line, double line_floor) const {
+    constexpr double kStands = 7;
+    return share_of([&](const OrderAnalyser::Row& row) {
+      double top = -1000;
+      for (std::size_t i = line > 0 ? line - 1 : 0; i <= line + 1 && i < analyser.envelope_lines();
+           ++i) {
+        top = std::max(top, analyser.envelope_db(row, band, i));
+      }
+      return top - decibels(line_floor) > kStands;
+    });
+  }
+
+ private:
+  template <typename Test>
+  [[nodiscard]] double share_of(Test test) const {
+    double all = 0;
+    double stands = 0;
+    for (const OrderAnalyser::Row& row : analyser.rows()) {
+      all += static_cast<double>(row.blocks);
+      stands += test(row) ? static_cast<double>(row.blocks) : 0;
+    }
+    return all > 0 ? stands / all : -1;
+  }
+};
+
+// Lines of all shafts but the rotor, which every bearing search leaves out anyway.
+void leave_out_other_shafts(const Heard& heard, Mask& mask, double highest) {
+  constexpr int kOfWheel = 9;
+  for (std::size_t i = 1; i < heard.shafts.size(); ++i) {
+    const bool wheel = i + 1 == heard.shafts.size();
+    for (int k = 1; heard.shafts[i] * k <= highest && !(wheel && k > kOfWheel); ++k) {
+      const double order = heard.shafts[i] * k;
+      mask.leave_out(order * heard.per_order, heard.near(order), LeftOut::shaft_order);
+    }
+  }
+}
+
+// Two tones in one band beat: their difference shows in its envelope.
+void leave_out_beats(const Heard& heard, Mask& mask) {
+  constexpr double kStrong = 15;  // dB over the floor
+  std::vector<double> strong;
+  for (const Tone& tone : heard.tones) {
+    for (std::size_t k = 1; k <= tone.multiples; ++k) {
+      const double order = tone.order * static_cast<double>(k);
+      const Heard::Peak p = heard.peak(order, tone.loose);
+      if (decibels(p.over) > kStrong) {
+        strong.push_back(static_cast<double>(p.line) / heard.per_order);
+      }
+    }
+  }
+  for (std::size_t i = 0; i < strong.size(); ++i) {
+    for (std::size_t j = i + 1; j < strong.size(); ++j) {
+      const double beat = std::abs(strong[i] - strong[j]);
+      mask.leave_out(beat * heard.per_order, 2.0, LeftOut::shaft_order);
+    }
+  }
+}
+
+// Known tones of the sound, with sidebands of all shafts.
+void leave_out_tones(const Heard& heard, Mask& mask) {
+  constexpr int kSidebands = 3;
+  for (const Tone& tone : heard.tones) {
+    for (std::size_t k = 1; k <= tone.multiples; ++k) {
+      const double order = tone.order * static_cast<double>(k);
+      const double wide = tone.loose * order * heard.per_order;
+      mask.leave_out(order * heard.per_order, heard.near(order) + wide, LeftOut::named_already);
+      for (const double shaft : heard.shafts) {
+        for (int m = -kSidebands; m <= kSidebands; ++m) {
+          const double side = order + m * shaft;
+          if (side > 0) {
+            mask.leave_out(side * heard.per_order, heard.near(side) + wide, LeftOut::shaft_order);
+          }
+        }
+      }
+    }
+  }
+}
+
+std::vector<Attribution> named_tones(const Heard& heard, const NoiseOptions& options) {
+  std::vector<Attribution> all;
+  std::size_t places = 0;
+  for (const Tone& tone : heard.tones) {
+    Attribution a;
+    static_cast<PartKind&>(a) = tone.what;
+    a.expected_order = tone.order;
+    double best = 0;
+    for (std::size_t k = 1; k <= tone.multiples; ++k) {
+      const double order = tone.order * static_cast<double>(k);
+      if (order >= OrderAnalyser::kHighestSound) {
+        break;
+      }
+      const Heard::Peak p = heard.peak(order, tone.loose);
+      places += p.looked_at;
+      ++a.lines;
+      a.standing += p.over > noise::standing_level(heard.sound.blocks) ? 1 : 0;
+      if (p.over > best) {
+        best = p.over;
+        a.found_order = static_cast<double>(p.line) / heard.per_order / static_cast<double>(k);
+        a.level_db = decibels(p.over);
+        a.share = heard.share(p.line);
+      }
+    }
+    a.p_value = noise::chance_of_sum(best, 1, heard.sound.blocks);
+    all.push_back(std::move(a));
+  }
+  std::vector<Attribution> named;
+  for (Attribution& a : all) {
+    constexpr double kEven = 10;  // dB at which the confidence is a half
+    constexpr double kLeastDb = 6;
+    a.p_value = std::min(1.0, a.p_value * static_cast<double>(places));
+    a.confidence = std::max(a.level_db, 0.0) / (std::max(a.level_db, 0.0) + kEven);
+    if (a.p_value > options.false_alarm || a.level_db < kLeastDb) {
+      continue;
+    }
+    const auto same = std::ranges::find_if(named, [&](const Attribution& n) { return n == a; });
+    if (same != named.end()) {
+      if (a.level_db > same->level_db) {
+        *same = std::move(a);
+      }
+      continue;
+    }
+    named.push_back(std::move(a));
+  }
+  // What fits the same line.
+  for (Attribution& a : named) {
+    for (const Attribution& other : named) {
+      if (!(other == a) && std::abs(a.found_order - other.found_order) * heard.per_order < 2) {
+        a.shared_with.push_back(other);
+      }
+    }
+  }
+  std::ranges::stable_sort(named, std::ranges::greater{}, &Attribution::level_db);
+  return named;
+}
+
+// A race's multiples as tones in the sound itself: what flutes make.
+struct RaceTones {
+  Attribution found;
+  double centre = 0;  // mean multiple
+};
+std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* const> bearings,
+                                  const NoiseOptions& options) {
+  constexpr double kMostOfOne = 200;
+  constexpr std::size_t kEnough = 3;
+  constexpr double kLeastDb = 6;
+  constexpr double kRotorMultiples = OrderAnalyser::kHighestSound;
+  Mask mask(heard.sound.power.size());
+  for (int k = 1; k <= kRotorMultiples; ++k) {
+    mask.leave_out(k * heard.per_order, heard.near(k), LeftOut::shaft_order);
+  }
+  leave_out_other_shafts(heard, mask, heard.shafts.size() > 1 ? kRotorMultiples / 4 : 0);
+  leave_out_tones(heard, mask);
+  std::vector<RaceTones> all;
+  for (const Bearing* bearing : bearings) {
+    for (const NoiseKind kind : {NoiseKind::outer_race, NoiseKind::inner_race}) {
+      RaceTones r;
+      r.found.part = bearing->name;
+      r.found.kind = kind;
+      r.found.expected_order = noise::order_of(defect_orders(*bearing), kind);
+      const noise::Family f = noise::find_family(
+          heard.sound, heard.floor, mask,
+          {heard.per_order, r.found.expected_order, options.slip,
+           static_cast<std::size_t>(OrderAnalyser::kHighestSound / r.found.expected_order),
+           kMostOfOne});
+      if (f.lines == 0) {
+        continue;
+      }
+      r.found.found_order = f.order;
+      r.found.lines = f.lines;
+      r.found.standing = f.standing;
+      r.found.excluded = f.excluded;
+      r.found.level_db = decibels(f.sum / static_cast<double>(f.lines));
+      r.found.p_value =
+          std::min(1.0, f.p_value * static_cast<double>(f.places * bearings.size()) * 2);
+      r.centre = f.centre;
+      constexpr double kEven = 10;
+      r.found.confidence =
+          std::max(r.found.level_db, 0.0) / (std::max(r.found.level_db, 0.0) + kEven);
+      if (r.found.p_value <= options.false_alarm && f.standing >= kEnough &&
+          r.found.level_db >= kLeastDb) {
+        r.found.share = heard.share(static_cast<std::size_t>(
+            std::lround(f.order * std::round(f.centre) * heard.per_order)));
+        all.push_back(std::move(r));
+      }
+    }
+  }
+  std::ranges::stable_sort(all, [](const RaceTones& a, const RaceTones& b) {
+    return a.found.level_db > b.found.level_db;
+  });
+  return all;
+}
+
+PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>& tones,
+                        const std::vector<BandEnvelope>& bands) {
+  constexpr double kHighMultiple = 4;  // flutes are many: their tone lies far above the race order
+  constexpr double kImpulsive = 3.5;   // mean of the squared envelope's square; 2 for noise
+  const auto tone = std::ranges::find_if(
+      tones, [&](const RaceTones& t) { return static_cast<const PartKind&>(t.found) == bearing; });
+  double kurtosis = 0;
+  for (const BandEnvelope& band : bands) {
+    if (bearing.band_high_hz > 0 && band.low == bearing.band_low_hz &&
+        band.high == bearing.band_high_hz) {
+      kurtosis = band.kurtosis;
+    }
+  }
+  if (tone != tones.end() && tone->centre >= kHighMultiple && kurtosis < kImpulsive) {
+    return {DamagePattern::washboard,
+            fmt::format("Steady tones at {} multiples of the race's order, around its {:.0f}th: as "
+                        "many near-equal flutes make, not the clicks of one defect.",
+                        tone->found.standing, tone->centre)};
+  }
+  if (tone == tones.end() && kurtosis >= kImpulsive) {
+    return {DamagePattern::single_defect,
+            "Clicks at the race's order that ring out, and no steady tones at its high multiples: "
+            "as one defect makes."};
+  }
+  if (tone != tones.end() && kurtosis >= kImpulsive) {
+    return {DamagePattern::unclear,
+            "Both clicks and steady tones at multiples of the race's order: one defect or many "
+            "flutes."};
+  }
+  return {DamagePattern::unclear,
+          "Neither clear clicks nor steady tones at high multiples of the race's order."};
+}
+
+// Level of a part's strongest line under each load.
+std::vector<LoadLevels> compare_loads(const Heard& heard, const std::vector<Attribution>& named) {
+  constexpr std::size_t kFewestRows = 2;
+  std::vector<LoadLevels> all;
+  for (const Attribution& a : named) {
+    LoadLevels levels;
+    static_cast<PartKind&>(levels) = a;
+    std::array<double, kLoadCount> sums{};
+    std::array<std::size_t, kLoadCount> counts{};
+    std::size_t band = heard.bands.size();
+    for (std::size_t b = 0; b < heard.bands.size(); ++b) {
+      if (a.band_high_hz > 0 && heard.bands[b].low == a.band_low_hz &&
+          heard.bands[b].high == a.band_high_hz) {
+        band = b;
+      }
+    }
+    const auto line = static_cast<std::size_t>(std::lround(a.found_order * heard.per_order));
+    double floor = 1;
+    if (band < heard.bands.size()) {
+      const std::vector<double> floors = noise::noise_floor(
+          heard.bands[band].spectrum, static_cast<std::size_t>(2 * heard.per_order));
+      floor = line < floors.size() ? floors[line] : 1;
+    }
+    for (const OrderAnalyser::Row& row : heard.analyser.rows()) {
+      if (row.load < 0) {
+        continue;
+      }
+      const auto load = static_cast<std::size_t>(row.load);
+      const auto top = [&](auto level, std::size_t lines) {
+        double most = -200;
+        for (std::size_t i = line > 0 ? line - 1 : 0; i <= line + 1 && i < lines; ++i) {
+          most = std::max(most, level(i));
+        }
+        return most;
+      };
+      const double db =
+          band < heard.bands.size()
+              ? top([&](std::size_t i) { return heard.analyser.envelope_db(row, band, i); },
+                    heard.analyser.envelope_lines()) -
+                    decibels(floor)
+              : top([&](std::size_t i) { return OrderAnalyser::sound_db(row, i); },
+                    row.sound.size());
+      sums[load] += std::pow(10, db / 10);
+      ++counts[load];
+    }
+    for (std::size_t i = 0; i < kLoadCount; ++i) {
+      if (counts[i] >= kFewestRows) {
+        levels.level_db[i] = decibels(sums[i] / static_cast<double>(counts[i]));
+      }
+    }
+    all.push_back(std::move(levels));
+  }
+  return all;
+}
+
+OrderMap map_of(const OrderAnalyser& analyser, double per_order) {
+  constexpr std::size_t kColumns = 400;
+  OrderMap map;
+  const std::size_t n = analyser.rows().empty() ? 0 : analyser.rows()[0].sound.size();
+  const std::size_t step = std::max<std::size_t>((n + kColumns - 1) / kColumns, 1);
+  map.order_spacing = static_cast<double>(step) / per_order;
+  for (const OrderAnalyser::Row& row : analyser.rows()) {
+    map.seconds.push_back(row.seconds);
+    std::vector<float>& levels = map.level_db.emplace_back();
+    levels.reserve(kColumns);
+    for (std::size_t i = 0; i < n; i += step) {
+      double top = -100;
+      for (std::size_t j = i; j < std::min(i + step, n); ++j) {
+        top = std::max(top, OrderAnalyser::sound_db(row, j));
+      }
+      levels.push_back(static_cast<float>(top));
+    }
+  }
+  return map;
+}
+
+std::vector<noise::Known> known_to_machine(const Heard& heard,
+                                           const std::vector<Attribution>& named) {
+  constexpr int kSidebands = 2;
+  std::vector<noise::Known> known;
+  const auto add = [&](double order, double loose, std::string what) {
+    if (order > 0) {
+      known.push_back({order, (heard.near(order)) / heard.per_order + loose, std::move(what)});
+    }
+  };
+  for (const Tone& tone : heard.tones) {
+    for (std::size_t k = 1; k <= tone.multiples; ++k) {
+      const double order = tone.order * static_cast<double>(k);
+      add(order, tone.loose * order,
+          fmt::format("{} x {} ({})", k, tone.what.part, title(tone.what.kind)));
+    }
+  }
+  std::vector<noise::Known> bearings =
+      noise::known_orders(named, OrderAnalyser::kHighestSound, heard.per_order);
+  std::move(bearings.begin(), bearings.end(), std::back_inserter(known));
+  for (const Tone& tone : heard.tones) {
+    for (std::size_t k = 1; tone.what.kind == NoiseKind::mesh && k <= tone.multiples; ++k) {
+      for (std::size_t s = 0; s < heard.shafts.size(); ++s) {
+        for (int m = -kSidebands; m <= kSidebands; ++m) {
+          if (m != 0) {
+            add(tone.order * static_cast<double>(k) + m * heard.shafts[s], 0,
+                fmt::format("{} x {}, {} {} x shaft {}", k, tone.what.part, m < 0 ? "less" : "plus",
+                            std::abs(m), s + 1));
+          }
+        }
+      }
+    }
+  }
+  return known;
+}
+
+}  // namespace
+
+Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine& machine,
+                                      const GivenSpeed& speed, const std::vector<LoadMark>& loads,
+                                      const NoiseOptions& options) {
+  Result<NoiseReport> result;
+  const auto refuse = [&](std::string_view code, std::string message, std::string_view hint) {
+    result.diagnostics.push_back(noise::noise_complaint(code, std::move(message), hint));
+    return result;
+  };
+  if (recording.rate < kLeastRate) {
+    return refuse("bad-rate",
+                  fmt::format("has {:.0f} samples a second; a drive unit needs {:.0f} or more",
+                              recording.rate, kLeastRate),
+                  "record with a phone or a sound recorder");
+  }
+  NoiseReport report;
+  report.rate = recording.rate;
+  report.false_alarm = options.false_alarm;
+  const std::vector<Tone> tones = noise::tones_of(machine);
+  const std::vector<double> comb = comb_of(tones);
+
+  // First reading: how long it is, whether it holds anything, how the speed runs.
+  constexpr double kLongest = 24 * 3600.0;
+  const bool given = !speed.points.empty();
+  std::optional<noise::SpeedCurve> curve;
+  if (given) {
+    const double last = speed.points.back().seconds;
+    curve.emplace(speed.points, std::min(std::max(last, 1.0), kLongest));
+  }
+  noise::Tracker tracker(recording.rate, comb, given ? &*curve : nullptr, options.speed_band);
+  float least = 1e30F;
+  float most = -1e30F;
+  report.seconds = each_piece(recording, [&](std::span<const float> samples) {
+    for (const float x : samples) {
+      least = std::min(least, x);
+      most = std::max(most, x);
+    }
+    tracker.add(samples);
+  });
+  if (!(least < most)) {
+    return refuse("silent", "holds nothing but silence", "was the microphone plugged in?");
+  }
+  const noise::Track track = tracker.finish();
+  report.speed.basis = speed.basis;
+  report.speed.shaft_lines = track.clear ? track.lines : 0;
+  if (!given && !track.clear) {
+    report.limits.emplace_back(
+        "No lines stand in the ratios that this gearing fixes, so the speed is not known and "
+        "nothing is named: give the speed, or record at a steady pull.");
+    result.value = std::move(report);
+    return result;
+  }
+  std::vector<SpeedPoint> points = track.clear ? track.points : speed.points;
+  if (given && !track.clear) {
+    report.limits.emplace_back(
+        "No lines of the gearing stand out, so the speed is taken as given.");
+  }
+  const noise::SpeedCurve used(points, report.seconds);
+  const double turns = used.turns(report.seconds);
+
+  // Second reading, in the angle domain. A tracked speed is not good enough for long blocks.
+  constexpr double kFewestTurns = 128;
+  constexpr std::size_t kShortBlock = 64;
+  constexpr std::size_t kLongBlock = 128;
+  constexpr double kTurnsForLong = 2000;
+  const std::size_t block = turns >= kTurnsForLong ? kLongBlock : kShortBlock;
+  if (turns < kFewestTurns) {
+    return refuse("too-short",
+                  fmt::format("holds {:.0f} turns of the rotor; at least {:.0f} are needed", turns,
+                              kFewestTurns),
+                  "record longer, or at a higher speed");
+  }
+  OrderAnalyser analyser(recording.rate, used, block, loads);
+  recording.rewind();
+  each_piece(recording, [&](std::span<const float> samples) { analyser.add(samples); });
+  analyser.finish();
+  if (analyser.blocks() < kFewestBlocks) {
+    return refuse("too-slow",
+                  fmt::format("holds {} stretches of {} turns at a speed that can be looked at; at "
+                              "least {} are needed",
+                              analyser.blocks(), block, kFewestBlocks),
+                  "record longer, or at a higher speed");
+  }
+
+  Heard heard{analyser,
+              analyser.sound(),
+              {},
+              analyser.envelopes(),
+              analyser.per_order(),
+              tones,
+              noise::shaft_orders(machine)};
+  heard.floor = noise::noise_floor(heard.sound, std::max<std::size_t>(64, block));
+  constexpr double kAfterTrack = 0.006;
+  const Stretch stretch = stretch_of(heard.sound, heard.floor, comb, heard.per_order,
+                                     track.clear ? kAfterTrack : options.speed_band);
+  constexpr std::size_t kEnoughOfComb = 3;
+  double factor = 1;
+  if (stretch.standing >= kEnoughOfComb) {
+    factor = stretch.factor;
+    report.speed.shaft_lines = std::max(report.speed.shaft_lines, stretch.standing);
+  }
+  heard.per_order *= factor;
+
+  const auto [low, high] = [&] {
+    double lowest = 1e30;
+    double highest = 0;
+    for (double t = 0; t <= report.seconds; t += 0.1) {
+      lowest = std::min(lowest, used.rps(t));
+      highest = std::max(highest, used.rps(t));
+    }
+    return std::pair(lowest * 60 * factor, highest * 60 * factor);
+  }();
+  report.speed.lowest_rpm = low;
+  report.speed.highest_rpm = high;
+  report.speed.used_rpm = turns / report.seconds * 60 * factor;
+  if (given) {
+    double sum = 0;
+    std::size_t n = 0;
+    for (double t = 0; t <= report.seconds; t += 0.1, ++n) {
+      sum += curve->rps(t) * 60;
+    }
+    report.speed.given_rpm = sum / static_cast<double>(n);
+  }
+  report.speed.uncertainty = track.clear ? track.uncertainty : 0;
+  report.speed.alternatives_rpm = track.alternatives_rpm;
+  constexpr std::size_t kTrackPoints = 240;
+  for (std::size_t i = 0; i < kTrackPoints; ++i) {
+    const double t = report.seconds * static_cast<double>(i) / (kTrackPoints - 1);
+    report.speed.track.push_back({t, used.rps(t) * 60 * factor});
+  }
+
+  // Bearings by their envelopes.
+  std::vector<const Bearing*> bearings;
+  for (const auto* list : {&machine.rotor_bearings, &machine.gear_bearings}) {
+    for (const Bearing& b : *list) {
+      bearings.push_back(&b);
+    }
+  }
+  const std::size_t envelope_lines = analyser.envelope_lines();
+  Mask mask(envelope_lines);
+  noise::leave_out_shaft(mask, 1, OrderAnalyser::kHighestEnvelope, heard.per_order);
+  leave_out_other_shafts(heard, mask, OrderAnalyser::kHighestEnvelope);
+  leave_out_beats(heard, mask);
+  const double shaft_hz = report.speed.used_rpm / 60;
+  constexpr double kSteady = 0.01;
+  if (high - low < kSteady * report.speed.used_rpm) {
+    Spectrum in_hz = heard.sound;
+    in_hz.spacing = shaft_hz / heard.per_order;
+    if (const auto mains = noise::find_mains(in_hz, shaft_hz)) {
+      noise::leave_out_mains(mask, *mains, in_hz.spacing);
+      report.limits.push_back(
+          fmt::format("Mains hum at {:.0f} Hz and its multiples is left out.", *mains));
+    }
+  }
+  noise::BearingSearch search =
+      noise::search_bearings(heard.bands, heard.per_order, OrderAnalyser::kHighestEnvelope,
+                             std::move(mask), bearings, options);
+  for (Attribution& a : search.named) {
+    for (std::size_t b = 0; b < heard.bands.size(); ++b) {
+      if (heard.bands[b].low == a.band_low_hz && heard.bands[b].high == a.band_high_hz) {
+        const std::vector<double> floor = noise::noise_floor(
+            heard.bands[b].spectrum, static_cast<std::size_t>(std::max(60.0, 2 * heard.per_order)));
+        const auto line = static_cast<std::size_t>(std::lround(a.found_order * heard.per_order));
+        a.share = heard.share(b, line, floor[line]);
+      }
+    }
+  }
+  // Then by steady tones at their multiples; the strongest alone, since they share lines.
+  const std::vector<RaceTones> races = race_tones(heard, bearings, options);
+  std::vector<Attribution> named = std::move(search.named);
+  if (named.empty() && !races.empty()) {
+    named.push_back(races.front().found);
+    std::erase_if(search.considered, [&](const Attribution& a) {
+      return static_cast<const PartKind&>(a) == races.front().found;
+    });
+  }
+  noise::find_shared(named, bearings, options, 1 / heard.per_order);
+  std::ranges::stable_sort(named, std::ranges::greater{}, &Attribution::confidence);
+  if (!named.empty()) {
+    report.pattern = pattern_of(named.front(), races, heard.bands);
+  }
+  report.considered = std::move(search.considered);
+  for (Attribution& a : named_tones(heard, options)) {
+    named.push_back(std::move(a));
+  }
+  if (!loads.empty()) {
+    report.loads = compare_loads(heard, named);
+  }
+
+  const std::vector<noise::Known> known = known_to_machine(heard, named);
+  constexpr std::size_t kMostLines = 20;
+  report.order_spectrum = noise::curve(heard.sound, heard.floor, heard.per_order);
+  report.lines = noise::strongest(heard.sound, heard.floor, heard.per_order, shaft_hz, kMostLines,
+                                  known, [&](std::size_t line) { return heard.share(line); });
+  if (!heard.bands.empty()) {
+    const std::size_t b = noise::band_to_show(heard.bands, named);
+    const std::vector<double> floor = noise::noise_floor(
+        heard.bands[b].spectrum, static_cast<std::size_t>(std::max(60.0, 2 * heard.per_order)));
+    report.envelope_spectrum = noise::curve(heard.bands[b].spectrum, floor, heard.per_order);
+    report.envelope_low_hz = heard.bands[b].low;
+    report.envelope_high_hz = heard.bands[b].high;
+    const std::vector<noise::Known> in_envelope =
+        noise::known_orders(named, OrderAnalyser::kHighestEnvelope, heard.per_order);
+    for (NoiseLine& line : noise::strongest(
+             heard.bands[b].spectrum, floor, heard.per_order, shaft_hz, kMostLines, in_envelope,
+             [&](std::size_t l) { return heard.share(b, l, floor[l]); })) {
+      line.in_envelope = true;
+      report.lines.push_back(std::move(line));
+    }
+  }
+  report.map = map_of(analyser, heard.per_order);
+  if (!report.speed.alternatives_rpm.empty()) {
+    report.limits.push_back(fmt::format(
+        "The lines fit a mean of {:.0f} rpm and of {:.0f} rpm about as well, so nothing is named: "
+        "give the speed.",
+        report.speed.used_rpm, report.speed.alternatives_rpm.front()));
+    std::move(named.begin(), named.end(), std::back_inserter(report.considered));
+    named.clear();
+    report.pattern.reset();
+    report.loads.clear();
+  }
+  report.named = std::move(named);
+  result.value = std::move(report);
+  return result;
+}
+
+}  // namespace dryshaft
