@@ -101,7 +101,8 @@ double Resampler::share_kept(double new_rate, double rate) {
   return kPass * std::min(1.0, new_rate / rate);
 }
 
-const Resampler::Kernel& Resampler::kernel(double new_rate) {
+void Resampler::choose_kernel(double new_rate) {
+  chosen_rate_ = new_rate;
   const auto step =
       static_cast<int>(std::floor(std::log2(share_kept(new_rate, rate_)) * kStepsOfPass));
   Kernel& k = kernels_[step];
@@ -132,7 +133,7 @@ const Resampler::Kernel& Resampler::kernel(double new_rate) {
       }
     }
   }
-  return k;
+  chosen_ = &k;
 }
 
 bool Resampler::reaches(double seconds, double new_rate) const {
@@ -142,7 +143,10 @@ bool Resampler::reaches(double seconds, double new_rate) const {
 }
 
 void Resampler::at(double seconds, double new_rate, std::span<float> out) {
-  const Kernel& k = kernel(new_rate);
+  if (new_rate != chosen_rate_) {
+    choose_kernel(new_rate);
+  }
+  const Kernel& k = *chosen_;
   const double place = seconds * rate_;
   const double whole = std::floor(place);
   const auto phase = static_cast<std::size_t>(std::lround((place - whole) * kPhases));

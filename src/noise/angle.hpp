@@ -60,7 +60,7 @@ class Resampler {
     std::size_t half = 0;  // taps on each side
     std::vector<float> taps;
   };
-  const Kernel& kernel(double new_rate);
+  void choose_kernel(double new_rate);
   [[nodiscard]] static double share_kept(double new_rate, double rate);
 
   double rate_;
@@ -68,6 +68,8 @@ class Resampler {
   std::size_t first_ = 0;  // index of the oldest instant held
   std::vector<float> held_;
   std::map<int, Kernel> kernels_;
+  double chosen_rate_ = 0;
+  const Kernel* chosen_ = nullptr;
 };
 
 }  // namespace dryshaft::noise

@@ -25,7 +25,7 @@ std::string other_speed(const std::vector<BandEnvelope>& bands, double shaft_hz,
                         std::span<const Bearing* const> bearings, const NoiseOptions& options) {
   constexpr double kLeast = 0.4;
   constexpr double kMost = 2.5;
-  double best_depth = options.least_depth;
+  double best_depth = 2 * options.least_depth;  // a remark must not be an accident
   std::string said;
   // Steps as wide as the slip that each search allows for; the places add up.
   NoiseOptions strict = options;
@@ -39,7 +39,12 @@ std::string other_speed(const std::vector<BandEnvelope>& bands, double shaft_hz,
     noise::Mask mask(bands.front().spectrum.power.size());
     // Neither what the shaft would do at that speed nor at the one given.
     noise::leave_out_shaft(mask, 1, kHighestOrder, per_order);
-    noise::leave_out_shaft(mask, 1 / factor, kHighestOrder, per_order);
+    constexpr double kOff = 0.02;  // by which the speed given may be off
+    constexpr double kWidest = 0.06;
+    for (double order = 1 / factor; order < kHighestOrder; order += 1 / factor) {
+      mask.leave_out(order * per_order, std::min(kOff * order, kWidest) * per_order,
+                     LeftOut::shaft_order);
+    }
     const noise::BearingSearch at =
         noise::search_bearings(bands, per_order, kHighestOrder, std::move(mask), bearings, strict);
     for (const Attribution& a : at.named) {

@@ -165,6 +165,7 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
       const auto line = static_cast<std::size_t>(std::lround(place));
       if (!mask.free(line)) {
         f.excluded.push_back({k, mask.why(line)});
+        f.first = f.first || k == 1;
         continue;
       }
       const double p = spectrum.power[line];
@@ -174,6 +175,7 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
       ++f.lines;
       if (q > stands) {
         ++f.standing;
+        f.first = f.first || k == 1;
         f.centre += q * static_cast<double>(k);
         weights += q;
       }

@@ -58,6 +58,7 @@ struct Family {
   double sum = 0;            // of power over floor
   double depth = 0;          // root of the summed power: depth of modulation
   double p_value = 1;        // of the sum, for one place looked at
+  bool first = false;        // the first multiple stands, or cannot be looked at
   std::size_t places = 0;    // looked at
   double centre = 0;         // mean multiple, weighted by power over floor
   std::vector<Excluded> excluded;

@@ -1,6 +1,8 @@
 #include "noise/orders.hpp"
 
 #include <algorithm>
+#include <array>
+#include <bit>
 #include <cmath>
 #include <numbers>
 
@@ -12,7 +14,12 @@ namespace {
 constexpr double kLowestHz = 500;                 // below, road and machine drown what resonates
 constexpr double kHighestHz = 16000;              // phones keep little above
 constexpr double kTop = 0.97;                     // of half the sampling rate
-constexpr std::array kWidths = {4200.0, 2100.0};  // Hz, of the bands
+// Wide bands everywhere, narrow ones where resonances lie closer, Hz.
+struct LayerSpec {
+  double width;
+  double highest;
+};
+constexpr std::array kLayers = {LayerSpec{4200, kHighestHz}, LayerSpec{2100, 9000}};
 constexpr double kSlowest = 3;                    // turns a second; slower ones are passed over
 constexpr std::size_t kMostRows = 256;
 
@@ -26,8 +33,15 @@ std::vector<float> hann(std::size_t n) {
   return window;
 }
 
-std::uint8_t half_decibels(double db) {
-  return static_cast<std::uint8_t>(std::clamp(std::lround(db * 2), 0L, 255L));
+// Half decibels over `from` dB of a power, within a tenth: the logarithm's integer part from the
+// number's exponent, the rest from a parabola that is right at both ends.
+std::uint8_t half_decibels(float power, float from) {
+  constexpr float kHalfDecibels = 6.0206F;  // for a factor of 2
+  const auto bits = std::bit_cast<std::uint32_t>(power);
+  const auto exponent = static_cast<float>(static_cast<int>(bits >> 23U) - 127);
+  const float mantissa = std::bit_cast<float>((bits & 0x7FFFFFU) | 0x3F800000U) - 1;
+  const float log2 = exponent + mantissa * (1.3465F - 0.3465F * mantissa);
+  return static_cast<std::uint8_t>(std::clamp(log2 * kHalfDecibels - 2 * from, 0.0F, 255.0F));
 }
 
 // Blocks overlap by half; with this window their spectra are nearly independent.
@@ -53,8 +67,8 @@ OrderAnalyser::OrderAnalyser(double rate, const SpeedCurve& speed, std::size_t t
       envelope_window_(hann(kEnvelopeSteps * turns)),
       sound_power_(sound_lines_) {
   std::size_t bands = 0;
-  for (const double width : kWidths) {
-    BandBank bank(rate, width, kLowestHz, std::min(kHighestHz, rate / 2 * kTop));
+  for (const LayerSpec& spec : kLayers) {
+    BandBank bank(rate, spec.width, kLowestHz, std::min(spec.highest, rate / 2 * kTop));
     if (!bank.bands().empty()) {
       const std::size_t count = bank.bands().size();
       const double envelope_rate = bank.envelope_rate();
@@ -195,7 +209,7 @@ void OrderAnalyser::block() {
   for (std::size_t k = 0; k < sound_lines_; ++k) {
     const double q = own.power[k] / floor[k];
     sound_power_[k] += q;
-    row.sound[k] = half_decibels(10 * std::log10(std::max(q, 1e-4)) + 40);
+    row.sound[k] = half_decibels(static_cast<float>(q), kSoundFrom);
   }
 
   const std::size_t n = kEnvelopeSteps * turns_;
@@ -230,12 +244,13 @@ void OrderAnalyser::block() {
       fourth_[band] += fourth / count;
       envelope_transform_.forward(windowed, lines);
       // Amplitude of a line: twice its bin, over the window's sum of n / 2.
-      const double scale = 16 / (count * count);
+      const auto scale = static_cast<float>(16 / (count * count));
+      double* const power = envelope_power_.data() + band * envelope_lines_;
+      std::uint8_t* const levels = row.envelopes.data() + band * envelope_lines_;
       for (std::size_t k = 0; k < envelope_lines_; ++k) {
-        const double p = std::norm(lines[k]) * scale;
-        envelope_power_[band * envelope_lines_ + k] += p;
-        row.envelopes[band * envelope_lines_ + k] =
-            half_decibels(-10 * std::log10(std::max(p, 1e-12)));
+        const float p = std::norm(lines[k]) * scale;
+        power[k] += p;
+        levels[k] = half_decibels(p, kEnvelopeFrom);
       }
     }
   }
@@ -247,7 +262,7 @@ void OrderAnalyser::block() {
       last.sound[k] = std::max(last.sound[k], row.sound[k]);
     }
     for (std::size_t k = 0; k < row.envelopes.size(); ++k) {
-      last.envelopes[k] = std::min(last.envelopes[k], row.envelopes[k]);
+      last.envelopes[k] = std::max(last.envelopes[k], row.envelopes[k]);
     }
     last.load = last.load == row.load ? row.load : -1;
     ++last.blocks;
@@ -267,7 +282,7 @@ void OrderAnalyser::merge_rows() {
       one.sound[k] = std::max(one.sound[k], two.sound[k]);
     }
     for (std::size_t k = 0; k < one.envelopes.size(); ++k) {
-      one.envelopes[k] = std::min(one.envelopes[k], two.envelopes[k]);
+      one.envelopes[k] = std::max(one.envelopes[k], two.envelopes[k]);
     }
     one.seconds = (one.seconds + two.seconds) / 2;
     one.load = one.load == two.load ? one.load : -1;

@@ -18,6 +18,8 @@ class OrderAnalyser {
  public:
   static constexpr std::size_t kSoundSteps = 256;  // samples a turn
   static constexpr std::size_t kEnvelopeSteps = 48;
+  static constexpr float kSoundFrom = -40;    // dB at which rows begin
+  static constexpr float kEnvelopeFrom = -110;
   static constexpr double kHighestSound = 100;  // orders kept
   static constexpr double kHighestEnvelope = 22;
 
@@ -32,7 +34,7 @@ class OrderAnalyser {
     int load = -1;
     std::size_t blocks = 1;
     std::vector<std::uint8_t> sound;      // half decibels over the block's own floor
-    std::vector<std::uint8_t> envelopes;  // half decibels under 0 dB, band after band
+    std::vector<std::uint8_t> envelopes;  // half decibels of the depth's square, band after band
   };
   [[nodiscard]] std::size_t blocks() const { return blocks_; }
   [[nodiscard]] double per_order() const { return static_cast<double>(turns_); }
@@ -41,9 +43,11 @@ class OrderAnalyser {
   [[nodiscard]] const std::vector<Row>& rows() const { return rows_; }
   [[nodiscard]] std::size_t envelope_lines() const { return envelope_lines_; }
   // Of a row's line, in decibels.
-  static double sound_db(const Row& row, std::size_t line) { return row.sound[line] / 2.0 - 40; }
+  static double sound_db(const Row& row, std::size_t line) {
+    return row.sound[line] / 2.0 + kSoundFrom;
+  }
   [[nodiscard]] double envelope_db(const Row& row, std::size_t band, std::size_t line) const {
-    return -row.envelopes[band * envelope_lines_ + line] / 2.0;
+    return row.envelopes[band * envelope_lines_ + line] / 2.0 + kEnvelopeFrom;
   }
 
  private:

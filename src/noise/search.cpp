@@ -3,17 +3,23 @@
 #include <algorithm>
 #include <cmath>
 
+#include "noise/peaks.hpp"
+
 namespace dryshaft::noise {
 namespace {
 
-// A family that is named takes its lines and their sidebands at shaft speed. A
-// line is as wide as the slip makes it: a share of its order.
-void leave_out_family(Mask& mask, double order, double highest, double per_order) {
+// A family that is named takes its lines and their sidebands at shaft speed,
+// an element's also those at cage speed. A line is as wide as the slip makes it: a share of its
+// order.
+void leave_out_family(Mask& mask, double order, double spacing, double highest, double per_order) {
   constexpr int kSidebands = 4;
   constexpr double kWidth = 0.004;
-  for (int k = 1; order * k <= highest + kSidebands; ++k) {
+  for (int k = 0; order * k <= highest + kSidebands; ++k) {
     for (int m = -kSidebands; m <= kSidebands; ++m) {
-      const double line = order * k + m;
+      if (k == 0 && spacing == 1) {
+        continue;  // the shaft's own, left out anyway
+      }
+      const double line = order * k + m * spacing;
       if (line > 0) {
         mask.leave_out(line * per_order, std::max(kWidth * line * per_order, 2.0),
                        LeftOut::named_already);
@@ -21,6 +27,32 @@ void leave_out_family(Mask& mask, double order, double highest, double per_order
     }
   }
 }
+
+// How far lines beside an order, `spacing` apart, stand out: mean log of power over floor.
+double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, double order,
+                 double spacing, double per_order) {
+  constexpr double kMostOfOne = 4;
+  double sum = 0;
+  int lines = 0;
+  for (int k = 1; k <= 2; ++k) {
+    for (const int m : {-2, -1, 1, 2}) {
+      const double place = (order * k + m * spacing) * per_order;
+      const auto i = static_cast<std::size_t>(std::max(std::lround(place), 1L));
+      if (i + 1 < spectrum.power.size()) {
+        double top = 0;
+        for (std::size_t j = i - 1; j <= i + 1; ++j) {
+          top = std::max(top, spectrum.power[j] / floor[j]);
+        }
+        sum += std::clamp(std::log(std::max(top, 1e-9)), 0.0, kMostOfOne);
+        ++lines;
+      }
+    }
+  }
+  return lines > 0 ? sum / lines : 0;
+}
+
+constexpr double kSame = 0.01;       // share by which orders of one family differ at most
+constexpr double kSameDepth = 0.8;  // of the deepest
 
 // Cage lines lie where the floor is steepest, so more of them have to stand.
 std::size_t enough(NoiseKind kind) { return kind == NoiseKind::cage ? 3 : 2; }
@@ -67,6 +99,8 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       left.emplace_back(i, kind);
     }
   }
+  // A damaged element sounds with the cage's turn too, so cages come last.
+  bool cages = false;
   while (!left.empty()) {
     std::vector<Attribution> found;
     found.reserve(left.size());
@@ -81,7 +115,7 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
         const Family f = find_family(bands[b].spectrum, floors[b], mask,
                                      {per_order, best.expected_order, options.slip});
         const double p = std::min(1.0, f.p_value * searches * static_cast<double>(f.places));
-        const bool counts = p <= options.false_alarm && f.standing >= enough(kind);
+        const bool counts = p <= options.false_alarm && f.first && f.standing >= enough(kind);
         if (f.lines > 0 && (!any || (counts ? f.depth : 0) > best.depth)) {
           any = true;
           best.found_order = f.order;
@@ -98,15 +132,61 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       best.confidence = best.depth / (best.depth + options.least_depth);
       found.push_back(std::move(best));
     }
-    const auto first = std::ranges::max_element(found, {}, &Attribution::depth);
-    if (first->depth < options.least_depth) {
+    const auto first = std::ranges::max_element(found, {}, [&](const Attribution& a) {
+      return cages || a.kind != NoiseKind::cage ? a.depth : -1;
+    });
+    if (first->depth < options.least_depth || (!cages && first->kind == NoiseKind::cage)) {
+      if (!cages) {
+        cages = true;
+        continue;
+      }
       std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
       result.considered = std::move(found);
       break;
     }
-    leave_out_family(mask, first->found_order, highest, per_order);
-    left.erase(left.begin() + (first - found.begin()));
-    result.named.push_back(std::move(*first));
+    // Parts that fit the same lines are told apart by their sidebands: an inner race turns with the
+    // shaft, an element with the cage, an outer race with neither.
+    auto chosen = first;
+    double most = -1e9;
+    for (auto a = found.begin(); a != found.end(); ++a) {
+      if (a->kind == NoiseKind::cage || a->depth < kSameDepth * first->depth ||
+          std::abs(a->found_order - first->found_order) > kSame * first->found_order) {
+        continue;
+      }
+      const auto place = static_cast<std::size_t>(a - found.begin());
+      const std::size_t b = band_to_show(bands, {*a});
+      const auto beside = [&](double spacing) {
+        return sidebands(bands[b].spectrum, floors[b], a->found_order, spacing, per_order);
+      };
+      const double shaft = beside(1);
+      const double cage = beside(defect_orders(*bearings[left[place].first]).cage);
+      const double fit = a->kind == NoiseKind::inner_race ? shaft - cage
+                         : a->kind == NoiseKind::element  ? cage - shaft
+                                                          : -std::max(shaft, cage) / 2;
+      // Of equals, the one whose order it misses least.
+      const double off = std::abs(a->found_order / a->expected_order - 1) / options.slip;
+      if (fit - off / 4 > most) {
+        most = fit - off / 4;
+        chosen = a;
+      }
+    }
+    leave_out_family(mask, chosen->found_order, 1, highest, per_order);
+    if (chosen->kind == NoiseKind::element) {
+      const Bearing& its = *bearings[left[static_cast<std::size_t>(chosen - found.begin())].first];
+      leave_out_family(mask, chosen->found_order, defect_orders(its).cage, highest, per_order);
+    }
+    // What else fits that family is no second one.
+    for (std::size_t i = found.size(); i-- > 0;) {
+      if (found[i].kind != NoiseKind::cage && &found[i] != &*chosen &&
+          std::abs(found[i].found_order - chosen->found_order) < kSame * chosen->found_order) {
+        left.erase(left.begin() + static_cast<std::ptrdiff_t>(i));
+      }
+    }
+    const auto its_place = std::ranges::find_if(left, [&](const auto& l) {
+      return bearings[l.first]->name == chosen->part && l.second == chosen->kind;
+    });
+    left.erase(its_place);
+    result.named.push_back(std::move(*chosen));
   }
   return result;
 }

@@ -10,14 +10,21 @@ namespace {
 constexpr double kFrame = 0.17;            // s
 constexpr std::size_t kMostFrames = 2048;  // kept; longer recordings keep every second, fourth ...
 constexpr double kSlowest = 4;             // turns a second
-constexpr double kFastest = 300;
+constexpr double kFastest = 270;
 constexpr double kStep = 0.0025;      // of speed, from state to state
 constexpr std::size_t kReach = 30;    // states that the speed may move by from frame to frame
 constexpr double kTurnCost = 0.0004;  // for the square of the states moved by
 constexpr double kLeast = 1.2;        // log of power over floor, below which a line counts nothing
-constexpr double kMost = 6.9;         // above which it counts no more: 30 dB
-constexpr double kStandsAt = 2.5;     // log of power over floor of a line that stands: 11 dB
-constexpr double kClear = 0.35;       // score over the background, of a track that is no accident
+// Above which it counts no more: many lines make a comb, not strong ones.
+constexpr double kMost = 2.2;
+constexpr double kStandsAt = 2.0;        // log of power over floor of a line that stands: 9 dB
+// Score over the background of a track that is no accident: noise alone makes 0.14, and
+// near a given speed, where fewer are tried, 0.12.
+constexpr double kClear = 0.25;
+constexpr double kClearNearGiven = 0.17;
+constexpr std::size_t kStretch = 4;      // frames on each side, over which a track must hold
+constexpr double kHolds = 0.12;          // score over the background, in a stretch
+constexpr double kHoldsFor = 0.7;        // share of the stretches
 constexpr double kNearlyAsWell = 0.75;  // of the best track's score over the background
 
 }  // namespace
@@ -213,7 +220,18 @@ Track Tracker::finish() const {
   }
   const double own = moved(0).value_or(0);
   const double above = own - usual;
-  track.clear = above > kClear;
+  std::size_t holding = 0;
+  for (std::size_t f = 0; f < frames; ++f) {
+    const std::size_t from = f > kStretch ? f - kStretch : 0;
+    const std::size_t to = std::min(f + kStretch + 1, frames);
+    double sum = 0;
+    for (std::size_t g = from; g < to; ++g) {
+      sum += scores_[g][path.states[g]];
+    }
+    holding += sum / static_cast<double>(to - from) - usual > kHolds ? 1 : 0;
+  }
+  track.clear = above > (given_ != nullptr ? kClearNearGiven : kClear) &&
+                static_cast<double>(holding) > kHoldsFor * static_cast<double>(frames);
   double standing = 0;
   for (std::size_t f = 0; f < frames; ++f) {
     standing += standing_[f][path.states[f]];
@@ -262,7 +280,16 @@ Track Tracker::finish() const {
     }
     const double under = n * xx - x * x;
     const double slope = under > 0 ? (n * xy - x * y) / under : 0;
-    track.points.push_back({times_[f], (y - slope * x) / n * 60});
+    const double level = (y - slope * x) / n;
+    // The first and the last line reach out to the ends of the recording.
+    const double half = static_cast<double>(length_) / rate_ / 2;
+    if (f == 0) {
+      track.points.push_back({times_[f] - half, std::max(level - slope * half, 0.0) * 60});
+    }
+    track.points.push_back({times_[f], level * 60});
+    if (f + 1 == frames) {
+      track.points.push_back({times_[f] + half, std::max(level + slope * half, 0.0) * 60});
+    }
   }
   if (given_ == nullptr && track.clear) {
     constexpr std::size_t kAway = 16;  // states: 4 %

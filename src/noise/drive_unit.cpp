@@ -318,7 +318,8 @@ std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* c
     }
   }
   std::ranges::stable_sort(all, [](const RaceTones& a, const RaceTones& b) {
-    return a.found.level_db > b.found.level_db;
+    return a.found.standing != b.found.standing ? a.found.standing > b.found.standing
+                                                 : a.found.level_db > b.found.level_db;
   });
   return all;
 }
@@ -326,31 +327,35 @@ std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* c
 PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>& tones,
                         const std::vector<BandEnvelope>& bands) {
   constexpr double kHighMultiple = 4;  // flutes are many: their tone lies far above the race order
-  constexpr double kImpulsive = 3.5;   // mean of the squared envelope's square; 2 for noise
+  // Mean of the squared envelope's square: 2 for noise.
+  constexpr double kImpulsive = 3.5;
+  constexpr double kSomewhatImpulsive = 2.5;
+  constexpr std::size_t kManyMultiples = 3;
   const auto tone = std::ranges::find_if(
       tones, [&](const RaceTones& t) { return static_cast<const PartKind&>(t.found) == bearing; });
-  double kurtosis = 0;
-  for (const BandEnvelope& band : bands) {
-    if (bearing.band_high_hz > 0 && band.low == bearing.band_low_hz &&
-        band.high == bearing.band_high_hz) {
-      kurtosis = band.kurtosis;
-    }
-  }
-  if (tone != tones.end() && tone->centre >= kHighMultiple && kurtosis < kImpulsive) {
+  const bool tones_stand = tone != tones.end() && tone->centre >= kHighMultiple;
+  const double kurtosis = bearing.band_high_hz > 0
+                              ? bands[noise::band_to_show(bands, {bearing})].kurtosis
+                              : 2.0;
+  if (tones_stand && kurtosis < kImpulsive) {
     return {DamagePattern::washboard,
             fmt::format("Steady tones at {} multiples of the race's order, around its {:.0f}th: as "
                         "many near-equal flutes make, not the clicks of one defect.",
                         tone->found.standing, tone->centre)};
   }
-  if (tone == tones.end() && kurtosis >= kImpulsive) {
-    return {DamagePattern::single_defect,
-            "Clicks at the race's order that ring out, and no steady tones at its high multiples: "
-            "as one defect makes."};
-  }
-  if (tone != tones.end() && kurtosis >= kImpulsive) {
+  if (tones_stand) {
     return {DamagePattern::unclear,
             "Both clicks and steady tones at multiples of the race's order: one defect or many "
             "flutes."};
+  }
+  if (bearing.kind == NoiseKind::cage) {
+    return {DamagePattern::unclear, "The cage's turn alone says nothing of the races."};
+  }
+  if (bearing.standing >= kManyMultiples || kurtosis >= kSomewhatImpulsive) {
+    return {DamagePattern::single_defect,
+            fmt::format("Clicks that ring between {:.0f} and {:.0f} Hz, {} multiples of their order "
+                        "standing, and no steady tones at its high multiples: as one defect makes.",
+                        bearing.band_low_hz, bearing.band_high_hz, bearing.standing)};
   }
   return {DamagePattern::unclear,
           "Neither clear clicks nor steady tones at high multiples of the race's order."};
@@ -494,8 +499,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   const bool given = !speed.points.empty();
   std::optional<noise::SpeedCurve> curve;
   if (given) {
-    const double last = speed.points.back().seconds;
-    curve.emplace(speed.points, std::min(std::max(last, 1.0), kLongest));
+    curve.emplace(speed.points, std::clamp(speed.points.back().seconds, 1.0, kLongest));
   }
   noise::Tracker tracker(recording.rate, comb, given ? &*curve : nullptr, options.speed_band);
   float least = 1e30F;
@@ -522,8 +526,20 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   }
   std::vector<SpeedPoint> points = track.clear ? track.points : speed.points;
   if (given && !track.clear) {
-    report.limits.emplace_back(
-        "No lines of the gearing stand out, so the speed is taken as given.");
+    // Would they fit another speed?
+    noise::Tracker anywhere(recording.rate, comb, nullptr, 0);
+    recording.rewind();
+    each_piece(recording, [&](std::span<const float> samples) { anywhere.add(samples); });
+    const noise::Track other = anywhere.finish();
+    std::string said = "No lines of the gearing stand out at the speed given, so it is taken as it is.";
+    if (other.clear) {
+      const noise::SpeedCurve instead(other.points, report.seconds);
+      const double mean = instead.turns(report.seconds) / report.seconds * 60;
+      said += fmt::format(" Lines would fit the gearing at a mean of {:.0f} rpm of the rotor, {:.2f} "
+                          "times that given: is the speed right?",
+                          mean, mean * report.seconds / 60 / curve->turns(report.seconds));
+    }
+    report.limits.push_back(std::move(said));
   }
   const noise::SpeedCurve used(points, report.seconds);
   const double turns = used.turns(report.seconds);
@@ -622,9 +638,19 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
           fmt::format("Mains hum at {:.0f} Hz and its multiples is left out.", *mains));
     }
   }
+  // A speedometer's error comes on top of the slip where no line bears the speed out.
+  NoiseOptions widened = options;
+  if (report.speed.shaft_lines == 0) {
+    constexpr double kSpeedometer = 0.035;
+    widened.slip += kSpeedometer;
+    report.limits.push_back(fmt::format(
+        "Because the speed is not borne out, orders may be off by up to {:.0f} %, and parts with "
+        "orders that near are not told apart.",
+        widened.slip * 100));
+  }
   noise::BearingSearch search =
       noise::search_bearings(heard.bands, heard.per_order, OrderAnalyser::kHighestEnvelope,
-                             std::move(mask), bearings, options);
+                             std::move(mask), bearings, widened);
   for (Attribution& a : search.named) {
     for (std::size_t b = 0; b < heard.bands.size(); ++b) {
       if (heard.bands[b].low == a.band_low_hz && heard.bands[b].high == a.band_high_hz) {
@@ -636,7 +662,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     }
   }
   // Then by steady tones at their multiples; the strongest alone, since they share lines.
-  const std::vector<RaceTones> races = race_tones(heard, bearings, options);
+  const std::vector<RaceTones> races = race_tones(heard, bearings, widened);
   std::vector<Attribution> named = std::move(search.named);
   if (named.empty() && !races.empty()) {
     named.push_back(races.front().found);
@@ -644,8 +670,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
       return static_cast<const PartKind&>(a) == races.front().found;
     });
   }
-  noise::find_shared(named, bearings, options, 1 / heard.per_order);
-  std::ranges::stable_sort(named, std::ranges::greater{}, &Attribution::confidence);
+  noise::find_shared(named, bearings, widened, 1 / heard.per_order);
   if (!named.empty()) {
     report.pattern = pattern_of(named.front(), races, heard.bands);
   }
