@@ -126,9 +126,10 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
   report.speed.used_rpm = report.speed.lowest_rpm = report.speed.highest_rpm = turning * 60;
   report.speed.track = {{0, turning * 60}};
 
-  const std::vector<BandEnvelope> bands = analyser.envelopes();
+  std::vector<BandEnvelope> bands = analyser.envelopes();
   const double spacing = amplitude.spacing;
   const double per_order = turning / spacing;
+  noise::find_floors(bands, per_order);
   const double highest = static_cast<double>(amplitude.power.size()) / per_order;
   noise::Mask mask(amplitude.power.size());
   noise::leave_out_shaft(mask, 1, highest, per_order);

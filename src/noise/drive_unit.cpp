@@ -319,7 +319,7 @@ std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* c
   }
   std::ranges::stable_sort(all, [](const RaceTones& a, const RaceTones& b) {
     return a.found.standing != b.found.standing ? a.found.standing > b.found.standing
-                                                 : a.found.level_db > b.found.level_db;
+                                                : a.found.level_db > b.found.level_db;
   });
   return all;
 }
@@ -334,9 +334,8 @@ PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>
   const auto tone = std::ranges::find_if(
       tones, [&](const RaceTones& t) { return static_cast<const PartKind&>(t.found) == bearing; });
   const bool tones_stand = tone != tones.end() && tone->centre >= kHighMultiple;
-  const double kurtosis = bearing.band_high_hz > 0
-                              ? bands[noise::band_to_show(bands, {bearing})].kurtosis
-                              : 2.0;
+  const double kurtosis =
+      bearing.band_high_hz > 0 ? bands[noise::band_to_show(bands, {bearing})].kurtosis : 2.0;
   if (tones_stand && kurtosis < kImpulsive) {
     return {DamagePattern::washboard,
             fmt::format("Steady tones at {} multiples of the race's order, around its {:.0f}th: as "
@@ -352,10 +351,11 @@ PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>
     return {DamagePattern::unclear, "The cage's turn alone says nothing of the races."};
   }
   if (bearing.standing >= kManyMultiples || kurtosis >= kSomewhatImpulsive) {
-    return {DamagePattern::single_defect,
-            fmt::format("Clicks that ring between {:.0f} and {:.0f} Hz, {} multiples of their order "
-                        "standing, and no steady tones at its high multiples: as one defect makes.",
-                        bearing.band_low_hz, bearing.band_high_hz, bearing.standing)};
+    return {
+        DamagePattern::single_defect,
+        fmt::format("Clicks that ring between {:.0f} and {:.0f} Hz, {} multiples of their order "
+                    "standing, and no steady tones at its high multiples: as one defect makes.",
+                    bearing.band_low_hz, bearing.band_high_hz, bearing.standing)};
   }
   return {DamagePattern::unclear,
           "Neither clear clicks nor steady tones at high multiples of the race's order."};
@@ -378,12 +378,8 @@ std::vector<LoadLevels> compare_loads(const Heard& heard, const std::vector<Attr
       }
     }
     const auto line = static_cast<std::size_t>(std::lround(a.found_order * heard.per_order));
-    double floor = 1;
-    if (band < heard.bands.size()) {
-      const std::vector<double> floors = noise::noise_floor(
-          heard.bands[band].spectrum, static_cast<std::size_t>(2 * heard.per_order));
-      floor = line < floors.size() ? floors[line] : 1;
-    }
+    const bool in_band = band < heard.bands.size() && line < heard.bands[band].floor.size();
+    const double floor = in_band ? heard.bands[band].floor[line] : 1;
     for (const OrderAnalyser::Row& row : heard.analyser.rows()) {
       if (row.load < 0) {
         continue;
@@ -397,12 +393,11 @@ std::vector<LoadLevels> compare_loads(const Heard& heard, const std::vector<Attr
         return most;
       };
       const double db =
-          band < heard.bands.size()
-              ? top([&](std::size_t i) { return heard.analyser.envelope_db(row, band, i); },
-                    heard.analyser.envelope_lines()) -
-                    decibels(floor)
-              : top([&](std::size_t i) { return OrderAnalyser::sound_db(row, i); },
-                    row.sound.size());
+          in_band ? top([&](std::size_t i) { return heard.analyser.envelope_db(row, band, i); },
+                        heard.analyser.envelope_lines()) -
+                        decibels(floor)
+                  : top([&](std::size_t i) { return OrderAnalyser::sound_db(row, i); },
+                        row.sound.size());
       sums[load] += std::pow(10, db / 10);
       ++counts[load];
     }
@@ -531,13 +526,15 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     recording.rewind();
     each_piece(recording, [&](std::span<const float> samples) { anywhere.add(samples); });
     const noise::Track other = anywhere.finish();
-    std::string said = "No lines of the gearing stand out at the speed given, so it is taken as it is.";
+    std::string said =
+        "No lines of the gearing stand out at the speed given, so it is taken as it is.";
     if (other.clear) {
       const noise::SpeedCurve instead(other.points, report.seconds);
       const double mean = instead.turns(report.seconds) / report.seconds * 60;
-      said += fmt::format(" Lines would fit the gearing at a mean of {:.0f} rpm of the rotor, {:.2f} "
-                          "times that given: is the speed right?",
-                          mean, mean * report.seconds / 60 / curve->turns(report.seconds));
+      said += fmt::format(
+          " Lines would fit the gearing at a mean of {:.0f} rpm of the rotor, {:.2f} "
+          "times that given: is the speed right?",
+          mean, mean * report.seconds / 60 / curve->turns(report.seconds));
     }
     report.limits.push_back(std::move(said));
   }
@@ -586,6 +583,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     report.speed.shaft_lines = std::max(report.speed.shaft_lines, stretch.standing);
   }
   heard.per_order *= factor;
+  noise::find_floors(heard.bands, heard.per_order);
 
   const auto [low, high] = [&] {
     double lowest = 1e30;
@@ -654,10 +652,8 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   for (Attribution& a : search.named) {
     for (std::size_t b = 0; b < heard.bands.size(); ++b) {
       if (heard.bands[b].low == a.band_low_hz && heard.bands[b].high == a.band_high_hz) {
-        const std::vector<double> floor = noise::noise_floor(
-            heard.bands[b].spectrum, static_cast<std::size_t>(std::max(60.0, 2 * heard.per_order)));
         const auto line = static_cast<std::size_t>(std::lround(a.found_order * heard.per_order));
-        a.share = heard.share(b, line, floor[line]);
+        a.share = heard.share(b, line, heard.bands[b].floor[line]);
       }
     }
   }
@@ -689,8 +685,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
                                   known, [&](std::size_t line) { return heard.share(line); });
   if (!heard.bands.empty()) {
     const std::size_t b = noise::band_to_show(heard.bands, named);
-    const std::vector<double> floor = noise::noise_floor(
-        heard.bands[b].spectrum, static_cast<std::size_t>(std::max(60.0, 2 * heard.per_order)));
+    const std::vector<double>& floor = heard.bands[b].floor;
     report.envelope_spectrum = noise::curve(heard.bands[b].spectrum, floor, heard.per_order);
     report.envelope_low_hz = heard.bands[b].low;
     report.envelope_high_hz = heard.bands[b].high;

@@ -11,16 +11,16 @@
 namespace dryshaft::noise {
 namespace {
 
-constexpr double kLowestHz = 500;                 // below, road and machine drown what resonates
-constexpr double kHighestHz = 16000;              // phones keep little above
-constexpr double kTop = 0.97;                     // of half the sampling rate
+constexpr double kLowestHz = 500;     // below, road and machine drown what resonates
+constexpr double kHighestHz = 16000;  // phones keep little above
+constexpr double kTop = 0.97;         // of half the sampling rate
 // Wide bands everywhere, narrow ones where resonances lie closer, Hz.
 struct LayerSpec {
   double width;
   double highest;
 };
 constexpr std::array kLayers = {LayerSpec{4200, kHighestHz}, LayerSpec{2100, 9000}};
-constexpr double kSlowest = 3;                    // turns a second; slower ones are passed over
+constexpr double kSlowest = 3;  // turns a second; slower ones are passed over
 constexpr std::size_t kMostRows = 256;
 
 std::vector<float> hann(std::size_t n) {
@@ -310,7 +310,7 @@ std::vector<BandEnvelope> OrderAnalyser::envelopes() const {
   std::size_t band = 0;
   for (const Layer& layer : layers_) {
     for (const BandBank::Band& edges : layer.bank.bands()) {
-      BandEnvelope e{edges.low, edges.high, fourth_[band] / n, {}};
+      BandEnvelope e{edges.low, edges.high, fourth_[band] / n, {}, {}};
       e.spectrum = {1 / per_order(), std::max(1.0, kIndependent * n),
                     std::vector<double>(envelope_lines_)};
       for (std::size_t k = 0; k < envelope_lines_; ++k) {

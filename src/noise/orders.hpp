@@ -18,7 +18,7 @@ class OrderAnalyser {
  public:
   static constexpr std::size_t kSoundSteps = 256;  // samples a turn
   static constexpr std::size_t kEnvelopeSteps = 48;
-  static constexpr float kSoundFrom = -40;    // dB at which rows begin
+  static constexpr float kSoundFrom = -40;  // dB at which rows begin
   static constexpr float kEnvelopeFrom = -110;
   static constexpr double kHighestSound = 100;  // orders kept
   static constexpr double kHighestEnvelope = 22;

@@ -139,12 +139,11 @@ void describe_spectra(NoiseReport& report, const Spectrum& amplitude,
     return;
   }
   const BandEnvelope& band = bands[band_to_show(bands, report.named)];
-  const std::vector<double> envelope_floor = noise_floor(band.spectrum, window);
-  report.envelope_spectrum = curve(band.spectrum, envelope_floor, per_order);
+  report.envelope_spectrum = curve(band.spectrum, band.floor, per_order);
   report.envelope_low_hz = band.low;
   report.envelope_high_hz = band.high;
   for (NoiseLine& line :
-       strongest(band.spectrum, envelope_floor, per_order, shaft_hz, kMostLines, known, {})) {
+       strongest(band.spectrum, band.floor, per_order, shaft_hz, kMostLines, known, {})) {
     line.in_envelope = true;
     report.lines.push_back(std::move(line));
   }

@@ -51,7 +51,7 @@ double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, dou
   return lines > 0 ? sum / lines : 0;
 }
 
-constexpr double kSame = 0.01;       // share by which orders of one family differ at most
+constexpr double kSame = 0.01;      // share by which orders of one family differ at most
 constexpr double kSameDepth = 0.8;  // of the deepest
 
 // Cage lines lie where the floor is steepest, so more of them have to stand.
@@ -81,16 +81,18 @@ void leave_out_shaft(Mask& mask, double order, double highest, double per_order)
   }
 }
 
+void find_floors(std::vector<BandEnvelope>& bands, double per_order) {
+  constexpr double kFewest = 60;
+  for (BandEnvelope& band : bands) {
+    band.floor =
+        noise_floor(band.spectrum, static_cast<std::size_t>(std::max(kFewest, 2 * per_order)));
+  }
+}
+
 BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per_order,
                               double highest, Mask mask, std::span<const Bearing* const> bearings,
                               const NoiseOptions& options) {
   BearingSearch result;
-  std::vector<std::vector<double>> floors;
-  floors.reserve(bands.size());
-  for (const BandEnvelope& e : bands) {
-    floors.push_back(
-        noise_floor(e.spectrum, static_cast<std::size_t>(std::max(60.0, 2 * per_order))));
-  }
   const double searches =
       static_cast<double>(bands.size() * bearings.size() * kBearingKinds.size());
   std::vector<std::pair<std::size_t, NoiseKind>> left;
@@ -112,7 +114,7 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       best.found_order = best.expected_order;
       bool any = false;
       for (std::size_t b = 0; b < bands.size(); ++b) {
-        const Family f = find_family(bands[b].spectrum, floors[b], mask,
+        const Family f = find_family(bands[b].spectrum, bands[b].floor, mask,
                                      {per_order, best.expected_order, options.slip});
         const double p = std::min(1.0, f.p_value * searches * static_cast<double>(f.places));
         const bool counts = p <= options.false_alarm && f.first && f.standing >= enough(kind);
@@ -156,7 +158,7 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       const auto place = static_cast<std::size_t>(a - found.begin());
       const std::size_t b = band_to_show(bands, {*a});
       const auto beside = [&](double spacing) {
-        return sidebands(bands[b].spectrum, floors[b], a->found_order, spacing, per_order);
+        return sidebands(bands[b].spectrum, bands[b].floor, a->found_order, spacing, per_order);
       };
       const double shaft = beside(1);
       const double cage = beside(defect_orders(*bearings[left[place].first]).cage);

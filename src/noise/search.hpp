@@ -21,6 +21,9 @@ double order_of(const DefectOrders& orders, NoiseKind kind);
 // speed makes it.
 void leave_out_shaft(Mask& mask, double order, double highest, double per_order);
 
+// Fills each band's `floor`.
+void find_floors(std::vector<BandEnvelope>& bands, double per_order);
+
 struct BearingSearch {
   std::vector<Attribution> named;
   std::vector<Attribution> considered;

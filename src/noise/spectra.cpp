@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace dryshaft::noise {
 namespace {
@@ -34,15 +33,9 @@ Analyser::Analyser(double rate, std::size_t length, double lowest, double highes
       kept_(std::min(length / 2 + 1,
                      static_cast<std::size_t>(highest / rate * static_cast<double>(length)) + 1)),
       whole_(length),
-      window_(length),
-      windowed_(length),
       bins_(length / 2 + 1),
       amplitude_(kept_) {
   const auto n = static_cast<double>(length);
-  for (std::size_t i = 0; i < length; ++i) {
-    window_[i] =
-        static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) / n));
-  }
   std::size_t longest = 0;
   for (const auto& [low, high] : bands(rate, lowest)) {
     Band band;
@@ -55,6 +48,10 @@ Analyser::Analyser(double rate, std::size_t length, double lowest, double highes
     band.kept = std::min(kept_, band.count);
     band.power.assign(band.kept, 0);
     longest = std::max(longest, band.length);
+    if (!transforms_.contains(band.length)) {
+      transforms_.emplace(band.length,
+                          Transforms{InverseTransform(band.length), RealTransform(band.length)});
+    }
     bands_.push_back(std::move(band));
   }
   in_.resize(longest);
@@ -64,19 +61,12 @@ Analyser::Analyser(double rate, std::size_t length, double lowest, double highes
 }
 
 void Analyser::add(std::span<const float> block) {
-  double mean = 0;
-  for (const float x : block) {
-    mean += x;
-  }
-  mean /= static_cast<double>(block.size());
-  for (std::size_t i = 0; i < length_; ++i) {
-    windowed_[i] = (block[i] - static_cast<float>(mean)) * window_[i];
-  }
-  whole_.forward(windowed_, bins_);
-  for (std::size_t k = 0; k < kept_; ++k) {
-    amplitude_[k] += std::norm(bins_[k]);
-  }
   whole_.forward(block, bins_);
+  bins_[0] = 0;
+  // A Hann window, as its three lines in frequency.
+  for (std::size_t k = 1; k + 1 < bins_.size() && k < kept_; ++k) {
+    amplitude_[k] += std::norm(0.5F * bins_[k] - 0.25F * (bins_[k - 1] + bins_[k + 1]));
+  }
   for (Band& band : bands_) {
     envelope(band);
   }
@@ -90,8 +80,8 @@ void Analyser::envelope(Band& band) {
   std::copy_n(bins_.begin() + static_cast<std::ptrdiff_t>(band.first), band.count, in_.begin());
   std::fill(in_.begin() + static_cast<std::ptrdiff_t>(band.count),
             in_.begin() + static_cast<std::ptrdiff_t>(n), std::complex<float>());
-  const InverseTransform inverse(n);
-  inverse.inverse(std::span(in_).first(n), std::span(signal_).first(n));
+  const Transforms& transforms = transforms_.at(n);
+  transforms.inverse.inverse(std::span(in_).first(n), std::span(signal_).first(n));
   double mean = 0;
   for (std::size_t i = 0; i < n; ++i) {
     squared_[i] = std::norm(signal_[i]);
@@ -108,8 +98,7 @@ void Analyser::envelope(Band& band) {
     squared_[i] = static_cast<float>(e - 1);
   }
   band.fourth += fourth / static_cast<double>(n);
-  const RealTransform forward(n);
-  forward.forward(std::span(squared_).first(n), std::span(lines_).first(n / 2 + 1));
+  transforms.forward.forward(std::span(squared_).first(n), std::span(lines_).first(n / 2 + 1));
   const double scale = 4 / (static_cast<double>(n) * static_cast<double>(n));
   for (std::size_t k = 0; k < band.kept; ++k) {
     band.power[k] += std::norm(lines_[k]) * scale;
@@ -132,7 +121,8 @@ std::vector<BandEnvelope> Analyser::envelopes() const {
     BandEnvelope e{band.low,
                    band.high,
                    band.fourth / blocks,
-                   {rate_ / static_cast<double>(length_), blocks, band.power}};
+                   {rate_ / static_cast<double>(length_), blocks, band.power},
+                   {}};
     for (double& p : e.spectrum.power) {
       p /= blocks;
     }

@@ -4,6 +4,7 @@
 #define DRYSHAFT_NOISE_SPECTRA_HPP
 
 #include <cstddef>
+#include <map>
 #include <span>
 #include <vector>
 
@@ -22,8 +23,9 @@ struct Spectrum {
 struct BandEnvelope {
   double low = 0;  // edges of the band
   double high = 0;
-  double kurtosis = 0;  // mean of its square: 2 for Gaussian noise, more for impulses
-  Spectrum spectrum;    // |2/N DFT|^2: the squared depth of modulation at each line
+  double kurtosis = 0;        // mean of its square: 2 for Gaussian noise, more for impulses
+  Spectrum spectrum;          // |2/N DFT|^2: the squared depth of modulation at each line
+  std::vector<double> floor;  // of the noise at each line; see find_floors
 };
 
 // The bands do not depend on what is looked for: the range up to half the
@@ -54,6 +56,11 @@ class Analyser {
     double fourth = 0;
     std::vector<double> power;
   };
+  // Transforms of one length, for all bands that have it.
+  struct Transforms {
+    InverseTransform inverse;
+    RealTransform forward;
+  };
   void envelope(Band& band);
 
   double rate_;
@@ -61,11 +68,10 @@ class Analyser {
   std::size_t kept_;
   std::size_t blocks_ = 0;
   RealTransform whole_;
-  std::vector<float> window_;
-  std::vector<float> windowed_;
   std::vector<std::complex<float>> bins_;
   std::vector<double> amplitude_;
   std::vector<Band> bands_;
+  std::map<std::size_t, Transforms> transforms_;
   std::vector<std::complex<float>> in_;
   std::vector<std::complex<float>> signal_;
   std::vector<float> squared_;

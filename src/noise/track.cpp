@@ -17,14 +17,14 @@ constexpr double kTurnCost = 0.0004;  // for the square of the states moved by
 constexpr double kLeast = 1.2;        // log of power over floor, below which a line counts nothing
 // Above which it counts no more: many lines make a comb, not strong ones.
 constexpr double kMost = 2.2;
-constexpr double kStandsAt = 2.0;        // log of power over floor of a line that stands: 9 dB
+constexpr double kStandsAt = 2.0;  // log of power over floor of a line that stands: 9 dB
 // Score over the background of a track that is no accident: noise alone makes 0.14, and
 // near a given speed, where fewer are tried, 0.12.
 constexpr double kClear = 0.25;
 constexpr double kClearNearGiven = 0.17;
-constexpr std::size_t kStretch = 4;      // frames on each side, over which a track must hold
-constexpr double kHolds = 0.12;          // score over the background, in a stretch
-constexpr double kHoldsFor = 0.7;        // share of the stretches
+constexpr std::size_t kStretch = 4;     // frames on each side, over which a track must hold
+constexpr double kHolds = 0.12;         // score over the background, in a stretch
+constexpr double kHoldsFor = 0.7;       // share of the stretches
 constexpr double kNearlyAsWell = 0.75;  // of the best track's score over the background
 
 }  // namespace
