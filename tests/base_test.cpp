@@ -33,7 +33,7 @@ Parsed parse(std::string_view text, const located::Limits& limits = {}) {
 }
 
 // The only complaint about a text that is no JSON.
-std::string refusal(std::string_view text) {
+std::string json_refusal(std::string_view text) {
   const Parsed parsed = parse(text);
   CHECK_FALSE(parsed.usable);
   return parsed.complaints;
@@ -263,7 +263,7 @@ TEST_CASE("numbers that a double does not hold are refused") {
       ^
   allowed: numbers that a double holds exactly
 )");
-  CHECK(refusal(R"({"x":1e400})") == R"(a.json:1:6: error[number-range]: /x is 1e400
+  CHECK(json_refusal(R"({"x":1e400})") == R"(a.json:1:6: error[number-range]: /x is 1e400
   "x":1e400}
       ^
   allowed: numbers that a double holds exactly
@@ -284,7 +284,7 @@ TEST_CASE("numbers that a double does not hold are refused") {
 
 TEST_CASE("depth and size are limited") {
   CHECK(parse(std::string(32, '[') + std::string(32, ']')).usable);
-  CHECK(refusal("[[[" + std::string(30, '[')) ==
+  CHECK(json_refusal("[[[" + std::string(30, '[')) ==
         "a.json:1:33: error[depth]: is nested 33 deep\n  [[\n   ^\n  allowed: 32 levels\n");
   // Deep enough to overflow a stack, were the parser recursive.
   CHECK(parse(std::string(1 << 20, '[')).complaints.find("error[depth]") != std::string::npos);
@@ -396,13 +396,13 @@ TEST_CASE("a syntax error says what was expected and what stands there") {
        "  [\"\u96FB\u96FB\" x]\n        ^\n"},
   }));
   CAPTURE(row.text);
-  CHECK(refusal(row.text) == "a.json:" + std::string(row.complaint));
+  CHECK(json_refusal(row.text) == "a.json:" + std::string(row.complaint));
 }
 
 TEST_CASE("an excerpt of a long line keeps to what is meant") {
   const std::string text =
       "{\"long\":\"" + std::string(500, 'x') + "\",\"value\":tru" + std::string(500, ' ') + "}";
-  CHECK(refusal(text) ==
+  CHECK(json_refusal(text) ==
         "a.json:1:520: error[syntax]: expected a value, found \"tru\"\n  " + std::string(22, 'x') +
             "\",\"value\":tru" + std::string(37, ' ') + "\n  " + std::string(32, ' ') +
             "^\n  hint: words stand in double quotes, save true, false and null\n");

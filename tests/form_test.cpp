@@ -9,9 +9,7 @@
 #include "report/layout.hpp"
 #include "support.hpp"
 
-using namespace dryshaft;
-using namespace dryshaft::test;
-
+namespace dryshaft::test {
 namespace {
 
 const Form& owners() {
@@ -689,3 +687,5 @@ TEST_CASE("choices are read by number, word, text and beginning") {
   CHECK(words(noise, "no, not really") == Words{"no"});
   CHECK(words(noise, "not sure") == Words{"is \"not sure\""});
 }
+
+}  // namespace dryshaft::test

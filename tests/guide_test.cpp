@@ -11,6 +11,7 @@ namespace {
 
 using test::complaints;
 using test::edited;
+using test::has;
 using test::shipped;
 using test::shipped_families;
 using test::shipped_guides;
@@ -42,8 +43,6 @@ std::string unwrapped(std::string_view text) {
   }
   return out;
 }
-
-bool has(std::string_view text, std::string_view part) { return test::count_of(text, part) > 0; }
 
 // Complaints after one edit of one shipped guide.
 std::string after(std::string_view file, std::string_view from, std::string_view to) {

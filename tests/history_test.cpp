@@ -9,8 +9,8 @@
 namespace dryshaft {
 namespace {
 
-Record record(const std::string& id, const std::string& date, const std::string& more = "",
-              const std::string& source = "a.json") {
+Record record_on(const std::string& id, const std::string& date, const std::string& more = "",
+                 const std::string& source = "a.json") {
   const std::string text = R"({"format":"dryshaft-record/1","unit":{"id":")" + id +
                            R"("},"inspection":{"date":")" + date + "\"" + more + "}}";
   Result<Record> read = read_record(text, source, 1, 1, {});
@@ -44,9 +44,9 @@ std::string outcome(const Result<std::vector<History>>& result) {
 
 TEST_CASE("units come by id, their records by date and odometer") {
   CHECK(outcome(group_by_unit(
-            {record("HL-0148", "2025-03-01"), record("HL-0147", "2025-03-01", km(90)),
-             record("HL-0147", "2025-03-01", km(80)), record("HL-0147", "2024-11-05", km(70)),
-             record("HL-0147", "2025-03-01")})) ==
+            {record_on("HL-0148", "2025-03-01"), record_on("HL-0147", "2025-03-01", km(90)),
+             record_on("HL-0147", "2025-03-01", km(80)), record_on("HL-0147", "2024-11-05", km(70)),
+             record_on("HL-0147", "2025-03-01")})) ==
         "HL-0147: 2024-11-05@70 2025-03-01@- 2025-03-01@80 2025-03-01@90\n"
         "HL-0148: 2025-03-01@-\n");
 }
@@ -54,8 +54,8 @@ TEST_CASE("units come by id, their records by date and odometer") {
 TEST_CASE("no records make no units") { CHECK(outcome(group_by_unit({})).empty()); }
 
 TEST_CASE("an odometer reading that runs backwards is refused, the record is not") {
-  CHECK(outcome(group_by_unit({record("HL-0147", "2025-03-01", km(81200)),
-                               record("HL-0147", "2024-11-05", km(90000))})) ==
+  CHECK(outcome(group_by_unit({record_on("HL-0147", "2025-03-01", km(81200)),
+                               record_on("HL-0147", "2024-11-05", km(90000))})) ==
         R"(HL-0147: 2024-11-05@90000 2025-03-01@-!
 a.json:1:103: error[odometer-backwards]: /inspection/odometer_km is 81200 km on 2025-03-01, but 90000 km was recorded on 2024-11-05
   hint: look for a slip of the pen; if the instrument was replaced, add the old one's distance
@@ -63,33 +63,34 @@ a.json:1:103: error[odometer-backwards]: /inspection/odometer_km is 81200 km on 
 }
 
 TEST_CASE("a refused reading is not what later ones are held against") {
-  CHECK(outcome(group_by_unit({record("HL-0147", "2025-01-01", km(500)),
-                               record("HL-0147", "2025-02-01", km(400)),
-                               record("HL-0147", "2025-03-01", km(450)),
-                               record("HL-0147", "2025-04-01"),
-                               record("HL-0147", "2025-05-01", km(500))}))
+  CHECK(outcome(group_by_unit({record_on("HL-0147", "2025-01-01", km(500)),
+                               record_on("HL-0147", "2025-02-01", km(400)),
+                               record_on("HL-0147", "2025-03-01", km(450)),
+                               record_on("HL-0147", "2025-04-01"),
+                               record_on("HL-0147", "2025-05-01", km(500))}))
             .starts_with("HL-0147: 2025-01-01@500 2025-02-01@-! 2025-03-01@-! 2025-04-01@- "
                          "2025-05-01@500\n"));
 }
 
 TEST_CASE("readings of other units are not compared") {
-  CHECK(group_by_unit(
-            {record("HL-0147", "2025-01-01", km(500)), record("HL-0148", "2025-02-01", km(400))})
+  CHECK(group_by_unit({record_on("HL-0147", "2025-01-01", km(500)),
+                       record_on("HL-0148", "2025-02-01", km(400))})
             .diagnostics.empty());
 }
 
 TEST_CASE("the same record twice counts once, with a warning") {
-  CHECK(outcome(group_by_unit({record("HL-0147", "2025-01-01", km(500), "b.json"),
-                               record("HL-0147", "2025-01-01", km(500), "a.json"),
-                               record("HL-0147", "2025-01-01", km(500) + ",\"by\":\"intake\"")})) ==
+  CHECK(outcome(
+            group_by_unit({record_on("HL-0147", "2025-01-01", km(500), "b.json"),
+                           record_on("HL-0147", "2025-01-01", km(500), "a.json"),
+                           record_on("HL-0147", "2025-01-01", km(500) + ",\"by\":\"intake\"")})) ==
         "HL-0147: 2025-01-01@500 2025-01-01@500\n"
         "b.json:1: warning[repeated-record]: is the same record as a.json:1, and counts once\n");
 }
 
 TEST_CASE("a repeated record whose reading is refused is complained of once each way") {
-  const auto result = group_by_unit({record("HL-0147", "2025-01-01", km(500)),
-                                     record("HL-0147", "2025-02-01", km(400), "b.json"),
-                                     record("HL-0147", "2025-02-01", km(400), "c.json")});
+  const auto result = group_by_unit({record_on("HL-0147", "2025-01-01", km(500)),
+                                     record_on("HL-0147", "2025-02-01", km(400), "b.json"),
+                                     record_on("HL-0147", "2025-02-01", km(400), "c.json")});
   REQUIRE(result.diagnostics.size() == 2);
   CHECK(result.diagnostics[0].code == "odometer-backwards");
   CHECK(result.diagnostics[1].code == "repeated-record");
@@ -97,12 +98,12 @@ TEST_CASE("a repeated record whose reading is refused is complained of once each
 
 TEST_CASE("the order of the input never matters") {
   std::vector<Record> records = {
-      record("HL-0147", "2025-01-01", km(500)),
-      record("HL-0147", "2025-01-01", km(500), "b.json"),
-      record("HL-0147", "2025-01-01", km(500) + ",\"by\":\"owner\""),
-      record("HL-0147", "2025-02-01", km(400)),
-      record("HL-0148", "2025-02-01"),
-      record("HL-0148", "2025-02-01", ",\"rotation\":\"stiff\""),
+      record_on("HL-0147", "2025-01-01", km(500)),
+      record_on("HL-0147", "2025-01-01", km(500), "b.json"),
+      record_on("HL-0147", "2025-01-01", km(500) + ",\"by\":\"owner\""),
+      record_on("HL-0147", "2025-02-01", km(400)),
+      record_on("HL-0148", "2025-02-01"),
+      record_on("HL-0148", "2025-02-01", ",\"rotation\":\"stiff\""),
   };
   const std::string expected = outcome(group_by_unit(records));
   std::vector<std::size_t> order = {0, 1, 2, 3, 4, 5};

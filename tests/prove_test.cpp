@@ -367,7 +367,7 @@ TEST_CASE("the wide walk agrees with the model, and finds what is broken") {
     std::uint32_t mask = 0;
     for (const FindingSpec& f : findings()) {
       if (f.id == Finding::noise || f.detail_of == Finding::noise) {
-        mask |= 1U << proof::idx(f.id);
+        mask |= 1U << idx(f.id);
       }
     }
     return mask;

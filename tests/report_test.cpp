@@ -13,11 +13,13 @@
 
 #include "report/layout.hpp"
 #include "report/words.hpp"
+#include "support.hpp"
 
 namespace dryshaft {
 namespace {
 
 using nlohmann::json;
+using test::has;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
@@ -256,10 +258,6 @@ std::size_t widest(const std::string& text) {
     most = std::max(most, layout::width(line));
   }
   return most;
-}
-
-bool has(std::string_view text, std::string_view part) {
-  return text.find(part) != std::string_view::npos;
 }
 
 std::string u8(const char8_t* text) { return reinterpret_cast<const char*>(text); }

@@ -63,11 +63,11 @@ configure() {
     -DCMAKE_CXX_COMPILER=g++ -DCMAKE_CXX_COMPILER_LAUNCHER=ccache \
     -DPython3_EXECUTABLE=/usr/bin/python3 "$@"
 }
-export CCACHE_DIR=${CCACHE_DIR:-$PWD/build/ccache} CCACHE_SLOPPINESS=pch_defines,time_macros
+export CCACHE_DIR=${CCACHE_DIR:-$PWD/build/ccache}
 
 step "build with address and undefined-behaviour sanitizers"
 configure build/sanitize -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \
-  -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1 -D_GLIBCXX_ASSERTIONS" -DDRYSHAFT_PRECOMPILE=ON
+  -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1 -D_GLIBCXX_ASSERTIONS" -DDRYSHAFT_UNITY=ON
 cmake --build build/sanitize
 step "tests, sanitized"
 UBSAN_OPTIONS=print_stacktrace=1 ctest --test-dir build/sanitize --output-on-failure \

@@ -118,6 +118,9 @@ bool has_id(const Items& items, std::string_view id) {
 }
 
 // How often a part stands in a text.
+inline bool has(std::string_view text, std::string_view part) {
+  return text.find(part) != std::string_view::npos;
+}
 inline std::size_t count_of(std::string_view text, std::string_view part) {
   std::size_t n = 0;
   for (std::size_t at = text.find(part); at != std::string_view::npos;

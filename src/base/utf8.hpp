@@ -8,6 +8,8 @@
 
 namespace dryshaft::utf8 {
 
+inline constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
+
 struct Character {
   char32_t code = 0;       // U+FFFD where the bytes are not UTF-8
   std::size_t length = 1;  // bytes; 1 where they are not UTF-8

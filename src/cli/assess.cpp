@@ -12,7 +12,7 @@
 namespace dryshaft::cli {
 namespace {
 
-struct Options {
+struct AssessCommandOptions {
   std::vector<std::string> files;
   std::string audience = "technician";
   std::string format = "text";
@@ -61,7 +61,7 @@ class Progress {
 
 class Command {
  public:
-  explicit Command(const Options& options) : o_(options) {}
+  explicit Command(const AssessCommandOptions& options) : o_(options) {}
 
   int run() {
     assess_.today = day("--today", o_.today);
@@ -345,7 +345,7 @@ class Command {
     return going;
   }
 
-  const Options& o_;
+  const AssessCommandOptions& o_;
   AssessOptions assess_;
   Wanted wanted_;
   Knowledge knowledge_;
@@ -364,7 +364,7 @@ class Command {
 }  // namespace
 
 Run add_assess(CLI::App& parent) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<AssessCommandOptions>();
   CLI::App* app = parent.add_subcommand(
       "assess",
       "Grade inspection records: one unit gives a condition report, several a ranked table");

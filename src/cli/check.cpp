@@ -8,13 +8,13 @@
 namespace dryshaft::cli {
 namespace {
 
-struct Options {
+struct CheckOptions {
   std::vector<std::string> files;
   DataOptions data;
   std::optional<std::string> guides;
 };
 
-int run(const Options& o) {
+int check_files(const CheckOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -66,13 +66,13 @@ int run(const Options& o) {
 }  // namespace
 
 Run add_check(CLI::App& parent) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<CheckOptions>();
   CLI::App* app = parent.add_subcommand(
       "check", "Validate records, rule data, family profiles and guides; grade nothing");
   app->add_option("FILE", o->files, "Records; - or no file and no folder: standard input");
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
-  return [o] { return run(*o); };
+  return [o] { return check_files(*o); };
 }
 
 }  // namespace dryshaft::cli

@@ -11,7 +11,7 @@
 namespace dryshaft::cli {
 namespace {
 
-struct Options {
+struct FormOptions {
   std::vector<std::string> files;
   std::string format = "text";
   bool buying = false;
@@ -19,7 +19,7 @@ struct Options {
   DataOptions data;
 };
 
-int blank(const Options& o) {
+int blank(const FormOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -30,7 +30,7 @@ int blank(const Options& o) {
   return output.finish();
 }
 
-int read(const Options& o) {
+int read(const FormOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -56,7 +56,7 @@ int read(const Options& o) {
 }  // namespace
 
 Run add_form(CLI::App& parent) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<FormOptions>();
   CLI::App* app = parent.add_subcommand(
       "form", "The owner's form: plain questions that need no tools; the answers are a record");
   app->require_subcommand(1);

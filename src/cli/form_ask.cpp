@@ -15,7 +15,7 @@
 namespace dryshaft::cli {
 namespace {
 
-struct Options {
+struct AskOptions {
   bool buying = false;
   std::optional<std::string> out;
   std::optional<std::string> units;
@@ -38,7 +38,7 @@ std::string day_by_clock() {
 
 class Conversation {
  public:
-  Conversation(const Form& form, const ReadOptions& read, const Options& o, Output& output)
+  Conversation(const Form& form, const ReadOptions& read, const AskOptions& o, Output& output)
       : form_(form), read_(read), output_(output), answers_(form.questions.size()) {
     if (o.units) {
       units_ = *o.units == "mi" ? Units::mi : Units::km;
@@ -319,7 +319,7 @@ class Conversation {
   bool ended_ = false;
 };
 
-int run(const Options& o) {
+int ask(const AskOptions& o) {
   if (o.today && !parse_date(*o.today)) {
     throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o.today)};
   }
@@ -376,7 +376,7 @@ int run(const Options& o) {
 }  // namespace
 
 Run add_form_ask(CLI::App& form) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<AskOptions>();
   CLI::App* app =
       form.add_subcommand("ask", "Ask at the terminal, then give the report for an owner");
   app->add_flag("--buying", o->buying, "For someone about to buy the car");
@@ -388,7 +388,7 @@ Run add_form_ask(CLI::App& form) {
       ->type_name("DATE");
   app->footer("Example: dryshaft form ask --buying --out record.jsonl");
   add_data_options(*app, o->data);
-  return [o] { return run(*o); };
+  return [o] { return ask(*o); };
 }
 
 }  // namespace dryshaft::cli

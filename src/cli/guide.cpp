@@ -15,7 +15,7 @@ namespace {
 
 using Words = std::vector<std::string_view>;
 
-struct Options {
+struct GuideOptions {
   std::string family;
   std::string vehicle;
   std::string check;
@@ -35,7 +35,7 @@ Stop no_such(std::string_view what, std::string_view wanted, std::string_view li
                               fmt::join(known, ", "))};
 }
 
-void check_names(const Options& o, const Knowledge& k) {
+void check_names(const GuideOptions& o, const Knowledge& k) {
   Words families;
   for (const Family& f : k.families) {
     families.push_back(f.id);
@@ -61,12 +61,12 @@ void check_names(const Options& o, const Knowledge& k) {
   }
 }
 
-bool coloured(const Options& o) {
+bool coloured(const GuideOptions& o) {
   const char* no_colour = std::getenv("NO_COLOR");
   return !o.out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
 }
 
-int run(const Options& o) {
+int show_guide(const GuideOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -105,7 +105,7 @@ int run(const Options& o) {
 }  // namespace
 
 Run add_guide(CLI::App& parent) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<GuideOptions>();
   CLI::App* app = parent.add_subcommand(
       "guide", "Print how to inspect a unit: the sensor port and the other checks, step by step");
   app->add_option("--family", o->family, "Drive-unit family; not named: every way to the port")
@@ -128,7 +128,7 @@ Run add_guide(CLI::App& parent) {
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
   app->footer("Example: dryshaft guide --family plover-2 --vehicle Tarn --check check-port");
-  return [o] { return run(*o); };
+  return [o] { return show_guide(*o); };
 }
 
 }  // namespace dryshaft::cli

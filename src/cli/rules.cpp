@@ -9,15 +9,15 @@
 namespace dryshaft::cli {
 namespace {
 
-struct Options {
+struct RulesOptions {
   std::string id;
   bool why = false;
   DataOptions data;
 };
 
 std::string wrapped(std::string_view label, std::string_view text) {
-  constexpr std::size_t kIndent = 13;
-  return folded(fmt::format("  {}", label), kIndent, text);
+  constexpr std::size_t kLabelled = 13;
+  return folded(fmt::format("  {}", label), kLabelled, text);
 }
 
 // An item and what makes it more than an item, as labelled lines.
@@ -155,7 +155,7 @@ std::vector<Shown> all_items(const Knowledge& k) {
   return items;
 }
 
-int list(const Options& o) {
+int list(const RulesOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -329,7 +329,7 @@ class Why {
   std::string text_;
 };
 
-int show(const Options& o) {
+int show(const RulesOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -364,7 +364,7 @@ int show(const Options& o) {
 }  // namespace
 
 Run add_rules(CLI::App& parent) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<RulesOptions>();
   CLI::App* app = parent.add_subcommand("rules", "The rule base: what it holds and why");
   app->require_subcommand(1);
   CLI::App* listing = app->add_subcommand("list", "Ids of all rules, by kind");

@@ -11,7 +11,7 @@
 namespace dryshaft::cli {
 namespace {
 
-struct Options {
+struct TestOptions {
   std::vector<std::string> files;
   std::optional<double> coverage;
   DataOptions data;
@@ -68,7 +68,7 @@ void write_coverage(Output& output, const CaseRun& run) {
       fmt::format("coverage {}: {} of {}\n", percent(run.percent()), run.covered(), run.parts()));
 }
 
-int run(const Options& o) {
+int test_cases(const TestOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -110,7 +110,7 @@ int run(const Options& o) {
 }  // namespace
 
 Run add_rules_test(CLI::App& rules) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<TestOptions>();
   CLI::App* app = rules.add_subcommand("test", "Try cases: records, and what is expected of them");
   app->add_option("FILE", o->files, "Files of cases (dryshaft-cases/1); - is standard input")
       ->required();
@@ -119,7 +119,7 @@ Run add_rules_test(CLI::App& rules) {
       ->type_name("PERCENT")
       ->check(CLI::Range(0.0, 100.0));
   add_data_options(*app, o->data);
-  return [o] { return run(*o); };
+  return [o] { return test_cases(*o); };
 }
 
 }  // namespace dryshaft::cli

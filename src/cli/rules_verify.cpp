@@ -13,7 +13,7 @@
 namespace dryshaft::cli {
 namespace {
 
-struct Options {
+struct VerifyOptions {
   DataOptions data;
   unsigned jobs = 0;
   bool quick = false;
@@ -42,7 +42,7 @@ std::string in_words(const Property& p) {
   return text;
 }
 
-int verify(const Options& o) {
+int verify(const VerifyOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -88,7 +88,7 @@ int verify(const Options& o) {
 }  // namespace
 
 Run add_rules_verify(CLI::App& rules) {
-  auto o = std::make_shared<Options>();
+  auto o = std::make_shared<VerifyOptions>();
   CLI::App* app = rules.add_subcommand("verify", "Proves what the rules promise, and says how");
   app->add_flag("--quick", o->quick, "The argument only, without the wide cross-check");
   app->add_option("--jobs", o->jobs, "Threads; default: one a processor")

@@ -10,6 +10,7 @@
 #include <set>
 #include <tuple>
 
+#include "base/index.hpp"
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
 
@@ -20,11 +21,9 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
-constexpr double kDaysPerYear = 365.25;
 constexpr double kLeastDecibans = 0.05;  // prints as 0.1
 constexpr double kLikely = 0.5;
-constexpr double kPossible = 0.2;
+constexpr double kWorthNaming = 0.2;
 
 // "a", "a and b", "a, b and c"
 std::string listed(const std::vector<std::string>& items, std::string_view last) {
@@ -369,7 +368,7 @@ class Assessor {
     for (const CauseReport& c : r_.causes) {
       if (c.probability >= kLikely) {
         likely.push_back(fmt::format("{} ({})", c.title, percent(c.probability)));
-      } else if (c.probability >= kPossible && likely.size() + possible.size() < 3) {
+      } else if (c.probability >= kWorthNaming && likely.size() + possible.size() < 3) {
         possible.push_back(fmt::format("{} ({})", c.title, percent(c.probability)));
       }
     }

@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 #include <utility>
 
+#include "base/index.hpp"
 #include "base/located_json.hpp"
 #include "knowledge/object_view.hpp"
 
@@ -19,7 +20,6 @@ using located::Document;
 using located::Kind;
 using located::Node;
 
-constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 // Deep enough for the deepest record inside an array of cases.
 constexpr located::Limits kLimits{.depth = kMaxDepth + 4, .bytes = std::size_t{16} << 20U};
 constexpr std::string_view kAudiences[] = {"technician", "owner"};  // in the order of `Audience`

@@ -4,12 +4,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/index.hpp"
 #include "dryshaft/assess.hpp"
 
 namespace dryshaft {
 namespace {
-
-constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 
 // Below this a check tells nothing that a report could print.
 constexpr double kLeastBits = 0.0005;

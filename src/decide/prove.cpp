@@ -12,10 +12,8 @@
 #include "decide/prove_sweep.hpp"
 #include "decide/prove_wide.hpp"
 
-namespace dryshaft {
+namespace dryshaft::proof {
 namespace {
-
-using namespace proof;
 
 std::string_view described(Aim aim) {
   switch (aim) {
@@ -394,6 +392,9 @@ class Prover {
 };
 
 }  // namespace
+}  // namespace dryshaft::proof
+
+namespace dryshaft {
 
 std::string_view name(Proof proof) {
   switch (proof) {
@@ -408,7 +409,7 @@ std::string_view name(Proof proof) {
 }
 
 std::vector<Property> prove(const Knowledge& knowledge, const ProveOptions& options) {
-  return Prover(knowledge, options).run();
+  return proof::Prover(knowledge, options).run();
 }
 
 bool all_held(const std::vector<Property>& properties) {

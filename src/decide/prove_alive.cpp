@@ -13,8 +13,8 @@ namespace {
 constexpr std::uint64_t kMostTries = 4'000'000;
 constexpr double kLeastDecibans = 0.05;  // as reports leave out what is weaker
 
-std::string place(std::string_view kind, const Item& item) {
-  return fmt::format("{} {} ({}:{})", kind, item.id, item.file, item.line);
+std::string kind_and_place(std::string_view kind, const Item& item) {
+  return fmt::format("{} {}", kind, place(item));
 }
 
 // A state in which a condition holds and `wanted` says yes.
@@ -204,19 +204,20 @@ Alive find_dead(const Space& space, const Spread& spread) {
     }
     jobs.push_back({k.floors[i].when,
                     [rivals](const Verdict& v, const Facts&) { return (v.floors & rivals) == 0; },
-                    place("floor", k.floors[i]) + " never decides: where it holds, another floor "
-                                                  "as bad does",
+                    kind_and_place("floor", k.floors[i]) +
+                        " never decides: where it holds, another floor "
+                        "as bad does",
                     {}});
   }
   const std::size_t first_advice = jobs.size();
   for (const Advice& a : k.advice) {
-    jobs.push_back({a.when, nullptr, place("advice", a) + " never holds", {}});
+    jobs.push_back({a.when, nullptr, kind_and_place("advice", a) + " never holds", {}});
   }
   const std::size_t first_check = jobs.size();
   for (const ActionRule& a : k.actions) {
     jobs.push_back({a.reveals.empty() ? Condition{} : a.check_when,
                     nullptr,
-                    place("action", a) + " is a check that may never be suggested",
+                    kind_and_place("action", a) + " is a check that may never be suggested",
                     {}});
   }
   for (const OutlookRule& o : k.outlooks) {
@@ -226,11 +227,11 @@ Alive find_dead(const Space& space, const Spread& spread) {
                         return other.outlook > o.outlook && holds(other.when, facts);
                       });
                     },
-                    place("outlook", o) + " is never the one that counts",
+                    kind_and_place("outlook", o) + " is never the one that counts",
                     {}});
   }
   for (const CautionRule& c : k.cautions) {
-    jobs.push_back({c.when, nullptr, place("caution", c) + " is never shown", {}});
+    jobs.push_back({c.when, nullptr, kind_and_place("caution", c) + " is never shown", {}});
   }
   for (std::size_t g = 0; g < kGradeCount; ++g) {
     Condition is;
@@ -272,7 +273,7 @@ Alive find_dead(const Space& space, const Spread& spread) {
   for (const ActionRule& a : k.actions) {
     ++alive.states;
     if (!used.contains(a.id)) {
-      dead(place("action", a) + " is neither advised nor a check");
+      dead(kind_and_place("action", a) + " is neither advised nor a check");
       continue;
     }
     needed.insert(a.cautions.begin(), a.cautions.end());
@@ -281,7 +282,7 @@ Alive find_dead(const Space& space, const Spread& spread) {
   for (const CautionRule& c : k.cautions) {
     ++alive.states;
     if (!c.always && !needed.contains(c.id)) {
-      dead(place("caution", c) + " is needed by no action");
+      dead(kind_and_place("caution", c) + " is needed by no action");
     }
   }
 
@@ -311,7 +312,7 @@ Alive find_dead(const Space& space, const Spread& spread) {
       }
       d.look = d.at(Finding::port_fluid) >= 0 ? space.looks[1] : space.looks[0];
       dead(fmt::format("{} moves its cause by {:.2f} dB at most, which no report shows",
-                       place("link", link), most),
+                       kind_and_place("link", link), most),
            true, d);
     }
   }
@@ -319,7 +320,7 @@ Alive find_dead(const Space& space, const Spread& spread) {
     ++alive.states;
     if (std::ranges::none_of(k.links,
                              [&](const Link& link) { return link.finding == b.finding; })) {
-      dead(place("background", b) + " belongs to no link: the finding tells nothing");
+      dead(kind_and_place("background", b) + " belongs to no link: the finding tells nothing");
     }
   }
   return alive;

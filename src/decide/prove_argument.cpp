@@ -14,10 +14,6 @@ namespace {
 
 constexpr bool has(std::uint32_t mask, auto e) { return (mask >> idx(e) & 1U) != 0; }
 
-std::string place(const Item& item) {
-  return fmt::format("{} ({}:{})", item.id, item.file, item.line);
-}
-
 std::string shown(Finding f, int level) {
   return level < 0
              ? fmt::format("{} not observed", name(f))

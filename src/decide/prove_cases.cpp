@@ -1,5 +1,7 @@
 #include "decide/prove_cases.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
@@ -12,7 +14,6 @@ namespace dryshaft {
 namespace {
 
 using nlohmann::ordered_json;
-using proof::idx;
 
 constexpr std::string_view kToday = "2026-01-15";  // invented, as the unit is
 constexpr std::string_view kUnit = "HL-0147";
@@ -495,6 +496,10 @@ std::vector<std::vector<std::pair<Finding, int>>> Space::picks(std::size_t most)
     from = to;
   }
   return all;
+}
+
+std::string place(const Item& item) {
+  return fmt::format("{} ({}:{})", item.id, item.file, item.line);
 }
 
 }  // namespace proof

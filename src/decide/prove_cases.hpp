@@ -9,13 +9,12 @@
 #include <string>
 #include <vector>
 
+#include "base/index.hpp"
 #include "dryshaft/assess.hpp"
 #include "dryshaft/diagnose.hpp"
 #include "dryshaft/knowledge.hpp"
 
 namespace dryshaft::proof {
-
-constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 
 // Relative slack for risks that are equal but for rounding.
 inline constexpr double kSlack = 1e-11;
@@ -89,6 +88,9 @@ class Space {
   // Every choice of up to `most` findings with a level each, fewest first.
   [[nodiscard]] std::vector<std::vector<std::pair<Finding, int>>> picks(std::size_t most) const;
 };
+
+// "sump-seal (floors.json:12)"
+std::string place(const Item& item);
 
 // The history that `record_of` words, as read back.
 std::optional<History> history_of(const Knowledge& knowledge, const Case& c);

@@ -22,10 +22,6 @@ constexpr std::string_view kNotOurWords[] = {
     "id",     "rule",   "finding", "value",        "unit_id", "note",         "source",
     "sha256", "family", "vehicle", "family_title", "format",  "not_observed", "version"};
 
-std::string place(const Item& item) {
-  return fmt::format("{} ({}:{})", item.id, item.file, item.line);
-}
-
 // Runs `look(specimen)`, which returns what is wrong or nothing, over all.
 Inspected inspect(const std::vector<Specimen>& specimens, const Spread& spread,
                   const std::function<std::string(const Specimen&)>& look) {

@@ -5,12 +5,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/index.hpp"
 #include "decide/wording.hpp"
 
 namespace dryshaft {
 namespace {
-
-constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 
 constexpr double kDevelopment = 0.9;
 constexpr double kPossible = 0.5;

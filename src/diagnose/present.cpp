@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/index.hpp"
 #include "dryshaft/diagnose.hpp"
 
 namespace dryshaft {
@@ -12,8 +13,6 @@ namespace {
 
 constexpr double kDaysPerYear = 365.25;
 constexpr double kRefractometerUnique = 60;  // % glycol; the freezing point rises again above
-
-constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 
 // Level of a finding whose level ids are the field's choice ids.
 int level_of_choice(const Record& r, Field field, Finding finding) {

@@ -225,11 +225,6 @@ class Maker {
   Form form_;
 };
 
-std::string miles_pointer(std::string_view pointer) {
-  std::string out(pointer.substr(0, pointer.size() - kMilesSuffix.size()));
-  return out += kMilesSuffix;
-}
-
 // Answers sorted into the record of today and that of the port check.
 class Writer {
  public:

@@ -87,11 +87,6 @@ std::string range_of(const FieldSpec& field) {
                                  : std::string());
 }
 
-std::string miles_pointer(std::string_view pointer) {
-  std::string out(pointer.substr(0, pointer.size() - kMilesSuffix.size()));
-  return out += kMilesSuffix;
-}
-
 Json question(const FormQuestion& q) {
   const FieldSpec& field = q.row();
   Json out = {{"key", q.key},

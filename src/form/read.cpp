@@ -18,7 +18,6 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
 // What people put into a box.
 constexpr std::array<std::string_view, 12> kMarks = {"x",
                                                      "X",
@@ -44,8 +43,8 @@ struct Line {
 // spaces: every character keeps its place.
 std::string unquoted(std::string_view text) {
   std::string out(text);
-  if (out.starts_with(kByteOrderMark)) {
-    std::ranges::fill_n(out.begin(), static_cast<std::ptrdiff_t>(kByteOrderMark.size()), ' ');
+  if (out.starts_with(utf8::kByteOrderMark)) {
+    std::ranges::fill_n(out.begin(), static_cast<std::ptrdiff_t>(utf8::kByteOrderMark.size()), ' ');
   }
   bool in_margin = true;
   for (std::size_t i = 0; i < out.size(); ++i) {

@@ -19,7 +19,6 @@ namespace {
 using document::Document;
 using document::Entry;
 using document::Heading;
-using document::Item;
 using document::Lead;
 using document::Paragraph;
 using document::Title;
@@ -126,7 +125,7 @@ class Guide {
 
   void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
   void item(std::string_view text, std::vector<std::string> below = {}) {
-    d_.emplace_back(Item{0, std::string(text), std::move(below)});
+    d_.emplace_back(document::Item{0, std::string(text), std::move(below)});
   }
   [[nodiscard]] std::string filled(std::string_view text) const {
     return guide::filled(text, values_);
@@ -157,8 +156,8 @@ class Guide {
     if (shown.size() > 1) {
       heading("Checks");
       for (std::size_t i = 0; i < shown.size(); ++i) {
-        d_.emplace_back(
-            Item{i + 1, fmt::format("{}{}.", shown[i]->title, minutes(*shown[i], ": ")), {}});
+        d_.emplace_back(document::Item{
+            i + 1, fmt::format("{}{}.", shown[i]->title, minutes(*shown[i], ": ")), {}});
       }
     }
   }
@@ -227,7 +226,7 @@ class Guide {
         if (!s.why.empty()) {
           below.push_back("Why: " + filled(s.why));
         }
-        d_.emplace_back(Item{++n, std::move(text), std::move(below)});
+        d_.emplace_back(document::Item{++n, std::move(text), std::move(below)});
       }
     }
     lines("What to look for", p.look);

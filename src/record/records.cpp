@@ -12,7 +12,6 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
 constexpr std::string_view kSeveral = "put several records in an array, or one on each line";
 // Elements of an array that may turn out broken before the exact way of finding
 // an element's end, which can run to the end of the text, is no longer tried.
@@ -221,8 +220,8 @@ bool is_complete_object(std::string_view first_line) {
 }
 
 Records read_records(std::string_view text, std::string_view source, const ReadOptions& options) {
-  if (text.starts_with(kByteOrderMark)) {
-    text.remove_prefix(kByteOrderMark.size());
+  if (text.starts_with(utf8::kByteOrderMark)) {
+    text.remove_prefix(utf8::kByteOrderMark.size());
   }
   return TextReader(text, source, options).read();
 }

@@ -30,10 +30,7 @@ Shape make_shape() {
   for (const FieldSpec& field : fields()) {
     add(record, field.pointer, field, false);
     if (field.miles_too) {
-      // `_km` becomes `_mi`: of the same length.
-      std::string pointer(field.pointer.substr(0, field.pointer.size() - kMilesSuffix.size()));
-      pointer += kMilesSuffix;
-      add(record, pointer, field, true);
+      add(record, miles_pointer(field.pointer), field, true);
     }
   }
   return record;
@@ -49,6 +46,12 @@ const Shape* Shape::find(std::string_view wanted) const {
 const Shape& record_shape() {
   static const Shape shape = make_shape();
   return shape;
+}
+
+std::string miles_pointer(std::string_view pointer) {
+  // Of the same length.
+  std::string out(pointer.substr(0, pointer.size() - kMilesSuffix.size()));
+  return out += kMilesSuffix;
 }
 
 bool says_what_teardown_showed(Field field) {

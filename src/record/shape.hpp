@@ -29,6 +29,9 @@ struct Shape {
 // The whole record.
 const Shape& record_shape();
 
+// Where the `_mi` spelling of a `_km` field stands.
+std::string miles_pointer(std::string_view pointer);
+
 bool says_what_teardown_showed(Field field);
 
 // The unit in which a member is written.

@@ -16,12 +16,11 @@
 #include "report/render.hpp"
 #include "report/words.hpp"
 
-namespace dryshaft {
+namespace dryshaft::document {
 namespace {
 
-using namespace document;
 // Text made safe, in which no line breaks between a number and its unit.
-std::string escaped(std::string_view text) {
+std::string html_text(std::string_view text) {
   std::string out = markup::escaped(text);
   static constexpr std::string_view kUnits[] = {" %", " km", " mi", " dB", " days", " V"};
   for (std::size_t at = out.find(' '); at != std::string::npos; at = out.find(' ', at + 1)) {
@@ -33,16 +32,6 @@ std::string escaped(std::string_view text) {
   }
   return out;
 }
-
-constexpr std::string_view kReportStyle =
-#include "report/report.css.inc"
-    ;
-constexpr std::string_view kBatchStyle =
-#include "report/batch.css.inc"
-    ;
-constexpr std::string_view kBatchScript =
-#include "report/batch.js.inc"
-    ;
 
 // Blocks as HTML, in parts that stand by themselves: a list or a run of bars is one part.
 class Html {
@@ -83,31 +72,31 @@ class Html {
     for (std::string_view rest = title.text; !rest.empty();) {
       const std::string_view part = rest.substr(0, rest.find(", "));
       rest.remove_prefix(std::min(part.size() + 2, rest.size()));
-      add("<span{}>{}</span>{}", part.size() <= kShort ? " class=\"whole\"" : "", escaped(part),
+      add("<span{}>{}</span>{}", part.size() <= kShort ? " class=\"whole\"" : "", html_text(part),
           rest.empty() ? "" : ", ");
     }
     add("</h1>\n");
     if (!title.below.empty()) {
-      add("<p class=\"quiet\">{}</p>\n", escaped(title.below));
+      add("<p class=\"quiet\">{}</p>\n", html_text(title.below));
     }
   }
 
   void put(const Heading& heading, bool /*starts*/, bool /*ends*/) {
     heading_ = heading.text;
-    add("<h2>{}</h2>\n", escaped(heading.text));
+    add("<h2>{}</h2>\n", html_text(heading.text));
   }
 
   void put(const Paragraph& paragraph, bool /*starts*/, bool /*ends*/) {
-    add("<p>{}</p>\n", escaped(paragraph.text));
+    add("<p>{}</p>\n", html_text(paragraph.text));
   }
 
   void put(const Lead& lead, bool /*starts*/, bool /*ends*/) {
     if (lead.grade) {
       add("<p class=\"grade\"><span class=\"badge {0}\" aria-hidden=\"true\">{0}</span>"
           "<span><strong>{1}.</strong> {2}</span></p>\n",
-          name(*lead.grade), escaped(lead.label), escaped(lead.text));
+          name(*lead.grade), html_text(lead.label), html_text(lead.text));
     } else {
-      add("<p><strong>{}.</strong> {}</p>\n", escaped(lead.label), escaped(lead.text));
+      add("<p><strong>{}.</strong> {}</p>\n", html_text(lead.label), html_text(lead.text));
     }
   }
 
@@ -116,11 +105,11 @@ class Html {
     if (starts) {
       add("<{}>\n", list);
     }
-    add("<li>{}", escaped(item.text));
+    add("<li>{}", html_text(item.text));
     if (!item.below.empty()) {
       add("<ul>");
       for (const std::string& below : item.below) {
-        add("<li>{}</li>", escaped(below));
+        add("<li>{}</li>", html_text(below));
       }
       add("</ul>");
     }
@@ -137,7 +126,7 @@ class Html {
     add("<li><strong{}>{}</strong><span class=\"right\">{}</span>"
         "<span class=\"bar\" aria-hidden=\"true\"><span style=\"width:{}%\"></span></span></li>\n",
         bar.grade ? fmt::format(" class=\"{}\"", name(*bar.grade)) : std::string(),
-        escaped(bar.label), escaped(bar.amount), percent_of(bar.share));
+        html_text(bar.label), html_text(bar.amount), percent_of(bar.share));
     if (ends) {
       add("</ul>\n");
     }
@@ -148,8 +137,8 @@ class Html {
     for (const CauseLine::Weight& w : cause.weights) {
       if (w.leading == leading) {
         add("<li><span>{}</span><span class=\"right\">{}</span><span>{} ({})</span></li>\n",
-            w.speaks_for ? "for" : "against", escaped(w.decibels), escaped(w.shown),
-            escaped(w.word));
+            w.speaks_for ? "for" : "against", html_text(w.decibels), html_text(w.shown),
+            html_text(w.word));
       }
     }
     add("</ul>\n");
@@ -158,7 +147,7 @@ class Html {
   void put(const CauseLine& cause, bool /*starts*/, bool /*ends*/) {
     add("<div class=\"cause\"><p><strong>{}</strong> {}</p>\n"
         "<span class=\"bar\" aria-hidden=\"true\"><span style=\"width:{}%\"></span></span>\n",
-        escaped(cause.probability), escaped(cause.title), percent_of(cause.share));
+        html_text(cause.probability), html_text(cause.title), percent_of(cause.share));
     const auto leading = std::ranges::count(cause.weights, true, &CauseLine::Weight::leading);
     if (leading > 0) {
       weights(cause, true);
@@ -176,11 +165,11 @@ class Html {
   void put(const Table& table, bool /*starts*/, bool /*ends*/) {
     add("<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{}\">\n<table{}>\n"
         "<thead><tr>",
-        escaped(heading_), table.opens ? " id=\"units\"" : "");
+        html_text(heading_), table.opens ? " id=\"units\"" : "");
     for (const Table::Column& c : table.columns) {
       add("<th scope=\"col\"{}{}{}>{}</th>", c.right ? " class=\"right\"" : "",
-          c.order.empty() ? std::string() : fmt::format(" data-order=\"{}\"", escaped(c.order)),
-          c.choose ? " data-choose" : "", escaped(c.head));
+          c.order.empty() ? std::string() : fmt::format(" data-order=\"{}\"", html_text(c.order)),
+          c.choose ? " data-choose" : "", html_text(c.head));
     }
     add("</tr></thead>\n<tbody>\n");
     std::size_t number = 0;
@@ -197,9 +186,9 @@ class Html {
 
   void cell(const Table& table, std::size_t column, const std::string& text, std::size_t number) {
     const Table::Column& c = table.columns[column];
-    std::string shown = escaped(text);
+    std::string shown = html_text(text);
     if (c.is_grade && !text.empty()) {
-      shown = fmt::format("<span class=\"{}\">{}</span>", escaped(text.substr(0, 1)), shown);
+      shown = fmt::format("<span class=\"{}\">{}</span>", html_text(text.substr(0, 1)), shown);
     }
     // The column that names the unit leads to its report.
     if (table.opens && column == 1) {
@@ -207,11 +196,11 @@ class Html {
       return;
     }
     add("<td{}{}>{}</td>", c.right ? " class=\"right\"" : "",
-        table.opens ? fmt::format(" data-head=\"{}\"", escaped(c.head)) : std::string(), shown);
+        table.opens ? fmt::format(" data-head=\"{}\"", html_text(c.head)) : std::string(), shown);
   }
 
   void put(const Verbatim& verbatim, bool /*starts*/, bool /*ends*/) {
-    add("<pre tabindex=\"0\" role=\"region\" aria-label=\"{}\">", escaped(heading_));
+    add("<pre tabindex=\"0\" role=\"region\" aria-label=\"{}\">", html_text(heading_));
     std::string_view rest = verbatim.text;
     while (!rest.empty()) {
       const std::size_t end = std::min(rest.find('\n'), rest.size());
@@ -226,15 +215,15 @@ class Html {
     if (starts) {
       add("<dl class=\"entries\">\n");
     }
-    const std::string label = escaped(entry.label);
+    const std::string label = html_text(entry.label);
     add("<div><dt>{}</dt><dd>", label);
     for (const std::string& choice : entry.choices) {
       add("<label><input type=\"checkbox\" aria-label=\"{}: {}\">{}</label>", label,
-          escaped(choice), escaped(choice));
+          html_text(choice), html_text(choice));
     }
     if (entry.choices.empty()) {
       add("<label><input type=\"text\" autocomplete=\"off\" aria-label=\"{}\">{}</label>", label,
-          escaped(entry.unit));
+          html_text(entry.unit));
     }
     add("</dd></div>\n");
     if (ends) {
@@ -299,7 +288,7 @@ void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
   const auto x = [&](double at) { return kLeft + 14 + (at - low) / range * (kRight - kLeft - 28); };
   const double bottom = kTop + kLane * static_cast<double>(kGradeCount);
   add("<figure>\n<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"Grades over {}: {}\">\n",
-      kWide, bottom + 30, line.by_distance ? "distance" : "time", escaped(told));
+      kWide, bottom + 30, line.by_distance ? "distance" : "time", html_text(told));
   for (const Grade g : kLanes) {
     add("<line class=\"lane\" x1=\"{0}\" x2=\"{1}\" y1=\"{2}\" y2=\"{2}\"/>"
         "<text class=\"lane-name\" x=\"6\" y=\"{3}\">{4}</text>\n",
@@ -311,7 +300,7 @@ void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
     add("<line class=\"event\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1}\" y2=\"{2}\"/>"
         "<text class=\"tick\" x=\"{3:.1f}\" y=\"{4}\" text-anchor=\"{5}\">{6}</text>\n",
         at, kTop - 4, bottom, left ? at + 3 : at - 3, 10 + 11 * static_cast<int>(i % 2),
-        left ? "end" : "start", escaped(line.marks[i].label));
+        left ? "end" : "start", html_text(line.marks[i].label));
   }
   std::string course;
   for (const Timeline::Point& p : line.points) {
@@ -321,7 +310,7 @@ void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
   for (const Timeline::Point& p : line.points) {
     add("<g class=\"point {0}\"><title>{1}</title><rect x=\"{2:.1f}\" y=\"{3}\" width=\"18\" "
         "height=\"18\" rx=\"3\"/><text x=\"{4:.1f}\" y=\"{5}\">{0}</text></g>\n",
-        name(p.grade), escaped(p.label), x(p.at) - 9, lane_of(p.grade) - 9, x(p.at),
+        name(p.grade), html_text(p.label), x(p.at) - 9, lane_of(p.grade) - 9, x(p.at),
         lane_of(p.grade) + 4);
   }
   if (line.by_distance) {
@@ -337,9 +326,9 @@ void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
       return p.label.substr(0, p.label.find(','));
     };
     add("<text class=\"tick\" x=\"{}\" y=\"{}\">{}</text>\n", kLeft, bottom + 12,
-        escaped(date(line.points.front())));
+        html_text(date(line.points.front())));
     add("<text class=\"tick\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}</text>\n", kRight,
-        bottom + 12, escaped(date(line.points.back())));
+        bottom + 12, html_text(date(line.points.back())));
   }
   add("</svg>\n</figure>\n");
 }
@@ -354,19 +343,32 @@ std::string joined(const std::vector<std::string>& parts) {
 
 }  // namespace
 
-namespace document {
-
 std::string in_html(const Document& document) { return joined(Html().render(document)); }
 
-}  // namespace document
+}  // namespace dryshaft::document
+
+namespace dryshaft {
+namespace {
+
+constexpr std::string_view kReportStyle =
+#include "report/report.css.inc"
+    ;
+constexpr std::string_view kBatchStyle =
+#include "report/batch.css.inc"
+    ;
+constexpr std::string_view kBatchScript =
+#include "report/batch.js.inc"
+    ;
+
+}  // namespace
 
 std::string to_html(const Report& report, Units units) {
-  return markup::whole(
-      {.title = fmt::format("{}: grade {}", report.unit_id, name(report.grade)),
-       .style = std::string(kReportStyle),
-       .body = fmt::format("<main>\n{}</main>\n", in_html(describe(report, units))),
-       .script = {},
-       .data = {}});
+  return markup::whole({.title = fmt::format("{}: grade {}", report.unit_id, name(report.grade)),
+                        .style = std::string(kReportStyle),
+                        .body = fmt::format("<main>\n{}</main>\n",
+                                            document::in_html(document::describe(report, units))),
+                        .script = {},
+                        .data = {}});
 }
 
 std::string to_html(const Batch& batch, Units units, bool full) {
@@ -376,9 +378,10 @@ std::string to_html(const Batch& batch, Units units, bool full) {
   nlohmann::json reports = nlohmann::json::array();
   std::string inline_reports;
   for (const Report& report : batch.reports) {
-    std::vector<std::string> own = Html().render(describe(report, units));
+    std::vector<std::string> own = document::Html().render(document::describe(report, units));
     if (full) {
-      inline_reports += fmt::format("<article class=\"one\">\n{}</article>\n", joined(own));
+      inline_reports +=
+          fmt::format("<article class=\"one\">\n{}</article>\n", document::joined(own));
     }
     nlohmann::json& numbers = reports.emplace_back(nlohmann::json::array());
     for (std::string& part : own) {
@@ -395,7 +398,7 @@ std::string to_html(const Batch& batch, Units units, bool full) {
       {.title = fmt::format("{} assessed", count),
        .style = fmt::format("{}{}", kReportStyle, kBatchStyle),
        .body = fmt::format("<main id=\"list\">\n{}{}</main>\n<main id=\"report\" hidden></main>\n",
-                           in_html(describe(batch, units)), inline_reports),
+                           document::in_html(document::describe(batch, units)), inline_reports),
        .script = std::string(kBatchScript),
        .data = data.dump()});
 }

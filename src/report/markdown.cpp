@@ -11,16 +11,14 @@
 #include "report/markup.hpp"
 #include "report/render.hpp"
 
-namespace dryshaft {
+namespace dryshaft::document {
 namespace {
-
-using namespace document;
 
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
 // One line of text that Markdown (CommonMark and GitHub's additions) shows as
 // it stands: no markup, no table cell, no HTML, no link, no mention.
-std::string escaped(std::string_view raw) {
+std::string markdown_line(std::string_view raw) {
   std::string text = layout::clean(raw);
   text.erase(0, text.find_first_not_of(' '));
   text.erase(text.find_last_not_of(' ') + 1);
@@ -116,26 +114,26 @@ class Markdown {
 
   void put(const Title& title, bool /*same*/) {
     blank();
-    add("# ", escaped(title.text));
+    add("# ", markdown_line(title.text));
     if (!title.below.empty()) {
       blank();
-      add(escaped(title.below));
+      add(markdown_line(title.below));
     }
   }
 
   void put(const Heading& heading, bool /*same*/) {
     blank();
-    add("## ", escaped(heading.text));
+    add("## ", markdown_line(heading.text));
   }
 
   void put(const Paragraph& paragraph, bool /*same*/) {
     blank();
-    add(escaped(paragraph.text));
+    add(markdown_line(paragraph.text));
   }
 
   void put(const Lead& lead, bool /*same*/) {
     blank();
-    add("**", escaped(lead.label), ":** ", escaped(lead.text));
+    add("**", markdown_line(lead.label), ":** ", markdown_line(lead.text));
   }
 
   void put(const Item& item, bool same) {
@@ -143,9 +141,9 @@ class Markdown {
       blank();
     }
     const std::string mark = item.number == 0 ? "- " : fmt::format("{}. ", item.number);
-    add(mark, escaped(item.text));
+    add(mark, markdown_line(item.text));
     for (const std::string& below : item.below) {
-      add(std::string(mark.size(), ' '), "- ", escaped(below));
+      add(std::string(mark.size(), ' '), "- ", markdown_line(below));
     }
   }
 
@@ -153,7 +151,7 @@ class Markdown {
     if (!same) {
       blank();
     }
-    add("- ", escaped(bar.label), ": ", escaped(bar.amount));
+    add("- ", markdown_line(bar.label), ": ", markdown_line(bar.amount));
   }
 
   void put(const CauseLine& cause, bool same) {
@@ -169,10 +167,10 @@ class Markdown {
       }
       std::string& side = sides[w.speaks_for ? 0 : 1];
       side += side.empty() ? "" : "; ";
-      side += escaped(fmt::format("{} ({}, {})", w.shown, w.decibels, w.word));
+      side += markdown_line(fmt::format("{} ({}, {})", w.shown, w.decibels, w.word));
     }
-    add("| ", escaped(cause.probability), " | ", escaped(cause.title), " | ", sides[0], " | ",
-        sides[1], " |");
+    add("| ", markdown_line(cause.probability), " | ", markdown_line(cause.title), " | ", sides[0],
+        " | ", sides[1], " |");
   }
 
   void put(const Table& table, bool /*same*/) {
@@ -180,7 +178,7 @@ class Markdown {
     std::string head = "|";
     std::string rule = "|";
     for (const Table::Column& column : table.columns) {
-      head += fmt::format(" {} |", escaped(column.head));
+      head += fmt::format(" {} |", markdown_line(column.head));
       rule += column.right ? " ---: |" : " --- |";
     }
     add(head);
@@ -188,7 +186,7 @@ class Markdown {
     for (const std::vector<std::string>& row : table.rows) {
       std::string line = "|";
       for (const std::string& cell : row) {
-        line += fmt::format(" {} |", escaped(cell));
+        line += fmt::format(" {} |", markdown_line(cell));
       }
       add(line);
     }
@@ -200,13 +198,13 @@ class Markdown {
     if (!same) {
       blank();
     }
-    std::string line = fmt::format("- {}:", escaped(entry.label));
+    std::string line = fmt::format("- {}:", markdown_line(entry.label));
     for (const std::string& choice : entry.choices) {
-      line += fmt::format(" \u2610 {}", escaped(choice));
+      line += fmt::format(" \u2610 {}", markdown_line(choice));
     }
     if (entry.choices.empty()) {
       line += " ....................";
-      line += entry.unit.empty() ? "" : " " + escaped(entry.unit);
+      line += entry.unit.empty() ? "" : " " + markdown_line(entry.unit);
     }
     add(line);
   }
@@ -230,18 +228,18 @@ class Markdown {
 
 }  // namespace
 
-namespace document {
-
 std::string in_markdown(const Document& document) { return Markdown().render(document); }
 
-}  // namespace document
+}  // namespace dryshaft::document
+
+namespace dryshaft {
 
 std::string to_markdown(const Report& report, Units units) {
-  return in_markdown(describe(report, units));
+  return document::in_markdown(document::describe(report, units));
 }
 
 std::string to_markdown(const Batch& batch, Units units) {
-  return in_markdown(describe(batch, units));
+  return document::in_markdown(document::describe(batch, units));
 }
 
 }  // namespace dryshaft

@@ -12,10 +12,8 @@
 #include "report/layout.hpp"
 #include "report/render.hpp"
 
-namespace dryshaft {
+namespace dryshaft::document {
 namespace {
-
-using namespace document;
 
 constexpr std::size_t kLeastWidth = 40;
 constexpr std::size_t kIndent = 2;
@@ -376,20 +374,20 @@ void Page::put(const Table& table) {
 
 }  // namespace
 
-namespace document {
-
 std::string in_text(const Document& document, const TextStyle& style) {
   return Page(style).render(document);
 }
 
-}  // namespace document
+}  // namespace dryshaft::document
+
+namespace dryshaft {
 
 std::string to_text(const Report& report, const TextStyle& style) {
-  return in_text(describe(report, style.units), style);
+  return document::in_text(document::describe(report, style.units), style);
 }
 
 std::string to_text(const Batch& batch, const TextStyle& style) {
-  return in_text(describe(batch, style.units), style);
+  return document::in_text(document::describe(batch, style.units), style);
 }
 
 }  // namespace dryshaft

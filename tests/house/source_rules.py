@@ -45,6 +45,8 @@ NOT_CODE = re.compile(
     r'|"(?:\\.|[^"\\\n])*"'                            # string
     r"|(?<![0-9A-Fa-f])'(?:\\.|[^'\\\n])+'",           # character, not a digit separator
     re.DOTALL)
+USING_NAMESPACE = re.compile(r"^using namespace ", re.MULTILINE)
+USING = re.compile(r"\busing [\w:]*::(?P<using>\w+);|\bnamespace (?P<alias>\w+) =")
 INCLUDE = re.compile(r'^\s*#\s*include\s*"([^"]+)"', re.MULTILINE)
 
 TEXT_SUFFIXES = {".cpp", ".hpp", ".py", ".sh", ".md", ".txt", ".json", ".jsonl", ".css", ".js", ".svg", ""}
@@ -113,6 +115,19 @@ def check_words(root):
                 yield path, line_of(code, found.start()), f"{found[0].strip()}: {why}"
 
 
+def check_usings(root):
+    # Some sources are compiled and linted together: what one of them brings in holds for all, and
+    # hides from clang-tidy that another's own `using` is of no use.
+    for path in sources(root / "src"):
+        code = code_only(path.read_text(encoding="utf-8"))
+        for found in USING_NAMESPACE.finditer(code):
+            yield path, line_of(code, found.start()), "using namespace at file level"
+        for found in USING.finditer(code):
+            name = found["using"] or found["alias"]
+            if len(re.findall(rf"\b{name}\b", code[:found.start()] + code[found.end():])) == 0:
+                yield path, line_of(code, found.start()), f"{name} is brought in and not used"
+
+
 def check_top_level(root):
     for path in sorted(root.iterdir()):
         name = path.name
@@ -161,7 +176,7 @@ def check_data(root):
             yield path, 1, f"is not JSON: {error}"
 
 
-CHECKS = [check_includes, check_words, check_top_level, check_white_space, check_data]
+CHECKS = [check_includes, check_words, check_usings, check_top_level, check_white_space, check_data]
 
 
 def breaches(root):
