@@ -26,7 +26,7 @@ constexpr std::size_t kMostAtOnce = 3;  // parts that the first line names
 std::string listed(const std::vector<std::string>& items, std::string_view last) {
   std::string out;
   for (std::size_t i = 0; i < items.size(); ++i) {
-    out += i == 0 ? "" : i + 1 == items.size() ? fmt::format(" {} ", last) : ", ";
+    out += i == 0 ? "" : i + 1 == items.size() ? fmt::format("{} ", last) : ", ";
     out += items[i];
   }
   return out;
@@ -40,7 +40,7 @@ std::string with_shared(const Attribution& a) {
   for (const PartKind& p : a.shared_with) {
     parts.push_back(the(p));
   }
-  return listed(parts, "or");
+  return listed(parts, parts.size() > 1 ? ", or" : "");
 }
 
 std::string_view how_clearly(double confidence) {
@@ -122,9 +122,11 @@ class Describer {
                  : "No part is named: the recording leaves its speed open.";
     }
     const Attribution& first = r_.named.front();
+    const std::string_view sure = how_clearly(first.confidence);
     std::string text =
-        fmt::format("{} {}, {}", sentence_case(with_shared(first)),
-                    first.shared_with.empty() ? "fits" : "fit alike", how_clearly(first.confidence));
+        first.shared_with.empty()
+            ? fmt::format("{} fits, {}", sentence_case(the(first)), sure)
+            : fmt::format("Either {}: they fit alike, {}", with_shared(first), sure);
     if (r_.named.size() > 1) {
       std::vector<std::string> more;
       for (std::size_t i = 1; i < std::min(r_.named.size(), kMostAtOnce); ++i) {
@@ -133,7 +135,7 @@ class Describer {
       if (r_.named.size() > kMostAtOnce) {
         more.push_back(fmt::format("{} more", r_.named.size() - kMostAtOnce));
       }
-      text += fmt::format("; also {}", listed(more, "and"));
+      text += fmt::format("; also {}", listed(more, " and"));
     }
     return text + ".";
   }
@@ -151,7 +153,7 @@ class Describer {
     lead("How sure", how_sure());
     lead("Speed", speed());
     if (!s_.held_against.empty()) {
-      lead("Against", sentence(s_.held_against));
+      lead("Against", s_.held_against + ".");
     }
   }
 
@@ -209,16 +211,17 @@ class Describer {
       }
       text += fmt::format(
           " The lines fit nearly as well at {} rpm on average; a speed that is given decides.",
-          listed(others, "or"));
+          listed(others, " or"));
     }
     return text;
   }
 
   static std::string slip(const Attribution& a) {
-    return a.expected_order > 0
-               ? fmt::format("{:+.2f} %",
-                             words::rounded((a.found_order / a.expected_order - 1) * 100, 2))
-               : "-";
+    if (!(a.expected_order > 0)) {
+      return "-";
+    }
+    const double percent = words::rounded((a.found_order / a.expected_order - 1) * 100, 2);
+    return percent == 0 ? "0.00 %" : fmt::format("{:+.2f} %", percent);
   }
 
   void fits() {
@@ -227,7 +230,7 @@ class Describer {
     }
     heading("What fits");
     Table table;
-    table.columns = {right(""),      right("order"), right("expected"), right("off"),
+    table.columns = {right("mark"),  right("order"), right("expected"), right("off"),
                      right("level"), right("lines"), right("sure"),     last("part")};
     for (std::size_t i = 0; i < r_.named.size(); ++i) {
       const Attribution& a = r_.named[i];
@@ -257,7 +260,7 @@ class Describer {
         left_out.push_back(fmt::format("{} ({})", e.multiple, title(e.why)));
       }
       text += fmt::format("; left out: multiple{} {}", left_out.size() == 1 ? "" : "s",
-                          listed(left_out, "and"));
+                          listed(left_out, " and"));
     }
     text += ".";
     if (!a.shared_with.empty()) {
@@ -266,7 +269,7 @@ class Describer {
       for (const PartKind& p : a.shared_with) {
         others.push_back(the(p));
       }
-      text += fmt::format(" Cannot be told apart here from {}.", listed(others, "or"));
+      text += fmt::format(" Cannot be told apart here from {}.", listed(others, " or"));
     }
     return text;
   }

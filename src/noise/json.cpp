@@ -68,9 +68,10 @@ Ordered of_speed(const NoiseSpeed& s) {
   Ordered json;
   json["basis"] = name(s.basis);
   json["given_rpm"] = s.given_rpm > 0 ? number(s.given_rpm, kRpmDigits) : Ordered(nullptr);
+  const bool ranges = s.highest_rpm > 0;  // else it is constant
   json["rpm"] = {{"mean", number(s.used_rpm, kRpmDigits)},
-                 {"lowest", number(s.lowest_rpm, kRpmDigits)},
-                 {"highest", number(s.highest_rpm, kRpmDigits)}};
+                 {"lowest", number(ranges ? s.lowest_rpm : s.used_rpm, kRpmDigits)},
+                 {"highest", number(ranges ? s.highest_rpm : s.used_rpm, kRpmDigits)}};
   json["uncertainty_percent"] =
       s.uncertainty > 0 ? number(s.uncertainty * 100, 3) : Ordered(nullptr);
   json["borne_out_by_lines"] = s.shaft_lines;
