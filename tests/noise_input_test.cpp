@@ -87,7 +87,8 @@ TEST_CASE("a load over a stretch") {
 
 TEST_CASE("a trace of speeds") {
   const SpeedTrace trace =
-      *parse_speed_trace("\xEF\xBB\xBFseconds,km_per_h\r\n0,30\r\n\r\n 1.5 , 42.5\n", "t.csv").value;
+      *parse_speed_trace("\xEF\xBB\xBFseconds,km_per_h\r\n0,30\r\n\r\n 1.5 , 42.5\n", "t.csv")
+           .value;
   CHECK_FALSE(trace.of_rotor);
   REQUIRE(trace.points.size() == 2);
   CHECK(trace.points[1].seconds == 1.5);

@@ -83,7 +83,7 @@ inline NoiseSheet rich_sheet() {
   a.depth = 2.4;
   a.excluded = {{2, LeftOut::mains}, {5, LeftOut::named_already}};
   a.shared_with = {{"rotor bearing, gear end", NoiseKind::outer_race}};
-  Attribution b = attribution("first stage", NoiseKind::mesh, 29, 29);
+  Attribution b = attribution("gear stage 1", NoiseKind::mesh, 29, 29);
   b.confidence = 0.78;
   b.level_db = 21.4;
   b.lines = 2;
@@ -97,11 +97,12 @@ inline NoiseSheet rich_sheet() {
   r.considered = {c};
   r.pattern = PatternFound{DamagePattern::washboard,
                            "the lines at 3, 6 and 9 times stand as high as the first"};
-  r.lines = {{false, 29, 2079.1, 21.4, 1e-12, 0.995, "gear mesh, first stage"},
+  r.lines = {{false, 29, 2079.1, 21.4, 1e-12, 0.995, "gear mesh of gear stage 1"},
              {true, 3.5921, 257.5, 16.1, 2e-8, 0.82, "outer race of gear input bearing, motor end"},
              {false, 12.38, 887.4, 9.9, 4e-4, 0.31, ""},
-             {false, 8.701, 623.8, 8.2, 0.002, 0.28, "second stage"}};
-  r.loads = {{{"gear input bearing, motor end", NoiseKind::outer_race}, {16.2, 12.1, std::nullopt}}};
+             {false, 8.701, 623.8, 8.2, 0.002, 0.28, "gear mesh of gear stage 2"}};
+  r.loads = {
+      {{"gear input bearing, motor end", NoiseKind::outer_race}, {16.2, 12.1, std::nullopt}}};
   r.envelope_low_hz = 3000;
   r.envelope_high_hz = 6000;
   r.limits = {"Channel 1 of 2 is silent; channel 2 was listened to.",

@@ -133,8 +133,7 @@ ReadOptions read_options(const Knowledge& knowledge);
 Stop no_such(std::string_view what, std::string_view wanted, std::string_view list,
              std::vector<std::string_view> known);
 // That `--family` and `--vehicle`, empty where not named, exist; throws Stop.
-void check_names(const std::string& family, const std::string& vehicle,
-                 const Knowledge& knowledge);
+void check_names(const std::string& family, const std::string& vehicle, const Knowledge& knowledge);
 
 // --------------------------------------------------------------- commands
 

@@ -14,7 +14,7 @@
 namespace dryshaft::cli {
 namespace {
 
-constexpr double kMostTurns = 200000;      // a minute
+constexpr double kMostTurns = 200000;  // a minute
 constexpr double kMostFalseAlarms = 0.5;
 constexpr double kUncoveredWorthNaming = 1;  // s
 
@@ -89,10 +89,9 @@ class Listening {
                  "name what to listen for: --family ID for a drive unit, or --rotor-rpm N with "
                  "--bearing n:d:D:angle"};
     }
-    const bool several_speeds =
-        (o_.rotor_rpm ? 1 : 0) + (o_.speed.empty() ? 0 : 1) + (o_.marks.empty() ? 0 : 1) +
-            (o_.trace.empty() ? 0 : 1) >
-        1;
+    const bool several_speeds = (o_.rotor_rpm ? 1 : 0) + (o_.speed.empty() ? 0 : 1) +
+                                    (o_.marks.empty() ? 0 : 1) + (o_.trace.empty() ? 0 : 1) >
+                                1;
     if (several_speeds) {
       throw Stop{kUsage, "give one of --rotor-rpm, --speed, --mark and --trace"};
     }
@@ -198,8 +197,8 @@ class Listening {
       against_ += fmt::format(", tyre {} ({:.3f} m a turn)", tyre_size, *circumference_m_);
     }
     if (!machine_->stages.empty()) {
-      against_ += fmt::format(", {:.3f} turns of the rotor for one of the wheel",
-                              machine_->ratio());
+      against_ +=
+          fmt::format(", {:.3f} turns of the rotor for one of the wheel", machine_->ratio());
     }
     return given_speed();
   }
@@ -220,16 +219,15 @@ class Listening {
       Diagnostic d;
       d.code = "not-one-record";
       d.source = source.name();
-      d.message = fmt::format("holds {} records; a recording goes into one",
-                              records.records.size());
+      d.message =
+          fmt::format("holds {} records; a recording goes into one", records.records.size());
       d.hint = "put the inspection at which it was made into a file of its own";
       complain({d});
       return false;
     }
     const Record& record = records.records.front();
-    for (const auto& [option, ours, its] :
-         {std::tuple{"--family", &family, &record.family},
-          std::tuple{"--vehicle", &vehicle, &record.vehicle}}) {
+    for (const auto& [option, ours, its] : {std::tuple{"--family", &family, &record.family},
+                                            std::tuple{"--vehicle", &vehicle, &record.vehicle}}) {
       if (ours->empty()) {
         *ours = *its;
       } else if (!its->empty() && *its != *ours) {
@@ -254,8 +252,8 @@ class Listening {
                                      option)};
     }
     if (machine_->stages.empty()) {
-      throw Stop{kUsage, fmt::format("{} is a road speed, but the family's profile has no gears",
-                                     option)};
+      throw Stop{kUsage,
+                 fmt::format("{} is a road speed, but the family's profile has no gears", option)};
     }
     return rotor_rpm(km_per_h, *circumference_m_, machine_->ratio());
   }
@@ -377,9 +375,10 @@ class Listening {
     const double from = speed_.points.front().seconds;
     const double to = std::min(speed_.points.back().seconds, seconds);
     if (from > kUncoveredWorthNaming || to < seconds - kUncoveredWorthNaming) {
-      limits.push_back(fmt::format("Speeds are given from {} to {} of {}; outside, the nearest one "
-                                   "is taken to hold on.",
-                                   moment(from), moment(to), moment(seconds)));
+      limits.push_back(
+          fmt::format("Speeds are given from {} to {} of {}; outside, the nearest one "
+                      "is taken to hold on.",
+                      moment(from), moment(to), moment(seconds)));
     }
   }
 
@@ -388,8 +387,8 @@ class Listening {
     const ActionRule* record = k_.action("record-noise");
     std::vector<std::pair<std::string, std::string>> wanted;
     for (const CautionRule& c : k_.cautions) {
-      if (c.always ||
-          (record != nullptr && std::ranges::find(record->cautions, c.id) != record->cautions.end())) {
+      if (c.always || (record != nullptr &&
+                       std::ranges::find(record->cautions, c.id) != record->cautions.end())) {
         wanted.emplace_back(c.id, c.text);
       }
     }
@@ -412,10 +411,10 @@ class Listening {
         continue;
       }
       output.write(i == 0 ? "" : "\n\n");
-      output.write(o_.format == "markdown"
-                       ? noise_to_markdown(sheets_[i])
-                       : noise_to_text(sheets_[i],
-                                       {.colour = coloured(o_.out), .width = 80, .units = Units::km}));
+      output.write(o_.format == "markdown" ? noise_to_markdown(sheets_[i])
+                                           : noise_to_text(sheets_[i], {.colour = coloured(o_.out),
+                                                                        .width = 80,
+                                                                        .units = Units::km}));
     }
     const int written = output.finish();
     return written != kDone ? written : rejected_ ? kRejected : kDone;

@@ -102,8 +102,7 @@ class Opening {
                                                                  : nullptr);
     if (!file) {
       if (errno == 0 || S_ISDIR(what.st_mode)) {
-        return refuse("no-input",
-                      S_ISDIR(what.st_mode) ? "is a folder" : "is a pipe or a device",
+        return refuse("no-input", S_ISDIR(what.st_mode) ? "is a folder" : "is a pipe or a device",
                       S_ISDIR(what.st_mode) ? "name the recordings in it" : kSaveFirst);
       }
       return refuse("no-input", fmt::format("cannot be read: {}", std::strerror(errno)));
@@ -131,8 +130,9 @@ class Opening {
     sound_.reset(sf_open(path_.c_str(), SFM_READ, &info_));
     if (!sound_) {
       const std::string why = is_mp4_ ? "MPEG-4 sound is not read" : sf_strerror(nullptr);
-      refuse("not-sound", fmt::format("is no recording that can be read: {}",
-                                      why.substr(0, why.find_last_not_of(". \n") + 1)),
+      refuse("not-sound",
+             fmt::format("is no recording that can be read: {}",
+                         why.substr(0, why.find_last_not_of(". \n") + 1)),
              "convert it to WAV or FLAC, and change neither rate nor level");
       result_.diagnostics.back().allowed = kKinds;
       return false;
@@ -166,15 +166,16 @@ class Opening {
     } while (got > 0);
     const double seconds = static_cast<double>(check.frames()) / info_.samplerate;
     if (sf_error(sound_.get()) != SF_ERR_NO_ERROR) {
-      refuse("damaged", fmt::format("cannot be read beyond {:.1f} s: {}", seconds,
-                                    sf_strerror(sound_.get())),
+      refuse("damaged",
+             fmt::format("cannot be read beyond {:.1f} s: {}", seconds, sf_strerror(sound_.get())),
              "copy it again from the recorder");
       return;
     }
     if (info_.frames < kNoLength && std::cmp_less(check.frames(), info_.frames)) {
       refuse("truncated",
-             fmt::format("is cut short: its header promises {:.1f} s of sound, the file holds {:.1f} s",
-                         static_cast<double>(info_.frames) / info_.samplerate, seconds),
+             fmt::format(
+                 "is cut short: its header promises {:.1f} s of sound, the file holds {:.1f} s",
+                 static_cast<double>(info_.frames) / info_.samplerate, seconds),
              "copy it again from the recorder");
       return;
     }

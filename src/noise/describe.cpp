@@ -66,7 +66,7 @@ std::string in_recordings(double p) {
 
 std::string chance(double p) {
   constexpr double kLeast = 1e-6;
-  return p < kLeast ? "<1e-6" : fmt::format("{:.2g}", p);
+  return !std::isfinite(p) ? "?" : p < kLeast ? "<1e-6" : fmt::format("{:.2g}", p);
 }
 
 std::string sentence(std::string_view text) {
@@ -77,8 +77,10 @@ std::string sentence(std::string_view text) {
   return out;
 }
 
-std::string decibels(double level) { return fmt::format("{:.1f} dB", words::rounded(level, 1)); }
-std::string order(double value) { return fmt::format("{:.3f}", words::rounded(value, 3)); }
+std::string fixed(double value, int digits) {
+  return std::isfinite(value) ? fmt::format("{:.{}f}", words::rounded(value, digits), digits) : "?";
+}
+std::string decibels(double level) { return fixed(level, 1) + " dB"; }
 std::string rpm(double value) { return words::grouped(value); }
 
 Table::Column right(std::string_view head) { return {.head = std::string(head), .right = true}; }
@@ -117,16 +119,14 @@ class Describer {
 
   [[nodiscard]] std::string answer() const {
     if (r_.named.empty()) {
-      return r_.speed.alternatives_rpm.empty()
-                 ? "No line is clear enough to name a part."
-                 : "No part is named: the recording leaves its speed open.";
+      return speed_is_open(r_.speed) ? "No part is named: the recording leaves its speed open."
+                                     : "No line is clear enough to name a part.";
     }
     const Attribution& first = r_.named.front();
     const std::string_view sure = how_clearly(first.confidence);
-    std::string text =
-        first.shared_with.empty()
-            ? fmt::format("{} fits, {}", sentence_case(the(first)), sure)
-            : fmt::format("Either {}: they fit alike, {}", with_shared(first), sure);
+    std::string text = first.shared_with.empty()
+                           ? fmt::format("{} fits, {}", sentence_case(the(first)), sure)
+                           : fmt::format("Either {}: they fit alike, {}", with_shared(first), sure);
     if (r_.named.size() > 1) {
       std::vector<std::string> more;
       for (std::size_t i = 1; i < std::min(r_.named.size(), kMostAtOnce); ++i) {
@@ -141,12 +141,12 @@ class Describer {
   }
 
   void head() {
-    d_.emplace_back(
-        Title{answer(), fmt::format("{}: {:.1f} s at {} Hz{}.", s_.source, r_.seconds,
-                                    words::grouped(r_.rate),
-                                    s_.channels > 1 ? fmt::format(", channel {} of {}", s_.channel,
-                                                                  s_.channels)
-                                                    : std::string())});
+    d_.emplace_back(Title{
+        answer(),
+        fmt::format("{}: {} s at {} Hz{}.", s_.source, fixed(r_.seconds, 1),
+                    words::grouped(r_.rate),
+                    s_.channels > 1 ? fmt::format(", channel {} of {}", s_.channel, s_.channels)
+                                    : std::string())});
     for (const auto& [id, text] : s_.cautions) {
       d_.emplace_back(Paragraph{text});
     }
@@ -165,14 +165,22 @@ class Describer {
           words::percent(first.confidence), in_recordings(first.p_value),
           first.shared_with.empty() ? "" : " Which of the parts it is stays open.");
     }
-    if (!r_.speed.alternatives_rpm.empty() || r_.considered.empty()) {
-      return "Nothing is named that the recording does not show.";
+    if (speed_is_open(r_.speed)) {
+      return "Without its speed a recording tells no part from another.";
     }
-    const auto nearest = std::ranges::min_element(r_.considered, {}, &Attribution::p_value);
-    return fmt::format(
-        "Nearest came {}: noise alone does as well in {}. That no line stands out does not say "
-        "that all is sound.",
-        the(*nearest), in_recordings(nearest->p_value));
+    if (r_.considered.empty()) {
+      return "Nothing stands out. That does not say that all is sound.";
+    }
+    // The deepest; where none is deep, the one that noise alone gives most seldom.
+    const auto nearest = std::ranges::min_element(r_.considered, {}, [](const Attribution& a) {
+      return std::pair(-a.confidence, a.p_value);
+    });
+    const std::string text =
+        nearest->p_value <= r_.false_alarm
+            ? std::string("lines are there, but too faint to name it")
+            : fmt::format("noise alone does as well in {}", in_recordings(nearest->p_value));
+    return fmt::format("Nearest came {}: {}. That no line is clear does not say that all is sound.",
+                       the(*nearest), text);
   }
 
   [[nodiscard]] std::string speed() const {
@@ -180,22 +188,23 @@ class Describer {
     constexpr double kSame = 5e-4;
     const std::string_view shaft = r_.plain_bearings ? "shaft" : "rotor";
     const bool range = s.highest_rpm > s.lowest_rpm * (1 + kSame) && s.lowest_rpm > 0;
-    const std::string used = range ? fmt::format("{} to {} rpm of the {}, {} on average",
-                                                 rpm(s.lowest_rpm), rpm(s.highest_rpm), shaft,
-                                                 rpm(s.used_rpm))
-                                   : fmt::format("{} rpm of the {}", rpm(s.used_rpm), shaft);
+    const std::string used =
+        range ? fmt::format("{} to {} rpm of the {}, {} on average", rpm(s.lowest_rpm),
+                            rpm(s.highest_rpm), shaft, rpm(s.used_rpm))
+              : fmt::format("{} rpm of the {}", rpm(s.used_rpm), shaft);
     std::string text;
     const std::string count = words::count(s.shaft_lines, "line", "lines");
     const double off = s.given_rpm > 0 ? s.used_rpm / s.given_rpm - 1 : 0;
     if (s.basis == SpeedBasis::none) {
-      text = s.shaft_lines > 0 ? fmt::format("{}, estimated from {}", used, count)
-                               : std::string("not known");
+      text = speed_is_open(s) && s.alternatives_rpm.empty()
+                 ? std::string("not given, and not found in the recording")
+                 : fmt::format("{}, estimated from {}", used, count);
     } else if (std::abs(off) > kSame) {
       text = fmt::format("{}, which {} bear out; given was {} rpm, {:.1f} % {}", used, count,
                          rpm(s.given_rpm), std::abs(off) * 100, off > 0 ? "less" : "more");
     } else if (s.shaft_lines > 0) {
-      text = fmt::format("{}, as given; {} bear{} it out", used, count,
-                         s.shaft_lines == 1 ? "s" : "");
+      text =
+          fmt::format("{}, as given; {} bear{} it out", used, count, s.shaft_lines == 1 ? "s" : "");
     } else {
       text = fmt::format("{}, as given; no line bears it out", used);
     }
@@ -217,11 +226,10 @@ class Describer {
   }
 
   static std::string slip(const Attribution& a) {
-    if (!(a.expected_order > 0)) {
-      return "-";
-    }
     const double percent = words::rounded((a.found_order / a.expected_order - 1) * 100, 2);
-    return percent == 0 ? "0.00 %" : fmt::format("{:+.2f} %", percent);
+    return !(a.expected_order > 0) || !std::isfinite(percent) ? "-"
+           : percent == 0                                     ? "0.00 %"
+                                                              : fmt::format("{:+.2f} %", percent);
   }
 
   void fits() {
@@ -229,38 +237,43 @@ class Describer {
       return;
     }
     heading("What fits");
+    for (std::size_t i = 0; i < r_.named.size(); ++i) {
+      item(fmt::format("{}: {}, {}", letter(i), phrase(r_.named[i]), where(r_.named[i])));
+    }
     Table table;
-    table.columns = {right("mark"),  right("order"), right("expected"), right("off"),
-                     right("level"), right("lines"), right("sure"),     last("part")};
+    table.columns = {{.head = "mark"}, right("order"), right("expected"), right("off"),
+                     right("level"),   right("lines"), right("sure")};
     for (std::size_t i = 0; i < r_.named.size(); ++i) {
       const Attribution& a = r_.named[i];
-      table.rows.push_back({letter(i), order(a.found_order), order(a.expected_order), slip(a),
-                            decibels(a.level_db), fmt::format("{} of {}", a.standing, a.lines),
-                            words::short_percent(a.confidence), phrase(a)});
+      table.rows.push_back({letter(i), shown_order(a.found_order), shown_order(a.expected_order),
+                            slip(a), decibels(a.level_db),
+                            fmt::format("{} of {}", a.standing, a.lines),
+                            words::short_percent(a.confidence)});
     }
     d_.emplace_back(std::move(table));
-    for (std::size_t i = 0; i < r_.named.size(); ++i) {
-      item(fmt::format("{}: {}", letter(i), where(r_.named[i])));
-    }
   }
 
   static std::string where(const Attribution& a) {
-    std::string text =
-        a.band_high_hz > 0
-            ? fmt::format("seen in the envelope of {} to {} Hz", words::grouped(a.band_low_hz),
-                          words::grouped(a.band_high_hz))
-            : std::string("stands in the order spectrum itself");
-    if (a.share > 0) {
+    std::string text = a.band_high_hz > 0 ? fmt::format("seen in the envelope of {} to {} Hz",
+                                                        words::grouped(a.band_low_hz),
+                                                        words::grouped(a.band_high_hz))
+                                          : std::string("stands out in the sound itself");
+    if (a.share >= 0) {
       text += fmt::format(", {} of the time", words::percent(a.share));
     }
-    if (!a.excluded.empty()) {
-      std::vector<std::string> left_out;
-      left_out.reserve(a.excluded.size());
-      for (const Excluded& e : a.excluded) {
-        left_out.push_back(fmt::format("{} ({})", e.multiple, title(e.why)));
+    // Multiples under each reason, in the order in which the reasons appear.
+    std::vector<std::pair<LeftOut, std::vector<std::string>>> reasons;
+    for (const Excluded& e : a.excluded) {
+      auto at = std::ranges::find(reasons, e.why, [](const auto& r) { return r.first; });
+      if (at == reasons.end()) {
+        at = reasons.insert(reasons.end(), {e.why, {}});
       }
-      text += fmt::format("; left out: multiple{} {}", left_out.size() == 1 ? "" : "s",
-                          listed(left_out, " and"));
+      at->second.push_back(fmt::format("{}", e.multiple));
+    }
+    for (std::size_t i = 0; i < reasons.size(); ++i) {
+      const auto& [why, multiples] = reasons[i];
+      text += fmt::format("{}multiple{} {} ({})", i == 0 ? "; left out: " : ", ",
+                          multiples.size() == 1 ? "" : "s", listed(multiples, " and"), title(why));
     }
     text += ".";
     if (!a.shared_with.empty()) {
@@ -318,18 +331,18 @@ class Describer {
     }
     heading(r_.named.empty() ? "What was considered" : "What else was considered");
     Table table;
-    table.columns = {right("order"), right("expected"), right("level"),
-                     right("lines"), right("chance"),   last("part")};
+    table.columns = {right("order"), right("expected"), right("level"), right("lines"),
+                     right("depth"), right("chance"),   last("part")};
     for (std::size_t i = 0; i < std::min(r_.considered.size(), kMostConsidered); ++i) {
       const Attribution& a = r_.considered[i];
-      table.rows.push_back({order(a.found_order), order(a.expected_order), decibels(a.level_db),
-                            fmt::format("{} of {}", a.standing, a.lines), chance(a.p_value),
-                            phrase(a)});
+      table.rows.push_back({shown_order(a.found_order), shown_order(a.expected_order),
+                            decibels(a.level_db), fmt::format("{} of {}", a.standing, a.lines),
+                            a.depth > 0 ? fixed(a.depth, 2) : "-", chance(a.p_value), phrase(a)});
     }
     d_.emplace_back(std::move(table));
     std::string text =
-        "Lines: how many multiples stand out, of those looked at. Chance: how likely noise alone "
-        "does as well.";
+        "Lines: how many multiples stand out, of those looked at. Depth: how far the sound swells "
+        "with them; a shallow swell names nothing. Chance: how likely noise alone does as well.";
     if (r_.considered.size() > kMostConsidered) {
       text += fmt::format(" {} more came less near.", r_.considered.size() - kMostConsidered);
     }
@@ -346,11 +359,10 @@ class Describer {
                      right("chance"), right("time"),  {.head = "spectrum"}, last("fits")};
     for (std::size_t i = 0; i < std::min(r_.lines.size(), most_lines_); ++i) {
       const NoiseLine& l = r_.lines[i];
-      table.rows.push_back({fmt::format("{}", i + 1), order(l.order), fmt::format("{:.1f}", l.hz),
-                            decibels(l.level_db), chance(l.p_value),
-                            l.share > 0 ? words::short_percent(l.share) : "-",
-                            l.in_envelope ? "envelope" : "order",
-                            l.fits.empty() ? "nothing known" : l.fits});
+      table.rows.push_back(
+          {fmt::format("{}", i + 1), shown_order(l.order), fixed(l.hz, 1), decibels(l.level_db),
+           chance(l.p_value), l.share >= 0 ? words::short_percent(l.share) : "-",
+           l.in_envelope ? "envelope" : "order", l.fits.empty() ? "nothing known" : l.fits});
     }
     d_.emplace_back(std::move(table));
   }
@@ -398,12 +410,22 @@ Document whole_description(const NoiseSheet& sheet) {
 }  // namespace
 
 std::string phrase(const PartKind& part) {
-  if (of_bearing(part.kind)) {
-    return fmt::format("{} of {}", title(part.kind), part.part.empty() ? "the bearing" : part.part);
+  const std::string_view kind = title(part.kind);
+  switch (part.kind) {
+    case NoiseKind::shaft:
+      return fmt::format("{} itself", part.part.empty() ? kind : part.part);
+    case NoiseKind::electrical:
+      return part.part.empty() ? std::string(kind) : fmt::format("{} ({})", kind, part.part);
+    case NoiseKind::wheel:
+      return std::string(kind);
+    default:
+      break;
   }
-  return part.part.empty() ? std::string(title(part.kind))
-                           : fmt::format("{} ({})", title(part.kind), part.part);
+  const std::string_view whose = of_bearing(part.kind) ? "the bearing" : "the gears";
+  return fmt::format("{} of {}", kind, part.part.empty() ? whose : part.part);
 }
+
+std::string shown_order(double order) { return fixed(order, 3); }
 
 std::string letter(std::size_t named) {
   constexpr std::size_t kLetters = 26;

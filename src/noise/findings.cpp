@@ -2,6 +2,7 @@
 #include <algorithm>
 
 #include "dryshaft/noise_report.hpp"
+#include "noise/describe.hpp"
 
 namespace dryshaft {
 namespace {
@@ -31,8 +32,8 @@ std::optional<std::string_view> shown_by(const std::vector<Bearing>& bearings,
 std::optional<std::string_view> shown_by_others(const NoiseReport& report) {
   bool open = false;
   for (const Attribution& a : report.named) {
-    const bool other = a.kind == NoiseKind::electrical || a.kind == NoiseKind::mesh ||
-                       a.kind == NoiseKind::wheel;
+    const bool other =
+        a.kind == NoiseKind::electrical || a.kind == NoiseKind::mesh || a.kind == NoiseKind::wheel;
     if (!other) {
       continue;
     }
@@ -49,10 +50,15 @@ std::optional<std::string_view> shown_by_others(const NoiseReport& report) {
 
 }  // namespace
 
+bool noise::speed_is_open(const NoiseSpeed& speed) {
+  return !speed.alternatives_rpm.empty() ||
+         (speed.basis == SpeedBasis::none && speed.shaft_lines == 0);
+}
+
 RecordingFindings recording_findings(const NoiseReport& report, const Machine& machine) {
   RecordingFindings found;
   // Where the speed is open, that nothing was named says nothing.
-  if (!report.speed.alternatives_rpm.empty()) {
+  if (noise::speed_is_open(report.speed)) {
     return found;
   }
   found.rotor_bearing = shown_by(machine.rotor_bearings, report);

@@ -66,8 +66,8 @@ Result<T> given(T value) {
 std::optional<double> speed_in(std::string_view text, bool may_stand, std::string& why) {
   std::string_view number = trimmed(text);
   double unit = 1;
-  for (const auto& [name, km] : {std::pair{std::string_view("km/h"), 1.0},
-                                 std::pair{std::string_view("mph"), kKmPerMile}}) {
+  for (const auto& [name, km] :
+       {std::pair{std::string_view("km/h"), 1.0}, std::pair{std::string_view("mph"), kKmPerMile}}) {
     if (number.ends_with(name)) {
       number.remove_suffix(name.size());
       unit = km;
@@ -236,8 +236,7 @@ class TraceReader {
         return true;
       }
     }
-    Diagnostic& d =
-        complain(begin_, "bad-header", fmt::format("the first line is \"{}\"", line));
+    Diagnostic& d = complain(begin_, "bad-header", fmt::format("the first line is \"{}\"", line));
     d.allowed = kHeaders;
     if (line.find(';') != std::string_view::npos) {
       d.hint = "columns are set apart by commas, and a number has a decimal point";
@@ -325,8 +324,9 @@ void SoundCheck::add(std::span<const float> frames) {
       channel.sum += static_cast<double>(x);
       channel.squares += static_cast<double>(x) * static_cast<double>(x);
       const bool full = std::abs(x) >= kFullScale;
-      channel.run = !full ? 0 : channel.run > 0 && (x > 0) == (channel.last > 0) ? channel.run + 1
-                                                                                 : 1;
+      channel.run = !full                                              ? 0
+                    : channel.run > 0 && (x > 0) == (channel.last > 0) ? channel.run + 1
+                                                                       : 1;
       channel.last = x;
       if (channel.run == kClippedRun) {
         channel.clipped += kClippedRun;

@@ -47,7 +47,7 @@ Ordered of_attribution(const Attribution& a) {
   json["level_db"] = number(a.level_db, 1);
   json["p_value"] = chance(a.p_value);
   json["depth"] = number(a.depth, 3);
-  json["share"] = number(a.share, 3);
+  json["share"] = a.share >= 0 ? number(a.share, 3) : Ordered(nullptr);
   json["band_hz"] = a.band_high_hz > 0
                         ? Ordered{number(a.band_low_hz, 1), number(a.band_high_hz, 1)}
                         : Ordered(nullptr);
@@ -81,7 +81,8 @@ Ordered of_speed(const NoiseSpeed& s) {
   }
   json["track"] = Ordered::array();
   for (const SpeedPoint& p : s.track) {
-    json["track"].push_back({{"seconds", number(p.seconds, 3)}, {"rpm", number(p.rpm, kRpmDigits)}});
+    json["track"].push_back(
+        {{"seconds", number(p.seconds, 3)}, {"rpm", number(p.rpm, kRpmDigits)}});
   }
   return json;
 }
@@ -93,7 +94,7 @@ Ordered of_line(const NoiseLine& l) {
   json["hz"] = number(l.hz, 2);
   json["level_db"] = number(l.level_db, 1);
   json["p_value"] = chance(l.p_value);
-  json["share"] = number(l.share, 3);
+  json["share"] = l.share >= 0 ? number(l.share, 3) : Ordered(nullptr);
   json["fits"] = text_or_null(l.fits);
   return json;
 }

@@ -27,7 +27,7 @@ constexpr std::string_view kNoiseStyle =
 // In units of the picture, which is as wide as a phone's screen.
 constexpr double kPictureWide = 360;
 constexpr double kPlotLeft = 34;
-constexpr double kPlotRight = 352;
+constexpr double kPlotRight = 346;  // half a number stands to its right
 constexpr double kPlotWide = kPlotRight - kPlotLeft;
 constexpr double kPlotTop = 40;  // room for three rows of labels
 constexpr double kCurveHigh = 150;
@@ -39,6 +39,7 @@ constexpr std::size_t kMapRows = 96;
 constexpr std::size_t kCurvePoints = 636;
 constexpr std::size_t kShades = 8;  // the lowest is the paper
 constexpr std::size_t kLabelRows = 3;
+constexpr double kLabelRow = 11;        // high
 constexpr std::size_t kMostKnown = 14;  // known lines that a picture labels
 constexpr std::size_t kMostMultiples = 12;
 constexpr std::size_t kListedLines = 40;
@@ -102,9 +103,8 @@ class Pictures {
       for (std::size_t k = 1; k <= multiples; ++k) {
         const double at = a.found_order * static_cast<double>(k);
         if (at <= highest) {
-          marks.push_back({at, k == 1 ? noise::letter(i)
-                                      : fmt::format("{}×{}", noise::letter(i), k),
-                           true});
+          marks.push_back(
+              {at, k == 1 ? noise::letter(i) : fmt::format("{}×{}", noise::letter(i), k), true});
         }
       }
     }
@@ -124,10 +124,16 @@ class Pictures {
     return marks;
   }
 
+  struct Labels {
+    std::string drawn;
+    std::size_t rows = 1;
+  };
   // Labels above the plot; one that finds no room leaves its line without a name.
-  void label(const std::vector<PictureMark>& marks, double highest, double bottom) {
+  static Labels labels(const std::vector<PictureMark>& marks, double highest, double bottom) {
     constexpr double kDigit = 6.2;
     constexpr double kGap = 3;
+    Labels all;
+    std::string names;  // over all lines
     std::array<std::vector<std::pair<double, double>>, kLabelRows> taken;
     for (const PictureMark& m : marks) {
       const double x = kPlotLeft + m.order / highest * kPlotWide;
@@ -137,21 +143,34 @@ class Pictures {
           kDigit * static_cast<double>(m.label.size() - (multiple ? 1 : 0)) / 2 + kGap / 2;
       double top = kPlotTop;
       for (std::size_t row = 0; row < kLabelRows; ++row) {
-        const bool free = std::ranges::none_of(taken[row], [&](const auto& t) {
-          return x - half < t.second && t.first < x + half;
-        });
+        const bool free = std::ranges::none_of(
+            taken[row], [&](const auto& t) { return x - half < t.second && t.first < x + half; });
         if (free) {
+          all.rows = std::max(all.rows, row + 1);
           taken[row].emplace_back(x - half, x + half);
-          top = kPlotTop - 4 - 11 * static_cast<double>(row);
-          add("<text class=\"{}\" x=\"{:.1f}\" y=\"{:.1f}\" text-anchor=\"middle\">{}</text>\n",
-              m.named ? "mark" : "known", x, top, escaped(m.label));
+          top = kPlotTop - 4 - kLabelRow * static_cast<double>(row);
+          fmt::format_to(std::back_inserter(names),
+                         "<text class=\"{}\" x=\"{:.1f}\" y=\"{:.1f}\" "
+                         "text-anchor=\"middle\">{}</text>\n",
+                         m.named ? "mark" : "known", x, top, escaped(m.label));
           top += 1.5;
           break;
         }
       }
-      add("<line class=\"marked\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1:.1f}\" y2=\"{2:.1f}\"/>\n",
+      fmt::format_to(
+          std::back_inserter(all.drawn),
+          "<line class=\"marked\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1:.1f}\" y2=\"{2:.1f}\"/>\n",
           x, top, m.named ? bottom : kPlotTop + 4);
     }
+    all.drawn += names;
+    return all;
+  }
+
+  // The picture's head, and its labels, which say how much room they need above the plot.
+  void head(const Labels& labels, double bottom, std::string_view told) {
+    const double top = kLabelRow * static_cast<double>(kLabelRows - labels.rows);
+    add("<figure>\n<svg viewBox=\"0 {} {} {}\" role=\"img\" aria-label=\"{}\">\n{}", top,
+        kPictureWide, bottom - top, escaped(told), labels.drawn);
   }
 
   void order_axis(double highest, double bottom) {
@@ -171,8 +190,8 @@ class Pictures {
     for (std::size_t i = 0; i < r_.named.size(); ++i) {
       const Attribution& a = r_.named[i];
       if ((a.band_high_hz > 0) == envelope) {
-        text += fmt::format(" {} at order {:.3f}: {}.", noise::letter(i), a.found_order,
-                            noise::phrase(a));
+        text += fmt::format(" {} at order {}: {}.", noise::letter(i),
+                            noise::shown_order(a.found_order), noise::phrase(a));
       }
     }
     const auto known = std::ranges::count(marks, false, &PictureMark::named);
@@ -199,10 +218,9 @@ class Pictures {
     const double bottom = kPlotTop + kCurveHigh;
     const std::vector<PictureMark> marks = this->marks(envelope, highest);
     const std::string telling = told(marks, envelope);
-    add("<h2>{}</h2>\n<figure>\n<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}: {}, 0 to "
-        "{:.1f}.{}\">\n",
-        escaped(title), kPictureWide, bottom + kBelow, escaped(title), what, highest,
-        escaped(telling));
+    add("<h2>{}</h2>\n", escaped(title));
+    head(labels(marks, highest, bottom), bottom + kBelow,
+         fmt::format("{}: {}, 0 to {:.1f}.{}", title, what, highest, telling));
     for (double at = 0; at <= range * (1 + 1e-9); at += step) {
       const double y = bottom - at / range * kCurveHigh;
       add("<line class=\"grid\" x1=\"{0}\" x2=\"{1}\" y1=\"{2:.1f}\" y2=\"{2:.1f}\"/>"
@@ -210,7 +228,6 @@ class Pictures {
           kPlotLeft, kPlotRight, y, kPlotLeft - 4, y + 3.5, words::rounded(at, 4));
     }
     add("<text x=\"2\" y=\"{:.1f}\">dB</text>\n", kPlotTop - 10);
-    label(marks, highest, bottom);
     add("<path class=\"curve\" d=\"");
     for (std::size_t i = 0; i < levels.size(); ++i) {
       const double at = (static_cast<double>(i) + 0.5) / static_cast<double>(levels.size());
@@ -243,28 +260,28 @@ class Pictures {
     constexpr double kLeastStep = 2;
     const double step =
         std::max(kLeastStep, std::ceil((*std::ranges::max_element(all) - base) / kShades));
-    const double highest =
-        map.order_spacing * static_cast<double>(map.level_db.front().size());
+    const double highest = map.order_spacing * static_cast<double>(map.level_db.front().size());
     const double bottom = kPlotTop + kMapHigh;
     constexpr double kLegend = 28;
     const std::vector<PictureMark> marks = this->marks(false, highest);
     const std::string telling = told(marks, false);
-    add("<h2>Order map</h2>\n<figure>\n<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"Order "
-        "map: level over the noise, order 0 to {:.1f} across, time from {:.1f} to {:.1f} s "
-        "downwards. Lines that keep their order stand upright.{}\">\n",
-        kPictureWide, bottom + kBelow + kLegend, highest, map.seconds.front(), map.seconds.back(),
-        escaped(telling));
+    add("<h2>Order map</h2>\n");
+    head(labels(marks, highest, kPlotTop + 4), bottom + kBelow + kLegend,
+         fmt::format(
+             "Order map: level over the noise, order 0 to {:.1f} across, time from {:.1f} to "
+             "{:.1f} s downwards. Lines that keep their order stand upright.{}",
+             highest, map.seconds.front(), map.seconds.back(), telling));
     shades(cells, base, step);
     add("<rect class=\"box\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>\n", kPlotLeft, kPlotTop,
         kPlotWide, kMapHigh);
-    label(marks, highest, kPlotTop + 4);
     time_axis();
     order_axis(highest, bottom);
     legend(base, step, bottom + kBelow + 4);
     add("</svg>\n");
-    caption("Across: order; downwards: time; darker: louder (in dark colours: lighter). What turns "
-            "with the drive unit stands upright; what does not, slants." +
-            telling);
+    caption(
+        "Across: order; downwards: time; darker: louder (in dark colours: lighter). What turns "
+        "with the drive unit stands upright; what does not, slants." +
+        telling);
     add("</figure>\n");
   }
 
@@ -305,8 +322,8 @@ class Pictures {
         if (shade > 0) {
           std::string& path = paths[shade];
           // Within a row a move is relative, which is shorter.
-          path += in_row[shade] ? fmt::format("m{} 0", c - at[shade])
-                                : fmt::format("M{} {}", c, row);
+          path +=
+              in_row[shade] ? fmt::format("m{} 0", c - at[shade]) : fmt::format("M{} {}", c, row);
           path += fmt::format("h{}", end - c);
           in_row[shade] = true;
           at[shade] = end;
@@ -376,13 +393,13 @@ std::string noise_to_html(std::span<const NoiseSheet> sheets) {
                         Pictures(sheet.report).draw(), document::in_html(d.rest));
   }
   body += "</main>\n";
-  return markup::whole(
-      {.title = sheets.size() == 1 ? fmt::format("Recording {}", sheets.front().source)
-                                   : words::count(sheets.size(), "recording", "recordings"),
-       .style = std::string(kNoiseStyle),
-       .body = std::move(body),
-       .script = {},
-       .data = {}});
+  return markup::whole({.title = sheets.size() == 1
+                                     ? fmt::format("Recording {}", sheets.front().source)
+                                     : words::count(sheets.size(), "recording", "recordings"),
+                        .style = std::string(kNoiseStyle),
+                        .body = std::move(body),
+                        .script = {},
+                        .data = {}});
 }
 
 }  // namespace dryshaft

@@ -123,11 +123,11 @@ class WavLengths {
     }
     const std::uint64_t end = begin + length + (length & 1U);
     if (end < size_ && !chunks_until_end(end)) {
-      return complain("bad-length",
-                      fmt::format("its header promises {}, but the file goes on: {} bytes follow "
-                                  "that are no part of it",
-                                  amount(length),
-                                  words::grouped(static_cast<double>(size_ - end))));
+      return complain(
+          "bad-length",
+          fmt::format("its header promises {}, but the file goes on: {} bytes follow "
+                      "that are no part of it",
+                      amount(length), words::grouped(static_cast<double>(size_ - end))));
     }
     const std::uint64_t whole = promised_ + kHead;
     if (whole > size_ + 1 || whole < begin + length) {
@@ -150,8 +150,7 @@ class WavLengths {
       if (name.starts_with("TAG") || name.starts_with("ID3") || name == "APET") {
         return true;
       }
-      const bool printable =
-          std::ranges::all_of(name, [](char c) { return c >= ' ' && c <= '~'; });
+      const bool printable = std::ranges::all_of(name, [](char c) { return c >= ' ' && c <= '~'; });
       const std::uint64_t length = number<4>(chunk, 4);
       if (!printable || length > size_ - at - kHead) {
         return false;
