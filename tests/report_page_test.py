@@ -6,12 +6,16 @@ See browser.py for what it needs.
 """
 import base64
 import json
+import math
 import os
+import random
 import re
+import struct
 import subprocess
 import sys
 import tempfile
 import unittest
+import wave
 
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
@@ -31,6 +35,20 @@ def page(name, *arguments, records=None):
     return "file://" + path
 
 
+def recording(name):
+    """The path of a sound file: noise, and the gear mesh of plover-2 at 4500 turns a minute."""
+    path = os.path.join(scratch.name, name)
+    draw = random.Random(5)
+    samples = [round(2000 * draw.gauss(0, 1) + 3000 * math.sin(2 * math.pi * 29 * 75 * i / 12000))
+               for i in range(12 * 12000)]
+    with wave.open(path, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(12000)
+        file.writeframes(struct.pack(f"<{len(samples)}h", *samples))
+    return path
+
+
 class Shown(unittest.TestCase):
     """Each page on a phone and at a desk, light and dark."""
 
@@ -47,6 +65,10 @@ class Shown(unittest.TestCase):
             "full": page("full", "assess", "--full", "examples/history.json",
                          "examples/seized.json", "examples/miles.json"),
             "guide": page("guide", "guide", "--family", "plover-2", "--vehicle", "Tarn"),
+            "recording": page("recording", "listen", recording("one.wav"), "--family", "plover-2",
+                              "--rotor-rpm", "4500", "--load", "0:01-0:06=steady"),
+            "recordings": page("recordings", "listen", recording("two.wav"), recording("three.wav"),
+                               "--rotor-rpm", "4500", "--bearing", "9:7.94:39.04:0"),
         }
 
     def look(self, size, dark):
@@ -80,7 +102,7 @@ class Shown(unittest.TestCase):
     def test_prints_on_both_papers(self):
         browser = start(DESK)
         try:
-            for name, most in {"history": 4, "owner": 2, "full": 12}.items():
+            for name, most in {"history": 4, "owner": 2, "full": 12, "recording": 4}.items():
                 for wide, high in ((8.27, 11.69), (8.5, 11)):
                     browser.get(self.pages[name])
                     pdf = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", {

@@ -221,8 +221,7 @@ class Command {
     if (o_.colour != "auto") {
       return o_.colour == "always";
     }
-    const char* no_colour = std::getenv("NO_COLOR");
-    return !o_.out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
+    return cli::coloured(o_.out);
   }
 
   // --------------------------------------------------- one after the other

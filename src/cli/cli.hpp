@@ -107,6 +107,9 @@ bool complain(const std::vector<Diagnostic>& diagnostics);
 // `label` in the room before the first.
 std::string folded(std::string_view label, std::size_t indent, std::string_view text);
 
+// Whether text may be coloured: it goes to a terminal, and NO_COLOR is not set.
+bool coloured(const std::optional<std::string>& out);
+
 // -------------------------------------------------------------- rule data
 
 struct DataOptions {
@@ -126,6 +129,12 @@ void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 
+// Wrong usage: a name that is none of the known ones, which are listed as `list`.
+Stop no_such(std::string_view what, std::string_view wanted, std::string_view list,
+             std::vector<std::string_view> known);
+// That `--family` and `--vehicle`, empty where not named, exist; throws Stop.
+void check_names(const std::string& family, const std::string& vehicle, const Knowledge& knowledge);
+
 // --------------------------------------------------------------- commands
 
 using Run = std::function<int()>;
@@ -134,6 +143,7 @@ Run add_check(CLI::App& parent);
 Run add_form(CLI::App& parent);
 Run add_form_ask(CLI::App& form);
 Run add_guide(CLI::App& parent);
+Run add_listen(CLI::App& parent);
 Run add_rules(CLI::App& parent);
 Run add_rules_test(CLI::App& rules);
 Run add_rules_verify(CLI::App& rules);

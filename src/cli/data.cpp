@@ -132,4 +132,40 @@ ReadOptions read_options(const Knowledge& knowledge) {
   return options;
 }
 
+Stop no_such(std::string_view what, std::string_view wanted, std::string_view list,
+             std::vector<std::string_view> known) {
+  std::ranges::sort(known);
+  const std::string_view near = closest(wanted, known);
+  return {kUsage, fmt::format("there is no {} \"{}\"{}; {}: {}", what, wanted,
+                              near.empty() ? "" : fmt::format(", did you mean \"{}\"?", near), list,
+                              fmt::join(known, ", "))};
+}
+
+void check_names(const std::string& family, const std::string& vehicle,
+                 const Knowledge& knowledge) {
+  std::vector<std::string_view> families;
+  for (const Family& f : knowledge.families) {
+    families.emplace_back(f.id);
+  }
+  if (!family.empty() && std::ranges::find(families, family) == families.end()) {
+    throw no_such("family", family, "families", families);
+  }
+  if (vehicle.empty()) {
+    return;
+  }
+  if (family.empty()) {
+    throw Stop{kUsage, "--vehicle goes with --family, which says whose vehicle it is"};
+  }
+  std::vector<std::string_view> vehicles;
+  for (const VehicleProfile& v : knowledge.family(family).vehicles) {
+    vehicles.emplace_back(v.id);
+  }
+  if (vehicles.empty()) {
+    throw Stop{kUsage, fmt::format("the profile of family {} names no vehicle", family)};
+  }
+  if (std::ranges::find(vehicles, vehicle) == vehicles.end()) {
+    throw no_such("vehicle", vehicle, fmt::format("vehicles of {}", family), vehicles);
+  }
+}
+
 }  // namespace dryshaft::cli

@@ -1,19 +1,15 @@
 #include "dryshaft/guide.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <cstdlib>
 #include <memory>
 
 #include "cli/cli.hpp"
 
 namespace dryshaft::cli {
 namespace {
-
-using Words = std::vector<std::string_view>;
 
 struct GuideOptions {
   std::string family;
@@ -27,52 +23,13 @@ struct GuideOptions {
   std::optional<std::string> guides;
 };
 
-Stop no_such(std::string_view what, std::string_view wanted, std::string_view list, Words known) {
-  std::ranges::sort(known);
-  const std::string_view near = closest(wanted, known);
-  return {kUsage, fmt::format("there is no {} \"{}\"{}; {}: {}", what, wanted,
-                              near.empty() ? "" : fmt::format(", did you mean \"{}\"?", near), list,
-                              fmt::join(known, ", "))};
-}
-
-void check_names(const GuideOptions& o, const Knowledge& k) {
-  Words families;
-  for (const Family& f : k.families) {
-    families.push_back(f.id);
-  }
-  if (!o.family.empty() && std::ranges::find(families, o.family) == families.end()) {
-    throw no_such("family", o.family, "families", families);
-  }
-  if (o.vehicle.empty()) {
-    return;
-  }
-  if (o.family.empty()) {
-    throw Stop{kUsage, "--vehicle goes with --family, which says whose vehicle it is"};
-  }
-  Words vehicles;
-  for (const VehicleProfile& v : k.family(o.family).vehicles) {
-    vehicles.push_back(v.id);
-  }
-  if (vehicles.empty()) {
-    throw Stop{kUsage, fmt::format("the profile of family {} names no vehicle", o.family)};
-  }
-  if (std::ranges::find(vehicles, o.vehicle) == vehicles.end()) {
-    throw no_such("vehicle", o.vehicle, fmt::format("vehicles of {}", o.family), vehicles);
-  }
-}
-
-bool coloured(const GuideOptions& o) {
-  const char* no_colour = std::getenv("NO_COLOR");
-  return !o.out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
-}
-
-int show_guide(const GuideOptions& o) {
+int run(const GuideOptions& o) {
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
   }
   const Knowledge& k = *knowledge.value;
-  check_names(o, k);
+  check_names(o.family, o.vehicle, k);
   const Result<Guides> loaded = load_guides(o.data, o.guides, k);
   if (!loaded.value) {
     return kRejected;
@@ -85,7 +42,7 @@ int show_guide(const GuideOptions& o) {
       .audience = o.audience == "owner" ? Audience::owner : Audience::technician,
       .units = o.units == "mi" ? Units::mi : Units::km};
   if (!o.check.empty()) {
-    const Words known = guide_checks(guides, k, request);
+    const std::vector<std::string_view> known = guide_checks(guides, k, request);
     if (std::ranges::find(known, o.check) == known.end()) {
       throw no_such("check", o.check, "checks", known);
     }
@@ -97,7 +54,7 @@ int show_guide(const GuideOptions& o) {
     output.write(guide_to_markdown(guides, k, request));
   } else {
     output.write(guide_to_text(guides, k, request,
-                               {.colour = coloured(o), .width = 80, .units = request.units}));
+                               {.colour = coloured(o.out), .width = 80, .units = request.units}));
   }
   return output.finish();
 }
@@ -128,7 +85,7 @@ Run add_guide(CLI::App& parent) {
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
   app->footer("Example: dryshaft guide --family plover-2 --vehicle Tarn --check check-port");
-  return [o] { return show_guide(*o); };
+  return [o] { return run(*o); };
 }
 
 }  // namespace dryshaft::cli

@@ -69,6 +69,7 @@ int run(int argc, char** argv) {
                                                {"check", add_check(app)},
                                                {"form", add_form(app)},
                                                {"guide", add_guide(app)},
+                                               {"listen", add_listen(app)},
                                                {"rules", add_rules(app)}};
   if (const auto wrong = mistyped(app, argc, argv)) {
     return usage(*wrong);

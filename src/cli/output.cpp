@@ -37,6 +37,11 @@ bool complain(const std::vector<Diagnostic>& diagnostics) {
   return refused;
 }
 
+bool coloured(const std::optional<std::string>& out) {
+  const char* no_colour = std::getenv("NO_COLOR");
+  return !out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
+}
+
 Output::Output(const std::optional<std::string>& path) {
   if (!path) {
     file_ = stdout;

@@ -1,10 +1,10 @@
 #include <fmt/format.h>
 
-#include <charconv>
 #include <cmath>
 #include <numbers>
 #include <optional>
 
+#include "base/number.hpp"
 #include "dryshaft/machine.hpp"
 
 namespace dryshaft {
@@ -12,13 +12,6 @@ namespace {
 
 constexpr int kMostElements = 1000;
 constexpr double kMostDegrees = 90;
-
-std::optional<double> number_in(std::string_view text) {
-  double value = 0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-  const bool whole = error == std::errc() && end == text.data() + text.size();
-  return whole && std::isfinite(value) ? std::optional(value) : std::nullopt;
-}
 
 Result<Bearing> refused(std::string_view text, std::string_view what) {
   Result<Bearing> result;

@@ -168,11 +168,10 @@ void Resampler::at(double seconds, double new_rate, std::span<float> out) {
   }
   const float* values = held_.data() + static_cast<std::size_t>(begin) * channels_;
   if (channels_ == 1) {
-    std::array<float, 8> sums{};
-    for (std::ptrdiff_t i = 0; i < width; i += 8) {
-      for (std::size_t j = 0; j < 8; ++j) {
-        sums[j] +=
-            taps[i + static_cast<std::ptrdiff_t>(j)] * values[i + static_cast<std::ptrdiff_t>(j)];
+    std::array<float, kSideBySide> sums{};
+    for (std::size_t i = 0; i < 2 * k.half; i += kSideBySide) {
+      for (std::size_t j = 0; j < kSideBySide; ++j) {
+        sums[j] += taps[i + j] * values[i + j];
       }
     }
     for (const float s : sums) {
@@ -180,13 +179,16 @@ void Resampler::at(double seconds, double new_rate, std::span<float> out) {
     }
     return;
   }
-  float* const sums = out.data();
-  for (std::ptrdiff_t i = 0; i < width; ++i) {
-    const float tap = taps[i];
-    for (std::size_t c = 0; c < channels_; ++c) {
-      sums[c] += tap * values[c];
+  for (std::size_t group = 0; group < channels_; group += kSideBySide) {
+    std::array<float, kSideBySide> sums{};
+    const float* value = values + group;
+    for (std::ptrdiff_t i = 0; i < width; ++i) {
+      for (std::size_t j = 0; j < kSideBySide; ++j) {
+        sums[j] += taps[i] * value[j];
+      }
+      value += channels_;
     }
-    values += channels_;
+    std::copy(sums.begin(), sums.end(), out.begin() + static_cast<std::ptrdiff_t>(group));
   }
 }
 

@@ -44,7 +44,9 @@ class SpeedCurve {
 // rate can hold, at any instants in ascending order.
 class Resampler {
  public:
+  // `channels`: 1, or a multiple of eight, which are summed side by side.
   Resampler(double rate, std::size_t channels) : rate_(rate), channels_(channels) {}
+  static std::size_t padded(std::size_t channels) { return (channels + kSideBySide - 1) / kSideBySide * kSideBySide; }
   // `values`: one value for each channel, instant by instant.
   void add(std::span<const float> values) {
     held_.insert(held_.end(), values.begin(), values.end());
@@ -62,6 +64,8 @@ class Resampler {
   };
   void choose_kernel(double new_rate);
   [[nodiscard]] static double share_kept(double new_rate, double rate);
+
+  static constexpr std::size_t kSideBySide = 8;
 
   double rate_;
   std::size_t channels_;

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "noise/angle.hpp"
+
 namespace dryshaft::noise {
 namespace {
 
@@ -40,15 +42,17 @@ double BandBank::envelope_rate() const {
   return rate_ * static_cast<double>(length_) / static_cast<double>(kBlock);
 }
 
+std::size_t BandBank::stride() const { return Resampler::padded(bands_.size()); }
+
 // The bins of a band alone, moved down to frequency 0, are its analytic signal
 // at a lower rate. Folding is slight: the band's edges are faded out.
 void BandBank::add(std::span<const std::complex<float>> bins, std::vector<float>& out) {
   const std::size_t margin = length_ * kMargin / kBlock;
   const std::size_t good = length_ - 2 * margin;
   const std::size_t begin = out.size();
-  const std::size_t stride = bands_.size();
+  const std::size_t stride = this->stride();
   out.resize(begin + good * stride);
-  for (std::size_t b = 0; b < stride; ++b) {
+  for (std::size_t b = 0; b < bands_.size(); ++b) {
     for (std::size_t k = 0; k < length_; ++k) {
       in_[k] = bins[first_[b] + k] * shape_[k];
     }

@@ -23,11 +23,13 @@ class BandBank {
 
   [[nodiscard]] const std::vector<Band>& bands() const { return bands_; }
   [[nodiscard]] double envelope_rate() const;
+  [[nodiscard]] std::size_t stride() const;
   // Samples of the spectrum's block, of which the middle is good.
   [[nodiscard]] static std::size_t block_length() { return kBlock; }
   [[nodiscard]] static std::size_t hop() { return kBlock - 2 * kMargin; }
   // `bins`: spectrum of `block_length` samples. Appends the squared envelopes of the
-  // block's middle to `out`, one value for each band, instant by instant.
+  // block's middle to `out`, instant by instant: one value for each band, then
+  // zeros up to `stride` values.
   void add(std::span<const std::complex<float>> bins, std::vector<float>& out);
 
  private:

@@ -20,7 +20,8 @@ double at(const std::vector<double>& values, double place) {
 
 }  // namespace
 
-std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window) {
+std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window,
+                                std::size_t a_window) {
   const std::vector<double>& p = spectrum.power;
   const std::size_t n = p.size();
   std::vector<double> floor(n);
@@ -29,7 +30,7 @@ std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window) {
   }
   const double blocks = std::max(spectrum.blocks, 1.0);
   const double median_of_noise = boost::math::gamma_p_inv(blocks, 0.5) / blocks;
-  const std::size_t step = std::max<std::size_t>(window / 4, 1);
+  const std::size_t step = std::max<std::size_t>(window / a_window, 1);
   std::vector<double> place;
   std::vector<double> level;
   std::vector<double> around;

@@ -14,8 +14,10 @@ namespace dryshaft::noise {
 
 // Mean power of the noise at each line: the median over `window` lines around
 // it, divided by the median of what noise of mean 1 has there (Gamma with as
-// many degrees of shape as blocks were averaged).
-std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window);
+// many degrees of shape as blocks were averaged). Worked out `a_window` times in
+// a window, straight in between.
+std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window,
+                                std::size_t a_window = 4);
 
 // The chance that noise alone makes the sum of `lines` normalised lines, each
 // averaged over `blocks` blocks, reach `sum`: a Gamma tail.

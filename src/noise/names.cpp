@@ -17,7 +17,7 @@ constexpr std::array<KindNames, kNoiseKindCount> kKindNames = {{{"outer-race", "
                                                                 {"cage", "cage"},
                                                                 {"shaft", "shaft"},
                                                                 {"mesh", "gear mesh"},
-                                                                {"electrical", "motor, electrical"},
+                                                                {"electrical", "electrical tone"},
                                                                 {"wheel", "wheel or tyre"}}};
 constexpr std::array<std::string_view, 4> kBases = {"constant", "marks", "trace", "estimated"};
 constexpr std::array<std::string_view, kLoadCount> kLoads = {"accelerating", "steady", "coasting"};

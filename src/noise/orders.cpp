@@ -72,7 +72,8 @@ OrderAnalyser::OrderAnalyser(double rate, const SpeedCurve& speed, std::size_t t
     if (!bank.bands().empty()) {
       const std::size_t count = bank.bands().size();
       const double envelope_rate = bank.envelope_rate();
-      layers_.push_back({std::move(bank), Resampler(envelope_rate, count),
+      const std::size_t stride = bank.stride();
+      layers_.push_back({std::move(bank), Resampler(envelope_rate, stride),
                          std::vector<float>(count * kEnvelopeSteps * turns)});
       bands += count;
     }
@@ -151,7 +152,7 @@ void OrderAnalyser::turn(std::size_t number) {
   std::vector<float> values;
   for (Layer& layer : layers_) {
     const std::size_t bands = layer.bank.bands().size();
-    values.resize(bands);
+    values.resize(layer.bank.stride());
     for (std::size_t i = 0; i < kEnvelopeSteps; ++i) {
       const double angle = 0.5 + static_cast<double>(i) / static_cast<double>(kEnvelopeSteps);
       layer.stream.at(pulses.time_of(angle), envelope_rate, values);
@@ -204,7 +205,7 @@ void OrderAnalyser::block() {
   for (std::size_t k = 0; k < sound_lines_; ++k) {
     own.power[k] = std::norm(lines[k]);
   }
-  const std::vector<double> floor = noise_floor(own, std::max<std::size_t>(64, turns_));
+  const std::vector<double> floor = noise_floor(own, std::max<std::size_t>(64, turns_), 2);
   row.sound.resize(sound_lines_);
   for (std::size_t k = 0; k < sound_lines_; ++k) {
     const double q = own.power[k] / floor[k];

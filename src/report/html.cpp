@@ -255,17 +255,6 @@ double lane_of(Grade grade) {
   return kTop + kLane * (static_cast<double>(at) + 0.5);
 }
 
-// 1, 2 or 5 times a power of ten, so that about `parts` steps fill the range.
-double step_of(double range, double parts) {
-  const double power = std::pow(10.0, std::floor(std::log10(range / parts)));
-  for (const double factor : {1.0, 2.0, 5.0}) {
-    if (range / (power * factor) <= parts) {
-      return power * factor;
-    }
-  }
-  return power * 10;
-}
-
 void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
   if (line.points.empty()) {
     return;
@@ -314,7 +303,7 @@ void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
         lane_of(p.grade) + 4);
   }
   if (line.by_distance) {
-    const double step = step_of(range / unit, 4);
+    const double step = words::round_step(range / unit, 4);
     for (double at = std::ceil(low / unit / step) * step; at <= high / unit; at += step) {
       add("<text class=\"tick\" x=\"{:.1f}\" y=\"{}\" text-anchor=\"middle\">{}</text>\n",
           x(at * unit), bottom + 12, words::grouped(at));

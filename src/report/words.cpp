@@ -46,6 +46,16 @@ std::optional<std::string> plain_number(double value, int digits) {
   return fmt::format("{}", rounded(value, digits));
 }
 
+double round_step(double range, double parts) {
+  const double power = std::pow(10.0, std::floor(std::log10(range / parts)));
+  for (const double factor : {1.0, 2.0, 5.0}) {
+    if (range / (power * factor) <= parts) {
+      return power * factor;
+    }
+  }
+  return power * 10;
+}
+
 std::string percent(double probability) {
   if (!std::isfinite(probability)) {
     return std::string(kNotKnown);

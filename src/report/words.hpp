@@ -27,6 +27,9 @@ std::string percent(double probability);
 // The same for a narrow column: "<1 %", ">99 %".
 std::string short_percent(double probability);
 
+// 1, 2 or 5 times a power of ten, so that at most about `parts` steps fill the range.
+double round_step(double range, double parts);
+
 // "182400" with thousands separated: "182,400".
 std::string grouped(double value);
 

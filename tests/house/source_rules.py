@@ -16,7 +16,8 @@ SIDE_ROOMS = ["form", "guide", "noise", "onset", "plan"]
 # The folder that a public header belongs to, where it is not named after it. The report's model is
 # filled by decide and laid out by report, so decide may see that header, but nothing in src/report.
 HEADER_FOLDER = {"diagnostic": "base", "assess": "decide", "cases": "decide",
-                 "prove": "decide", "report": "decide", "machine": "knowledge"}
+                 "prove": "decide", "report": "decide", "machine": "knowledge",
+                 "noise_input": "noise", "noise_report": "noise"}
 
 TOP_LEVEL = {"CMakeLists.txt", "README.md", "DEVELOPERS.md", "LICENSE",
              "src", "include", "tests", "data", "examples"}

@@ -1,0 +1,496 @@
+// Noise recordings: which parts their lines fit.
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <iterator>
+#include <memory>
+#include <optional>
+
+#include "cli/cli.hpp"
+#include "cli/recording.hpp"
+#include "dryshaft/noise_report.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+constexpr double kMostTurns = 200000;  // a minute
+constexpr double kMostFalseAlarms = 0.5;
+constexpr double kUncoveredWorthNaming = 1;  // s
+
+struct Options {
+  std::vector<std::string> recordings;
+  std::size_t channel = 0;
+  std::vector<std::string> bearings;
+  std::string family;
+  std::string vehicle;
+  std::string tyre;
+  std::optional<double> rotor_rpm;
+  std::string speed;
+  std::vector<std::string> marks;
+  std::string trace;
+  std::vector<std::string> loads;
+  std::optional<double> false_alarm;
+  std::string format = "text";
+  std::optional<std::string> out;
+  std::optional<std::string> into;
+  DataOptions data;
+};
+
+// The value of an option, or wrong usage in the words of its parser.
+template <typename T>
+T taken(std::string_view option, Result<T> parsed) {
+  if (!parsed.value) {
+    const Diagnostic& d = parsed.diagnostics.front();
+    throw Stop{kUsage, fmt::format("{}: {}; write {}", option, d.message, d.hint)};
+  }
+  return std::move(*parsed.value);
+}
+
+std::string moment(double seconds) {
+  const double minutes = std::floor(seconds / 60);
+  return fmt::format("{:.0f}:{:04.1f}", minutes, seconds - minutes * 60);
+}
+
+class Listening {
+ public:
+  explicit Listening(const Options& options) : o_(options) {}
+
+  int run() {
+    check_usage();
+    Result<Knowledge> loaded = load(o_.data);
+    if (!loaded.value) {
+      return kRejected;
+    }
+    k_ = std::move(*loaded.value);
+    if (o_.bearings.empty()) {
+      if (!drive_unit()) {
+        return kRejected;
+      }
+    } else {
+      plain_bearings();
+    }
+    for (const std::string& text : o_.loads) {
+      loads_.push_back(taken("--load", parse_load_mark(text)));
+    }
+    check_loads();
+    for (const std::string& path : o_.recordings) {
+      one(path);
+    }
+    return finish();
+  }
+
+ private:
+  // ------------------------------------------------------------------ usage
+
+  void check_usage() {
+    if (o_.bearings.empty() && o_.family.empty() && !o_.into) {
+      throw Stop{kUsage,
+                 "name what to listen for: --family ID for a drive unit, or --rotor-rpm N with "
+                 "--bearing n:d:D:angle"};
+    }
+    const bool several_speeds = (o_.rotor_rpm ? 1 : 0) + (o_.speed.empty() ? 0 : 1) +
+                                    (o_.marks.empty() ? 0 : 1) + (o_.trace.empty() ? 0 : 1) >
+                                1;
+    if (several_speeds) {
+      throw Stop{kUsage, "give one of --rotor-rpm, --speed, --mark and --trace"};
+    }
+    if (!o_.bearings.empty()) {
+      check_plain();
+    }
+    const bool of_one = !o_.marks.empty() || !o_.trace.empty() || !o_.loads.empty() || o_.into;
+    if (of_one && o_.recordings.size() > 1) {
+      throw Stop{kUsage,
+                 fmt::format("--mark, --trace, --load and --into belong to one recording; {} are "
+                             "named",
+                             o_.recordings.size())};
+    }
+    if (o_.rotor_rpm && !(*o_.rotor_rpm > 0 && *o_.rotor_rpm <= kMostTurns)) {
+      throw Stop{kUsage, fmt::format("--rotor-rpm is {}; it must be above 0 and at most {:.0f}",
+                                     *o_.rotor_rpm, kMostTurns)};
+    }
+    if (o_.false_alarm && !(*o_.false_alarm > 0 && *o_.false_alarm <= kMostFalseAlarms)) {
+      throw Stop{kUsage, fmt::format("--false-alarm is {}; it must be above 0 and at most {}",
+                                     *o_.false_alarm, kMostFalseAlarms)};
+    }
+    if (o_.false_alarm) {
+      noise_.false_alarm = *o_.false_alarm;
+    }
+  }
+
+  void check_plain() const {
+    const std::pair<const char*, bool> not_for_bearings[] = {
+        {"--family", !o_.family.empty()}, {"--vehicle", !o_.vehicle.empty()},
+        {"--tyre", !o_.tyre.empty()},     {"--into", o_.into.has_value()},
+        {"--load", !o_.loads.empty()},    {"--speed", !o_.speed.empty()},
+        {"--mark", !o_.marks.empty()},    {"--trace", !o_.trace.empty()}};
+    for (const auto& [option, given] : not_for_bearings) {
+      if (given) {
+        throw Stop{kUsage, fmt::format("{} is for a drive unit; with --bearing, only the speed "
+                                       "--rotor-rpm of its shaft is needed",
+                                       option)};
+      }
+    }
+    if (!o_.rotor_rpm) {
+      throw Stop{kUsage, "--bearing needs --rotor-rpm: the turns a minute of its shaft"};
+    }
+  }
+
+  void check_loads() {
+    std::ranges::sort(loads_, {}, &LoadMark::from_s);
+    for (std::size_t i = 1; i < loads_.size(); ++i) {
+      if (loads_[i].from_s < loads_[i - 1].to_s) {
+        throw Stop{kUsage, fmt::format("--load: {} to {} and {} to {} overlap",
+                                       moment(loads_[i - 1].from_s), moment(loads_[i - 1].to_s),
+                                       moment(loads_[i].from_s), moment(loads_[i].to_s))};
+      }
+    }
+  }
+
+  // --------------------------------------------------------- what to hold against
+
+  void plain_bearings() {
+    for (std::size_t i = 0; i < o_.bearings.size(); ++i) {
+      Bearing b = taken("--bearing", parse_bearing(o_.bearings[i]));
+      if (b.name.empty()) {
+        b.name = o_.bearings.size() == 1 ? "the bearing" : fmt::format("bearing {}", i + 1);
+      }
+      if (std::ranges::find(bearings_, b.name, &Bearing::name) != bearings_.end()) {
+        throw Stop{kUsage, fmt::format("--bearing: two are called \"{}\"", b.name)};
+      }
+      against_ += fmt::format("{}{} ({}:{}:{}:{})", against_.empty() ? "" : ", ", b.name,
+                              b.elements, b.element_diameter, b.pitch_diameter, b.contact_deg);
+      bearings_.push_back(std::move(b));
+    }
+  }
+
+  // False where the record or the trace was refused; complaints are on standard error.
+  bool drive_unit() {
+    std::string family = o_.family;
+    std::string vehicle = o_.vehicle;
+    if (o_.into && !unit_of_record(family, vehicle)) {
+      return false;
+    }
+    check_names(family, vehicle, k_);
+    const Family& f = k_.family(family);
+    if (!f.machine) {
+      throw Stop{kUsage, fmt::format("the profile of family {} says nothing of motor, gears and "
+                                     "bearings, so a recording cannot be held against it",
+                                     f.id)};
+    }
+    machine_ = *f.machine;
+    against_ = fmt::format("family {}", f.id);
+    std::optional<Tyre> tyre;
+    std::string tyre_size = o_.tyre;
+    for (const VehicleProfile& v : f.vehicles) {
+      if (v.id == vehicle) {
+        against_ += fmt::format(", vehicle {}", v.id);
+        tyre_size = tyre_size.empty() ? v.tyre_size : tyre_size;
+      }
+    }
+    if (!tyre_size.empty()) {
+      tyre = parse_tyre(tyre_size);
+      if (!tyre) {
+        throw Stop{kUsage, fmt::format("--tyre is \"{}\", not a size such as 225/50R16", o_.tyre)};
+      }
+      circumference_m_ = rolling_circumference_m(outer_diameter_mm(*tyre));
+      against_ += fmt::format(", tyre {} ({:.3f} m a turn)", tyre_size, *circumference_m_);
+    }
+    if (!machine_->stages.empty()) {
+      against_ +=
+          fmt::format(", {:.3f} turns of the rotor for one of the wheel", machine_->ratio());
+    }
+    return given_speed();
+  }
+
+  // Family and vehicle of the record's unit, where the command line names none.
+  bool unit_of_record(std::string& family, std::string& vehicle) {
+    LineSource source(*o_.into);
+    record_text_ = source.rest();
+    if (!source.error().empty()) {
+      complain({input_complaint(source)});
+      return false;
+    }
+    const Records records = read_records(record_text_, source.name(), read_options(k_));
+    if (complain(records.diagnostics)) {
+      return false;
+    }
+    if (records.records.size() != 1) {
+      Diagnostic d;
+      d.code = "not-one-record";
+      d.source = source.name();
+      d.message =
+          fmt::format("holds {} records; a recording goes into one", records.records.size());
+      d.hint = "put the inspection at which it was made into a file of its own";
+      complain({d});
+      return false;
+    }
+    const Record& record = records.records.front();
+    for (const auto& [option, ours, its] : {std::tuple{"--family", &family, &record.family},
+                                            std::tuple{"--vehicle", &vehicle, &record.vehicle}}) {
+      if (ours->empty()) {
+        *ours = *its;
+      } else if (!its->empty() && *its != *ours) {
+        throw Stop{kUsage, fmt::format("{} is {}, but the unit in {} has {}", option, *ours,
+                                       source.name(), *its)};
+      }
+    }
+    if (family.empty()) {
+      throw Stop{kUsage, fmt::format("{} does not say of which family its unit is: name it with "
+                                     "--family",
+                                     source.name())};
+    }
+    return true;
+  }
+
+  // ------------------------------------------------------------------ speed
+
+  [[nodiscard]] double rpm(double km_per_h, std::string_view option) const {
+    if (!circumference_m_) {
+      throw Stop{kUsage, fmt::format("{} is a road speed, which needs the size of the tyre: name "
+                                     "--vehicle or --tyre",
+                                     option)};
+    }
+    if (machine_->stages.empty()) {
+      throw Stop{kUsage,
+                 fmt::format("{} is a road speed, but the family's profile has no gears", option)};
+    }
+    return rotor_rpm(km_per_h, *circumference_m_, machine_->ratio());
+  }
+
+  bool given_speed() {
+    if (o_.rotor_rpm) {
+      speed_ = {SpeedBasis::constant, {{0, *o_.rotor_rpm}}};
+    } else if (!o_.speed.empty()) {
+      const double km_per_h = taken("--speed", parse_speed(o_.speed));
+      speed_ = {SpeedBasis::constant, {{0, rpm(km_per_h, "--speed")}}};
+    } else if (!o_.marks.empty()) {
+      marks();
+    } else if (!o_.trace.empty()) {
+      return trace();
+    }
+    return true;
+  }
+
+  void marks() {
+    speed_.basis = SpeedBasis::marks;
+    for (const std::string& text : o_.marks) {
+      const SpeedAt mark = taken("--mark", parse_speed_mark(text));
+      speed_.points.push_back({mark.seconds, rpm(mark.value, "--mark")});
+    }
+    std::ranges::sort(speed_.points, {}, &SpeedPoint::seconds);
+    for (std::size_t i = 1; i < speed_.points.size(); ++i) {
+      if (speed_.points[i].seconds == speed_.points[i - 1].seconds) {
+        throw Stop{kUsage, fmt::format("--mark: two speeds are given at {}",
+                                       moment(speed_.points[i].seconds))};
+      }
+    }
+    check_not_still("--mark");
+  }
+
+  bool trace() {
+    LineSource source(o_.trace);
+    const std::string text = source.rest();
+    if (!source.error().empty()) {
+      complain({input_complaint(source)});
+      return false;
+    }
+    const Result<SpeedTrace> read = parse_speed_trace(text, source.name());
+    complain(read.diagnostics);
+    if (!read.value) {
+      return false;
+    }
+    speed_.basis = SpeedBasis::trace;
+    for (const SpeedAt& at : read.value->points) {
+      speed_.points.push_back(
+          {at.seconds, read.value->of_rotor ? at.value : rpm(at.value, "--trace")});
+    }
+    check_not_still("--trace");
+    return true;
+  }
+
+  void check_not_still(std::string_view option) const {
+    if (std::ranges::all_of(speed_.points, [](const SpeedPoint& p) { return p.rpm == 0; })) {
+      throw Stop{kUsage, fmt::format("{}: the car stands still throughout", option)};
+    }
+  }
+
+  // -------------------------------------------------------------- recordings
+
+  void one(const std::string& path) {
+    Result<OpenedRecording> opened = open_recording(path, o_.channel);
+    rejected_ = complain(opened.diagnostics) || rejected_;
+    if (!opened.value) {
+      return;
+    }
+    check_moments(opened.value->seconds);
+    Result<NoiseReport> heard =
+        bearings_.empty()
+            ? listen_to_machine(opened.value->recording, *machine_, speed_, loads_, noise_)
+            : listen_to_bearings(opened.value->recording, bearings_, *o_.rotor_rpm, noise_);
+    for (Diagnostic& d : heard.diagnostics) {
+      d.source = path;
+    }
+    rejected_ = complain(heard.diagnostics) || rejected_;
+    if (!heard.value) {
+      return;
+    }
+    NoiseSheet sheet;
+    sheet.source = path;
+    sheet.channel = opened.value->channel;
+    sheet.channels = opened.value->channels;
+    sheet.held_against = against_;
+    sheet.cautions = cautions();
+    sheet.report = std::move(*heard.value);
+    std::vector<std::string>& limits = sheet.report.limits;
+    std::vector<std::string> ours = std::move(opened.value->limits);
+    uncovered(opened.value->seconds, ours);
+    limits.insert(limits.begin(), std::make_move_iterator(ours.begin()),
+                  std::make_move_iterator(ours.end()));
+    sheets_.push_back(std::move(sheet));
+  }
+
+  // A moment beyond the end is a slip of the pen, or belongs to another recording.
+  void check_moments(double seconds) const {
+    const auto check = [&](std::string_view option, double at) {
+      if (at > seconds + kUncoveredWorthNaming) {
+        throw Stop{kUsage, fmt::format("{}: {} lies beyond the end of {}, which lasts {}", option,
+                                       moment(at), o_.recordings.front(), moment(seconds))};
+      }
+    };
+    if (speed_.basis == SpeedBasis::marks) {
+      check("--mark", speed_.points.back().seconds);
+    } else if (speed_.basis == SpeedBasis::trace) {
+      check("--trace", speed_.points.front().seconds);
+    }
+    for (const LoadMark& load : loads_) {
+      check("--load", load.to_s);
+    }
+  }
+
+  void uncovered(double seconds, std::vector<std::string>& limits) const {
+    if (speed_.basis != SpeedBasis::marks && speed_.basis != SpeedBasis::trace) {
+      return;
+    }
+    const double from = speed_.points.front().seconds;
+    const double to = std::min(speed_.points.back().seconds, seconds);
+    if (from > kUncoveredWorthNaming || to < seconds - kUncoveredWorthNaming) {
+      limits.push_back(
+          fmt::format("Speeds are given from {} to {} of {}; outside, the nearest one "
+                      "is taken to hold on.",
+                      moment(from), moment(to), moment(seconds)));
+    }
+  }
+
+  // What holds for every report, and for who records again.
+  [[nodiscard]] std::vector<std::pair<std::string, std::string>> cautions() const {
+    const ActionRule* record = k_.action("record-noise");
+    std::vector<std::pair<std::string, std::string>> wanted;
+    for (const CautionRule& c : k_.cautions) {
+      if (c.always || (record != nullptr &&
+                       std::ranges::find(record->cautions, c.id) != record->cautions.end())) {
+        wanted.emplace_back(c.id, c.text);
+      }
+    }
+    return wanted;
+  }
+
+  // ------------------------------------------------------------------ output
+
+  int finish() {
+    if (sheets_.empty()) {
+      return kRejected;
+    }
+    Output output(o_.out);
+    if (o_.format == "html") {
+      output.write(noise_to_html(sheets_));
+    }
+    for (std::size_t i = 0; i < sheets_.size() && o_.format != "html"; ++i) {
+      if (o_.format == "json") {
+        output.write(noise_to_json(sheets_[i]));
+        continue;
+      }
+      output.write(i == 0 ? "" : "\n\n");
+      output.write(o_.format == "markdown" ? noise_to_markdown(sheets_[i])
+                                           : noise_to_text(sheets_[i], {.colour = coloured(o_.out),
+                                                                        .width = 80,
+                                                                        .units = Units::km}));
+    }
+    const int written = output.finish();
+    return written != kDone ? written : rejected_ ? kRejected : kDone;
+  }
+
+  const Options& o_;
+  Knowledge k_;
+  NoiseOptions noise_;
+  std::vector<Bearing> bearings_;
+  std::optional<Machine> machine_;
+  std::optional<double> circumference_m_;
+  std::string against_;
+  std::string record_text_;
+  GivenSpeed speed_;
+  std::vector<LoadMark> loads_;
+  std::vector<NoiseSheet> sheets_;
+  bool rejected_ = false;
+};
+
+}  // namespace
+
+Run add_listen(CLI::App& parent) {
+  auto o = std::make_shared<Options>();
+  CLI::App* app = parent.add_subcommand(
+      "listen", "Noise recordings: which parts of the drive unit their lines fit, if any");
+  app->add_option("RECORDING", o->recordings, "Sound files: WAV, FLAC or OGG")->required();
+  app->add_option("--channel", o->channel, "Channel to listen to, from 1; else the first alive")
+      ->check(CLI::PositiveNumber)
+      ->type_name("N");
+  app->add_option("--family", o->family, "Drive-unit family: its motor, gears and bearings")
+      ->type_name("ID");
+  app->add_option("--vehicle", o->vehicle, "Vehicle of the family, which says the tyre")
+      ->type_name("ID");
+  app->add_option("--tyre", o->tyre, "Tyre size, such as 225/50R16, instead of the vehicle's")
+      ->type_name("SIZE");
+  app->add_option("--bearing", o->bearings,
+                  "No drive unit: hold it against this bearing (elements, element diameter, pitch "
+                  "diameter, contact angle in degrees); repeatable")
+      ->type_name("[NAME=]n:d:D:angle");
+  app->add_option("--rotor-rpm", o->rotor_rpm,
+                  "Constant speed: turns a minute of the rotor, or of the bearings' shaft")
+      ->type_name("N");
+  app->add_option("--speed", o->speed, "Constant road speed, such as 60km/h or 40mph")
+      ->type_name("SPEED");
+  app->add_option("--mark", o->marks,
+                  "Speed read off at a moment, such as 0:05=30 or 0:05=20mph; repeatable")
+      ->type_name("MIN:S=SPEED");
+  app->add_option("--trace", o->trace,
+                  "CSV of speeds: header seconds,km_per_h or seconds,mph or seconds,rpm")
+      ->type_name("FILE");
+  app->add_option("--load", o->loads,
+                  "Load over a stretch, such as 0:05-0:12=accelerating (or steady, coasting); "
+                  "repeatable")
+      ->type_name("FROM-TO=LOAD");
+  app->add_option("--false-alarm", o->false_alarm,
+                  "How likely noise alone may name a part, for one recording (0.001)")
+      ->type_name("P");
+  app->add_option("--format", o->format, "text, json, markdown, or html for a page with pictures")
+      ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
+      ->type_name("FORMAT");
+  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
+      ->type_name("FILE");
+  app->add_option("--into", o->into,
+                  "Put the finding into this record, so that assess uses it; its unit says the "
+                  "family")
+      ->type_name("RECORD");
+  for (const char* name : {"--bearing", "--mark", "--load"}) {
+    // One value each time it is named, so that no file name is taken for one.
+    app->get_option(name)->allow_extra_args(false);
+  }
+  add_data_options(*app, o->data);
+  app->footer(
+      "Without a speed it is looked for in the recording. Examples:\n"
+      "  dryshaft listen run.wav --family plover-2 --vehicle Tarn --mark 0:05=30 --mark 0:20=70\n"
+      "  dryshaft listen rig.wav --rotor-rpm 1797 --bearing rear=9:7.94:39.04:0");
+  return [o] { return Listening(*o).run(); };
+}
+
+}  // namespace dryshaft::cli

@@ -1,0 +1,31 @@
+// A report on a recording as blocks of a document.
+#ifndef DRYSHAFT_NOISE_DESCRIBE_HPP
+#define DRYSHAFT_NOISE_DESCRIBE_HPP
+
+#include <string>
+#include <vector>
+
+#include "dryshaft/noise_report.hpp"
+#include "report/document.hpp"
+
+namespace dryshaft::noise {
+
+// In two parts: a page puts its pictures between them.
+struct Description {
+  document::Document answer;  // what fits, how sure, at which speed
+  document::Document rest;
+};
+// `most_lines`: of the strongest ones that are listed.
+Description describe_recording(const NoiseSheet& sheet, std::size_t most_lines);
+
+// No speed was given, and the recording shows none, or several.
+bool speed_is_open(const NoiseSpeed& speed);
+
+std::string phrase(const PartKind& part);  // "inner race of rear"
+std::string shown_order(double order);
+// The mark of a named part in pictures: "A" for the first.
+std::string letter(std::size_t named);
+
+}  // namespace dryshaft::noise
+
+#endif

@@ -1,0 +1,378 @@
+"""Noise recordings on the command line: good ones, bad ones, and how mistakes are told.
+
+Usage: listen_program_test.py PROGRAM
+
+Recordings are made here, save the real ones in ../shared/checks/recordings, which are looked at
+where they are present.
+"""
+import json
+import math
+import os
+import random
+import shutil
+import struct
+import subprocess
+import sys
+import tempfile
+import unittest
+import wave
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+REAL = os.path.join("..", "shared", "checks", "recordings")
+RATE = 12000
+RPM = 1797
+BEARING = "rear=9:7.94:39.04:0"
+PLAIN = ["--rotor-rpm", str(RPM), "--bearing", BEARING]
+UNIT = ["--family", "plover-2", "--vehicle", "Tarn"]
+
+
+def run(*arguments, text=b""):
+    return subprocess.run([PROGRAM, "listen", *arguments], input=text, capture_output=True, check=False)
+
+
+def inner_race(seconds=10, fault=1.0, seed=1):
+    """Noise, and where `fault` is above 0 the ringing of a bad place on the inner race."""
+    draw = random.Random(seed)
+    turns = RPM / 60
+    r = 7.94 / 39.04
+    passes = 9 / 2 * (1 + r) * turns
+    samples = [draw.gauss(0, 0.05) for _ in range(int(seconds * RATE))]
+    at = 0.0
+    while fault > 0 and at < seconds:
+        height = fault * 0.3 * (1 + 0.8 * math.cos(2 * math.pi * turns * at))
+        begin = int(at * RATE)
+        for i in range(begin, min(begin + 40, len(samples))):
+            t = (i - begin) / RATE
+            samples[i] += height * math.exp(-t * 900) * math.sin(2 * math.pi * 3000 * t)
+        at += 1 / passes * (1 + draw.gauss(0, 0.005))
+    return samples
+
+
+def in_16_bit(samples):
+    return struct.pack(f"<{len(samples)}h", *(max(-32768, min(32767, round(x * 32767))) for x in samples))
+
+
+class Files(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.scratch = tempfile.TemporaryDirectory()
+        cls.good = cls.wav("good.wav", [inner_race()])
+        cls.quiet = cls.wav("noise.wav", [inner_race(fault=0)])
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.scratch.cleanup()
+
+    @classmethod
+    def path(cls, name, content=None):
+        path = os.path.join(cls.scratch.name, name)
+        if content is not None:
+            with open(path, "wb") as file:
+                file.write(content)
+        return path
+
+    @classmethod
+    def wav(cls, name, channels, rate=RATE):
+        path = cls.path(name)
+        with wave.open(path, "wb") as file:
+            file.setnchannels(len(channels))
+            file.setsampwidth(2)
+            file.setframerate(rate)
+            file.writeframes(in_16_bit([x for frame in zip(*channels) for x in frame]))
+        return path
+
+    def refused(self, path, what, *arguments):
+        done = run(path, *(arguments or PLAIN))
+        self.assertEqual((done.returncode, done.stdout), (3, b""), done.stderr)
+        self.assertEqual(done.stderr.decode(), what.replace("PATH", path))
+
+    def usage(self, message, *arguments):
+        done = run(*arguments)
+        self.assertEqual((done.returncode, done.stdout), (2, b""), done.stderr)
+        self.assertEqual(done.stderr.decode(), f"dryshaft: {message}\n")
+
+    def report(self, *arguments, code=0):
+        done = run(*arguments, "--format", "json")
+        self.assertEqual(done.returncode, code, done.stderr)
+        return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+class Good(Files):
+    def test_a_fault_is_named(self):
+        report, = self.report(self.good, *PLAIN)
+        first = report["attributions"][0]
+        self.assertEqual((first["part"], first["kind"]), ("rear", "inner-race"))
+        self.assertLess(abs(first["slip_percent"]), 1.5)
+        self.assertTrue(report["clear"])
+        self.assertEqual(report["recording"],
+                         {"source": self.good, "rate_hz": RATE, "seconds": 10, "channel": 1, "channels": 1})
+        text = run(self.good, *PLAIN).stdout.decode()
+        self.assertRegex(text, r"\AThe inner race of rear fits, (very clearly|clearly|though faintly)\.\n")
+        self.assertTrue(all(len(line) <= 80 for line in text.splitlines()), text)
+
+    def test_noise_names_nothing(self):
+        report, = self.report(self.quiet, *PLAIN)
+        self.assertEqual((report["clear"], report["attributions"]), (False, []))
+        self.assertTrue(run(self.quiet, *PLAIN).stdout.startswith(
+            b"No line is clear enough to name a part.\n"))
+
+    def test_formats_and_out(self):
+        out = self.path("report.html")
+        done = run(self.good, *PLAIN, "--format", "html", "--out", out)
+        self.assertEqual((done.returncode, done.stdout, done.stderr), (0, b"", b""))
+        with open(out, encoding="utf-8") as file:
+            page = file.read()
+        self.assertTrue(page.startswith("<!DOCTYPE html>"))
+        self.assertIn("<h1>", page)
+        self.assertNotIn("<script", page)
+        self.assertLess(len(page), 400000)
+        self.assertTrue(run(self.good, *PLAIN, "--format", "markdown").stdout.startswith(b"# The inner race"))
+        self.assertEqual(run(self.good, *PLAIN).stdout, run(self.good, *PLAIN).stdout)
+        self.assertEqual(run(self.good, *PLAIN, "--out", "/no/such/folder/x").returncode, 4)
+        if os.path.exists("/dev/full"):
+            with open("/dev/full", "wb") as full:
+                done = subprocess.run([PROGRAM, "listen", self.good, *PLAIN], stdout=full,
+                                      stderr=subprocess.PIPE, check=False)
+            self.assertEqual(done.returncode, 4)
+
+    def test_a_bad_one_does_not_lose_the_others(self):
+        bad = self.path("prose.wav", b"this is no sound\n")
+        out = self.path("all.json")
+        done = run(self.good, bad, self.quiet, *PLAIN, "--format", "json", "--out", out)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"prose.wav: error[not-sound]", done.stderr)
+        with open(out, encoding="utf-8") as file:
+            sources = [json.loads(line)["recording"]["source"] for line in file]
+        self.assertEqual(sources, [self.good, self.quiet])
+        # With no good one, an old report is left alone.
+        self.assertEqual(run(bad, *PLAIN, "--out", out).returncode, 3)
+        with open(out, encoding="utf-8") as file:
+            self.assertTrue(file.read().startswith('{"format":"dryshaft-noise/1"'))
+
+    def test_a_dead_side(self):
+        sound = inner_race()
+        stereo = self.wav("stereo.wav", [[0.0] * len(sound), sound])
+        report, = self.report(stereo, *PLAIN)
+        self.assertEqual(report["attributions"][0]["kind"], "inner-race")
+        self.assertEqual((report["recording"]["channel"], report["recording"]["channels"]), (2, 2))
+        self.assertIn("Channel 1 of 2 is silent; channel 2 was listened to.", report["limits"])
+        self.refused(stereo, "PATH: error[dead-channel]: channel 1 is silent; channel 2 is not\n"
+                     "  hint: --channel 2\n", *PLAIN, "--channel", "1")
+        self.refused(stereo, "PATH: error[no-channel]: has 2 channels, so there is no channel 3\n"
+                     "  hint: channels are counted from 1\n", *PLAIN, "--channel", "3")
+        one, = self.report(stereo, *PLAIN, "--channel", "2")
+        self.assertEqual(one["attributions"], report["attributions"])
+
+    def test_clipping_is_a_limit_or_too_much(self):
+        loud = self.wav("loud.wav", [[10 * (x + 0.12 * math.sin(i / 60)) for i, x in
+                                      enumerate(inner_race())]])
+        report, = self.report(loud, *PLAIN)
+        self.assertTrue(any("of the samples are clipped" in limit for limit in report["limits"]),
+                        report["limits"])
+        square = self.wav("square.wav", [[1.0 if i // 20 % 2 else -1.0 for i in range(5 * RATE)]])
+        self.refused(square, "PATH: error[clipped]: is overdriven: 100 % of its samples are clipped\n"
+                     "  hint: record again at a lower level\n")
+
+
+class Bad(Files):
+    NOT_SOUND = ("  allowed: WAV, FLAC, OGG\n"
+                 "  hint: convert it to WAV or FLAC, and change neither rate nor level\n")
+
+    def test_no_files(self):
+        self.refused(self.path("none.wav"), "PATH: error[no-input]: cannot be read: No such file or directory\n")
+        self.refused(self.scratch.name, "PATH: error[no-input]: is a folder\n"
+                     "  hint: name the recordings in it\n")
+        self.refused(self.path("empty.wav", b""), "PATH: error[no-sound]: is empty\n")
+        hint = "  hint: a recording is read twice: save it as a file, then name that file\n"
+        self.refused("-", "<stdin>: error[no-input]: a recording cannot come from standard input\n" + hint)
+        pipe = self.path("pipe.wav")
+        os.mkfifo(pipe)
+        self.refused(pipe, "PATH: error[no-input]: is a pipe or a device\n" + hint)
+
+    def test_not_sound(self):
+        for name, content in (("prose.wav", b"this is no sound, whatever its name says\n" * 30),
+                              ("prose.gsm", b"a kind without a header is no kind\n" * 30),
+                              ("table.csv", b"seconds,km_per_h\n0,30\n"),
+                              ("zeros.wav", bytes(5000))):
+            done = run(self.path(name, content), *PLAIN)
+            self.assertEqual((done.returncode, done.stdout), (3, b""), name)
+            self.assertIn(b"error[not-sound]: is no recording ", done.stderr)
+            self.assertTrue(done.stderr.endswith(self.NOT_SOUND.encode()), done.stderr)
+        self.refused(self.path("phone.m4a", bytes(4) + b"ftypM4A " + bytes(500)),
+                     "PATH: error[not-sound]: is no recording that can be read: MPEG-4 sound is not read\n"
+                     + self.NOT_SOUND)
+
+    def test_lengths(self):
+        with open(self.good, "rb") as file:
+            whole = file.read()
+        size = len(whole)
+        hint = ("  hint: copy it again from the recorder; if it was cut off, save it anew with a sound "
+                "editor\n")
+        self.refused(self.path("cut.wav", whole[:size // 4]),
+                     "PATH: error[truncated]: is cut short: its header promises 10.0 s of sound, the file "
+                     "holds 2.5 s of sound\n" + hint)
+
+        def with_lengths(name, of_file=size - 8, of_sound=size - 44):
+            return self.path(name, whole[:4] + struct.pack("<I", of_file) + whole[8:40]
+                             + struct.pack("<I", of_sound) + whole[44:])
+
+        self.assertEqual(run(with_lengths("true.wav"), *PLAIN).returncode, 0)
+        self.refused(with_lengths("boast.wav", of_sound=2 * size),
+                     "PATH: error[truncated]: is cut short: its header promises 20.0 s of sound, the file "
+                     "holds 10.0 s of sound\n" + hint)
+        anew = "  hint: save it anew with a sound editor, and see that it is whole\n"
+        self.refused(with_lengths("humble.wav", of_sound=120000),
+                     "PATH: error[bad-length]: its header promises 5.0 s of sound, but the file goes on: "
+                     "120,000 bytes follow that are no part of it\n" + anew)
+        self.refused(with_lengths("both.wav", of_file=120036, of_sound=120000),
+                     "PATH: error[bad-length]: its header promises 5.0 s of sound, but the file goes on: "
+                     "120,000 bytes follow that are no part of it\n" + anew)
+        self.refused(with_lengths("stopped.wav", of_file=0xFFFFFFFF, of_sound=0xFFFFFFFF),
+                     "PATH: error[bad-length]: does not say how long it is: the recorder did not end it\n"
+                     + anew)
+        self.refused(self.wav("nothing.wav", [[]]), "PATH: error[no-sound]: holds no sound: it is 0 s long\n")
+
+    def test_rates(self):
+        sound = inner_race(1)
+        for rate in (200, 4000000):
+            self.refused(self.wav(f"rate{rate}.wav", [sound], rate=rate),
+                         f"PATH: error[bad-rate]: its header says {rate} samples a second\n"
+                         "  allowed: 2000 to 1000000\n")
+
+    def test_silence_and_too_little(self):
+        for name, samples, code in (("silence.wav", [0.0] * (5 * RATE), b"error[silent]"),
+                                    ("constant.wav", [0.25] * (5 * RATE), b"error[silent]"),
+                                    ("short.wav", inner_race(0.3), b"error[too-short]")):
+            path = self.wav(name, [samples])
+            for arguments in (PLAIN, UNIT + ["--rotor-rpm", str(RPM)]):
+                done = run(path, *arguments)
+                self.assertEqual((done.returncode, done.stdout), (3, b""), (name, done.stderr))
+                self.assertTrue(done.stderr.startswith(path.encode() + b": "), done.stderr)
+                self.assertIn(code, done.stderr, name)
+        slow = run(self.good, "--rotor-rpm", "10", "--bearing", BEARING)
+        self.assertEqual((slow.returncode, slow.stdout), (3, b""))
+
+    def test_samples_that_are_no_numbers(self):
+        samples = inner_race(2)
+        samples[5000] = math.nan
+        data = struct.pack(f"<{len(samples)}f", *samples)
+        head = b"WAVEfmt " + struct.pack("<IHHIIHH", 16, 3, 1, RATE, 4 * RATE, 4, 32) + b"data"
+        path = self.path("float.wav", b"RIFF" + struct.pack("<I", len(head) + 4 + len(data)) + head
+                         + struct.pack("<I", len(data)) + data)
+        self.refused(path, "PATH: error[bad-sample]: sample 5001 (at 0.417 s) is not a number\n"
+                     "  hint: save it anew in whole numbers, such as 16 bit\n")
+
+    @unittest.skipUnless(shutil.which("flac"), "flac is not installed")
+    def test_flac_cut_short(self):
+        flac = self.path("good.flac")
+        subprocess.run(["flac", "--silent", "-f", "-o", flac, self.good], check=True)
+        self.assertEqual(run(flac, *PLAIN).returncode, 0)
+        with open(flac, "rb") as file:
+            content = file.read()
+        done = run(self.path("cut.flac", content[:len(content) // 2]), *PLAIN)
+        self.assertEqual((done.returncode, done.stdout), (3, b""), done.stderr)
+
+
+class Usage(Files):
+    def test_what_to_listen_for(self):
+        self.usage("name what to listen for: --family ID for a drive unit, or --rotor-rpm N with --bearing "
+                   "n:d:D:angle", self.good)
+        self.usage("--bearing needs --rotor-rpm: the turns a minute of its shaft",
+                   self.good, "--bearing", BEARING)
+        self.usage("--tyre is for a drive unit; with --bearing, only the speed --rotor-rpm of its shaft is "
+                   "needed", self.good, *PLAIN, "--tyre", "225/50R16")
+        self.usage("--bearing: \"9:7.94:39.04\" is no bearing: it has 3 numbers, not 4; write n:d:D:angle, as "
+                   "in 9:7.94:39.04:0", self.good, "--rotor-rpm", "1797", "--bearing", "9:7.94:39.04")
+        self.usage("--bearing: two are called \"rear\"", self.good, *PLAIN, "--bearing", "rear=8:1:5:0")
+        self.assertEqual(run().returncode, 2)
+        self.assertEqual(run(self.good, *PLAIN, "--format", "pdf").returncode, 2)
+        self.assertEqual(run(self.good, *PLAIN, "--channel", "0").returncode, 2)
+
+    def test_families(self):
+        self.usage("there is no family \"plover-3\", did you mean \"plover-2\"?; families: dunlin-1, generic, "
+                   "plover-2", self.good, "--family", "plover-3")
+        self.usage("there is no vehicle \"Tarne\", did you mean \"Tarn\"?; vehicles of plover-2: Corrie, Tarn",
+                   self.good, "--family", "plover-2", "--vehicle", "Tarne")
+        self.usage("the profile of family generic says nothing of motor, gears and bearings, so a recording "
+                   "cannot be held against it", self.good, "--family", "generic")
+        self.usage("--tyre is \"big\", not a size such as 225/50R16", self.good, *UNIT, "--tyre", "big")
+
+    def test_speeds(self):
+        self.usage("give one of --rotor-rpm, --speed, --mark and --trace",
+                   self.good, *UNIT, "--speed", "60", "--mark", "0:05=30")
+        self.usage("--speed: \"60 knots\" is no speed: \"60 knots\" is no number; write 60km/h, 40mph",
+                   self.good, *UNIT, "--speed", "60 knots")
+        self.usage("--speed is a road speed, which needs the size of the tyre: name --vehicle or --tyre",
+                   self.good, "--family", "plover-2", "--speed", "60")
+        self.usage("--mark: \"5=30\" is no mark: \"5\" is no moment; write MINUTES:SECONDS=SPEED, as in "
+                   "0:05=30 or 0:05=20mph", self.good, *UNIT, "--mark", "5=30")
+        self.usage("--mark: two speeds are given at 0:05.0",
+                   self.good, *UNIT, "--mark", "0:05=30", "--mark", "0:05=40")
+        self.usage(f"--mark: 1:20.0 lies beyond the end of {self.good}, which lasts 0:10.0",
+                   self.good, *UNIT, "--mark", "0:05=30", "--mark", "1:20=70")
+        self.usage("--mark: the car stands still throughout", self.good, *UNIT, "--mark", "0:05=0")
+        self.usage("--rotor-rpm is -5; it must be above 0 and at most 200000",
+                   self.good, *UNIT, "--rotor-rpm", "-5")
+        self.usage("--false-alarm is 0.9; it must be above 0 and at most 0.5",
+                   self.good, *PLAIN, "--false-alarm", "0.9")
+        self.usage("--load: 0:02.0 to 0:05.0 and 0:04.0 to 0:08.0 overlap", self.good, *UNIT,
+                   "--load", "0:04-0:08=steady", "--load", "0:02-0:05=accelerating")
+        self.usage("--load: \"0:02-0:05=coastin\" is no load: \"coastin\" is none of accelerating, steady, "
+                   "coasting; did you mean \"coasting\"?; write FROM-TO=LOAD, as in "
+                   "0:05-0:12=accelerating", self.good, *UNIT, "--load", "0:02-0:05=coastin")
+        self.usage("--mark, --trace, --load and --into belong to one recording; 2 are named",
+                   self.good, self.quiet, *UNIT, "--mark", "0:05=30")
+
+    def test_traces(self):
+        bad = self.path("bad.csv", b"seconds,km_per_h\n0,30\n1,fast\n")
+        done = run(self.good, *UNIT, "--trace", bad)
+        self.assertEqual((done.returncode, done.stdout), (3, b""))
+        self.assertEqual(done.stderr.decode(),
+                         f"{bad}:3:3: error[bad-number]: \"fast\" is no number\n  1,fast\n    ^\n")
+        done = run(self.good, *UNIT, "--trace", self.path("none.csv"))
+        self.assertEqual(done.returncode, 3)
+
+    def test_help(self):
+        done = run("--help")
+        self.assertEqual(done.returncode, 0)
+        for word in (b"--mark", b"--trace", b"--bearing", b"--into", b"Examples"):
+            self.assertIn(word, done.stdout)
+
+
+class DriveUnit(Files):
+    def test_speeds_are_turned_into_turns(self):
+        trace = self.path("trace.csv", b"seconds,mph\n0,37\n10,38\n")
+        for arguments, basis in ((["--speed", "60km/h"], "constant"), (["--rotor-rpm", "4600"], "constant"),
+                                 (["--mark", "0:01=58", "--mark", "0:09=62"], "marks"),
+                                 (["--trace", trace], "trace"), ([], "estimated")):
+            report, = self.report(self.quiet, *UNIT, *arguments)
+            self.assertEqual(report["speed"]["basis"], basis)
+            self.assertFalse(report["clear"])
+            self.assertIn("tyre 225/50R16", report["held_against"])
+            if arguments:
+                # 0.97 pi 631.4 mm rolled in a turn, 9 turns of the rotor for one of the wheel.
+                self.assertAlmostEqual(report["speed"]["given_rpm"], 4600, delta=150)
+        other, = self.report(self.quiet, "--family", "plover-2", "--tyre", "215/65R17", "--speed", "60")
+        same, = self.report(self.quiet, "--family", "plover-2", "--vehicle", "Corrie", "--speed", "60")
+        self.assertEqual(other["speed"], same["speed"])
+
+
+@unittest.skipUnless(os.path.isdir(REAL), f"skipped: there is no {REAL}")
+class Real(unittest.TestCase):
+    def test_race_faults_are_named_first_and_nothing_else(self):
+        with open(os.path.join(REAL, "index.json"), encoding="utf-8") as file:
+            index = json.load(file)
+        self.assertEqual(len(index), 10)
+        for one in index:
+            b = one["bearing"]
+            done = run(os.path.join(REAL, one["file"]), "--rotor-rpm", str(one["rpm"]), "--bearing",
+                       f"test={b['n']}:{b['d']}:{b['D']}:{b['contact_deg']}", "--format", "json")
+            with self.subTest(file=one["file"]):
+                self.assertEqual(done.returncode, 0, done.stderr)
+                kinds = [a["kind"] for a in json.loads(done.stdout)["attributions"]]
+                wanted = {"BPFI": ["inner-race"], "BPFO": ["outer-race"]}.get(one["fault"], [])
+                self.assertEqual(kinds[:1], wanted)
+
+
+if __name__ == "__main__":
+    unittest.main()
