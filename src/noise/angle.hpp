@@ -46,7 +46,9 @@ class Resampler {
  public:
   // `channels`: 1, or a multiple of eight, which are summed side by side.
   Resampler(double rate, std::size_t channels) : rate_(rate), channels_(channels) {}
-  static std::size_t padded(std::size_t channels) { return (channels + kSideBySide - 1) / kSideBySide * kSideBySide; }
+  static std::size_t padded(std::size_t channels) {
+    return (channels + kSideBySide - 1) / kSideBySide * kSideBySide;
+  }
   // `values`: one value for each channel, instant by instant.
   void add(std::span<const float> values) {
     held_.insert(held_.end(), values.begin(), values.end());

@@ -18,6 +18,7 @@ namespace dryshaft {
 namespace {
 
 using noise::BandEnvelope;
+using noise::decibels;
 using noise::Mask;
 using noise::OrderAnalyser;
 using noise::Spectrum;
@@ -27,8 +28,6 @@ constexpr std::size_t kPiece = std::size_t{1} << 15U;  // samples read at a time
 constexpr std::size_t kFewestBlocks = 4;
 constexpr double kLeastRate = 4000;
 constexpr double kRigid = 0.001;  // share by which the speed may still be off
-
-double decibels(double ratio) { return 10 * std::log10(std::max(ratio, 1e-9)); }
 
 // Reads all of it, piece by piece.
 template <typename Use>

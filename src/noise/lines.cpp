@@ -11,7 +11,7 @@ constexpr std::size_t kShaftLines = 5;
 // A line that one in a million noise lines reaches (one block).
 constexpr double kStands = 14;
 // One strong line must not make a comb: each counts for this much at the most.
-constexpr double kMostOfOne = 200;
+constexpr double kMostOfShaftLine = 200;
 
 double at(const std::vector<double>& values, double place) {
   const auto i = static_cast<std::size_t>(std::lround(place));
@@ -69,6 +69,11 @@ double chance_of_sum(double sum, std::size_t lines, double blocks) {
   return boost::math::gamma_q(b * static_cast<double>(lines), b * sum);
 }
 
+double decibels(double ratio) {
+  constexpr double kLeast = 1e-9;
+  return 10 * std::log10(std::max(ratio, kLeast));
+}
+
 double standing_level(double blocks) {
   constexpr double kOneIn = 1e-6;
   const double b = std::max(blocks, 1.0);
@@ -123,7 +128,7 @@ std::optional<SpeedFound> refine_speed(const Spectrum& amplitude, double shaft_h
     for (std::size_t k = 1; k <= kShaftLines; ++k) {
       const double place = factor * shaft_hz * static_cast<double>(k) / line;
       const double q = at(amplitude.power, place) / std::max(at(floor, place), 1e-300);
-      sum += std::min(q, kMostOfOne);
+      sum += std::min(q, kMostOfShaftLine);
       lines += q > kStands ? 1 : 0;
     }
     if (lines > best.lines || (lines == best.lines && sum > best_sum)) {

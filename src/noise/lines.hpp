@@ -23,6 +23,9 @@ std::vector<double> noise_floor(const Spectrum& spectrum, std::size_t window,
 // averaged over `blocks` blocks, reach `sum`: a Gamma tail.
 double chance_of_sum(double sum, std::size_t lines, double blocks);
 
+// Of a ratio of powers; -90 for nothing.
+double decibels(double ratio);
+
 // Power over the floor that one line in a million of noise reaches.
 double standing_level(double blocks);
 

@@ -13,14 +13,14 @@ namespace {
 
 constexpr double kLowestHz = 500;     // below, road and machine drown what resonates
 constexpr double kHighestHz = 16000;  // phones keep little above
-constexpr double kTop = 0.97;         // of half the sampling rate
+constexpr double kKept = 0.97;        // of half the sampling rate
 // Wide bands everywhere, narrow ones where resonances lie closer, Hz.
 struct LayerSpec {
   double width;
   double highest;
 };
 constexpr std::array kLayers = {LayerSpec{4200, kHighestHz}, LayerSpec{2100, 9000}};
-constexpr double kSlowest = 3;  // turns a second; slower ones are passed over
+constexpr double kSlowestTurning = 3;  // turns a second; slower ones are passed over
 constexpr std::size_t kMostRows = 256;
 
 std::vector<float> hann(std::size_t n) {
@@ -68,7 +68,7 @@ OrderAnalyser::OrderAnalyser(double rate, const SpeedCurve& speed, std::size_t t
       sound_power_(sound_lines_) {
   std::size_t bands = 0;
   for (const LayerSpec& spec : kLayers) {
-    BandBank bank(rate, spec.width, kLowestHz, std::min(spec.highest, rate / 2 * kTop));
+    BandBank bank(rate, spec.width, kLowestHz, std::min(spec.highest, rate / 2 * kKept));
     if (!bank.bands().empty()) {
       const std::size_t count = bank.bands().size();
       const double envelope_rate = bank.envelope_rate();
@@ -132,7 +132,7 @@ void OrderAnalyser::turn(std::size_t number) {
   const double t2 = speed_.seconds_at(n + 1);
   const double t3 = speed_.seconds_at(n + 2);
   const double rps = 2 / (t3 - t1);
-  if (rps < kSlowest || t3 > added_) {
+  if (rps < kSlowestTurning || t3 > added_) {
     in_block_ = 0;
     sound_stream_.forget_before(t1);
     return;

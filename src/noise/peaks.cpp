@@ -11,8 +11,6 @@ namespace {
 constexpr std::size_t kPoints = 1600;  // of a curve
 constexpr std::size_t kMostLines = 20;
 
-double decibels(double ratio) { return 10 * std::log10(std::max(ratio, 1e-9)); }
-
 }  // namespace
 
 std::vector<Known> known_orders(const std::vector<Attribution>& named, double highest,

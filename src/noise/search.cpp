@@ -31,7 +31,7 @@ void leave_out_family(Mask& mask, double order, double spacing, double highest, 
 // How far lines beside an order, `spacing` apart, stand out: mean log of power over floor.
 double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, double order,
                  double spacing, double per_order) {
-  constexpr double kMostOfOne = 4;
+  constexpr double kMostOfLog = 4;
   double sum = 0;
   int lines = 0;
   for (int k = 1; k <= 2; ++k) {
@@ -43,7 +43,7 @@ double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, dou
         for (std::size_t j = i - 1; j <= i + 1; ++j) {
           top = std::max(top, spectrum.power[j] / floor[j]);
         }
-        sum += std::clamp(std::log(std::max(top, 1e-9)), 0.0, kMostOfOne);
+        sum += std::clamp(std::log(std::max(top, 1e-9)), 0.0, kMostOfLog);
         ++lines;
       }
     }
@@ -122,7 +122,7 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
           any = true;
           best.found_order = f.order;
           best.depth = counts ? f.depth : 0;
-          best.level_db = 10 * std::log10(std::max(f.sum, 1e-9) / static_cast<double>(f.lines));
+          best.level_db = decibels(f.sum / static_cast<double>(f.lines));
           best.p_value = p;
           best.band_low_hz = bands[b].low;
           best.band_high_hz = bands[b].high;

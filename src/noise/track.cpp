@@ -9,18 +9,19 @@ namespace {
 
 constexpr double kFrame = 0.17;            // s
 constexpr std::size_t kMostFrames = 2048;  // kept; longer recordings keep every second, fourth ...
-constexpr double kSlowest = 4;             // turns a second
-constexpr double kFastest = 270;
-constexpr double kStep = 0.0025;      // of speed, from state to state
-constexpr std::size_t kReach = 30;    // states that the speed may move by from frame to frame
-constexpr double kTurnCost = 0.0004;  // for the square of the states moved by
-constexpr double kLeast = 1.2;        // log of power over floor, below which a line counts nothing
+constexpr double kSlowestTracked = 4;      // turns a second
+constexpr double kFastestTracked = 270;
+constexpr double kSpeedStep = 0.0025;  // of speed, from state to state
+constexpr std::size_t kReach = 30;     // states that the speed may move by from frame to frame
+constexpr double kTurnCost = 0.0004;   // for the square of the states moved by
+constexpr double kLeastEvidence =
+    1.2;  // log of power over floor, below which a line counts nothing
 // Above which it counts no more: many lines make a comb, not strong ones.
-constexpr double kMost = 2.2;
+constexpr double kMostEvidence = 2.2;
 constexpr double kStandsAt = 2.0;  // log of power over floor of a line that stands: 9 dB
 // Score over the background of a track that is no accident: noise alone makes 0.14, and
 // near a given speed, where fewer are tried, 0.12.
-constexpr double kClear = 0.25;
+constexpr double kClearAnywhere = 0.25;
 constexpr double kClearNearGiven = 0.17;
 constexpr std::size_t kStretch = 4;     // frames on each side, over which a track must hold
 constexpr double kHolds = 0.12;         // score over the background, in a stretch
@@ -44,9 +45,9 @@ Tracker::Tracker(double rate, std::vector<double> comb, const SpeedCurve* given,
         static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) /
                                                 static_cast<double>(length_)));
   }
-  const double from = given != nullptr ? 1 - band : kSlowest;
-  const double to = given != nullptr ? 1 + band : kFastest;
-  for (double f = from; f <= to; f *= 1 + kStep) {
+  const double from = given != nullptr ? 1 - band : kSlowestTracked;
+  const double to = given != nullptr ? 1 + band : kFastestTracked;
+  for (double f = from; f <= to; f *= 1 + kSpeedStep) {
     factors_.push_back(f);
   }
 }
@@ -100,7 +101,8 @@ void Tracker::frame() {
     const std::size_t from = i > kAround ? i - kAround : 0;
     const std::size_t to = std::min(i + kAround + 1, n);
     const double mean = (sums[to] - sums[from]) / static_cast<double>(to - from);
-    evidence_[i] = static_cast<float>(std::clamp(logs[i] - mean, kLeast, kMost) - kLeast);
+    evidence_[i] = static_cast<float>(std::clamp(logs[i] - mean, kLeastEvidence, kMostEvidence) -
+                                      kLeastEvidence);
   }
   const double seconds = (static_cast<double>(seen_) + 0.5) * static_cast<double>(length_) / rate_;
   const double bin = rate_ / static_cast<double>(length_);
@@ -121,7 +123,7 @@ void Tracker::frame() {
       const float e = evidence_[i] * (1 - part) + evidence_[i + 1] * part;
       sum += e;
       ++lines;
-      stand += e > kStandsAt - kLeast ? 1 : 0;
+      stand += e > kStandsAt - kLeastEvidence ? 1 : 0;
     }
     // Lines that cannot be looked at at this speed count as if they did not stand.
     scores[s] = lines > 0 ? sum / static_cast<float>(comb_.size()) : 0;
@@ -230,7 +232,7 @@ Track Tracker::finish() const {
     }
     holding += sum / static_cast<double>(to - from) - usual > kHolds ? 1 : 0;
   }
-  track.clear = above > (given_ != nullptr ? kClearNearGiven : kClear) &&
+  track.clear = above > (given_ != nullptr ? kClearNearGiven : kClearAnywhere) &&
                 static_cast<double>(holding) > kHoldsFor * static_cast<double>(frames);
   double standing = 0;
   for (std::size_t f = 0; f < frames; ++f) {
@@ -243,7 +245,7 @@ Track Tracker::finish() const {
                        moved(-wide).value_or(0) - usual > above / 2)) {
     ++wide;
   }
-  track.uncertainty = static_cast<double>(wide) * kStep / 2;
+  track.uncertainty = static_cast<double>(wide) * kSpeedStep / 2;
 
   // Each frame's speed: the top of a parabola through its score and those beside it, then an even
   // line through five frames.
@@ -258,7 +260,7 @@ Track Tracker::finish() const {
       const double curved = before - 2 * here + after;
       shift = curved < 0 ? std::clamp(0.5 * (before - after) / curved, -0.5, 0.5) : 0.0;
     }
-    speeds[f] = rps(s, times_[f]) * (1 + shift * kStep);
+    speeds[f] = rps(s, times_[f]) * (1 + shift * kSpeedStep);
   }
   track.points.reserve(frames);
   constexpr std::size_t kHalf = 3;
