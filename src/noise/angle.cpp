@@ -149,7 +149,7 @@ void Resampler::at(double seconds, double new_rate, std::span<float> out) {
   const Kernel& k = *chosen_;
   const double place = seconds * rate_;
   const double whole = std::floor(place);
-  const auto phase = static_cast<std::size_t>(std::lround((place - whole) * kPhases));
+  const auto phase = static_cast<std::size_t>((place - whole) * kPhases + 0.5);
   const float* taps = k.taps.data() + phase * 2 * k.half;
   // The first tap's instant; before what is held, its first value stands in.
   const auto begin = static_cast<std::ptrdiff_t>(whole) - static_cast<std::ptrdiff_t>(k.half) + 1 -

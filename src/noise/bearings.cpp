@@ -21,10 +21,21 @@ constexpr std::size_t kLongest = std::size_t{1} << 19U;  // samples in a block
 constexpr double kFewestTurns = 20;
 
 // A speed, within these bounds of what was given, at which a bearing would be clear.
-std::string other_speed(const std::vector<BandEnvelope>& bands, double shaft_hz,
+std::string other_speed(const std::vector<BandEnvelope>& all_bands, double shaft_hz,
                         std::span<const Bearing* const> bearings, const NoiseOptions& options) {
   constexpr double kLeast = 0.4;
   constexpr double kMost = 2.5;
+  // Damage rings: the bands with the sharpest envelopes show it, if any do.
+  constexpr std::size_t kSharpest = 10;
+  std::vector<const BandEnvelope*> by_kurtosis;
+  for (const BandEnvelope& band : all_bands) {
+    by_kurtosis.push_back(&band);
+  }
+  std::ranges::stable_sort(by_kurtosis, std::ranges::greater{}, &BandEnvelope::kurtosis);
+  std::vector<BandEnvelope> bands;
+  for (std::size_t i = 0; i < std::min(kSharpest, by_kurtosis.size()); ++i) {
+    bands.push_back(*by_kurtosis[i]);
+  }
   double best_depth = 2 * options.least_depth;  // a remark must not be an accident
   std::string said;
   // Steps as wide as the slip that each search allows for; the places add up.

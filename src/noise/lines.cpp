@@ -168,9 +168,8 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
       if (place + 1 >= static_cast<double>(spectrum.power.size())) {
         break;
       }
-      const auto line = static_cast<std::size_t>(std::lround(place));
+      const auto line = static_cast<std::size_t>(place + 0.5);
       if (!mask.free(line)) {
-        f.excluded.push_back({k, mask.why(line)});
         f.first = f.first || k == 1;
         continue;
       }
@@ -191,6 +190,13 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
     ++places;
     if (f.sum > best.sum) {
       best = std::move(f);
+    }
+  }
+  for (std::size_t k = 1; k <= search.multiples; ++k) {
+    const auto line =
+        static_cast<std::size_t>(best.order * static_cast<double>(k) * search.per_order + 0.5);
+    if (line + 1 < spectrum.power.size() && !mask.free(line)) {
+      best.excluded.push_back({k, mask.why(line)});
     }
   }
   best.places = places;

@@ -22,6 +22,12 @@ struct LayerSpec {
 constexpr std::array kLayers = {LayerSpec{4200, kHighestHz}, LayerSpec{2100, 9000}};
 constexpr double kSlowestTurning = 3;  // turns a second; slower ones are passed over
 constexpr std::size_t kMostRows = 256;
+constexpr std::size_t kExact = 16;  // steps of a turn; divides both rates
+// Of longer recordings, the envelopes of every second block are enough: there blocks do not
+// overlap.
+constexpr double kTurnsForAll = 3000;
+static_assert(OrderAnalyser::kSoundSteps % kExact == 0 &&
+              OrderAnalyser::kEnvelopeSteps % kExact == 0);
 
 std::vector<float> hann(std::size_t n) {
   std::vector<float> window(n);
@@ -77,6 +83,9 @@ OrderAnalyser::OrderAnalyser(double rate, const SpeedCurve& speed, std::size_t t
                          std::vector<float>(count * kEnvelopeSteps * turns)});
       bands += count;
     }
+  }
+  if (speed.turns(speed.length()) > kTurnsForAll) {
+    every_ = per_row_ = 2;
   }
   // The bank's first block starts in silence, so that its good middle starts at time 0.
   held_.assign((BandBank::block_length() - BandBank::hop()) / 2, 0.0F);
@@ -141,11 +150,23 @@ void OrderAnalyser::turn(std::size_t number) {
   if (in_block_ == 0) {
     block_from_ = t1;
   }
+  // Times at a few angles by the formula, even steps between: the speed changes little in so short
+  // a time, less than a thousandth of a sample's worth.
+  std::array<double, kExact + 1> exact{};
+  for (std::size_t i = 0; i <= kExact; ++i) {
+    exact[i] = pulses.time_of(0.5 + static_cast<double>(i) / static_cast<double>(kExact));
+  }
+  const auto time_at = [&](std::size_t step, std::size_t steps) {
+    const std::size_t of_each = steps / kExact;
+    const std::size_t i = step / of_each;
+    const double part = static_cast<double>(step % of_each) / static_cast<double>(of_each);
+    return exact[i] + part * (exact[i + 1] - exact[i]);
+  };
   const std::size_t sound_at = in_block_ * kSoundSteps;
   const double sound_rate = rps * static_cast<double>(kSoundSteps);
   for (std::size_t i = 0; i < kSoundSteps; ++i) {
-    const double angle = 0.5 + static_cast<double>(i) / static_cast<double>(kSoundSteps);
-    sound_stream_.at(pulses.time_of(angle), sound_rate, std::span(sound_).subspan(sound_at + i, 1));
+    sound_stream_.at(time_at(i, kSoundSteps), sound_rate,
+                     std::span(sound_).subspan(sound_at + i, 1));
   }
   sound_stream_.forget_before(t1);
   const double envelope_rate = rps * static_cast<double>(kEnvelopeSteps);
@@ -154,8 +175,7 @@ void OrderAnalyser::turn(std::size_t number) {
     const std::size_t bands = layer.bank.bands().size();
     values.resize(layer.bank.stride());
     for (std::size_t i = 0; i < kEnvelopeSteps; ++i) {
-      const double angle = 0.5 + static_cast<double>(i) / static_cast<double>(kEnvelopeSteps);
-      layer.stream.at(pulses.time_of(angle), envelope_rate, values);
+      layer.stream.at(time_at(i, kEnvelopeSteps), envelope_rate, values);
       for (std::size_t b = 0; b < bands; ++b) {
         layer.values[b * kEnvelopeSteps * turns_ + in_block_ * kEnvelopeSteps + i] = values[b];
       }
@@ -205,7 +225,7 @@ void OrderAnalyser::block() {
   for (std::size_t k = 0; k < sound_lines_; ++k) {
     own.power[k] = std::norm(lines[k]);
   }
-  const std::vector<double> floor = noise_floor(own, std::max<std::size_t>(64, turns_), 2);
+  const std::vector<double> floor = noise_floor(own, std::max<std::size_t>(64, turns_), 1);
   row.sound.resize(sound_lines_);
   for (std::size_t k = 0; k < sound_lines_; ++k) {
     const double q = own.power[k] / floor[k];
@@ -217,9 +237,11 @@ void OrderAnalyser::block() {
   windowed.resize(n);
   lines.resize(n / 2 + 1);
   std::size_t band = 0;
+  const bool envelopes = blocks_ % every_ == 0;
+  envelope_blocks_ += envelopes ? 1 : 0;
   row.envelopes.resize(fourth_.size() * envelope_lines_);
   for (const Layer& layer : layers_) {
-    for (std::size_t b = 0; b < layer.bank.bands().size(); ++b, ++band) {
+    for (std::size_t b = 0; envelopes && b < layer.bank.bands().size(); ++b, ++band) {
       const std::span<const float> values = std::span(layer.values).subspan(b * n, n);
       // Speed and road change the level slowly: a straight line through the block is taken out.
       double mean = 0;
@@ -236,11 +258,17 @@ void OrderAnalyser::block() {
         continue;  // silence has no envelope
       }
       double fourth = 0;
-      for (std::size_t i = 0; i < n; ++i) {
-        const double level = std::max(mean + slope * (static_cast<double>(i) - middle), mean / 10);
-        const double e = values[i] / level;
-        fourth += e * e;
-        windowed[i] = static_cast<float>((e - 1) * envelope_window_[i]);
+      for (std::size_t turn = 0; turn < n; turn += kEnvelopeSteps) {
+        const double level =
+            mean + slope * (static_cast<double>(turn) + kEnvelopeSteps / 2.0 - middle);
+        const auto over = static_cast<float>(1 / std::max(level, mean / 10));
+        float squares = 0;
+        for (std::size_t i = turn; i < turn + kEnvelopeSteps; ++i) {
+          const float e = values[i] * over;
+          squares += e * e;
+          windowed[i] = (e - 1) * envelope_window_[i];
+        }
+        fourth += squares;
       }
       fourth_[band] += fourth / count;
       envelope_transform_.forward(windowed, lines);
@@ -307,12 +335,13 @@ Spectrum OrderAnalyser::sound() const {
 
 std::vector<BandEnvelope> OrderAnalyser::envelopes() const {
   std::vector<BandEnvelope> out;
-  const auto n = static_cast<double>(std::max<std::size_t>(blocks_, 1));
+  const auto n = static_cast<double>(std::max<std::size_t>(envelope_blocks_, 1));
+  const double independent = every_ == 1 ? kIndependent * n : n;
   std::size_t band = 0;
   for (const Layer& layer : layers_) {
     for (const BandBank::Band& edges : layer.bank.bands()) {
       BandEnvelope e{edges.low, edges.high, fourth_[band] / n, {}, {}};
-      e.spectrum = {1 / per_order(), std::max(1.0, kIndependent * n),
+      e.spectrum = {1 / per_order(), std::max(1.0, independent),
                     std::vector<double>(envelope_lines_)};
       for (std::size_t k = 0; k < envelope_lines_; ++k) {
         e.spectrum.power[k] = envelope_power_[band * envelope_lines_ + k] / n;

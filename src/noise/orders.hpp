@@ -86,6 +86,8 @@ class OrderAnalyser {
   std::vector<double> envelope_power_;
   std::vector<double> fourth_;
   std::size_t blocks_ = 0;
+  std::size_t envelope_blocks_ = 0;
+  std::size_t every_ = 1;  // blocks, of which one has its envelopes looked at
   std::size_t per_row_ = 1;
   std::vector<Row> rows_;
 };

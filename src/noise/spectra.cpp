@@ -43,9 +43,10 @@ Analyser::Analyser(double rate, std::size_t length, double lowest, double highes
     band.high = high;
     band.first = static_cast<std::size_t>(low / rate * n);
     band.count = static_cast<std::size_t>(high / rate * n) - band.first;
-    // Twice as wide, so that the squared envelope does not fold.
-    band.length = fast_length(2 * band.count);
+    // Lines that are kept must not fold onto each other; what folds onto them from differences as
+    // wide as the band is a small share of the noise.
     band.kept = std::min(kept_, band.count);
+    band.length = fast_length(std::max(band.count, 2 * band.kept));
     band.power.assign(band.kept, 0);
     longest = std::max(longest, band.length);
     if (!transforms_.contains(band.length)) {

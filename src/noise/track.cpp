@@ -45,6 +45,7 @@ Tracker::Tracker(double rate, std::vector<double> comb, const SpeedCurve* given,
         static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(i) /
                                                 static_cast<double>(length_)));
   }
+  stride_ = given != nullptr ? 2 : 1;  // near a given speed, half of the frames will do
   const double from = given != nullptr ? 1 - band : kSlowestTracked;
   const double to = given != nullptr ? 1 + band : kFastestTracked;
   for (double f = from; f <= to; f *= 1 + kSpeedStep) {
