@@ -80,7 +80,7 @@ std::string sentence(std::string_view text) {
 std::string fixed(double value, int digits) {
   return std::isfinite(value) ? fmt::format("{:.{}f}", words::rounded(value, digits), digits) : "?";
 }
-std::string decibels(double level) { return fixed(level, 1) + " dB"; }
+std::string shown_level(double level) { return fixed(level, 1) + " dB"; }
 std::string rpm(double value) { return words::grouped(value); }
 
 Table::Column right(std::string_view head) { return {.head = std::string(head), .right = true}; }
@@ -246,7 +246,7 @@ class Describer {
     for (std::size_t i = 0; i < r_.named.size(); ++i) {
       const Attribution& a = r_.named[i];
       table.rows.push_back({letter(i), shown_order(a.found_order), shown_order(a.expected_order),
-                            slip(a), decibels(a.level_db),
+                            slip(a), shown_level(a.level_db),
                             fmt::format("{} of {}", a.standing, a.lines),
                             words::short_percent(a.confidence)});
     }
@@ -313,7 +313,7 @@ class Describer {
     for (const LoadLevels& l : r_.loads) {
       std::vector<std::string> row;
       for (const std::optional<double>& level : l.level_db) {
-        row.push_back(level ? decibels(*level) : "-");
+        row.push_back(level ? shown_level(*level) : "-");
         some_short = some_short || !level;
       }
       row.push_back(phrase(l));
@@ -336,7 +336,7 @@ class Describer {
     for (std::size_t i = 0; i < std::min(r_.considered.size(), kMostConsidered); ++i) {
       const Attribution& a = r_.considered[i];
       table.rows.push_back({shown_order(a.found_order), shown_order(a.expected_order),
-                            decibels(a.level_db), fmt::format("{} of {}", a.standing, a.lines),
+                            shown_level(a.level_db), fmt::format("{} of {}", a.standing, a.lines),
                             a.depth > 0 ? fixed(a.depth, 2) : "-", chance(a.p_value), phrase(a)});
     }
     d_.emplace_back(std::move(table));
@@ -360,7 +360,7 @@ class Describer {
     for (std::size_t i = 0; i < std::min(r_.lines.size(), most_lines_); ++i) {
       const NoiseLine& l = r_.lines[i];
       table.rows.push_back(
-          {fmt::format("{}", i + 1), shown_order(l.order), fixed(l.hz, 1), decibels(l.level_db),
+          {fmt::format("{}", i + 1), shown_order(l.order), fixed(l.hz, 1), shown_level(l.level_db),
            chance(l.p_value), l.share >= 0 ? words::short_percent(l.share) : "-",
            l.in_envelope ? "envelope" : "order", l.fits.empty() ? "nothing known" : l.fits});
     }
