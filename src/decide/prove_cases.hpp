@@ -21,7 +21,6 @@ constexpr std::size_t idx(auto e) { return static_cast<std::size_t>(e); }
 inline constexpr double kSlack = 1e-11;
 inline bool falls(double from, double to) { return to < from * (1 - kSlack); }
 
-using Levels = std::array<std::int8_t, kFindingCount>;
 constexpr Levels nothing_observed() {
   Levels levels{};
   levels.fill(-1);
@@ -64,7 +63,8 @@ struct Draft {
 
   [[nodiscard]] int at(Finding f) const { return level[idx(f)]; }
   void set(Finding f, int l) { level[idx(f)] = static_cast<std::int8_t>(l); }
-  void clear_details(Finding leader);
+  // Takes a finding out, and with it what is said of it.
+  void leave_out(Finding f);
   [[nodiscard]] std::size_t observed() const;
 };
 
@@ -89,6 +89,16 @@ class Space {
   // Every choice of up to `most` findings with a level each, fewest first.
   [[nodiscard]] std::vector<std::vector<std::pair<Finding, int>>> picks(std::size_t most) const;
 };
+
+// The findings without which a finding does not exist, its leader among them, as bits.
+constexpr std::uint32_t needed_by(const FindingSpec& f) {
+  std::uint32_t needed = f.detail_of ? 1U << idx(*f.detail_of) : 0;
+  for (const Finding other : f.needs_one_of) {
+    needed |= 1U << idx(other);
+  }
+  return needed;
+}
+inline std::uint32_t needed_by(Finding f) { return needed_by(spec(f)); }
 
 // The history that `record_of` words, as read back.
 std::optional<History> history_of(const Knowledge& knowledge, const Case& c);
