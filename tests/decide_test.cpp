@@ -150,14 +150,16 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
       for (const Finding f : open) {
         std::vector<std::pair<std::vector<int>, double>> grown;
         for (const auto& [outcome, p] : partial) {
-          const bool exists = !spec(f).detail_of ||
-                              outcome[static_cast<std::size_t>(
-                                  std::ranges::find(open, *spec(f).detail_of) - open.begin())] > 0;
-          for (std::size_t l = 0; l < (exists ? spec(f).levels.size() : 1); ++l) {
+          Case so_far = c;
+          for (std::size_t i = 0; i < outcome.size(); ++i) {
+            so_far.set(open[i], outcome[i]);
+          }
+          const bool told = exists(f, so_far.level);
+          for (std::size_t l = 0; l < (told ? spec(f).levels.size() : 1); ++l) {
             auto next = outcome;
-            next.push_back(exists ? static_cast<int>(l) : -1);
+            next.push_back(told ? static_cast<int>(l) : -1);
             grown.emplace_back(
-                next, p * (exists ? shipped_model().likelihood(f, static_cast<int>(l))[s] : 1));
+                next, p * (told ? shipped_model().likelihood(f, static_cast<int>(l))[s] : 1));
           }
         }
         partial = std::move(grown);
@@ -201,6 +203,20 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
         Approx(brute_bits(c, {Finding::noise, Finding::noise_load, Finding::noise_pitch,
                               Finding::noise_outside}))
             .epsilon(1e-9));
+
+  // A recording tells what a noise is, and the pattern of lines only where it shows some.
+  CHECK_FALSE(has_id(checks, "record-noise"));
+  c.set(Finding::noise, 1);
+  c.set(Situation::rotor_bearings, Bearings::steel);
+  const auto more = next_checks(shipped(), shipped_model(), c, judge(shipped(), shipped_model(), c),
+                                Audience::technician);
+  const auto recording = std::ranges::find(more, "record-noise", &NextCheck::id);
+  REQUIRE(recording != more.end());
+  CHECK(recording->gain_bits ==
+        Approx(brute_bits(c, {Finding::noise_pitch, Finding::noise_level,
+                              Finding::recorded_rotor_bearing, Finding::recorded_gear_bearing,
+                              Finding::recorded_other, Finding::recorded_pattern}))
+            .epsilon(1e-9));
 }
 
 TEST_CASE("no road test is suggested where driving is ruled out") {
@@ -233,17 +249,8 @@ TEST_CASE("what would change the grade does change it") {
         if (f.id == Finding::port_fluid) {
           changed.set(Situation::port_check, PortCheck::fresh);
         }
-        if (f.id == Finding::noise && at == 0) {
-          for (const FindingSpec& detail : findings()) {
-            if (detail.detail_of == Finding::noise) {
-              changed.set(detail.id, -1);
-            }
-          }
-        }
-        if (f.id == Finding::port_fluid && at == 0) {
-          changed.set(Finding::port_fluid_kind, -1);
-        }
       }
+      drop_what_does_not_exist(changed.level);
       const Grade grade = judge(shipped(), shipped_model(), changed).grade;
       CHECK(grade == w.grade);
       CHECK(grade != v.grade);

@@ -138,8 +138,7 @@ struct Draw {
 Case drawn_case(Draw& draw) {
   Case c = empty_case();
   for (const FindingSpec& f : findings()) {
-    const bool exists = !f.detail_of || c.at(*f.detail_of) > 0;
-    c.set(f.id, exists ? static_cast<int>(draw.below(f.levels.size() + 1)) - 1 : -1);
+    c.set(f.id, exists(f.id, c.level) ? static_cast<int>(draw.below(f.levels.size() + 1)) - 1 : -1);
   }
   c.set(Situation::rotor_cooling, draw.below(4));
   c.set(Situation::rotor_bearings, draw.below(3));
@@ -438,6 +437,43 @@ TEST_CASE("records that contradict themselves say so") {
         Ids{"fitted-after-inspection"});
   CHECK(of("", R"("built":"2026-04")") == Ids{"built-after-inspection"});
   CHECK(of(R"("odometer_km":90000,"port":{"checked":true,"fluid":"none"})") == Ids{});
+}
+
+TEST_CASE("what a recording shows describes a noise, and lines of a bearing are one") {
+  const auto of = [](std::string_view inspection) {
+    return present(history_of(record_text(inspection)), 1, shipped(), 0);
+  };
+  const auto levels = [](const Presentation& p) {
+    return std::array{p.facts.at(Finding::noise), p.facts.at(Finding::recorded_rotor_bearing),
+                      p.facts.at(Finding::recorded_gear_bearing),
+                      p.facts.at(Finding::recorded_other), p.facts.at(Finding::recorded_pattern)};
+  };
+  CHECK(levels(of(R"("noise":{"present":true},"recording":{"rotor_bearing":"none",)"
+                  R"("gear_bearing":"clear","other":"wheel","pattern":"washboard"})")) ==
+        std::array{1, 0, 2, 3, 1});
+  const std::string quiet = R"("recording":{"rotor_bearing":"none","other":"wheel"})";
+  CHECK(levels(of(quiet)) == std::array{-1, -1, -1, -1, -1});
+  CHECK(levels(of(R"("noise":{"present":false},)" + quiet)) == std::array{0, -1, -1, -1, -1});
+
+  const Presentation silent = of(R"("recording":{"rotor_bearing":"shared"})");
+  CHECK(levels(silent) == std::array{1, 1, -1, -1, -1});
+  CHECK(silent.observed[static_cast<std::size_t>(Finding::noise)].detail ==
+        "by the lines in a recording");
+  const std::vector<std::string> warned = {
+      "no noise was heard, but a recording shows lines of a bearing in the drive unit: it counts "
+      "as a noise"};
+  const auto about_noise = [](const Presentation& p) {
+    std::vector<std::string> found;
+    std::ranges::copy_if(p.warnings, std::back_inserter(found),
+                         [](const std::string& w) { return w.find("noise") != std::string::npos; });
+    return found;
+  };
+  CHECK(about_noise(silent).empty());
+  const Presentation unheard =
+      of(R"("noise":{"present":false},"recording":{"gear_bearing":"clear"})");
+  CHECK(levels(unheard) == std::array{1, -1, 2, -1, -1});
+  CHECK(unheard.contradictions.empty());
+  CHECK(about_noise(unheard) == warned);
 }
 
 }  // namespace

@@ -41,7 +41,7 @@ TEST_CASE("the shipped rule data hold what the contract names") {
 TEST_CASE("a probability of 1 is refused with its place") {
   CHECK(complaints_after("links.json", R"("shows": {"present": 0.40})",
                          R"("shows": {"present": 1})") ==
-        "links.json:63:27: error[out-of-range]: /links/2/shows/present is 1\n"
+        "links.json:71:27: error[out-of-range]: /links/2/shows/present is 1\n"
         "  \"present\": 1},\n"
         "             ^\n"
         "  allowed: a probability above 0 and below 1\n"
@@ -50,7 +50,7 @@ TEST_CASE("a probability of 1 is refused with its place") {
 
 TEST_CASE("levels that do not fall are refused") {
   CHECK(complaints_after("links.json", R"("droplets": 0.45)", R"("droplets": 0.75)") ==
-        "links.json:57:42: error[not-falling]: /links/0/shows/droplets is 0.75\n"
+        "links.json:65:42: error[not-falling]: /links/0/shows/droplets is 0.75\n"
         "  \"droplets\": 0.75, \"pooled\": 0.12},\n"
         "              ^\n"
         "  allowed: a value below that of \"film\"\n"

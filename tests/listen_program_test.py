@@ -357,6 +357,73 @@ class DriveUnit(Files):
         self.assertEqual(other["speed"], same["speed"])
 
 
+class Into(Files):
+    RECORD = ('{"format":"dryshaft-record/1","unit":{"id":"HL-0147","family":"plover-2","vehicle":"Tarn"},'
+              '"inspection":{"date":"2026-03-16","noise":{"present":true}},"x_bay":"3"}\n')
+
+    def record(self, name, text=RECORD):
+        return self.path(name, text.encode())
+
+    def read(self, path):
+        with open(path, encoding="utf-8") as file:
+            return file.read()
+
+    def test_the_finding_goes_into_the_record(self):
+        record = self.record("one.json")
+        done = run(self.quiet, "--into", record, "--rotor-rpm", "4600")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertTrue(done.stdout.startswith(b"No line is clear enough to name a part.\n"))
+        self.assertIn(b": now says of the recording: rotor bearings in the recording: none, ", done.stderr)
+        now = self.read(record)
+        self.assertEqual(json.loads(now)["inspection"]["recording"],
+                         {"rotor_bearing": "none", "gear_bearing": "none", "other": "none"})
+        before = json.loads(self.RECORD)
+        after = json.loads(now)
+        del after["inspection"]["recording"]
+        self.assertEqual(before, after)
+        graded = subprocess.run([PROGRAM, "assess", record], capture_output=True, check=False)
+        self.assertEqual((graded.returncode, graded.stderr), (0, b""))
+        # Once more: the same again.
+        self.assertEqual(run(self.quiet, "--into", record, "--rotor-rpm", "4600").returncode, 0)
+        self.assertEqual(self.read(record), now)
+
+    def test_an_open_speed_writes_nothing(self):
+        record = self.record("open.json")
+        done = run(self.quiet, "--into", record)
+        self.assertEqual(done.returncode, 3, done.stderr)
+        self.assertEqual(done.stderr.decode(),
+                         f"{self.quiet}: error[nothing-found]: leaves its speed open, so {record} stays as it "
+                         "is\n  hint: give the speed: --mark, --speed, --rotor-rpm or --trace\n")
+        self.assertEqual(self.read(record), self.RECORD)
+
+    def test_which_inspection(self):
+        two = self.RECORD + self.RECORD.replace("HL-0147", "HL-0150")
+        record = self.record("two.jsonl", two)
+        done = run(self.quiet, "--into", record, "--rotor-rpm", "4600")
+        self.assertEqual((done.returncode, done.stdout), (3, b""))
+        self.assertIn(b"error[which-record]", done.stderr)
+        done = run(self.quiet, "--into", record, "--rotor-rpm", "4600", "--unit", "HL-0150")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        lines = self.read(record).splitlines()
+        self.assertEqual(lines[0] + "\n", self.RECORD)
+        self.assertIn('"recording"', lines[1])
+
+    def test_mistakes(self):
+        record = self.record("mistakes.json")
+        self.usage("--into names a file: the record in it is written anew", self.quiet, "--into", "-")
+        self.usage("--unit and --date choose the inspection for --into", self.quiet, *UNIT, "--unit", "HL-0147")
+        self.usage("--date is \"soon\", not a date YYYY-MM-DD", self.quiet, "--into", record, "--date", "soon")
+        self.usage(f"--family is dunlin-1, but the unit in {record} has plover-2",
+                   self.quiet, "--into", record, "--family", "dunlin-1")
+        nameless = self.record("nameless.json", self.RECORD.replace(',"family":"plover-2","vehicle":"Tarn"', ""))
+        self.usage(f"{nameless} does not say of which family its unit is: name it with --family",
+                   self.quiet, "--into", nameless)
+        broken = self.record("broken.json", self.RECORD.replace("true", "maybe"))
+        done = run(self.quiet, "--into", broken)
+        self.assertEqual((done.returncode, done.stdout), (3, b""))
+        self.assertEqual(run(self.quiet, "--into", self.path("no-record.json")).returncode, 3)
+
+
 @unittest.skipUnless(os.path.isdir(REAL), f"skipped: there is no {REAL}")
 class Real(unittest.TestCase):
     def test_race_faults_are_named_first_and_nothing_else(self):

@@ -391,7 +391,7 @@ class Check(unittest.TestCase):
             for command in ("check", "assess"):
                 done = run(command, "--rules", folder)
                 self.assertEqual(done.returncode, 3)
-                self.assertIn(b"links.json:57:24: error[out-of-range]: /links/0/shows/film is 7",
+                self.assertIn(b"links.json:65:24: error[out-of-range]: /links/0/shows/film is 7",
                               done.stderr)
 
 

@@ -416,8 +416,10 @@ TEST_CASE("a case becomes the record that gives it back") {
       }
       Draft d;
       d.km = 90000;
-      if (f.detail_of) {
-        d.set(*f.detail_of, 1);
+      for (const FindingSpec& other : findings()) {
+        if ((proof::needed_by(f) >> proof::idx(other.id) & 1U) != 0) {
+          d.set(other.id, 1);
+        }
       }
       d.set(f.id, static_cast<int>(l));
       if (f.at_port || f.id == Finding::earlier_coolant) {

@@ -103,6 +103,10 @@ TEST_CASE("every field of a record is read") {
   CHECK(flag(Field::noise_pitch_follows_speed) == 1);
   CHECK(code(Field::noise_level) == "clear");
   CHECK(flag(Field::noise_changes_with_steering_or_surface) == 0);
+  CHECK(code(Field::recording_rotor_bearing) == "clear");
+  CHECK(code(Field::recording_gear_bearing) == "shared");
+  CHECK(code(Field::recording_other) == "mesh");
+  CHECK(code(Field::recording_pattern) == "washboard");
   CHECK(code(Field::rotation) == "free");
   CHECK(code(Field::fault_isolation) == "none");
   CHECK(flag(Field::fault_shutdown) == 0);
@@ -366,6 +370,12 @@ TEST_CASE("each thing that can be wrong has its complaint") {
   "bypass_keeps_crossover":false,"rotor_cooling":"wet"},"inspection":{"dat
                            ^
   hint: leave it out, or set /unit/rotor_cooling to "bypassed"
+)"},
+      {record("", R"("recording":{"pattern":"washboard","rotor_bearing":"none"})"),
+       R"(1:112: error[nothing-to-describe]: /inspection/recording/pattern is "washboard", but /inspection/recording/rotor_bearing is "none" and /inspection/recording/gear_bearing is not known
+  "pattern":"washboard","rotor_bearing":"none"}}}
+            ^
+  hint: leave it out, or say what /inspection/recording/rotor_bearing or /inspection/recording/gear_bearing showed
 )"},
       {record(R"("id":"HL-0148")"), R"(1:54: error[duplicate-key]: /unit/id is given twice
   "id":"HL-0148"},"inspection":{"date":"2025-03-01"}}

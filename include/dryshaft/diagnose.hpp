@@ -25,7 +25,7 @@ namespace dryshaft {
 /// One unit as the grader sees it. Plain values: copying and changing a case
 /// to ask "what if" is cheap and allocates nothing.
 struct Case {
-  std::array<std::int8_t, kFindingCount> level{};  ///< -1: not observed
+  Levels level{};
   std::array<std::uint8_t, kSituationCount> situation{};
   double seal_km = 0;     ///< distance on the seal, assumed where not known
   double seal_years = 0;  ///< age of the seal, assumed where not known

@@ -72,7 +72,7 @@ struct Condition {
 
 /// What conditions are tested against. Level -1: not observed.
 struct Facts {
-  std::array<std::int8_t, kFindingCount> level{};
+  Levels level{};
   std::array<std::uint8_t, kSituationCount> situation{};
   std::array<double, kCauseCount> probability{};
   Grade grade = Grade::A;

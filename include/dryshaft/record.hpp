@@ -5,6 +5,7 @@
 #include <array>
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -39,6 +40,8 @@ struct Record {
 
   std::string source;               ///< file name as the caller gave it
   std::uint32_t line = 0;           ///< where the record's first brace stands
+  std::size_t begin = 0;            ///< the same in bytes of the text that was read
+  std::size_t end = 0;              ///< one past the byte of its last brace
   std::string sha256;               ///< of the record's text, brace to brace, in hex
   std::uint32_t odometer_line = 0;  ///< where the odometer reading stands
   std::uint32_t odometer_column = 0;
@@ -77,6 +80,34 @@ struct Records {
 /// Reads a whole text: one object, an array of objects, or JSON Lines. A bad
 /// record never loses a good one.
 Records read_records(std::string_view text, std::string_view source, const ReadOptions& options);
+
+/// A word for a field that takes one of some words.
+struct FieldValue {
+  Field field = Field::format;
+  std::string word;  ///< the id of one of the field's choices
+};
+
+/// Which inspection of a text is meant.
+struct WhichRecord {
+  std::string unit_id;      ///< empty: the only unit that the text holds
+  std::optional<int> date;  ///< days since 1970-01-01; none: the newest by date and odometer
+};
+
+/// A text of records with what a noise recording showed written into one of them.
+///
+/// `text` is whatever `read_records` takes. `findings` are words for fields under
+/// `/inspection/recording`; they take the place of all that the record said of a
+/// recording before, save the shop's own `x_` keys. The rest of the text stays as
+/// it is, byte for byte; what is put in follows the record's own way of breaking
+/// and indenting lines, so a record on one line stays on one line. The new text
+/// has been read again, and differs from the old one in these fields alone.
+///
+/// No value where the text holds an error, where no inspection or more than one
+/// is meant, or where the findings make no valid record (a pattern without a
+/// bearing line, an unknown word); complaints say where, and how to choose.
+Result<std::string> write_recording(std::string_view text, std::string_view source,
+                                    const std::vector<FieldValue>& findings,
+                                    const WhichRecord& which, const ReadOptions& options);
 
 /// Whether `first_line` (the first line of a text that is not blank) holds a
 /// complete JSON object, so that the text can be read as JSON Lines.

@@ -56,6 +56,10 @@ enum class Field : std::uint8_t {
   noise_pitch_follows_speed,
   noise_level,
   noise_changes_with_steering_or_surface,
+  recording_rotor_bearing,
+  recording_gear_bearing,
+  recording_other,
+  recording_pattern,
   rotation,
   fault_isolation,
   fault_shutdown,
@@ -221,6 +225,10 @@ enum class Finding : std::uint8_t {
   noise_outside,
   noise_onset,
   noise_level,
+  recorded_rotor_bearing,
+  recorded_gear_bearing,
+  recorded_other,
+  recorded_pattern,
   coolant_loss,
   shutdown,
   reduced_power,
@@ -248,11 +256,21 @@ struct FindingSpec {
   std::optional<Finding> detail_of = std::nullopt;
   /// Comes from an opening or the unit's past: no check can bring it about.
   bool from_history = false;
+  /// It exists only where one of these is not harmless; empty: it does not need any.
+  std::span<const Finding> needs_one_of = {};
 };
 std::span<const FindingSpec, kFindingCount> findings();
 const FindingSpec& spec(Finding finding);
 std::string_view name(Finding finding);
 std::optional<Finding> finding_named(std::string_view name);
+
+/// A level for each finding, by `Finding`; -1: not observed.
+using Levels = std::array<std::int8_t, kFindingCount>;
+/// Whether a finding can be observed at all next to the levels of the others:
+/// a detail needs its leader, and some need one of several others, above harmless.
+bool exists(Finding finding, const Levels& level);
+/// Takes out each observed finding that can no longer be observed.
+void drop_what_does_not_exist(Levels& level);
 
 // ------------------------------------------------------------- situation
 

@@ -34,6 +34,8 @@ struct Options {
   std::string format = "text";
   std::optional<std::string> out;
   std::optional<std::string> into;
+  std::string unit;
+  std::optional<std::string> date;
   DataOptions data;
 };
 
@@ -89,6 +91,19 @@ class Listening {
                  "name what to listen for: --family ID for a drive unit, or --rotor-rpm N with "
                  "--bearing n:d:D:angle"};
     }
+    if (o_.into == "-") {
+      throw Stop{kUsage, "--into names a file: the record in it is written anew"};
+    }
+    if (!o_.into && (!o_.unit.empty() || o_.date)) {
+      throw Stop{kUsage, "--unit and --date choose the inspection for --into"};
+    }
+    if (o_.date) {
+      which_.date = parse_date(*o_.date);
+      if (!which_.date) {
+        throw Stop{kUsage, fmt::format("--date is \"{}\", not a date YYYY-MM-DD", *o_.date)};
+      }
+    }
+    which_.unit_id = o_.unit;
     const bool several_speeds = (o_.rotor_rpm ? 1 : 0) + (o_.speed.empty() ? 0 : 1) +
                                     (o_.marks.empty() ? 0 : 1) + (o_.trace.empty() ? 0 : 1) >
                                 1;
@@ -211,23 +226,23 @@ class Listening {
       complain({input_complaint(source)});
       return false;
     }
-    const Records records = read_records(record_text_, source.name(), read_options(k_));
-    if (complain(records.diagnostics)) {
+    // Tried with a finding that fits any record, so that nobody waits for the analysis in vain.
+    const Result<std::string> tried = write_recording(
+        record_text_, source.name(), {{Field::recording_other, "none"}}, which_, read_options(k_));
+    complain(tried.diagnostics);
+    if (!tried.value) {
       return false;
     }
-    if (records.records.size() != 1) {
-      Diagnostic d;
-      d.code = "not-one-record";
-      d.source = source.name();
-      d.message =
-          fmt::format("holds {} records; a recording goes into one", records.records.size());
-      d.hint = "put the inspection at which it was made into a file of its own";
-      complain({d});
-      return false;
+    std::string its_family;
+    std::string its_vehicle;
+    for (const Record& r : read_records(record_text_, source.name(), read_options(k_)).records) {
+      if (o_.unit.empty() || r.unit_id == o_.unit) {
+        its_family = r.family.empty() ? its_family : r.family;
+        its_vehicle = r.vehicle.empty() ? its_vehicle : r.vehicle;
+      }
     }
-    const Record& record = records.records.front();
-    for (const auto& [option, ours, its] : {std::tuple{"--family", &family, &record.family},
-                                            std::tuple{"--vehicle", &vehicle, &record.vehicle}}) {
+    for (const auto& [option, ours, its] : {std::tuple{"--family", &family, &its_family},
+                                            std::tuple{"--vehicle", &vehicle, &its_vehicle}}) {
       if (ours->empty()) {
         *ours = *its;
       } else if (!its->empty() && *its != *ours) {
@@ -397,10 +412,50 @@ class Listening {
 
   // ------------------------------------------------------------------ output
 
+  // What the recording showed, put into the record. An open speed leaves nothing to put there.
+  int write_record() {
+    const RecordingFindings found = recording_findings(sheets_.front().report, *machine_);
+    std::vector<FieldValue> findings;
+    std::string told;
+    for (const auto& [field, word] :
+         {std::pair{Field::recording_rotor_bearing, found.rotor_bearing},
+          std::pair{Field::recording_gear_bearing, found.gear_bearing},
+          std::pair{Field::recording_other, found.other},
+          std::pair{Field::recording_pattern, found.pattern}}) {
+      if (word) {
+        findings.push_back({field, std::string(*word)});
+        told += fmt::format("{}{}: {}", told.empty() ? "" : ", ", spec(field).title, *word);
+      }
+    }
+    if (findings.empty()) {
+      Diagnostic d;
+      d.code = "nothing-found";
+      d.source = sheets_.front().source;
+      d.message = fmt::format("leaves its speed open, so {} stays as it is", *o_.into);
+      d.hint = "give the speed: --mark, --speed, --rotor-rpm or --trace";
+      rejected_ = complain({d});
+      return kDone;
+    }
+    const Result<std::string> written =
+        write_recording(record_text_, *o_.into, findings, which_, read_options(k_));
+    if (!written.value) {
+      rejected_ = complain(written.diagnostics) || rejected_;
+      return kDone;
+    }
+    Output output(o_.into);
+    output.write(*written.value);
+    const int code = output.finish();
+    if (code == kDone) {
+      warn(fmt::format("{}: now says of the recording: {}\n", *o_.into, told));
+    }
+    return code;
+  }
+
   int finish() {
     if (sheets_.empty()) {
       return kRejected;
     }
+    const int recorded = o_.into ? write_record() : kDone;
     Output output(o_.out);
     if (o_.format == "html") {
       output.write(noise_to_html(sheets_));
@@ -417,7 +472,10 @@ class Listening {
                                                                         .units = Units::km}));
     }
     const int written = output.finish();
-    return written != kDone ? written : rejected_ ? kRejected : kDone;
+    if (recorded != kDone || written != kDone) {
+      return kOutput;
+    }
+    return rejected_ ? kRejected : kDone;
   }
 
   const Options& o_;
@@ -428,6 +486,7 @@ class Listening {
   std::optional<double> circumference_m_;
   std::string against_;
   std::string record_text_;
+  WhichRecord which_;
   GivenSpeed speed_;
   std::vector<LoadMark> loads_;
   std::vector<NoiseSheet> sheets_;
@@ -481,6 +540,9 @@ Run add_listen(CLI::App& parent) {
                   "Put the finding into this record, so that assess uses it; its unit says the "
                   "family")
       ->type_name("RECORD");
+  app->add_option("--unit", o->unit, "Unit of that file, where it holds several")->type_name("ID");
+  app->add_option("--date", o->date, "Inspection of that unit, where it is not the newest")
+      ->type_name("DATE");
   for (const char* name : {"--bearing", "--mark", "--load"}) {
     // One value each time it is named, so that no file name is taken for one.
     app->get_option(name)->allow_extra_args(false);

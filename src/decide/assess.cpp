@@ -159,7 +159,7 @@ class Assessor {
   }
 
   [[nodiscard]] bool could_be_observed(const FindingSpec& f) const {
-    return !f.from_history && (!f.detail_of || facts().at(*f.detail_of) > 0);
+    return !f.from_history && exists(f.id, facts().level);
   }
 
   // The link that carries a finding's weight for a cause: its own, or, where
@@ -418,7 +418,8 @@ class Assessor {
         // "present" and "yes" add nothing to the title, and some levels say it all.
         const bool bare = word == "present" || word == "yes";
         const bool whole =
-            word.find(f.title) != std::string_view::npos || f.detail_of == Finding::noise;
+            word.find(f.title) != std::string_view::npos ||
+            (f.detail_of == Finding::noise && f.id < Finding::recorded_rotor_bearing);
         tell.push_back(bare    ? std::string(f.title)
                        : whole ? std::string(word)
                                : fmt::format("{} ({})", f.title, word));

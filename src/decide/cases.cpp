@@ -357,8 +357,10 @@ bool is_observed(const Facts& facts, Finding f) { return facts.level[idx(f)] >= 
 // Not observed, though it could have been: what a finding would describe is
 // not known to be harmless.
 bool is_missing(const Facts& facts, Finding f) {
-  const std::optional<Finding> leader = spec(f).detail_of;
-  return !is_observed(facts, f) && !(leader && facts.level[idx(*leader)] == 0);
+  const FindingSpec& s = spec(f);
+  const auto harmless = [&](Finding other) { return facts.level[idx(other)] == 0; };
+  return !is_observed(facts, f) && !(s.detail_of && harmless(*s.detail_of)) &&
+         (s.needs_one_of.empty() || !std::ranges::all_of(s.needs_one_of, harmless));
 }
 
 bool always_holds(const Condition& c) {

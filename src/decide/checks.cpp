@@ -13,16 +13,6 @@ namespace {
 // Below this a check tells nothing that a report could print.
 constexpr double kLeastBits = 0.0005;
 
-bool exists(const Case& c, const FindingSpec& f) { return !f.detail_of || c.at(*f.detail_of) > 0; }
-
-void clear_details(Case& c, Finding leader) {
-  for (const FindingSpec& f : findings()) {
-    if (f.detail_of == leader) {
-      c.set(f.id, -1);
-    }
-  }
-}
-
 double entropy_bits(double p) {
   if (p <= 0 || p >= 1) {
     return 0;
@@ -87,7 +77,7 @@ class Outcomes {
       return;
     }
     const Finding f = open_[at];
-    if (!exists(c, spec(f))) {
+    if (!exists(f, c.level)) {
       walk(at + 1, c, weight);
       return;
     }
@@ -113,7 +103,7 @@ class Outcomes {
     Posterior posterior = posterior_of(weight.all, model_.damaging_states());
     posterior.graded_risk = posterior_of(weight.for_risk, model_.damaging_states()).risk;
     after_ += total * entropy_bits(posterior.risk);
-    seen_[idx(judge(knowledge_, model_, c).grade)] = true;
+    seen_[idx(judge(knowledge_, c, posterior).grade)] = true;
   }
 
   const Knowledge& knowledge_;
@@ -212,7 +202,7 @@ class Changes {
 
   void moves() {
     for (const FindingSpec& f : findings()) {
-      if (f.from_history || !exists(case_, f)) {
+      if (f.from_history || !exists(f.id, case_.level)) {
         continue;
       }
       const int now = case_.at(f.id);
@@ -228,9 +218,7 @@ class Changes {
 
   static void apply(Case& c, const Move& move) {
     c.set(move.finding, move.level);
-    if (move.level == 0) {
-      clear_details(c, move.finding);
-    }
+    drop_what_does_not_exist(c.level);
     if (move.finding == Finding::port_fluid) {
       fresh(c);
     }
@@ -276,11 +264,11 @@ class Changes {
           }
           Case changed = case_;
           apply(changed, a);
-          if (!exists(changed, spec(b.finding))) {
+          if (!exists(b.finding, changed.level)) {
             continue;
           }
           apply(changed, b);
-          if (!exists(changed, spec(a.finding))) {
+          if (!exists(a.finding, changed.level)) {
             continue;
           }
           const Grade grade = judge(knowledge_, model_, changed).grade;

@@ -206,8 +206,9 @@ class Prover {
         "seen.",
         "harmless news of an old look weighs w: its factor 1 - w (1 - P) is linear in w, so that "
         "comparison is checked at w = 1, as above, and at w = 0.",
-        "the mixed findings: every joint level of all of them, for each prior of the other causes. "
-        "Given the damaging causes d they enter the odds of damage as r(d)/r(none) alone, and none "
+        "a mixed finding: next to every joint level of the others, for each prior of the other "
+        "causes. Given the damaging causes d they enter the odds of damage as r(d)/r(none) alone, "
+        "and none "
         "of these ratios falls when an ordered one is raised. Details of a finding exist only "
         "while it is above harmless: what is compared with harmless is the finding undescribed.",
         fmt::format("findings that only explain ({}) may lower the risk: what accounts for a noise "
@@ -248,6 +249,11 @@ class Prover {
         "risk: each harmless level, and some level of each finding that has no order, is no more "
         "likely with damage than without it, so to leave it out never lowers the odds of damage; "
         "for mixed findings, next to every joint level of the others, each time some level.",
+        "a finding that only explains, next to anything: the mixed findings tell damage apart in "
+        "one way only, so given all else the chances of its levels with damage and without each "
+        "sum to 1, and one level at least is no likelier with it. Where they tell more apart, "
+        "every "
+        "joint level is enumerated.",
         "grade: with that value known or not, over every value of what the floors concerned "
         "mention, as above. Without the liquid on record the port counts as not checked."};
     BestLevels best{};

@@ -31,9 +31,7 @@ class Finder {
       : space_(space), when_(when), wanted_(wanted) {
     Mentions m = mentions_of(when);
     for (const FindingSpec& f : findings()) {
-      if (f.detail_of && m.has(f.id)) {
-        m.findings |= 1U << idx(*f.detail_of);
-      }
+      m.findings |= m.has(f.id) ? needed_by(f.id) : 0;
     }
     for (const FindingSpec& f : findings()) {
       if (m.has(f.id)) {
@@ -112,8 +110,7 @@ class Finder {
       return;
     }
     const FindingSpec& f = spec(open_[i]);
-    const bool exists = !f.detail_of || d.at(*f.detail_of) > 0;
-    for (int l = -1; l < (exists ? static_cast<int>(f.levels.size()) : 0); ++l) {
+    for (int l = -1; l < (exists(f.id, d.level) ? static_cast<int>(f.levels.size()) : 0); ++l) {
       if ((allowed_[idx(f.id)] >> static_cast<unsigned>(l + 1) & 1U) != 0) {
         d.set(f.id, l);
         walk(i + 1, d);
@@ -302,8 +299,10 @@ Alive find_dead(const Space& space, const Spread& spread) {
     }
     if (most < kLeastDecibans) {
       Draft d;
-      if (const auto leader = spec(link.finding).detail_of) {
-        d.set(*leader, 1);
+      for (const FindingSpec& f : findings()) {
+        if ((needed_by(link.finding) >> idx(f.id) & 1U) != 0) {
+          d.set(f.id, 1);
+        }
       }
       d.set(link.finding, static_cast<int>(strongest));
       if (link.finding != Finding::port_fluid && d.at(Finding::port_fluid) < 0 && strongest == 0 &&

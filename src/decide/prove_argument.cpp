@@ -182,124 +182,184 @@ Step pure_unknown(const Space& space, const Structure& structure, BestLevels& be
 
 namespace {
 
-// All joint levels of the mixed component in one situation, with the chance
-// of each given every state of the damaging causes.
-class Component {
+// One mixed finding at each of its levels, next to every joint level of some
+// others, with the chance of that given the damaging causes.
+class Beside {
  public:
-  // With `graded`, only the findings by which the grade goes.
-  Component(const Space& space, const Structure& structure, bool graded)
-      : space_(space), s_(structure) {
-    for (const FindingSpec& f : findings()) {
-      if (has(s_.mixed, f.id) && !(graded && space.model.explains_only(f.id))) {
-        parts_.push_back(f.id);
+  Beside(const Space& space, const Structure& structure, const FindingSpec& f,
+         std::uint32_t members)
+      : space_(space), f_(f) {
+    for (const FindingSpec& other : findings()) {
+      if (has(members, other.id) && other.id != f.id) {
+        others_.push_back(other.id);
+        contexts_ *= static_cast<double>(other.levels.size()) + 1;
       }
+      in_wear_ += has(members, other.id) && in_wear(other) ? 1U : 0U;
     }
-    std::size_t size = 1;
-    for (const Finding f : parts_) {
-      strides_.push_back(size);
-      size *= spec(f).levels.size() + 1;
-    }
-    count_ = size;
-    for (std::size_t d = 0; d < kStateCount; ++d) {
-      if ((d & ~s_.damaging) == 0) {
-        damaged_.push_back(d);
-      }
-    }
-    for (const Finding f : parts_) {
-      in_wear_ += in_wear(spec(f)) ? 1U : 0U;
-    }
-  }
-
-  [[nodiscard]] const std::vector<Finding>& parts() const { return parts_; }
-  [[nodiscard]] std::size_t size() const { return count_; }
-  [[nodiscard]] std::size_t damaged() const { return damaged_.size(); }
-  [[nodiscard]] std::size_t damaged_state(std::size_t d) const { return damaged_[d]; }
-  [[nodiscard]] unsigned in_wear_count() const { return in_wear_; }
-
-  [[nodiscard]] int level(std::size_t joint, std::size_t part) const {
-    return static_cast<int>(joint / strides_[part] % (spec(parts_[part]).levels.size() + 1)) - 1;
-  }
-  [[nodiscard]] std::size_t with(std::size_t joint, std::size_t part, int l) const {
-    return joint +
-           strides_[part] *
-               static_cast<std::size_t>(l - level(joint, part) + static_cast<int>(count_)) -
-           strides_[part] * count_;
-  }
-  [[nodiscard]] bool exists(std::size_t joint) const {
-    for (std::size_t p = 0; p < parts_.size(); ++p) {
-      const std::optional<Finding> leader = spec(parts_[p]).detail_of;
-      if (leader && level(joint, p) >= 0 && level(joint, part_of(*leader)) <= 0) {
-        return false;
-      }
-    }
-    return true;
-  }
-  [[nodiscard]] bool described(std::size_t joint, std::size_t part) const {
-    for (std::size_t p = 0; p < parts_.size(); ++p) {
-      if (spec(parts_[p]).detail_of == parts_[part] && level(joint, p) >= 0) {
-        return true;
-      }
-    }
-    return false;
-  }
-
-  // chance[joint * damaged() + d], with harmless news from the port at this weight.
-  [[nodiscard]] std::vector<double> chances(const Case& unit, double weight) const {
-    std::vector<double> out(count_ * damaged_.size());
-    const States prior = space_.model.prior(unit);
-    States other{};  // prior of the part that is not damaging
     for (std::size_t s = 0; s < kStateCount; ++s) {
-      other[s & ~s_.damaging] += prior[s];
-    }
-    for (std::size_t joint = 0; joint < count_; ++joint) {
-      if (!exists(joint)) {
-        continue;
-      }
-      for (std::size_t d = 0; d < damaged_.size(); ++d) {
-        double sum = 0;
-        for (std::size_t n = 0; n < kStateCount; ++n) {
-          if ((n & s_.damaging) != 0) {
-            continue;
-          }
-          double product = other[n];
-          for (std::size_t p = 0; p < parts_.size(); ++p) {
-            const int l = level(joint, p);
-            if (l < 0 || !space_.model.carries_evidence(parts_[p])) {
-              continue;
-            }
-            const double like = space_.model.likelihood(parts_[p], l)[damaged_[d] | n];
-            product *= l == 0 && in_wear(spec(parts_[p])) ? 1 - weight * (1 - like) : like;
-          }
-          sum += product;
-        }
-        out[joint * damaged_.size() + d] = sum;
+      if ((s & structure.damaging) == 0) {
+        rest_.push_back(s);
       }
     }
-    return out;
+    // States of damage that these findings tell apart; no damage comes first.
+    for (std::size_t d = 0; d < kStateCount; ++d) {
+      if ((d & ~structure.damaging) == 0 &&
+          std::ranges::none_of(damage_, [&](std::size_t known) { return alike(d, known); })) {
+        damage_.push_back(d);
+      }
+    }
   }
 
-  [[nodiscard]] std::string shown(std::size_t joint) const {
+  [[nodiscard]] double contexts() const { return contexts_; }
+  [[nodiscard]] unsigned in_wear_count() const { return in_wear_; }
+  [[nodiscard]] std::size_t damage_count() const { return damage_.size(); }
+  [[nodiscard]] std::size_t damage(std::size_t d) const { return damage_[d]; }
+
+  // Chances of the levels of the finding, not observed first, next to `others`.
+  struct At {
+    Levels others{};
+    std::array<bool, kMaxLevels + 1> exists{};
+    // chance[w][1 + level][d], for the wear weights that were asked for
+    std::array<std::array<std::array<double, kStateCount>, kMaxLevels + 1>, 3> chance{};
+  };
+
+  // `weights`: what harmless news from the port still weighs, at most three.
+  template <typename Visit>
+  void each(const Case& unit, const std::vector<double>& weights, const Visit& visit) {
+    weights_ = weights;
+    const States prior = space_.model.prior(unit);
+    products_.assign(others_.size() + 1, {});
+    std::vector<double>& start = products_.front();
+    for (std::size_t w = 0; w < weights_.size(); ++w) {
+      for (std::size_t d = 0; d < damage_.size(); ++d) {
+        for (const std::size_t n : rest_) {
+          double sum = 0;  // the prior of the part that is not damaging
+          for (std::size_t s = 0; s < kStateCount; ++s) {
+            sum += (s & rest_.back()) == n ? prior[s] : 0;
+          }
+          start.push_back(sum);
+        }
+      }
+    }
+    factors_.clear();
+    for (const Finding other : others_) {
+      factors_.push_back(factors_of(spec(other)));
+    }
+    own_ = factors_of(f_);
+    Levels levels = nothing_observed();
+    levels[idx(f_.id)] = 1;  // whatever describes it may be observed on the way
+    walk(0, levels, visit);
+  }
+
+  static std::string shown(const Levels& others) {
     std::string text;
-    for (std::size_t p = 0; p < parts_.size(); ++p) {
-      if (level(joint, p) >= 0) {
+    for (const FindingSpec& f : findings()) {
+      if (others[idx(f.id)] >= 0) {
         text +=
-            fmt::format("{}{}", text.empty() ? "" : ", ", proof::shown(parts_[p], level(joint, p)));
+            fmt::format("{}{}", text.empty() ? "" : ", ", proof::shown(f.id, others[idx(f.id)]));
       }
     }
     return text.empty() ? "nothing observed" : text;
   }
 
  private:
-  [[nodiscard]] std::size_t part_of(Finding f) const {
-    return static_cast<std::size_t>(std::ranges::find(parts_, f) - parts_.begin());
+  using Factors = std::vector<std::vector<double>>;  // by level; by weight, damage, rest
+
+  [[nodiscard]] bool alike(std::size_t d, std::size_t known) const {
+    const auto same = [&](Finding f) {
+      for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
+        const States& like = space_.model.likelihood(f, static_cast<int>(l));
+        if (!std::ranges::all_of(rest_,
+                                 [&](std::size_t n) { return like[d | n] == like[known | n]; })) {
+          return false;
+        }
+      }
+      return true;
+    };
+    return same(f_.id) && std::ranges::all_of(others_, same);
+  }
+
+  [[nodiscard]] Factors factors_of(const FindingSpec& f) const {
+    Factors by_level;
+    for (std::size_t l = 0; l < f.levels.size(); ++l) {
+      const States& like = space_.model.likelihood(f.id, static_cast<int>(l));
+      std::vector<double>& factors = by_level.emplace_back();
+      for (const double w : weights_) {
+        for (const std::size_t d : damage_) {
+          for (const std::size_t n : rest_) {
+            factors.push_back(l == 0 && in_wear(f) ? 1 - w * (1 - like[d | n]) : like[d | n]);
+          }
+        }
+      }
+    }
+    return by_level;
+  }
+
+  template <typename Visit>
+  void walk(std::size_t depth, Levels& levels, const Visit& visit) {
+    if (depth == others_.size()) {
+      leaf(levels, visit);
+      return;
+    }
+    const Finding f = others_[depth];
+    for (int l = -1; l < static_cast<int>(spec(f).levels.size()); ++l) {
+      if (l >= 0 && !exists(f, levels)) {
+        break;
+      }
+      levels[idx(f)] = static_cast<std::int8_t>(l);
+      products_[depth + 1] = products_[depth];
+      if (l >= 0) {
+        const std::vector<double>& factors = factors_[depth][static_cast<std::size_t>(l)];
+        for (std::size_t i = 0; i < factors.size(); ++i) {
+          products_[depth + 1][i] *= factors[i];
+        }
+      }
+      walk(depth + 1, levels, visit);
+    }
+    levels[idx(f)] = -1;
+  }
+
+  template <typename Visit>
+  void leaf(const Levels& levels, const Visit& visit) {
+    At& at = at_;
+    at.others = levels;
+    Levels& others = at.others;
+    for (int l = -1; l < static_cast<int>(f_.levels.size()); ++l) {
+      const auto place = static_cast<std::size_t>(l + 1);
+      others[idx(f_.id)] = static_cast<std::int8_t>(l);
+      Levels left = others;
+      drop_what_does_not_exist(left);
+      at.exists[place] = left == others;
+      if (!at.exists[place]) {
+        continue;
+      }
+      const double* product = products_.back().data();
+      const double* factor = l < 0 ? nullptr : own_[static_cast<std::size_t>(l)].data();
+      for (std::size_t w = 0; w < weights_.size(); ++w) {
+        for (std::size_t d = 0; d < damage_.size(); ++d) {
+          double sum = 0;
+          for (std::size_t n = 0; n < rest_.size(); ++n) {
+            sum += *product++ * (factor == nullptr ? 1 : *factor++);
+          }
+          at.chance[w][place][d] = sum;
+        }
+      }
+    }
+    others[idx(f_.id)] = -1;
+    visit(at);
   }
 
   const Space& space_;
-  const Structure& s_;
-  std::vector<Finding> parts_;
-  std::vector<std::size_t> strides_;
-  std::vector<std::size_t> damaged_;
-  std::size_t count_ = 1;
+  const FindingSpec& f_;
+  std::vector<Finding> others_;
+  std::vector<std::size_t> damage_;
+  std::vector<std::size_t> rest_;  // states of the causes that are not damaging
+  std::vector<double> weights_;
+  std::vector<std::vector<double>> products_;  // of the first few others; by weight, damage, rest
+  std::vector<Factors> factors_;
+  Factors own_;
+  At at_;  // large, so made once
+  double contexts_ = 1;
   unsigned in_wear_ = 0;
 };
 
@@ -333,160 +393,175 @@ std::vector<Case> units_of(const Space& space, const Structure& structure) {
   return units;
 }
 
-constexpr std::size_t kLargestComponent = 4'000'000;
+constexpr double kMostBeside = 50'000'000;
 
-bool too_large(const Component& component, Step& step) {
-  if (component.size() > kLargestComponent) {
+bool too_large(const Beside& beside, Step& step) {
+  if (beside.contexts() > kMostBeside) {
     step.fail(
-        fmt::format("the findings that bear on causes that are not damaging have {} joint "
+        fmt::format("the findings that bear on causes that are not damaging have {:.3g} joint "
                     "levels, too many to enumerate",
-                    component.size()));
+                    beside.contexts()));
     return true;
   }
-  if (component.in_wear_count() > 1) {
+  if (beside.in_wear_count() > 1) {
     step.fail("more than one finding at the port bears on causes that are not damaging");
     return true;
   }
   return false;
 }
 
-}  // namespace
+// The mixed findings that can be observed next to one, those that describe it
+// left out where `undescribed`; with `graded`, only findings by which the grade goes.
+std::uint32_t members_beside(const Structure& structure, const FindingSpec& f, bool graded,
+                             bool undescribed) {
+  std::uint32_t members = structure.mixed;
+  for (const FindingSpec& other : findings()) {
+    if ((graded && has(structure.explaining, other.id)) ||
+        (undescribed && other.detail_of == f.id)) {
+      members &= ~(1U << idx(other.id));
+    }
+  }
+  return members | 1U << idx(f.id);
+}
 
-namespace {
-
-void component_rises(const Space& space, const Structure& structure, bool graded, Step& step) {
-  const Component component(space, structure, graded);
-  if (too_large(component, step)) {
+// A worse level of a finding is never less likely with damage, next to all others.
+void rises_beside(const Space& space, const Structure& structure, const FindingSpec& f, bool graded,
+                  Step& step) {
+  // What describes it exists only above harmless: with two levels, nowhere.
+  Beside beside(space, structure, f, members_beside(structure, f, graded, f.levels.size() == 2));
+  if (too_large(beside, step)) {
     return;
   }
   // Harmless news from the port enters linearly in its weight, a comparison of
   // two states therefore as a polynomial of degree 2 at most: nowhere negative
   // if its three Bernstein coefficients are not.
   const std::vector<double> weights =
-      component.in_wear_count() == 0 ? std::vector<double>{1} : std::vector<double>{0, 0.5, 1};
-  const std::size_t n = component.damaged();
-  for (const Case& unit : units_of(space, structure)) {
-    std::vector<std::vector<double>> chances;
-    chances.reserve(weights.size());
-    for (const double w : weights) {
-      chances.push_back(component.chances(unit, w));
+      beside.in_wear_count() == 0 ? std::vector<double>{1} : std::vector<double>{0, 0.5, 1};
+  const std::size_t count = f.levels.size();
+  const auto compare = [&](const Beside::At& at, std::size_t l, std::size_t h, std::size_t d) {
+    ++step.states;
+    std::array<double, 3> gain{};
+    double scale = 0;
+    for (std::size_t w = 0; w < weights.size(); ++w) {
+      const auto& low = at.chance.at(w).at(l + 1);
+      const auto& high = at.chance.at(w).at(h + 1);
+      gain.at(w) = high.at(d) * low[0] - low.at(d) * high[0];
+      scale = std::max(scale, low.at(d) * high[0]);
     }
-    for (std::size_t joint = 0; joint < component.size(); ++joint) {
-      if (!component.exists(joint)) {
-        continue;
-      }
-      for (std::size_t p = 0; p < component.parts().size(); ++p) {
-        const FindingSpec& f = spec(component.parts()[p]);
-        const int l = component.level(joint, p);
-        if (!f.ordered || space.model.explains_only(f.id) || l < 0 ||
-            (l == 0 && component.described(joint, p))) {
-          continue;
-        }
-        for (int h = l + 1; h < static_cast<int>(f.levels.size()); ++h) {
-          const std::size_t raised = component.with(joint, p, h);
-          for (std::size_t d = 1; d < n; ++d) {
-            ++step.states;
-            std::array<double, 3> gain{};
-            double scale = 0;
-            for (std::size_t w = 0; w < weights.size(); ++w) {
-              const double* low = &chances[w][joint * n];
-              const double* high = &chances[w][raised * n];
-              gain.at(w) = high[d] * low[0] - low[d] * high[0];
-              scale = std::max(scale, low[d] * high[0]);
-            }
-            if (weights.size() == 3) {
-              gain[1] = 2 * gain[1] - (gain[0] + gain[2]) / 2;
-            } else {
-              gain[1] = gain[2] = gain[0];
-            }
-            if (*std::min_element(gain.begin(), gain.end()) < -kSlack * scale) {
-              step.fail(fmt::format("{} speaks less for {} than {} does, next to: {}",
-                                    shown(f.id, h), shown_causes(component.damaged_state(d)),
-                                    shown(f.id, l), component.shown(joint)));
+    if (weights.size() == 3) {
+      gain[1] = 2 * gain[1] - (gain[0] + gain[2]) / 2;
+    } else {
+      gain[1] = gain[2] = gain[0];
+    }
+    if (*std::min_element(gain.begin(), gain.end()) < -kSlack * scale) {
+      step.fail(fmt::format("{} speaks less for {} than {} does, next to: {}",
+                            shown(f.id, static_cast<int>(h)), shown_causes(beside.damage(d)),
+                            shown(f.id, static_cast<int>(l)), Beside::shown(at.others)));
+    }
+  };
+  for (const Case& unit : units_of(space, structure)) {
+    beside.each(unit, weights, [&](const Beside::At& at) {
+      for (std::size_t d = 1; d < beside.damage_count(); ++d) {
+        for (std::size_t l = 0; l < count; ++l) {
+          for (std::size_t h = l + 1; h < count; ++h) {
+            if (at.exists.at(l + 1) && at.exists.at(h + 1)) {
+              compare(at, l, h, d);
             }
           }
         }
         // Harmless news that has lost all its weight.
-        if (l == 0 && in_wear(f)) {
-          for (std::size_t d = 1; d < n; ++d) {
-            ++step.states;
-            const double* old = &chances.front()[joint * n];
-            const double* today = &chances.back()[joint * n];
-            if (falls(today[d] * old[0], old[d] * today[0])) {
-              step.fail(fmt::format("{} speaks less for {} as it grows old, next to: {}",
-                                    shown(f.id, 0), shown_causes(component.damaged_state(d)),
-                                    component.shown(joint)));
-            }
+        if (at.exists[1] && in_wear(f)) {
+          ++step.states;
+          const auto& old = at.chance.front()[1];
+          const auto& today = at.chance.at(weights.size() - 1)[1];
+          if (falls(today.at(d) * old[0], old.at(d) * today[0])) {
+            step.fail(fmt::format("{} speaks less for {} as it grows old, next to: {}",
+                                  shown(f.id, 0), shown_causes(beside.damage(d)),
+                                  Beside::shown(at.others)));
           }
         }
       }
-    }
+    });
   }
 }
 
-void component_unknown(const Space& space, const Structure& structure, bool graded,
-                       BestLevels& best, Step& step) {
-  const Component component(space, structure, graded);
-  if (too_large(component, step)) {
+// Some level of a finding is no more likely with damage, next to all others.
+void unknown_beside(const Space& space, const Structure& structure, const FindingSpec& f,
+                    bool graded, BestLevels& best, Step& step) {
+  // What is not observed is not described.
+  Beside beside(space, structure, f, members_beside(structure, f, graded, true));
+  if (too_large(beside, step)) {
     return;
   }
-  const std::size_t n = component.damaged();
+  const bool explains = has(structure.explaining, f.id);
   for (const Case& unit : units_of(space, structure)) {
-    const std::vector<double> chances = component.chances(unit, 1);
-    for (std::size_t joint = 0; joint < component.size(); ++joint) {
-      if (!component.exists(joint)) {
-        continue;
+    beside.each(unit, {1}, [&](const Beside::At& at) {
+      if (!at.exists[0] || !at.exists[1]) {
+        return;
       }
-      for (std::size_t p = 0; p < component.parts().size(); ++p) {
-        const Finding f = component.parts()[p];
-        if (component.level(joint, p) >= 0 || !component.exists(component.with(joint, p, 0))) {
-          continue;
+      const auto& open = at.chance.front()[0];
+      std::uint8_t good = 0;  // levels that no state of damage makes likelier
+      for (std::size_t l = 0; l < f.levels.size(); ++l) {
+        const auto& known = at.chance.front().at(l + 1);
+        bool all = true;
+        for (std::size_t d = 1; d < beside.damage_count(); ++d) {
+          ++step.states;
+          all = all && !falls(known.at(d) * open[0], open.at(d) * known[0]);
         }
-        const double* open = &chances[joint * n];
-        std::uint8_t good = 0;  // levels that no state of damage makes likelier
-        for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
-          const double* known = &chances[component.with(joint, p, static_cast<int>(l)) * n];
-          bool all = true;
-          for (std::size_t d = 1; d < n; ++d) {
-            ++step.states;
-            all = all && !falls(known[d] * open[0], open[d] * known[0]);
-          }
-          good = static_cast<std::uint8_t>(good | (all ? 1U << l : 0U));
-        }
-        std::uint8_t& kept = best[idx(f)];
-        bool enough = good != 0;
-        if (!space.model.explains_only(f)) {  // the grade goes by it: one level for all
-          kept = static_cast<std::uint8_t>(kept & good);
-          enough = spec(f).ordered ? (good & 1U) != 0 : kept != 0;
-        }
-        if (!enough) {
-          step.fail(fmt::format("not to observe {} can give a lower risk than {}, next to: {}",
-                                name(f), spec(f).ordered ? shown(f, 0) : "each of its values",
-                                component.shown(joint)));
-        }
+        good = static_cast<std::uint8_t>(good | (all ? 1U << l : 0U));
       }
-    }
+      std::uint8_t& kept = best[idx(f.id)];
+      bool enough = good != 0;
+      if (!explains) {  // the grade goes by it: one level for all
+        kept = static_cast<std::uint8_t>(kept & good);
+        enough = f.ordered ? (good & 1U) != 0 : kept != 0;
+      }
+      if (!enough) {
+        step.fail(fmt::format("not to observe {} can give a lower risk than {}, next to: {}",
+                              f.name, f.ordered ? shown(f.id, 0) : "each of its values",
+                              Beside::shown(at.others)));
+      }
+    });
   }
+}
+
+// Whether some level of a finding that only explains is no more likely with
+// damage by averages alone: where the mixed findings tell but one kind of damage
+// from none, the chances of its levels sum to 1 with it and without it.
+bool one_level_at_least(const Space& space, const Structure& structure, const FindingSpec& f,
+                        Step& step) {
+  const Beside beside(space, structure, f, members_beside(structure, f, false, true));
+  step.states += beside.damage_count();
+  return beside.damage_count() <= 2;
 }
 
 }  // namespace
 
 Step mixed_rises(const Space& space, const Structure& structure) {
   Step step;
-  component_rises(space, structure, false, step);
-  component_rises(space, structure, true, step);
+  for (const FindingSpec& f : findings()) {
+    if (f.ordered && has(structure.mixed, f.id) && !has(structure.explaining, f.id)) {
+      rises_beside(space, structure, f, false, step);
+      rises_beside(space, structure, f, true, step);
+    }
+  }
   return step;
 }
 
 Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& best) {
   Step step;
   for (const FindingSpec& f : findings()) {
-    if (has(structure.mixed, f.id)) {
-      best[idx(f.id)] = static_cast<std::uint8_t>((1U << f.levels.size()) - 1U);
+    if (!has(structure.mixed, f.id)) {
+      continue;
+    }
+    best[idx(f.id)] = static_cast<std::uint8_t>((1U << f.levels.size()) - 1U);
+    if (!has(structure.explaining, f.id)) {
+      unknown_beside(space, structure, f, false, best, step);
+      unknown_beside(space, structure, f, true, best, step);
+    } else if (!one_level_at_least(space, structure, f, step)) {
+      unknown_beside(space, structure, f, false, best, step);
     }
   }
-  component_unknown(space, structure, false, best, step);
-  component_unknown(space, structure, true, best, step);
   return step;
 }
 
@@ -588,9 +663,7 @@ class Contexts {
  public:
   Contexts(std::uint32_t findings_mask, std::uint32_t situations_mask) {
     for (const FindingSpec& f : findings()) {
-      if (f.detail_of && has(findings_mask, f.id)) {
-        findings_mask |= 1U << idx(*f.detail_of);
-      }
+      findings_mask |= has(findings_mask, f.id) ? needed_by(f) : 0;
     }
     for (const FindingSpec& f : findings()) {  // leaders stand before their details
       if (has(findings_mask, f.id)) {
@@ -643,8 +716,7 @@ class Contexts {
     }
     const FindingSpec& f = spec(findings_[i]);
     const std::int8_t kept = facts.level[idx(f.id)];
-    const bool exists = !f.detail_of || facts.level[idx(*f.detail_of)] > 0;
-    const int levels = exists ? static_cast<int>(f.levels.size()) : 0;
+    const int levels = exists(f.id, facts.level) ? static_cast<int>(f.levels.size()) : 0;
     for (int l = -1; l < levels; ++l) {
       facts.level[idx(f.id)] = static_cast<std::int8_t>(l);
       walk_findings(i + 1, facts, visit);
@@ -751,16 +823,14 @@ Step floors_unknown(const Space& space, const BestLevels& best) {
   for (const FindingSpec& f : findings()) {
     const bool liquid = f.id == Finding::port_fluid;
     Floors floors(space.knowledge, 1U << idx(f.id), liquid ? 1U << idx(Situation::port_check) : 0);
-    if (f.detail_of) {
-      floors.mentions.findings |= 1U << idx(*f.detail_of);
-    }
+    floors.mentions.findings |= needed_by(f);
     const Contexts contexts(floors.mentions.findings & ~(1U << idx(f.id)),
                             floors.mentions.situations);
     if (!fits(contexts, f.name, step)) {
       continue;
     }
     contexts.each(nothing_known(), [&](const Facts& facts) {
-      if (f.detail_of && facts.level[idx(*f.detail_of)] <= 0) {
+      if (!exists(f.id, facts.level)) {
         return;
       }
       Facts open = facts;

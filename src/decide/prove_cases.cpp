@@ -141,6 +141,11 @@ class Wording {
     flag(record, Field::noise_changes_with_steering_or_surface, Finding::noise_outside);
     word(record, Field::noise_onset, Finding::noise_onset);
     word(record, Field::noise_level, Finding::noise_level);
+    for (const FindingSpec& f : findings()) {
+      if (f.id >= Finding::recorded_rotor_bearing && f.id <= Finding::recorded_pattern) {
+        word(record, f.from.front(), f.id);
+      }
+    }
   }
 
   void insulation(ordered_json& record) {
@@ -334,12 +339,9 @@ Mentions mentions_of(const Condition& condition) {
   return m;
 }
 
-void Draft::clear_details(Finding leader) {
-  for (const FindingSpec& f : findings()) {
-    if (f.detail_of == leader) {
-      set(f.id, -1);
-    }
-  }
+void Draft::leave_out(Finding f) {
+  set(f, -1);
+  drop_what_does_not_exist(level);
 }
 
 std::size_t Draft::observed() const {
@@ -348,7 +350,7 @@ std::size_t Draft::observed() const {
 
 bool Space::possible(const Draft& d) {
   for (const FindingSpec& f : findings()) {
-    if (f.detail_of && d.at(f.id) >= 0 && d.at(*f.detail_of) <= 0) {
+    if (d.at(f.id) >= 0 && !exists(f.id, d.level)) {
       return false;
     }
   }

@@ -20,7 +20,6 @@ namespace dryshaft::proof {
 inline constexpr double kSlack = 1e-11;
 inline bool falls(double from, double to) { return to < from * (1 - kSlack); }
 
-using Levels = std::array<std::int8_t, kFindingCount>;
 constexpr Levels nothing_observed() {
   Levels levels{};
   levels.fill(-1);
@@ -63,7 +62,8 @@ struct Draft {
 
   [[nodiscard]] int at(Finding f) const { return level[idx(f)]; }
   void set(Finding f, int l) { level[idx(f)] = static_cast<std::int8_t>(l); }
-  void clear_details(Finding leader);
+  // Takes a finding out, and with it what is said of it.
+  void leave_out(Finding f);
   [[nodiscard]] std::size_t observed() const;
 };
 
@@ -91,6 +91,16 @@ class Space {
 
 // "sump-seal (floors.json:12)"
 std::string place(const Item& item);
+
+// The findings without which a finding does not exist, its leader among them, as bits.
+constexpr std::uint32_t needed_by(const FindingSpec& f) {
+  std::uint32_t needed = f.detail_of ? 1U << idx(*f.detail_of) : 0;
+  for (const Finding other : f.needs_one_of) {
+    needed |= 1U << idx(other);
+  }
+  return needed;
+}
+inline std::uint32_t needed_by(Finding f) { return needed_by(spec(f)); }
 
 // The history that `record_of` words, as read back.
 std::optional<History> history_of(const Knowledge& knowledge, const Case& c);

@@ -286,8 +286,7 @@ Breach shrunk(const Space& space, Breach breach) {
       }
       Breach less = breach;  // with one finding fewer on both sides
       const auto leave_out = [&](Draft& d) {
-        d.set(f.id, -1);
-        d.clear_details(f.id);
+        d.leave_out(f.id);
         if (f.id == Finding::port_fluid) {
           d.look = space.looks[0];
         }

@@ -228,16 +228,15 @@ class Builder {
   Builder(const Space& space, const Bits& bits, const Setting& setting)
       : space_(space), bits_(bits), setting_(setting) {}
 
-  // The dimension of a finding and its details.
-  [[nodiscard]] Dimension build(const FindingSpec& leader) const {
+  // The dimension of a finding and its details; where there are many, of a
+  // choice of them, another one each `turn`.
+  [[nodiscard]] Dimension build(const FindingSpec& leader, std::size_t turn) const {
     Dimension d;
     d.name = leader.name;
     members_ = {leader.id};
-    for (const FindingSpec& f : findings()) {
-      if (f.detail_of == leader.id) {
-        members_.push_back(f.id);
-        d.name += fmt::format(" and {}", f.name);
-      }
+    for (const Finding f : chosen_details(leader, turn)) {
+      members_.push_back(f);
+      d.name += fmt::format(" and {}", name(f));
     }
     const bool liquid = leader.id == Finding::port_fluid;
     if (liquid) {  // known only next to a dry port
@@ -287,6 +286,32 @@ class Builder {
   }
 
  private:
+  // In the order of the table, so that what a finding needs stands before it.
+  static std::vector<Finding> chosen_details(const FindingSpec& leader, std::size_t turn) {
+    constexpr std::size_t kMostJoint = 600;
+    std::vector<Finding> left;
+    for (const FindingSpec& f : findings()) {
+      if (f.detail_of == leader.id) {
+        left.push_back(f.id);
+      }
+    }
+    std::vector<Finding> chosen;
+    std::size_t joint = 1;
+    // In rounds with ever larger steps, so that any two come together in some turn.
+    const std::size_t count = left.size();
+    for (std::size_t i = 0; i < count; ++i) {
+      const std::size_t at = (turn + i * (1 + turn / count)) % left.size();
+      const FindingSpec& f = spec(left[at]);
+      if (joint * (f.levels.size() + 1) <= kMostJoint) {
+        joint *= f.levels.size() + 1;
+        chosen.push_back(f.id);
+      }
+      left.erase(left.begin() + static_cast<std::ptrdiff_t>(at));
+    }
+    std::ranges::sort(chosen);
+    return chosen;
+  }
+
   static Levels levels_of(const Word& w) {
     Levels level = nothing_observed();
     for (const auto& [f, l] : w.says) {
@@ -736,12 +761,12 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
       }
       std::size_t size = 1;
       for (const Finding f : inside) {
-        p.dims.push_back(builder.build(spec(f)));
+        p.dims.push_back(builder.build(spec(f), i));
         p.inner.push_back(p.dims.size() - 1);
         size *= p.dims.back().words.size();
       }
       for (const Finding f : order) {
-        Dimension d = builder.build(spec(f));
+        Dimension d = builder.build(spec(f), i);
         if (size * d.words.size() <= kSlabStates) {
           size *= d.words.size();
           p.inner.push_back(p.dims.size());
@@ -755,7 +780,7 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
       }
       // One joint value of the mixed findings, another each time.
       for (const Finding f : outside) {
-        Dimension d = builder.build(spec(f));
+        Dimension d = builder.build(spec(f), i);
         const Word one = d.words[turn(i, 5, d.words.size())];
         d.words = {one};
         d.rises.clear();
@@ -824,9 +849,11 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
                   "perhaps in part): {} states. States of the causes that no such finding tells "
                   "apart are summed up first.",
                   count[0], states[0]),
-      fmt::format("all mixed findings, every joint value, next to the liquid and some of the "
-                  "others, in {} settings: {} states, over all 64 states of the causes.",
-                  count[1], states[1]),
+      fmt::format(
+          "all mixed findings, every joint value, of a finding's many details another "
+          "choice in each setting, next to the liquid and some of the others, in {} settings: {} "
+          "states, over all 64 states of the causes.",
+          count[1], states[1]),
       "risk and grade of each are compared with those of its neighbours along every finding "
       "inside a slab of some million states; floors as sets of bits; in each slab some states are "
       "judged once more by the model, and agree."};

@@ -146,7 +146,7 @@ class Story {
                            .shown = {}};
       if (now < 0) {
         // A detail of a finding that is gone is not missed.
-        if (f.detail_of && seen_.facts.at(*f.detail_of) <= 0) {
+        if (!exists(f.id, seen_.facts.level)) {
           continue;
         }
         change.kind = "not-looked-at";

@@ -473,7 +473,7 @@ Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
 namespace {
 
 // Bit `f` is set where finding `f` was observed: its level has no sign.
-std::uint32_t observed_in(const std::array<std::int8_t, kFindingCount>& level) {
+std::uint32_t observed_in(const Levels& level) {
   std::uint32_t seen = 0;
   std::size_t f = 0;
   if constexpr (std::endian::native == std::endian::little) {

@@ -143,6 +143,15 @@ class Interpreter {
       }
       present = 1;
     }
+    if (recorded_bearing(r) && present <= 0) {
+      if (present == 0) {
+        said_.warnings.emplace_back(
+            "no noise was heard, but a recording shows lines of a bearing in the drive unit: it "
+            "counts as a noise");
+      }
+      present = 1;
+      said_.detail[idx(Finding::noise)] = "by the lines in a recording";
+    }
     set(Finding::noise, present);
     const Value& began = r.at(Field::noise_onset_odometer_km);
     const Value& odometer = r.at(Field::odometer_km);
@@ -162,6 +171,23 @@ class Interpreter {
     set(Finding::noise_outside, level_of_flag(r, Field::noise_changes_with_steering_or_surface));
     set(Finding::noise_onset, level_of_choice(r, Field::noise_onset, Finding::noise_onset));
     set(Finding::noise_level, level_of_choice(r, Field::noise_level, Finding::noise_level));
+    recording(r);
+  }
+
+  // A recording tells what a noise is; without a noise there is nothing to tell.
+  void recording(const Record& r) {
+    for (const Finding f : {Finding::recorded_rotor_bearing, Finding::recorded_gear_bearing,
+                            Finding::recorded_other, Finding::recorded_pattern}) {
+      set(f, level_of_choice(r, spec(f).from.front(), f));
+    }
+  }
+
+  // Whether a recording shows lines that fit a bearing, be it not alone: a noise,
+  // also where nobody has heard one.
+  static bool recorded_bearing(const Record& r) {
+    return std::ranges::any_of(spec(Finding::recorded_pattern).needs_one_of, [&](Finding f) {
+      return level_of_choice(r, spec(f).from.front(), f) > 0;
+    });
   }
 
   void drive(const Record& r) {

@@ -208,7 +208,7 @@ class Describer {
     } else {
       text = fmt::format("{}, as given; no line bears it out", used);
     }
-    if (s.uncertainty > 0) {
+    if (s.uncertainty > 0 && std::isfinite(s.uncertainty)) {
       text += fmt::format("; it may be off by {:.2g} % either way", s.uncertainty * 100);
     }
     text = sentence(text);

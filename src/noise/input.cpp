@@ -9,6 +9,7 @@
 
 #include "base/number.hpp"
 #include "base/places.hpp"
+#include "base/utf8.hpp"
 #include "dryshaft/report.hpp"
 #include "report/words.hpp"
 
@@ -177,9 +178,8 @@ class TraceReader {
       : text_(text), places_(text, Origin{source}) {}
 
   Result<SpeedTrace> read() {
-    constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
-    if (text_.starts_with(kByteOrderMark)) {
-      at_ = kByteOrderMark.size();
+    if (text_.starts_with(utf8::kByteOrderMark)) {
+      at_ = utf8::kByteOrderMark.size();
     }
     std::string_view line;
     do {

@@ -389,8 +389,10 @@ std::string noise_to_html(std::span<const NoiseSheet> sheets) {
   std::string body = "<main>\n";
   for (const NoiseSheet& sheet : sheets) {
     const noise::Description d = noise::describe_recording(sheet, kListedLines);
-    body += fmt::format("<article>\n{}{}{}</article>\n", document::in_html(d.answer),
-                        Pictures(sheet.report).draw(), document::in_html(d.rest));
+    const std::string part =
+        sheets.size() == 1 ? std::string() : fmt::format("recording {}", &sheet - &sheets[0] + 1);
+    body += fmt::format("<article>\n{}{}{}</article>\n", document::in_html(d.answer, part),
+                        Pictures(sheet.report).draw(), document::in_html(d.rest, part));
   }
   body += "</main>\n";
   return markup::whole({.title = sheets.size() == 1

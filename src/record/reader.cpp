@@ -145,6 +145,7 @@ class Reader {
       check_family();
       check_port();
       check_crossover();
+      check_needs();
     } else {
       complain(d_.root(), "wrong-type", fmt::format("the record {}", is_shown(d_.root())),
                std::string(located::kind_name(Kind::object)));
@@ -464,6 +465,32 @@ class Reader {
     }
   }
 
+  // What describes one of several findings is given only beside one of these.
+  void check_needs() {
+    for (const FindingSpec& f : findings()) {
+      if (f.needs_one_of.empty() || !record_.has(f.from.front())) {
+        continue;
+      }
+      std::string found;
+      std::string wanted;
+      bool met = false;
+      for (const Finding needed : f.needs_one_of) {
+        const FieldSpec& field = spec(spec(needed).from.front());
+        const Node* node = given_[index(field.id)];
+        // One that could not be read has been complained of already.
+        met = met || (node != nullptr && (!record_.has(field.id) || record_.at(field.id).code > 0));
+        found += fmt::format("{}{} is {}", found.empty() ? "" : " and ", field.pointer,
+                             node == nullptr ? "not known" : shown(d_, *node));
+        wanted += fmt::format("{}{}", wanted.empty() ? "" : " or ", field.pointer);
+      }
+      if (!met) {
+        const Node& node = *given_[index(f.from.front())];
+        complain(node, "nothing-to-describe", fmt::format("{}, but {}", is_shown(node), found), {},
+                 fmt::format("leave it out, or say what {} showed", wanted));
+      }
+    }
+  }
+
   const Document& d_;
   const ReadOptions& options_;
   std::vector<Diagnostic>& out_;
@@ -491,6 +518,8 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
   }
   record.source = source;
   record.line = document.place(document.root()).line;
+  record.begin = document.root().begin;
+  record.end = document.root().end;
   record.sha256 = sha256_hex(document.raw(document.root()));
   result.value = std::move(record);
   return result;

@@ -19,8 +19,10 @@ constexpr int kExactTries = 16;
 
 class TextReader {
  public:
-  TextReader(std::string_view text, std::string_view source, const ReadOptions& options)
-      : text_(text), places_(text, {source, 1, 1}), options_(options) {}
+  // `before` counts bytes that stand before `text` and hold nothing.
+  TextReader(std::string_view text, std::size_t before, std::string_view source,
+             const ReadOptions& options)
+      : text_(text), before_(before), places_(text, {source, 1, 1}), options_(options) {}
 
   Records read() {
     const std::size_t begin = skip_white(text_, 0);
@@ -59,8 +61,13 @@ class TextReader {
 
   Result<Record> read_extent(std::size_t begin, std::size_t end) {
     const Place place = places_.place(begin);
-    return read_record(text_.substr(begin, end - begin), places_.origin().source, place.line,
-                       place.column, options_);
+    Result<Record> result = read_record(text_.substr(begin, end - begin), places_.origin().source,
+                                        place.line, place.column, options_);
+    if (result.value) {
+      result.value->begin += before_ + begin;
+      result.value->end += before_ + begin;
+    }
+    return result;
   }
   void take(Result<Record> result) {
     std::ranges::move(result.diagnostics, std::back_inserter(out_.diagnostics));
@@ -205,6 +212,7 @@ class TextReader {
   }
 
   std::string_view text_;
+  std::size_t before_;
   Places places_;
   const ReadOptions& options_;
   Records out_;
@@ -220,10 +228,8 @@ bool is_complete_object(std::string_view first_line) {
 }
 
 Records read_records(std::string_view text, std::string_view source, const ReadOptions& options) {
-  if (text.starts_with(utf8::kByteOrderMark)) {
-    text.remove_prefix(utf8::kByteOrderMark.size());
-  }
-  return TextReader(text, source, options).read();
+  const std::size_t before = text.starts_with(utf8::kByteOrderMark) ? utf8::kByteOrderMark.size() : 0;
+  return TextReader(text.substr(before), before, source, options).read();
 }
 
 }  // namespace dryshaft

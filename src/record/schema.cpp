@@ -142,6 +142,28 @@ Json rules(const Shape& shape) {
                     {{"required", Json::array({cooling})},
                      {"properties", {{cooling, {{"const", bypassed.id}}}}}}}});
   }
+  for (const FindingSpec& f : findings()) {
+    if (f.needs_one_of.empty() || !has(f.from.front())) {
+      continue;
+    }
+    const Shape& describing = *shape.find(key_of(f.from.front()));
+    Json one_of = Json::array();
+    for (const Finding needed : f.needs_one_of) {
+      const FieldSpec& field = spec(spec(needed).from.front());
+      const std::string key(key_of(field.id));
+      Json words = Json::array();
+      for (const Choice& c : field.choices.subspan(1)) {
+        words.push_back(c.id);
+      }
+      one_of.push_back(
+          {{"required", Json::array({key})}, {"properties", {{key, {{"enum", words}}}}}});
+    }
+    all.push_back({{"$comment", "it describes what one of the others says"},
+                   {"if",
+                    {{"required", Json::array({describing.key})},
+                     {"properties", {{describing.key, observed(describing)}}}}},
+                   {"then", {{"anyOf", one_of}}}});
+  }
   return all;
 }
 

@@ -36,6 +36,8 @@ std::string html_text(std::string_view text) {
 // Blocks as HTML, in parts that stand by themselves: a list or a run of bars is one part.
 class Html {
  public:
+  explicit Html(std::string_view part = {}) : part_(part) {}
+
   std::vector<std::string> render(const Document& document) {
     for (std::size_t i = 0; i < document.size(); ++i) {
       const bool starts = i == 0 || document[i].index() != document[i - 1].index();
@@ -82,7 +84,7 @@ class Html {
   }
 
   void put(const Heading& heading, bool /*starts*/, bool /*ends*/) {
-    heading_ = heading.text;
+    heading_ = part_.empty() ? heading.text : fmt::format("{}, {}", heading.text, part_);
     add("<h2>{}</h2>\n", html_text(heading.text));
   }
 
@@ -233,6 +235,7 @@ class Html {
 
   void put(const Timeline& line, bool /*starts*/, bool /*ends*/);
 
+  std::string_view part_;
   std::string heading_;
   std::string out_;
   std::vector<std::string> parts_;
@@ -332,7 +335,9 @@ std::string joined(const std::vector<std::string>& parts) {
 
 }  // namespace
 
-std::string in_html(const Document& document) { return joined(Html().render(document)); }
+std::string in_html(const Document& document, std::string_view part) {
+  return joined(Html(part).render(document));
+}
 
 }  // namespace dryshaft::document
 

@@ -61,6 +61,21 @@ constexpr Choice kLevel[] = {
     {"clear", "a clear noise", "clear: you notice it, and can talk over it"},
     {"loud", "a loud noise", "loud: it disturbs a talk"},
 };
+constexpr Choice kRecordedBearing[] = {
+    {"none", "no clear line of this bearing"},
+    {"shared", "lines that this bearing and another part fit equally"},
+    {"clear", "clear lines of this bearing"},
+};
+constexpr Choice kRecordedOther[] = {
+    {"none", "no other source stands out"},
+    {"electrical", "a tone of the motor's current"},
+    {"mesh", "a gear-mesh tone"},
+    {"wheel", "a tone of wheel or tyre"},
+};
+constexpr Choice kRecordedPattern[] = {
+    {"single-defect", "like those of one defect"},
+    {"washboard", "like those of many near-equal flutes"},
+};
 constexpr Choice kRotation[] = {
     {"free", "turns freely"},
     {"stiff", "turns stiffly"},
@@ -394,6 +409,32 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .form = {.part = FormPart::noise,
               .help = "For example louder in a bend, or gone on smooth tarmac.",
               .only_if = kIfNoise}},
+    {.id = Field::recording_rotor_bearing,
+     .pointer = "/inspection/recording/rotor_bearing",
+     .type = choice,
+     .title = "rotor bearings in the recording",
+     .question = "Does a noise recording show lines of a rotor bearing (race, ball or cage)?",
+     .choices = kRecordedBearing},
+    {.id = Field::recording_gear_bearing,
+     .pointer = "/inspection/recording/gear_bearing",
+     .type = choice,
+     .title = "gearbox input bearings in the recording",
+     .question =
+         "Does a noise recording show lines of a gearbox input bearing (race, ball or cage)?",
+     .choices = kRecordedBearing},
+    {.id = Field::recording_other,
+     .pointer = "/inspection/recording/other",
+     .type = choice,
+     .title = "other source in the recording",
+     .question = "Which other source of a tone stands out most clearly in the recording?",
+     .choices = kRecordedOther},
+    {.id = Field::recording_pattern,
+     .pointer = "/inspection/recording/pattern",
+     .type = choice,
+     .title = "pattern of the bearing's lines",
+     .question = "Do the bearing's lines look like one defect, or like the many near-equal flutes "
+                 "of current leakage erosion?",
+     .choices = kRecordedPattern},
     {.id = Field::rotation,
      .pointer = "/inspection/rotation",
      .type = choice,
@@ -575,6 +616,12 @@ constexpr Field kFromPitch[] = {Field::noise_pitch_follows_speed};
 constexpr Field kFromSteering[] = {Field::noise_changes_with_steering_or_surface};
 constexpr Field kFromOnset[] = {Field::noise_onset};
 constexpr Field kFromLevel[] = {Field::noise_level};
+constexpr Field kFromRecordedRotor[] = {Field::recording_rotor_bearing};
+constexpr Field kFromRecordedGear[] = {Field::recording_gear_bearing};
+constexpr Field kFromRecordedOther[] = {Field::recording_other};
+constexpr Field kFromRecordedPattern[] = {Field::recording_pattern};
+constexpr Finding kRecordedBearings[] = {Finding::recorded_rotor_bearing,
+                                         Finding::recorded_gear_bearing};
 constexpr Field kFromLoss[] = {Field::coolant_loss_ml_per_1000km, Field::coolant_outside_leak_seen};
 constexpr Field kFromShutdown[] = {Field::fault_shutdown};
 constexpr Field kFromReduced[] = {Field::fault_reduced_power};
@@ -609,6 +656,15 @@ constexpr std::array<FindingSpec, kFindingCount> kFindings = {{
      kFromOnset, Finding::noise},
     {Finding::noise_level, "noise-level", "loudness of the noise", kLevel, false, false, kFromLevel,
      Finding::noise},
+    {Finding::recorded_rotor_bearing, "recorded-rotor-bearing", "rotor bearings by recording",
+     kRecordedBearing, true, false, kFromRecordedRotor, Finding::noise},
+    {Finding::recorded_gear_bearing, "recorded-gear-bearing", "gearbox input bearings by recording",
+     kRecordedBearing, true, false, kFromRecordedGear, Finding::noise},
+    {Finding::recorded_other, "recorded-other", "other source by recording", kRecordedOther, false,
+     false, kFromRecordedOther, Finding::noise},
+    {Finding::recorded_pattern, "recorded-pattern", "pattern of the bearing's lines",
+     kRecordedPattern, false, false, kFromRecordedPattern, Finding::noise, false,
+     kRecordedBearings},
     {Finding::coolant_loss, "coolant-loss", "unexplained coolant loss", kLossLevels, true, false,
      kFromLoss},
     {Finding::shutdown, "shutdown", "drive shut itself down", kNoYes, true, false, kFromShutdown},
@@ -711,6 +767,11 @@ static_assert(rows_stand_in_enum_order(kFields));
 static_assert(rows_stand_in_enum_order(kCauses));
 static_assert(rows_stand_in_enum_order(kFindings));
 static_assert(rows_stand_in_enum_order(kSituations));
+// What a finding needs stands before it, so that one pass in order suffices.
+static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
+  return (!f.detail_of || *f.detail_of < f.id) &&
+         std::ranges::all_of(f.needs_one_of, [&](Finding other) { return other < f.id; });
+}));
 static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
   return f.levels.size() >= 2 && f.levels.size() <= kMaxLevels;
 }));
@@ -760,6 +821,21 @@ const FindingSpec& spec(Finding finding) { return kFindings[index(finding)]; }
 std::string_view name(Finding finding) { return kFindings[index(finding)].name; }
 std::optional<Finding> finding_named(std::string_view wanted) {
   return row_named<Finding>(kFindings, wanted);
+}
+
+bool exists(Finding finding, const Levels& level) {
+  const FindingSpec& f = kFindings[index(finding)];
+  const auto above = [&](Finding other) { return level[index(other)] > 0; };
+  return (!f.detail_of || above(*f.detail_of)) &&
+         (f.needs_one_of.empty() || std::ranges::any_of(f.needs_one_of, above));
+}
+
+void drop_what_does_not_exist(Levels& level) {
+  for (const FindingSpec& f : kFindings) {
+    if (level[index(f.id)] >= 0 && !exists(f.id, level)) {
+      level[index(f.id)] = -1;
+    }
+  }
 }
 
 std::span<const SituationSpec, kSituationCount> situations() { return kSituations; }

@@ -68,8 +68,7 @@ std::vector<Case> prepared(std::size_t count) {
   while (cases.size() < count) {
     Case c = empty_case();
     for (const FindingSpec& f : findings()) {
-      const bool exists = !f.detail_of || c.at(*f.detail_of) > 0;
-      if (exists && !f.from_history && below(3) != 0) {
+      if (exists(f.id, c.level) && !f.from_history && below(3) != 0) {
         c.set(f.id, below(2) == 0 ? 0 : below(f.levels.size()));
       }
     }
