@@ -11,7 +11,12 @@
 namespace dryshaft {
 namespace {
 
-using namespace noise;
+using noise::Analyser;
+using noise::BandEnvelope;
+using noise::fast_length;
+using noise::fast_length_within;
+using noise::noise_floor;
+using noise::RealTransform;
 
 constexpr double kTurn = 2 * std::numbers::pi;
 

@@ -417,7 +417,7 @@ TEST_CASE("a case becomes the record that gives it back") {
       Draft d;
       d.km = 90000;
       for (const FindingSpec& other : findings()) {
-        if ((proof::needed_by(f) >> proof::idx(other.id) & 1U) != 0) {
+        if ((proof::needed_by(f) >> idx(other.id) & 1U) != 0) {
           d.set(other.id, 1);
         }
       }

@@ -974,17 +974,17 @@ TEST_CASE("wrapping", "[report][layout]") {
 }
 
 TEST_CASE("cut words stay different", "[report][layout]") {
-  using Words = std::vector<std::string>;
-  CHECK(layout::cut({"short", "short"}, 8) == Words{"short", "short"});
-  CHECK(layout::cut({"open-and-rebuild", "stop"}, 8) == Words{"open-an~", "stop"});
+  using Wanted = std::vector<std::string>;
+  CHECK(layout::cut({"short", "short"}, 8) == Wanted{"short", "short"});
+  CHECK(layout::cut({"open-and-rebuild", "stop"}, 8) == Wanted{"open-an~", "stop"});
   CHECK(layout::cut({"lot-2026-001", "lot-2026-002", "lot-2026-001"}, 8) ==
-        Words{"lot-20~1", "lot-20~2", "lot-20~1"});
+        Wanted{"lot-20~1", "lot-20~2", "lot-20~1"});
   // An uncut word keeps its form against one that would be cut to the same.
-  CHECK(layout::cut({"abcdefghij", "abcdefg~"}, 8) == Words{"abcdef~j", "abcdefg~"});
+  CHECK(layout::cut({"abcdefghij", "abcdefg~"}, 8) == Wanted{"abcdef~j", "abcdefg~"});
   // Different only in the middle, where any cut takes the difference away.
-  CHECK(layout::cut({"aaaaaa1bbbbbbb", "aaaaaa2bbbbbbb"}, 5) == Words{"aaaa~", "aaa~2"});
+  CHECK(layout::cut({"aaaaaa1bbbbbbb", "aaaaaa2bbbbbbb"}, 5) == Wanted{"aaaa~", "aaa~2"});
   // Different only by what a terminal must not see.
-  CHECK(layout::cut({"a\x1b", "a\x07"}, 5) == Words{u8(u8"a\ufffd"), u8(u8"a\ufffd~2")});
+  CHECK(layout::cut({"a\x1b", "a\x07"}, 5) == Wanted{u8(u8"a\ufffd"), u8(u8"a\ufffd~2")});
 }
 
 TEST_CASE("long unit ids stay different in the ranked table", "[report][text]") {

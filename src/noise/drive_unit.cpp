@@ -659,8 +659,12 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   // Then by steady tones at their multiples; the strongest alone, since they share lines.
   const std::vector<RaceTones> races = race_tones(heard, bearings, widened);
   std::vector<Attribution> named = std::move(search.named);
-  if (named.empty() && !races.empty()) {
-    named.push_back(races.front().found);
+  const bool cages_alone =
+      std::ranges::all_of(named, [](const Attribution& a) { return a.kind == NoiseKind::cage; });
+  if (cages_alone && !races.empty()) {
+    // Elements that run over flutes sound with the cage's turn too.
+    std::move(named.begin(), named.end(), std::back_inserter(search.considered));
+    named.assign(1, races.front().found);
     std::erase_if(search.considered, [&](const Attribution& a) {
       return static_cast<const PartKind&>(a) == races.front().found;
     });

@@ -22,11 +22,12 @@ constexpr double kStandsAt = 2.0;  // log of power over floor of a line that sta
 // Score over the background of a track that is no accident: noise alone makes 0.14, and
 // near a given speed, where fewer are tried, 0.12.
 constexpr double kClearAnywhere = 0.25;
-constexpr double kClearNearGiven = 0.17;
-constexpr std::size_t kStretch = 4;     // frames on each side, over which a track must hold
-constexpr double kHolds = 0.12;         // score over the background, in a stretch
-constexpr double kHoldsFor = 0.7;       // share of the stretches
-constexpr double kNearlyAsWell = 0.75;  // of the best track's score over the background
+constexpr double kClearNearGiven = 0.17;  // and where the speed changes
+constexpr double kMoves = 0.2;            // share by which it then changes at least
+constexpr std::size_t kStretch = 4;       // frames on each side, over which a track must hold
+constexpr double kHolds = 0.12;           // score over the background, in a stretch
+constexpr double kHoldsFor = 0.7;         // share of the stretches
+constexpr double kNearlyAsWell = 0.75;    // of the best track's score over the background
 
 }  // namespace
 
@@ -233,8 +234,12 @@ Track Tracker::finish() const {
     }
     holding += sum / static_cast<double>(to - from) - usual > kHolds ? 1 : 0;
   }
-  track.clear = above > (given_ != nullptr ? kClearNearGiven : kClearAnywhere) &&
-                static_cast<double>(holding) > kHoldsFor * static_cast<double>(frames);
+  // Lines that move together are no accident.
+  const auto [least, most] = std::ranges::minmax(path.states);
+  const bool moves = static_cast<double>(most - least) * kSpeedStep > kMoves;
+  const double enough = given_ != nullptr || moves ? kClearNearGiven : kClearAnywhere;
+  track.clear =
+      above > enough && static_cast<double>(holding) > kHoldsFor * static_cast<double>(frames);
   double standing = 0;
   for (std::size_t f = 0; f < frames; ++f) {
     standing += standing_[f][path.states[f]];

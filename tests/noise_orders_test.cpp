@@ -1,0 +1,364 @@
+// Order tracking, speed found by the gearing's lines, and drive units as a whole.
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <numbers>
+#include <random>
+
+#include "noise/angle.hpp"
+#include "noise/lines.hpp"
+#include "noise/orders.hpp"
+#include "noise/sources.hpp"
+#include "noise/track.hpp"
+#include "support.hpp"
+#include "support/drive_noise.hpp"
+
+namespace dryshaft {
+namespace {
+
+using noise::OrderAnalyser;
+using noise::SpeedCurve;
+using noise::ThreePulses;
+using synthetic::DriveNoise;
+using synthetic::DriveRecording;
+using synthetic::Fault;
+
+const Machine& family(std::string_view id) { return *test::shipped().family(id).machine; }
+
+// Constructed, not published: theta = t + t^2/2 passes 0, 1.5 and 3 at 0, 1 and sqrt(7) - 1.
+// The formula is Fyfe and Munck's, 1997 (from memory).
+TEST_CASE("angle between three pulses") {
+  const ThreePulses p(0, 1, std::sqrt(7.0) - 1, 1.5);
+  CHECK(p.b0 == Approx(0).margin(1e-12));
+  CHECK(p.b1 == Approx(1).epsilon(1e-12));
+  CHECK(p.b2 == Approx(0.5).epsilon(1e-12));
+  CHECK(p.time_of(2) == Approx(std::sqrt(5.0) - 1).epsilon(1e-12));
+  // At a constant speed b2 is 0, where the formula as printed divides by it.
+  const ThreePulses even(2, 3, 4, 0.5);
+  CHECK(even.b2 == Approx(0).margin(1e-12));
+  CHECK(even.time_of(0.75) == Approx(3.5).epsilon(1e-12));
+}
+
+TEST_CASE("a speed between marks, and the turns made") {
+  const SpeedCurve ramp({{0, 600}, {10, 1800}}, 12);
+  for (const double t : {0.0, 2.5, 5.0, 9.99}) {
+    CHECK(ramp.rps(t) == Approx(10 + 2 * t).epsilon(1e-9));
+    CHECK(ramp.turns(t) == Approx(10 * t + t * t).margin(1e-6));
+    CHECK(ramp.seconds_at(10 * t + t * t) == Approx(t).margin(1e-9));
+  }
+  CHECK(ramp.rps(11) == Approx(30).epsilon(1e-12));
+  const SpeedCurve constant({{3, 1200}}, 20);
+  CHECK(constant.turns(20) == Approx(400).epsilon(1e-12));
+  // Through its marks, never beyond those on either side.
+  const std::vector<SpeedPoint> marks = {{0, 500}, {4, 2000}, {6, 2100}, {9, 900}, {12, 1000}};
+  const SpeedCurve smooth(marks, 12);
+  for (std::size_t i = 0; i < marks.size(); ++i) {
+    CHECK(smooth.rps(marks[i].seconds) * 60 == Approx(marks[i].rpm).epsilon(1e-9));
+    for (double t = marks[i].seconds; i + 1 < marks.size() && t <= marks[i + 1].seconds;
+         t += 0.01) {
+      const auto [least, most] = std::minmax(marks[i].rpm, marks[i + 1].rpm);
+      CHECK(smooth.rps(t) * 60 >= least - 1e-6);
+      CHECK(smooth.rps(t) * 60 <= most + 1e-6);
+    }
+  }
+}
+
+// A tone locked to the angle is a chirp in time, and one line in the order spectrum.
+TEST_CASE("a swept tone becomes a line at its order") {
+  constexpr double kRate = 24000;
+  constexpr double kSeconds = 12;
+  const SpeedCurve ramp({{0, 1500}, {kSeconds, 4500}}, kSeconds);
+  std::mt19937 draw(3);
+  std::normal_distribution<float> hiss;
+  std::vector<float> x(static_cast<std::size_t>(kRate * kSeconds));
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    const double t = static_cast<double>(i) / kRate;
+    const double turns = 25 * t + 50 / kSeconds * t * t / 2;
+    x[i] = static_cast<float>(std::cos(2 * std::numbers::pi * 29.25 * turns)) + 0.001F * hiss(draw);
+  }
+  OrderAnalyser analyser(kRate, ramp, 64, {{0, 6, Load::accelerating}, {6, 12, Load::coasting}});
+  // In pieces of odd sizes: where they end makes no difference.
+  for (std::size_t i = 0; i < x.size(); i += 7001) {
+    analyser.add(std::span<const float>(x).subspan(i, std::min<std::size_t>(7001, x.size() - i)));
+  }
+  analyser.finish();
+  const noise::Spectrum sound = analyser.sound();
+  const auto top = static_cast<std::size_t>(
+      std::max_element(sound.power.begin(), sound.power.end()) - sound.power.begin());
+  CHECK(top == static_cast<std::size_t>(29.25 * 64));
+  for (std::size_t i = 64; i < sound.power.size(); ++i) {
+    if (i + 4 < top || i > top + 4) {
+      CHECK(sound.power[i] < 1e-4 * sound.power[top]);
+    }
+  }
+  REQUIRE(analyser.rows().size() >= 8);
+  CHECK(analyser.rows().front().load == static_cast<int>(Load::accelerating));
+  CHECK(analyser.rows().back().load == static_cast<int>(Load::coasting));
+  for (const OrderAnalyser::Row& row : analyser.rows()) {
+    CHECK(OrderAnalyser::sound_db(row, top) > 30);
+  }
+}
+
+TEST_CASE("a modulated hiss shows its order in the envelope, along a ramp") {
+  constexpr double kRate = 24000;
+  constexpr double kSeconds = 12;
+  constexpr double kDepth = 0.6;
+  const SpeedCurve ramp({{0, 1500}, {kSeconds, 4500}}, kSeconds);
+  std::mt19937 draw(5);
+  std::normal_distribution<float> hiss;
+  std::vector<float> x(static_cast<std::size_t>(kRate * kSeconds));
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    const double t = static_cast<double>(i) / kRate;
+    const double turns = 25 * t + 50 / kSeconds * t * t / 2;
+    x[i] = hiss(draw) *
+           static_cast<float>(std::sqrt(1 + kDepth * std::cos(2 * std::numbers::pi * 3.6 * turns)));
+  }
+  OrderAnalyser analyser(kRate, ramp, 64, {});
+  analyser.add(x);
+  analyser.finish();
+  for (const noise::BandEnvelope& band : analyser.envelopes()) {
+    const auto line = static_cast<std::size_t>(std::lround(3.6 * 64));
+    double top = 0;
+    for (std::size_t i = line - 1; i <= line + 1; ++i) {
+      top = std::max(top, std::sqrt(band.spectrum.power[i]));
+    }
+    // A line between two bins of a Hann window loses up to 15 %.
+    CHECK(top == Approx(kDepth).epsilon(0.25));
+  }
+}
+
+TEST_CASE("tones of a drive unit") {
+  Machine m;
+  m.pole_pairs = 2;
+  m.stator_slots = 60;
+  m.stages = {{13, 35}, {20, 80}};
+  // By arithmetic: a 13-tooth pinion at 22.5 Hz meshes at 292.5 Hz and turns its 35-tooth gear at
+  // 8.357143 Hz.
+  const std::vector<double> shafts = noise::shaft_orders(m);
+  REQUIRE(shafts.size() == 3);
+  CHECK(22.5 * shafts[1] == Approx(8.357143).epsilon(1e-7));
+  CHECK(1 / shafts[2] == Approx(m.ratio()).epsilon(1e-12));
+  const std::vector<noise::Tone> tones = noise::tones_of(m);
+  REQUIRE(tones.size() > 2);
+  CHECK(tones[0].what == PartKind{"gear stage 1", NoiseKind::mesh});
+  CHECK(22.5 * tones[0].order == Approx(292.5).epsilon(1e-12));
+  CHECK(tones[1].order == Approx(20 * 13.0 / 35).epsilon(1e-12));
+}
+
+DriveNoise drive(std::uint64_t seed, std::vector<synthetic::RoadSpeed> speed) {
+  DriveNoise what;
+  what.machine = family("plover-2");
+  what.rate = 24000;
+  what.seconds = 12;
+  what.seed = seed;
+  what.drive.speed = std::move(speed);
+  return what;
+}
+const std::vector<synthetic::RoadSpeed> kConstant = {{0, 60}};
+const std::vector<synthetic::RoadSpeed> kRamp = {{0, 35}, {12, 80}};
+
+// The speed as an instrument shows it, a little high.
+GivenSpeed marked(const DriveNoise& what) {
+  GivenSpeed given{SpeedBasis::marks, {}};
+  for (const synthetic::RoadSpeed& s : what.drive.speed) {
+    given.points.push_back(
+        {s.seconds, 1.02 * rotor_rpm(s.km_per_h, what.circumference_m, what.machine.ratio())});
+  }
+  return given;
+}
+
+NoiseReport heard(const DriveNoise& what, const GivenSpeed& given,
+                  const NoiseOptions& options = {}) {
+  const DriveRecording recording = synthetic::record(what);
+  Result<NoiseReport> result = listen_to_machine(synthetic::channel(recording), what.machine, given,
+                                                 what.drive.loads, options);
+  REQUIRE(result.value);
+  return std::move(*result.value);
+}
+
+std::vector<PartKind> bearings_named(const NoiseReport& report) {
+  std::vector<PartKind> named;
+  for (const Attribution& a : report.named) {
+    if (of_bearing(a.kind)) {
+      named.push_back(a);
+    }
+  }
+  return named;
+}
+
+TEST_CASE("without a fault no bearing is named, whatever is known of the speed") {
+  for (const auto& speed : {kConstant, kRamp}) {
+    const DriveNoise what = drive(21, speed);
+    CHECK(bearings_named(heard(what, marked(what))).empty());
+    CHECK(bearings_named(heard(what, {})).empty());
+  }
+}
+
+TEST_CASE("the speed is found along a ramp, and borne out where it is given") {
+  const DriveNoise what = drive(22, kRamp);
+  const DriveRecording recording = synthetic::record(what);
+  const double mean = recording.motion.rotor_turns(what.seconds) / what.seconds * 60;
+  for (const GivenSpeed& given : {marked(what), GivenSpeed{}}) {
+    const NoiseReport report = heard(what, given);
+    CHECK(report.speed.used_rpm == Approx(mean).epsilon(0.005));
+    CHECK(report.speed.shaft_lines >= 4);
+    CHECK(report.speed.alternatives_rpm.empty());
+    CHECK(report.speed.uncertainty > 0);
+    for (const SpeedPoint& p : report.speed.track) {
+      if (p.seconds > 1 && p.seconds < what.seconds - 1) {
+        CHECK(p.rpm == Approx(recording.motion.rotor_hz(p.seconds) * 60).epsilon(0.01));
+      }
+    }
+  }
+}
+
+TEST_CASE("a defect is named by its part, with what cannot be told from it") {
+  for (const NoiseKind kind : {NoiseKind::outer_race, NoiseKind::inner_race, NoiseKind::element}) {
+    DriveNoise what = drive(23, kRamp);
+    Fault fault;
+    fault.bearing = what.machine.gear_bearings[0];
+    fault.kind = kind;
+    fault.db = -6;
+    what.faults = {fault};
+    const NoiseReport report = heard(what, marked(what));
+    REQUIRE_FALSE(bearings_named(report).empty());
+    const Attribution& first = report.named.front();
+    const PartKind expected{fault.bearing.name, kind};
+    INFO(name(first.kind) << " of " << first.part);
+    CHECK((first == expected ||
+           std::ranges::find(first.shared_with, expected) != first.shared_with.end()));
+    CHECK(first.found_order == Approx(first.expected_order).epsilon(0.016));
+    CHECK(first.p_value < 1e-3);
+    REQUIRE(report.pattern);
+    CHECK(report.pattern->pattern == DamagePattern::single_defect);
+  }
+}
+
+TEST_CASE("a washboard is told from a single defect") {
+  DriveNoise what = drive(24, kRamp);
+  Fault fault;
+  fault.bearing = what.machine.gear_bearings[0];
+  fault.washboard = true;
+  fault.db = -6;
+  what.faults = {fault};
+  const NoiseReport report = heard(what, marked(what));
+  REQUIRE_FALSE(bearings_named(report).empty());
+  CHECK(report.named.front() == PartKind{fault.bearing.name, NoiseKind::outer_race});
+  REQUIRE(report.pattern);
+  CHECK(report.pattern->pattern == DamagePattern::washboard);
+}
+
+TEST_CASE("bearings of one size on one shaft are not told apart") {
+  DriveNoise what = drive(25, kConstant);
+  what.machine = family("dunlin-1");
+  Fault fault;
+  fault.bearing = what.machine.rotor_bearings[0];
+  fault.db = -6;
+  what.faults = {fault};
+  const NoiseReport report = heard(what, marked(what));
+  REQUIRE_FALSE(bearings_named(report).empty());
+  CHECK(report.named.front().kind == NoiseKind::outer_race);
+  CHECK(report.named.front().shared_with.size() >= 2);
+}
+
+TEST_CASE("loads are compared") {
+  DriveNoise what = drive(26, {{0, 40}, {6, 80}, {12, 40}});
+  what.drive.loads = {{0, 6, Load::accelerating}, {6, 12, Load::coasting}};
+  Fault fault;
+  fault.bearing = what.machine.gear_bearings[0];
+  fault.db = -6;
+  what.faults = {fault};
+  const NoiseReport report = heard(what, marked(what));
+  REQUIRE_FALSE(report.loads.empty());
+  const LoadLevels& first = report.loads.front();
+  CHECK(first == static_cast<const PartKind&>(report.named.front()));
+  REQUIRE(first.level_db[0]);
+  CHECK_FALSE(first.level_db[1]);
+  REQUIRE(first.level_db[2]);
+  CHECK(*first.level_db[0] > *first.level_db[2] + 3);
+}
+
+TEST_CASE("what cannot be listened to, and a speed that does not fit") {
+  const Machine& machine = family("plover-2");
+  const auto listen = [&](std::vector<float> samples, double rate, const GivenSpeed& given) {
+    std::size_t at = 0;
+    const Recording recording{rate,
+                              [&](std::span<float> out) {
+                                const std::size_t n = std::min(out.size(), samples.size() - at);
+                                std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(at), n,
+                                            out.begin());
+                                at += n;
+                                return n;
+                              },
+                              [&] { at = 0; }};
+    return listen_to_machine(recording, machine, given, {}, {});
+  };
+  std::mt19937 draw(7);
+  std::normal_distribution<float> hiss(0, 0.1F);
+  std::vector<float> noise(120000);
+  std::ranges::generate(noise, [&] { return hiss(draw); });
+  const GivenSpeed given{SpeedBasis::constant, {{0, 3000}}};
+  const std::pair<Result<NoiseReport>, const char*> refused[] = {
+      {listen(std::vector<float>(100000, 0.0F), 24000, given), "holds nothing but silence"},
+      {listen(noise, 2000, given), "has 2000 samples a second; a drive unit needs 4000 or more"},
+      {listen(std::vector<float>(noise.begin(), noise.begin() + 24000), 24000, given),
+       "holds 50 turns of the rotor; at least 128 are needed"},
+      {listen(noise, 4000, {SpeedBasis::constant, {{0, 120}}}),
+       "holds 60 turns of the rotor; at least 128 are needed"},
+  };
+  for (const auto& [result, message] : refused) {
+    CHECK_FALSE(result.value);
+    REQUIRE(result.diagnostics.size() == 1);
+    CHECK(result.diagnostics[0].message == message);
+  }
+  // Noise alone, speed not given: nothing is guessed.
+  const Result<NoiseReport> unknown = listen(noise, 24000, {});
+  REQUIRE(unknown.value);
+  CHECK(unknown.value->speed.used_rpm == 0);
+  CHECK(unknown.value->named.empty());
+  REQUIRE(unknown.value->limits.size() == 1);
+  CHECK(
+      unknown.value->limits[0].starts_with("No lines stand in the ratios that this gearing fixes"));
+
+  DriveNoise what = drive(27, kRamp);
+  GivenSpeed wrong = marked(what);
+  for (SpeedPoint& p : wrong.points) {
+    p.rpm *= 1.5;
+  }
+  const NoiseReport report = heard(what, wrong);
+  CHECK(bearings_named(report).empty());
+  REQUIRE_FALSE(report.limits.empty());
+  CHECK(report.limits[0].find("is the speed right?") != std::string::npos);
+}
+
+// The stated chance is for one recording and all that is looked at; least depth aside.
+TEST_CASE("noise alone is named no more often than stated", "[long]") {
+  constexpr int kSignals = 400;
+  constexpr double kStated = 0.05;
+  NoiseOptions options;
+  options.false_alarm = kStated;
+  options.least_depth = 1e-9;
+  int named = 0;
+  std::mt19937 draw(99);
+  std::normal_distribution<float> hiss;
+  for (int i = 0; i < kSignals; ++i) {
+    std::size_t left = 24000;
+    const Recording recording{8000,
+                              [&](std::span<float> out) {
+                                const std::size_t n = std::min(out.size(), left);
+                                std::generate_n(out.begin(), n, [&] { return hiss(draw); });
+                                left -= n;
+                                return n;
+                              },
+                              {}};
+    const Result<NoiseReport> r =
+        listen_to_bearings(recording, {{"b", 9, 7.94, 39.04, 0}}, 1500, options);
+    REQUIRE(r.value);
+    named += r.value->named.empty() ? 0 : 1;
+  }
+  // Three standard errors above the stated share.
+  CHECK(named <= kSignals * kStated + 3 * std::sqrt(kSignals * kStated * (1 - kStated)));
+}
+
+}  // namespace
+}  // namespace dryshaft
