@@ -327,15 +327,15 @@ class Beside {
     At& at = at_;
     at.others = levels;
     Levels& others = at.others;
-    for (int l = -1; l < static_cast<int>(f_.levels.size()); ++l) {
-      const auto place = static_cast<std::size_t>(l + 1);
+    for (std::size_t place = 0; place <= f_.levels.size(); ++place) {
+      const int l = static_cast<int>(place) - 1;  // not observed stands first
       others[idx(f_.id)] = static_cast<std::int8_t>(l);
       at.exists[place] = !bound_ || all_exist(others);
       if (!at.exists[place]) {
         continue;
       }
       const double* product = products_.back().data();
-      const double* factor = l < 0 ? nullptr : own_[static_cast<std::size_t>(l)].data();
+      const double* factor = place == 0 ? nullptr : own_[place - 1].data();
       for (std::size_t w = 0; w < weights_.size(); ++w) {
         for (std::size_t d = 0; d < damage_.size(); ++d) {
           double sum = 0;
