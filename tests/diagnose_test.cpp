@@ -439,6 +439,33 @@ TEST_CASE("records that contradict themselves say so") {
   CHECK(of(R"("odometer_km":90000,"port":{"checked":true,"fluid":"none"})") == Ids{});
 }
 
+TEST_CASE("a finding exists only where what it describes is above harmless") {
+  Case c = empty_case();
+  const auto told = [&](Finding f) { return exists(f, c.level); };
+  CHECK(told(Finding::noise));
+  CHECK_FALSE(told(Finding::recorded_gear_bearing));
+  c.set(Finding::noise, 0);
+  CHECK_FALSE(told(Finding::recorded_gear_bearing));
+  c.set(Finding::noise, 1);
+  CHECK(told(Finding::recorded_gear_bearing));
+  CHECK_FALSE(told(Finding::recorded_pattern));
+  c.set(Finding::recorded_rotor_bearing, 0);
+  CHECK_FALSE(told(Finding::recorded_pattern));
+  c.set(Finding::recorded_gear_bearing, 1);
+  CHECK(told(Finding::recorded_pattern));
+  c.set(Finding::recorded_pattern, 1);
+  const Levels before = c.level;
+  drop_what_does_not_exist(c.level);
+  CHECK(c.level == before);
+  c.set(Finding::recorded_gear_bearing, 0);
+  drop_what_does_not_exist(c.level);
+  CHECK(c.at(Finding::recorded_pattern) == -1);
+  CHECK(c.at(Finding::recorded_gear_bearing) == 0);
+  c.set(Finding::noise, -1);
+  drop_what_does_not_exist(c.level);
+  CHECK(c.level == empty_case().level);
+}
+
 TEST_CASE("what a recording shows describes a noise, and lines of a bearing are one") {
   const auto of = [](std::string_view inspection) {
     return present(history_of(record_text(inspection)), 1, shipped(), 0);

@@ -249,11 +249,8 @@ class Prover {
         "risk: each harmless level, and some level of each finding that has no order, is no more "
         "likely with damage than without it, so to leave it out never lowers the odds of damage; "
         "for mixed findings, next to every joint level of the others, each time some level.",
-        "a finding that only explains, next to anything: the mixed findings tell damage apart in "
-        "one way only, so given all else the chances of its levels with damage and without each "
-        "sum to 1, and one level at least is no likelier with it. Where they tell more apart, "
-        "every "
-        "joint level is enumerated.",
+        "a finding that only explains, next to anything: the risk without it is the mean of the "
+        "risks with each of its levels, so one of them at least is no higher.",
         "grade: with that value known or not, over every value of what the floors concerned "
         "mention, as above. Without the liquid on record the port counts as not checked."};
     BestLevels best{};

@@ -188,8 +188,9 @@ class Beside {
  public:
   Beside(const Space& space, const Structure& structure, const FindingSpec& f,
          std::uint32_t members)
-      : space_(space), f_(f) {
+      : space_(space), f_(f), bound_(needed_by(f) != 0) {
     for (const FindingSpec& other : findings()) {
+      bound_ = bound_ || has(needed_by(other), f.id);
       if (has(members, other.id) && other.id != f.id) {
         others_.push_back(other.id);
         contexts_ *= static_cast<double>(other.levels.size()) + 1;
@@ -302,10 +303,8 @@ class Beside {
       return;
     }
     const Finding f = others_[depth];
-    for (int l = -1; l < static_cast<int>(spec(f).levels.size()); ++l) {
-      if (l >= 0 && !exists(f, levels)) {
-        break;
-      }
+    const bool told = exists(f, levels);
+    for (int l = -1; l < (told ? static_cast<int>(spec(f).levels.size()) : 0); ++l) {
       levels[idx(f)] = static_cast<std::int8_t>(l);
       products_[depth + 1] = products_[depth];
       if (l >= 0) {
@@ -324,17 +323,15 @@ class Beside {
     At& at = at_;
     at.others = levels;
     Levels& others = at.others;
-    for (int l = -1; l < static_cast<int>(f_.levels.size()); ++l) {
-      const auto place = static_cast<std::size_t>(l + 1);
+    for (std::size_t place = 0; place <= f_.levels.size(); ++place) {
+      const int l = static_cast<int>(place) - 1;  // not observed stands first
       others[idx(f_.id)] = static_cast<std::int8_t>(l);
-      Levels left = others;
-      drop_what_does_not_exist(left);
-      at.exists[place] = left == others;
+      at.exists[place] = !bound_ || all_exist(others);
       if (!at.exists[place]) {
         continue;
       }
       const double* product = products_.back().data();
-      const double* factor = l < 0 ? nullptr : own_[static_cast<std::size_t>(l)].data();
+      const double* factor = place == 0 ? nullptr : own_[place - 1].data();
       for (std::size_t w = 0; w < weights_.size(); ++w) {
         for (std::size_t d = 0; d < damage_.size(); ++d) {
           double sum = 0;
@@ -349,8 +346,15 @@ class Beside {
     visit(at);
   }
 
+  static bool all_exist(const Levels& levels) {
+    Levels left = levels;
+    drop_what_does_not_exist(left);
+    return left == levels;
+  }
+
   const Space& space_;
   const FindingSpec& f_;
+  bool bound_;  // needs another finding, or is needed by one
   std::vector<Finding> others_;
   std::vector<std::size_t> damage_;
   std::vector<std::size_t> rest_;  // states of the causes that are not damaging
@@ -460,8 +464,11 @@ void rises_beside(const Space& space, const Structure& structure, const FindingS
     }
   };
   for (const Case& unit : units_of(space, structure)) {
+    if (step.failed_enough()) {
+      return;
+    }
     beside.each(unit, weights, [&](const Beside::At& at) {
-      for (std::size_t d = 1; d < beside.damage_count(); ++d) {
+      for (std::size_t d = 1; d < beside.damage_count() && !step.failed_enough(); ++d) {
         for (std::size_t l = 0; l < count; ++l) {
           for (std::size_t h = l + 1; h < count; ++h) {
             if (at.exists.at(l + 1) && at.exists.at(h + 1)) {
@@ -495,8 +502,11 @@ void unknown_beside(const Space& space, const Structure& structure, const Findin
   }
   const bool explains = has(structure.explaining, f.id);
   for (const Case& unit : units_of(space, structure)) {
+    if (step.failed_enough()) {
+      return;
+    }
     beside.each(unit, {1}, [&](const Beside::At& at) {
-      if (!at.exists[0] || !at.exists[1]) {
+      if (!at.exists[0] || !at.exists[1] || step.failed_enough()) {
         return;
       }
       const auto& open = at.chance.front()[0];
@@ -525,16 +535,6 @@ void unknown_beside(const Space& space, const Structure& structure, const Findin
   }
 }
 
-// Whether some level of a finding that only explains is no more likely with
-// damage by averages alone: where the mixed findings tell but one kind of damage
-// from none, the chances of its levels sum to 1 with it and without it.
-bool one_level_at_least(const Space& space, const Structure& structure, const FindingSpec& f,
-                        Step& step) {
-  const Beside beside(space, structure, f, members_beside(structure, f, false, true));
-  step.states += beside.damage_count();
-  return beside.damage_count() <= 2;
-}
-
 }  // namespace
 
 Step mixed_rises(const Space& space, const Structure& structure) {
@@ -558,9 +558,9 @@ Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& b
     if (!has(structure.explaining, f.id)) {
       unknown_beside(space, structure, f, false, best, step);
       unknown_beside(space, structure, f, true, best, step);
-    } else if (!one_level_at_least(space, structure, f, step)) {
+    } else if (in_wear(f)) {
       unknown_beside(space, structure, f, false, best, step);
-    }
+    }  // else by the mean: its levels share out what is known without it
   }
   return step;
 }

@@ -27,10 +27,14 @@ struct Step {
   std::uint64_t states = 0;
   std::vector<std::string> failures;  // the first few, in words
   void fail(std::string what) {
-    constexpr std::size_t kShown = 5;
-    if (failures.size() < kShown) {
+    if (!failed_enough()) {
       failures.push_back(std::move(what));
     }
+  }
+  // No use in looking for more.
+  [[nodiscard]] bool failed_enough() const {
+    constexpr std::size_t kShown = 5;
+    return failures.size() >= kShown;
   }
 };
 
