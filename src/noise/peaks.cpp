@@ -82,7 +82,7 @@ std::vector<NoiseLine> strongest(const Spectrum& spectrum, const std::vector<dou
     // A line and the foot of its window are one.
     const double order = static_cast<double>(i) / per_order;
     const bool again = std::ranges::any_of(lines, [&](const NoiseLine& l) {
-      return std::abs(l.order - order) < std::max(3 / per_order, 0.002 * order);
+      return std::abs(l.order - order) < std::max(3 / per_order, 0.003 * order);
     });
     if (again) {
       continue;
