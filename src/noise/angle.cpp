@@ -8,6 +8,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "noise/fourier.hpp"
+
 namespace dryshaft::noise {
 namespace {
 
@@ -139,7 +141,8 @@ void Resampler::choose_kernel(double new_rate) {
 bool Resampler::reaches(double seconds, double new_rate) const {
   constexpr double kSpare = 8;
   const double need = kZeros / share_kept(new_rate, rate_) * 1.1 + kSpare;
-  return seconds * rate_ + need < static_cast<double>(first_ + held_.size() / channels_);
+  return seconds * rate_ + need < static_cast<double>(first_) + static_cast<double>(held_.size()) /
+                                                                    static_cast<double>(channels_);
 }
 
 void Resampler::at(double seconds, double new_rate, std::span<float> out) {
@@ -149,7 +152,7 @@ void Resampler::at(double seconds, double new_rate, std::span<float> out) {
   const Kernel& k = *chosen_;
   const double place = seconds * rate_;
   const double whole = std::floor(place);
-  const auto phase = static_cast<std::size_t>((place - whole) * kPhases + 0.5);
+  const auto phase = nearest_whole((place - whole) * kPhases);
   const float* taps = k.taps.data() + phase * 2 * k.half;
   // The first tap's instant; before what is held, its first value stands in.
   const auto begin = static_cast<std::ptrdiff_t>(whole) - static_cast<std::ptrdiff_t>(k.half) + 1 -

@@ -28,6 +28,7 @@ std::string other_speed(const std::vector<BandEnvelope>& all_bands, double shaft
   // Damage rings: the bands with the sharpest envelopes show it, if any do.
   constexpr std::size_t kSharpest = 10;
   std::vector<const BandEnvelope*> by_kurtosis;
+  by_kurtosis.reserve(all_bands.size());
   for (const BandEnvelope& band : all_bands) {
     by_kurtosis.push_back(&band);
   }

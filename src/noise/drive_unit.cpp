@@ -366,7 +366,8 @@ std::vector<LoadLevels> compare_loads(const Heard& heard, const std::vector<Attr
   std::vector<LoadLevels> all;
   for (const Attribution& a : named) {
     LoadLevels levels;
-    static_cast<PartKind&>(levels) = a;
+    levels.part = a.part;
+    levels.kind = a.kind;
     std::array<double, kLoadCount> sums{};
     std::array<std::size_t, kLoadCount> counts{};
     std::size_t band = heard.bands.size();

@@ -9,6 +9,12 @@
 
 namespace dryshaft::noise {
 
+// The nearest whole number; `value` is not negative. Unlike std::lround, no call.
+inline std::size_t nearest_whole(double value) {
+  constexpr double kHalf = 0.5;
+  return static_cast<std::size_t>(value + kHalf);
+}
+
 // The next length that is even and a product of 2, 3 and 5.
 std::size_t fast_length(std::size_t at_least);
 // The last such length that is not greater.

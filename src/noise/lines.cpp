@@ -168,7 +168,7 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
       if (place + 1 >= static_cast<double>(spectrum.power.size())) {
         break;
       }
-      const auto line = static_cast<std::size_t>(place + 0.5);
+      const auto line = nearest_whole(place);
       if (!mask.free(line)) {
         f.first = f.first || k == 1;
         continue;
@@ -193,8 +193,7 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
     }
   }
   for (std::size_t k = 1; k <= search.multiples; ++k) {
-    const auto line =
-        static_cast<std::size_t>(best.order * static_cast<double>(k) * search.per_order + 0.5);
+    const auto line = nearest_whole(best.order * static_cast<double>(k) * search.per_order);
     if (line + 1 < spectrum.power.size() && !mask.free(line)) {
       best.excluded.push_back({k, mask.why(line)});
     }
