@@ -179,7 +179,7 @@ std::optional<Diagnostic> complaint_about_wav(const ReadAt& read_at, std::uint64
 std::optional<Diagnostic> complaint_about_ogg(const ReadAt& read_at, std::uint64_t file_size) {
   constexpr std::string_view kCapture = "OggS";
   constexpr std::size_t kFixed = 27;  // bytes of a page's header before its table of segments
-  constexpr std::size_t kLongestPage = kFixed + 255 + 255 * 255;
+  constexpr std::size_t kLongestPage = kFixed + 255 + std::size_t{255} * 255;
   constexpr unsigned char kLast = 4;
   std::vector<unsigned char> tail(std::min<std::uint64_t>(file_size, kLongestPage));
   std::array<unsigned char, kCapture.size()> head{};
