@@ -155,7 +155,9 @@ std::string wav(std::uint32_t promised_sound, std::uint32_t held, const std::str
   return "RIFF" + four(static_cast<std::uint32_t>(std::int64_t(rest.size()) + promised_off)) + rest;
 }
 
-std::string complaint(const std::string& file) {
+std::string complaint(const std::string& file,
+                      std::optional<Diagnostic> (*check)(const ReadAt&,
+                                                         std::uint64_t) = complaint_about_wav) {
   const ReadAt read_at = [&](std::uint64_t offset, std::span<unsigned char> bytes) {
     const std::size_t got = std::min<std::size_t>(
         bytes.size(), offset < file.size() ? file.size() - static_cast<std::size_t>(offset) : 0);
@@ -164,7 +166,7 @@ std::string complaint(const std::string& file) {
     }
     return got;
   };
-  const std::optional<Diagnostic> found = complaint_about_wav(read_at, file.size());
+  const std::optional<Diagnostic> found = check(read_at, file.size());
   return found ? found->code + ": " + found->message : "";
 }
 
@@ -220,6 +222,25 @@ TEST_CASE("the 64-bit form of WAV") {
   CHECK(complaint(file(48000)) ==
         "truncated: is cut short: its header promises 3.0 s of sound, the file holds 2.0 s of "
         "sound");
+}
+
+TEST_CASE("the last page of an OGG file") {
+  const auto page = [](char flags, const std::string& body) {
+    return "OggS" + std::string(1, '\0') + flags + std::string(20, '\1') + std::string(1, '\1') +
+           std::string(1, static_cast<char>(body.size())) + body;
+  };
+  const auto check = [](const std::string& file) { return complaint(file, complaint_about_ogg); };
+  const std::string cut = "truncated: is cut short: its last page is not marked as the last";
+  const std::string whole = page(2, "head") + page(0, std::string(200, 'x')) + page(4, "the end");
+  CHECK(check(whole) == "");
+  // A capture pattern that stands in the sound is no page.
+  CHECK(check(page(2, "head") + page(4, "sound with OggS in it, and more sound after that")) == "");
+  CHECK(check(page(2, "head") + page(0, "middle")) == cut);
+  for (std::size_t left = 4; left < whole.size(); ++left) {
+    CHECK(check(whole.substr(0, left)) == cut);
+  }
+  CHECK(check(wav(32000, 32000)) == "");
+  CHECK(check("") == "");
 }
 
 // -------------------------------------------------------------------- sound

@@ -57,6 +57,10 @@ using ReadAt = std::function<std::size_t(std::uint64_t offset, std::span<unsigne
 /// RF64 of EBU Tech 3306 (both from memory).
 std::optional<Diagnostic> complaint_about_wav(const ReadAt& read_at, std::uint64_t file_size);
 
+/// That an OGG file's last page is whole and marked as the last; nothing for any
+/// other kind of file. Source: RFC 3533 (from memory).
+std::optional<Diagnostic> complaint_about_ogg(const ReadAt& read_at, std::uint64_t file_size);
+
 /// A look at every sample before the analysis, in flat memory.
 class SoundCheck {
  public:

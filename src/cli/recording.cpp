@@ -116,9 +116,11 @@ class Opening {
                  ? std::fread(bytes.data(), 1, bytes.size(), file.get())
                  : 0;
     };
-    if (const std::optional<Diagnostic> wrong = complaint_about_wav(read_at, size)) {
-      result_.diagnostics.push_back(*wrong);
-      return false;
+    for (const auto check : {complaint_about_wav, complaint_about_ogg}) {
+      if (const std::optional<Diagnostic> wrong = check(read_at, size)) {
+        result_.diagnostics.push_back(*wrong);
+        return false;
+      }
     }
     std::array<unsigned char, 8> head{};
     constexpr std::string_view kMp4 = "ftyp";

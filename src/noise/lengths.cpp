@@ -1,9 +1,10 @@
-// Lengths that a WAV header states, against the length of the file.
+// Lengths that the headers of WAV and OGG files state, against the length of the file.
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <array>
 #include <string_view>
+#include <vector>
 
 #include "dryshaft/noise_input.hpp"
 #include "report/words.hpp"
@@ -14,6 +15,8 @@ namespace {
 constexpr std::uint32_t kNoLength = 0xFFFFFFFFU;
 constexpr std::size_t kHead = 8;    // of a chunk: name and length
 constexpr std::size_t kFirst = 12;  // RIFF, its length, WAVE
+constexpr std::string_view kCopyAgain =
+    "copy it again from the recorder; if it was cut off, save it anew with a sound editor";
 
 class WavLengths {
  public:
@@ -97,10 +100,8 @@ class WavLengths {
     Diagnostic d;
     d.code = code;
     d.message = std::move(message);
-    d.hint = code == "truncated"
-                 ? "copy it again from the recorder; if it was cut off, save it anew with a sound "
-                   "editor"
-                 : "save it anew with a sound editor, and see that it is whole";
+    d.hint = code == "truncated" ? kCopyAgain
+                                 : "save it anew with a sound editor, and see that it is whole";
     return d;
   }
 
@@ -173,6 +174,36 @@ class WavLengths {
 
 std::optional<Diagnostic> complaint_about_wav(const ReadAt& read_at, std::uint64_t file_size) {
   return WavLengths(read_at, file_size).complaint();
+}
+
+std::optional<Diagnostic> complaint_about_ogg(const ReadAt& read_at, std::uint64_t file_size) {
+  constexpr std::string_view kCapture = "OggS";
+  constexpr std::size_t kFixed = 27;  // bytes of a page's header before its table of segments
+  constexpr std::size_t kLongestPage = kFixed + 255 + std::size_t{255} * 255;
+  constexpr unsigned char kLast = 4;
+  std::vector<unsigned char> tail(std::min<std::uint64_t>(file_size, kLongestPage));
+  std::array<unsigned char, kCapture.size()> head{};
+  if (read_at(0, head) != head.size() || !std::ranges::equal(head, kCapture) ||
+      read_at(file_size - tail.size(), tail) != tail.size()) {
+    return std::nullopt;
+  }
+  for (std::size_t at = 0; at + kFixed <= tail.size(); ++at) {
+    if (!std::equal(kCapture.begin(), kCapture.end(), tail.begin() + std::ptrdiff_t(at))) {
+      continue;
+    }
+    std::size_t end = at + kFixed + tail[at + kFixed - 1];
+    for (std::size_t i = at + kFixed; i < at + kFixed + tail[at + kFixed - 1]; ++i) {
+      end += i < tail.size() ? tail[i] : tail.size();
+    }
+    if (end == tail.size() && (tail[at + 5] & kLast) != 0) {
+      return std::nullopt;
+    }
+  }
+  Diagnostic d;
+  d.code = "truncated";
+  d.message = "is cut short: its last page is not marked as the last";
+  d.hint = kCopyAgain;
+  return d;
 }
 
 }  // namespace dryshaft
