@@ -65,12 +65,9 @@ int run(int argc, char** argv) {
       "A screening aid: the decision stays with a qualified technician.\n"
       "Exit codes: 0 done, 1 a grade at or below --fail-on, 2 wrong usage,\n"
       "3 some input was rejected, 4 output could not be written, 70 a bug.");
-  const std::map<std::string, Run> commands = {{"assess", add_assess(app)},
-                                               {"check", add_check(app)},
-                                               {"form", add_form(app)},
-                                               {"guide", add_guide(app)},
-                                               {"listen", add_listen(app)},
-                                               {"rules", add_rules(app)}};
+  const std::map<std::string, Run> commands = {
+      {"assess", add_assess(app)}, {"check", add_check(app)},   {"form", add_form(app)},
+      {"guide", add_guide(app)},   {"listen", add_listen(app)}, {"rules", add_rules(app)}};
   if (const auto wrong = mistyped(app, argc, argv)) {
     return usage(*wrong);
   }

@@ -228,7 +228,8 @@ bool is_complete_object(std::string_view first_line) {
 }
 
 Records read_records(std::string_view text, std::string_view source, const ReadOptions& options) {
-  const std::size_t before = text.starts_with(utf8::kByteOrderMark) ? utf8::kByteOrderMark.size() : 0;
+  const std::size_t before =
+      text.starts_with(utf8::kByteOrderMark) ? utf8::kByteOrderMark.size() : 0;
   return TextReader(text.substr(before), before, source, options).read();
 }
 
