@@ -59,6 +59,7 @@ std::vector<double> comb_of(const std::vector<Tone>& tones) {
 struct Stretch {
   double factor = 1;  // an order shows at this times itself
   std::size_t standing = 0;
+  std::size_t elsewhere = 0;  // most lines that stand at another factor
 };
 // By how much all orders are off, within `most`: the comb's lines in the order spectrum.
 Stretch stretch_of(const Spectrum& sound, const std::vector<double>& floor,
@@ -68,8 +69,9 @@ Stretch stretch_of(const Spectrum& sound, const std::vector<double>& floor,
   const double step = 0.25 / (per_order * *std::ranges::max_element(comb));
   Stretch best;
   double best_sum = 0;
+  std::vector<Stretch> all;
   for (double s = -most; s <= most; s += step) {
-    Stretch at{1 + s, 0};
+    Stretch at{1 + s};
     double sum = 0;
     for (const double order : comb) {
       const auto i = static_cast<std::size_t>(std::lround(order * at.factor * per_order));
@@ -82,6 +84,13 @@ Stretch stretch_of(const Spectrum& sound, const std::vector<double>& floor,
     if (sum > best_sum) {
       best_sum = sum;
       best = at;
+    }
+    all.push_back(at);
+  }
+  constexpr double kAnother = 0.015;
+  for (const Stretch& other : all) {
+    if (std::abs(other.factor - best.factor) > kAnother) {
+      best.elsewhere = std::max(best.elsewhere, other.standing);
     }
   }
   return best;
@@ -576,9 +585,12 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   constexpr double kAfterTrack = 0.006;
   const Stretch stretch = stretch_of(heard.sound, heard.floor, comb, heard.per_order,
                                      track.clear ? kAfterTrack : options.speed_band);
+  // Without a track, lines that stand by accident must not make a speed.
   constexpr std::size_t kEnoughOfComb = 3;
+  constexpr std::size_t kEnoughAlone = 5;
   double factor = 1;
-  if (stretch.standing >= kEnoughOfComb) {
+  if (stretch.standing >= (track.clear ? kEnoughOfComb : kEnoughAlone) &&
+      (track.clear || stretch.standing >= stretch.elsewhere + 2)) {
     factor = stretch.factor;
     report.speed.shaft_lines = std::max(report.speed.shaft_lines, stretch.standing);
   }
@@ -606,7 +618,9 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     report.speed.given_rpm = sum / static_cast<double>(n);
   }
   report.speed.uncertainty = track.clear ? track.uncertainty : 0;
-  report.speed.alternatives_rpm = track.alternatives_rpm;
+  if (!given) {
+    report.speed.alternatives_rpm = track.alternatives_rpm;
+  }
   constexpr std::size_t kTrackPoints = 240;
   for (std::size_t i = 0; i < kTrackPoints; ++i) {
     const double t = report.seconds * static_cast<double>(i) / (kTrackPoints - 1);
@@ -641,10 +655,11 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   if (report.speed.shaft_lines == 0) {
     constexpr double kSpeedometer = 0.035;
     widened.slip += kSpeedometer;
-    report.limits.push_back(fmt::format(
-        "Because the speed is not borne out, orders may be off by up to {:.0f} %, and parts with "
-        "orders that near are not told apart.",
-        widened.slip * 100));
+    report.limits.push_back(
+        fmt::format("Because the speed is not borne out, orders may be off by up to {:.0f} %: "
+                    "parts with orders "
+                    "that near are not told apart, and only the clearest is named.",
+                    widened.slip * 100));
   }
   noise::BearingSearch search =
       noise::search_bearings(heard.bands, heard.per_order, OrderAnalyser::kHighestEnvelope,
@@ -669,6 +684,11 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     std::erase_if(search.considered, [&](const Attribution& a) {
       return static_cast<const PartKind&>(a) == races.front().found;
     });
+  }
+  // With orders that loose, what else fits is more likely a sideband than a second defect.
+  if (report.speed.shaft_lines == 0 && named.size() > 1) {
+    std::move(named.begin() + 1, named.end(), std::back_inserter(search.considered));
+    named.resize(1);
   }
   noise::find_shared(named, bearings, widened, 1 / heard.per_order);
   if (!named.empty()) {

@@ -299,9 +299,11 @@ Track Tracker::finish() const {
       track.points.push_back({times_[f] + half, std::max(level + slope * half, 0.0) * 60});
     }
   }
-  if (given_ == nullptr && track.clear) {
+  if (track.clear) {
+    // Near a given speed another track is found as soon as it is another speed.
     constexpr std::size_t kAway = 16;  // states: 4 %
-    const Path second = best_path(&path, kAway);
+    constexpr std::size_t kAwayNearGiven = 6;
+    const Path second = best_path(&path, given_ != nullptr ? kAwayNearGiven : kAway);
     double score = 0;
     double mean = 0;
     for (std::size_t f = 0; f < frames; ++f) {
@@ -310,6 +312,8 @@ Track Tracker::finish() const {
     }
     score /= static_cast<double>(frames);
     if (score - usual > kNearlyAsWell * above) {
+      // Strong lines of something else fit the comb by accident; what was given is better then.
+      track.clear = given_ == nullptr;
       track.alternatives_rpm.push_back(mean / static_cast<double>(frames));
     }
   }
