@@ -120,7 +120,9 @@ class Page:
             new = [n for n in set(os.listdir(self.downloads)) - before if n.endswith(".json")]
             if new:
                 with open(os.path.join(self.downloads, new[0]), encoding="utf-8") as file:
-                    return new[0], file.read()
+                    text = file.read()
+                if text:  # an empty file holds the name until the rest has come
+                    return new[0], text
             time.sleep(0.1)
         raise AssertionError("nothing was saved")
 
