@@ -539,11 +539,12 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
         "No lines of the gearing stand out at the speed given, so it is taken as it is.";
     if (other.clear) {
       const noise::SpeedCurve instead(other.points, report.seconds);
-      const double mean = instead.turns(report.seconds) / report.seconds * 60;
+      const noise::SpeedCurve told(speed.points, report.seconds);
+      const double turns = instead.turns(report.seconds);
       said += fmt::format(
           " Lines would fit the gearing at a mean of {:.0f} rpm of the rotor, {:.2f} "
           "times that given: is the speed right?",
-          mean, mean * report.seconds / 60 / curve->turns(report.seconds));
+          turns / report.seconds * 60, turns / told.turns(report.seconds));
     }
     report.limits.push_back(std::move(said));
   }
