@@ -261,6 +261,22 @@ TEST_CASE("not observed counts neither way") {
   }
 }
 
+TEST_CASE("a look at the port misses a leak where nothing of it shows") {
+  // Products of the shipped data: no liquid, residue or rust, each neither by the leak nor anyway.
+  double missed = 1;
+  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
+    for (const Background& b : shipped().backgrounds) {
+      missed *= b.finding == f ? 1 - b.anyway[1] : 1;
+    }
+    for (const Link& l : shipped().links) {
+      missed *= l.finding == f && l.cause == Cause::seal_leak ? 1 - l.shows[1] : 1;
+    }
+  }
+  CHECK(missed > 0.001);
+  CHECK(missed < 0.2);
+  CHECK(shipped_model().check_misses_leak() == Approx(missed).epsilon(1e-12));
+}
+
 TEST_CASE("wear-out is a Weibull hazard by distance and by age") {
   // Definition of the two-parameter Weibull distribution; NIST/SEMATECH e-Handbook 8.1.6.2:
   // F(t) = 1 - exp(-(t/scale)^shape), so 63.2 % have failed at t = scale whatever the shape.

@@ -95,6 +95,9 @@ class Model {
   [[nodiscard]] double wear_probability(double km, double years) const;
   /// Cumulative hazard behind `wear_probability`.
   [[nodiscard]] double wear_hazard(double km, double years) const;
+  /// Chance that a port check today finds tip and port dry, clean and without
+  /// rust although a leak has begun and has brought nothing else about.
+  [[nodiscard]] double check_misses_leak() const;
 
  private:
   void factor(const Case& c, std::size_t finding, States& out) const;

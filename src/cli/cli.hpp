@@ -140,10 +140,14 @@ void check_names(const std::string& family, const std::string& vehicle, const Kn
 using Run = std::function<int()>;
 Run add_assess(CLI::App& parent);
 Run add_check(CLI::App& parent);
+Run add_fit(CLI::App& parent);
+Run add_fit_onset(CLI::App& fit);
+Run add_fit_outcomes(CLI::App& fit);
 Run add_form(CLI::App& parent);
 Run add_form_ask(CLI::App& form);
 Run add_guide(CLI::App& parent);
 Run add_listen(CLI::App& parent);
+Run add_plan(CLI::App& parent);
 Run add_rules(CLI::App& parent);
 Run add_rules_test(CLI::App& rules);
 Run add_rules_verify(CLI::App& rules);

@@ -66,8 +66,9 @@ int run(int argc, char** argv) {
       "Exit codes: 0 done, 1 a grade at or below --fail-on, 2 wrong usage,\n"
       "3 some input was rejected, 4 output could not be written, 70 a bug.");
   const std::map<std::string, Run> commands = {
-      {"assess", add_assess(app)}, {"check", add_check(app)},   {"form", add_form(app)},
-      {"guide", add_guide(app)},   {"listen", add_listen(app)}, {"rules", add_rules(app)}};
+      {"assess", add_assess(app)}, {"check", add_check(app)}, {"fit", add_fit(app)},
+      {"form", add_form(app)},     {"guide", add_guide(app)}, {"listen", add_listen(app)},
+      {"plan", add_plan(app)},     {"rules", add_rules(app)}};
   if (const auto wrong = mistyped(app, argc, argv)) {
     return usage(*wrong);
   }

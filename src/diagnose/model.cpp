@@ -353,6 +353,15 @@ void Model::compile_priors() {
   }
 }
 
+double Model::check_misses_leak() const {
+  const auto leak = std::size_t{1} << static_cast<unsigned>(Cause::seal_leak);
+  double missed = 1;
+  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
+    missed *= likelihood(f, 0)[leak];
+  }
+  return missed;
+}
+
 double Model::wear_hazard(double km, double years) const {
   if (wearing_ < 0) {
     return 0;

@@ -57,6 +57,7 @@ struct SettingSpec {
   double Settings::*value;
   double least;
   double most;
+  bool whole = false;
 };
 constexpr double kHuge = 1e9;
 constexpr SettingSpec kSettings[] = {
@@ -76,6 +77,9 @@ constexpr SettingSpec kSettings[] = {
     {"recheck-onset-probability", &Settings::recheck_onset_probability, 0.0001, 0.999},
     {"recheck-least-km", &Settings::recheck_least_km, 1, kHuge},
     {"recheck-least-days", &Settings::recheck_least_days, 1, kHuge},
+    {"leak-to-damage-km", &Settings::leak_to_damage_km, 1, kHuge},
+    {"leak-to-damage-stages", &Settings::leak_to_damage_stages, 1, 20, true},
+    {"damage-target", &Settings::damage_target, 0.0001, 0.999},
     {"memory-band", &Settings::memory_band, 1, 100},
 };
 
@@ -305,7 +309,8 @@ void Loader::rules(ObjectView& top) {
       }
       view.optional("value");
     } else {
-      k_.settings.*row->value = view.number("value", row->least, row->most);
+      k_.settings.*row->value = row->whole ? view.whole("value", row->most)
+                                           : view.number("value", row->least, row->most);
       seen.insert(row->id);
     }
     view.optional_text("unit");

@@ -1,0 +1,17 @@
+// `dryshaft fit`: what a shop's own records teach.
+#include <CLI/CLI.hpp>
+
+#include "cli/cli.hpp"
+
+namespace dryshaft::cli {
+
+Run add_fit(CLI::App& parent) {
+  CLI::App* app = parent.add_subcommand(
+      "fit", "Learn from the shop's own records: when leaks start, whether verdicts were right");
+  app->require_subcommand(1);
+  const Run onset = add_fit_onset(*app);
+  const Run outcomes = add_fit_outcomes(*app);
+  return [=] { return app->got_subcommand("onset") ? onset() : outcomes(); };
+}
+
+}  // namespace dryshaft::cli
