@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "noise/fourier.hpp"
 #include "noise/peaks.hpp"
 
 namespace dryshaft::noise {
@@ -51,11 +52,61 @@ double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, dou
   return lines > 0 ? sum / lines : 0;
 }
 
+constexpr double kOfDeepest = 0.5;  // depth of what explains the deepest family as its sidebands
+constexpr double kOfCage = 0.25;    // depth of an element's own lines beside those of its cage's turn
 constexpr double kSame = 0.01;      // share by which orders of one family differ at most
 constexpr double kSameDepth = 0.8;  // of the deepest
 
 // Cage lines lie where the floor is steepest, so more of them have to stand.
 std::size_t enough(NoiseKind kind) { return kind == NoiseKind::cage ? 3 : 2; }
+
+// Whether two orders lie one or two turns of the shaft apart.
+bool beside_by_turns(double one, double other, double per_order) {
+  const double apart = std::abs(one - other);
+  const double near = std::max(2 / per_order, 0.01 * std::max(one, other));
+  return std::abs(apart - 1) < near || std::abs(apart - 2) < near;
+}
+
+// Whether `order` lies clearly between two multiples of `of`.
+bool no_multiple(double order, double of, double per_order) {
+  const double multiple = order / of;
+  const double apart = std::abs(multiple - std::round(multiple)) * of;
+  return apart > 3 / per_order;
+}
+
+// Whether multiples of a cage's turn stand up to high ones and fall off evenly: a rattling cage's do.
+// Where a race or an element sounds with the cage's turn, the first do, and others again only around
+// its own line. `elements`: at that multiple the outer race is met.
+bool rattles(const BandEnvelope& band, const Mask& mask, double order, double per_order,
+             int elements) {
+  constexpr int kHigh = 4;  // these have to stand
+  constexpr int kHighest = 7;
+  constexpr int kMost = 13;        // up to here none may stand out again
+  constexpr double kRise = 2.0;    // of power over floor, over the least before
+  const double stands = standing_level(band.spectrum.blocks);
+  double least = 1e300;
+  int high = 0;
+  int high_standing = 0;
+  for (int k = 1; k <= kMost; ++k) {
+    const std::size_t i = nearest_whole(order * k * per_order);
+    if (i + 1 >= band.spectrum.power.size() || !mask.free(i)) {
+      continue;
+    }
+    double top = 0;
+    for (std::size_t j = i - 1; j <= i + 1; ++j) {
+      top = std::max(top, band.spectrum.power[j] / band.floor[j]);
+    }
+    if (top > kRise * std::max(least, stands)) {
+      return false;
+    }
+    least = std::min(least, top);
+    if (k >= kHigh && k <= std::min(kHighest, elements - 1)) {
+      ++high;
+      high_standing += top > stands ? 1 : 0;
+    }
+  }
+  return high > 0 && 3 * high_standing >= 2 * high;
+}
 
 }  // namespace
 
@@ -101,8 +152,6 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       left.emplace_back(i, kind);
     }
   }
-  // A damaged element sounds with the cage's turn too, so cages come last.
-  bool cages = false;
   while (!left.empty()) {
     std::vector<Attribution> found;
     found.reserve(left.size());
@@ -117,7 +166,10 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
         const Family f = find_family(bands[b].spectrum, bands[b].floor, mask,
                                      {per_order, best.expected_order, options.slip});
         const double p = std::min(1.0, f.p_value * searches * static_cast<double>(f.places));
-        const bool counts = p <= options.false_alarm && f.first && f.standing >= enough(kind);
+        const bool counts =
+            p <= options.false_alarm && f.first && f.standing >= enough(kind) &&
+            (kind != NoiseKind::cage ||
+             rattles(bands[b], mask, f.order, per_order, bearings[i]->elements));
         if (f.lines > 0 && (!any || (counts ? f.depth : 0) > best.depth)) {
           any = true;
           best.found_order = f.order;
@@ -134,23 +186,47 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       best.confidence = best.depth / (best.depth + options.least_depth);
       found.push_back(std::move(best));
     }
-    const auto first = std::ranges::max_element(found, {}, [&](const Attribution& a) {
-      return cages || a.kind != NoiseKind::cage ? a.depth : -1;
-    });
-    if (first->depth < options.least_depth || (!cages && first->kind == NoiseKind::cage)) {
-      if (!cages) {
-        cages = true;
-        continue;
-      }
+    auto first = std::ranges::max_element(found, {}, &Attribution::depth);
+    if (first->depth < options.least_depth) {
       std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
       result.considered = std::move(found);
       break;
+    }
+    // A rattling cage's multiples fit races and elements too, and those lines may be its deepest.
+    const auto rattling = std::ranges::max_element(found, {}, [](const Attribution& a) {
+      return a.kind == NoiseKind::cage ? a.depth : -1;
+    });
+    if (rattling->kind == NoiseKind::cage && rattling->depth >= options.least_depth &&
+        rattling->depth >= kOfDeepest * first->depth) {
+      first = rattling;
+    }
+    // A damaged element is heard once a turn of the cage as well, but its own line is no multiple of
+    // that.
+    if (first->kind == NoiseKind::cage) {
+      auto apart = found.end();
+      for (auto a = found.begin(); a != found.end(); ++a) {
+        if (a->kind == NoiseKind::element && a->depth >= kOfCage * first->depth &&
+            no_multiple(a->found_order, first->found_order, per_order) &&
+            (apart == found.end() || a->depth > apart->depth)) {
+          apart = a;
+        }
+      }
+      first = apart != found.end() ? apart : first;
+    }
+    // So do the sidebands of an inner race, which lie shaft orders beside its own lines.
+    for (auto a = found.begin(); a != found.end() && first->kind != NoiseKind::cage; ++a) {
+      if (a->kind == NoiseKind::inner_race && first->kind != NoiseKind::inner_race &&
+          a->depth >= kOfDeepest * first->depth &&
+          beside_by_turns(a->found_order, first->found_order, per_order)) {
+        first = a;
+        break;
+      }
     }
     // Parts that fit the same lines are told apart by their sidebands: an inner race turns with the
     // shaft, an element with the cage, an outer race with neither.
     auto chosen = first;
     double most = -1e9;
-    for (auto a = found.begin(); a != found.end(); ++a) {
+    for (auto a = found.begin(); a != found.end() && first->kind != NoiseKind::cage; ++a) {
       if (a->kind == NoiseKind::cage || a->depth < kSameDepth * first->depth ||
           std::abs(a->found_order - first->found_order) > kSame * first->found_order) {
         continue;
@@ -179,8 +255,10 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
     }
     // What else fits that family is no second one.
     for (std::size_t i = found.size(); i-- > 0;) {
-      if (found[i].kind != NoiseKind::cage && &found[i] != &*chosen &&
-          std::abs(found[i].found_order - chosen->found_order) < kSame * chosen->found_order) {
+      if ((found[i].kind == NoiseKind::cage) == (chosen->kind == NoiseKind::cage) &&
+          &found[i] != &*chosen &&
+          (chosen->kind == NoiseKind::cage ||
+           std::abs(found[i].found_order - chosen->found_order) < kSame * chosen->found_order)) {
         left.erase(left.begin() + static_cast<std::ptrdiff_t>(i));
       }
     }

@@ -14,6 +14,10 @@ constexpr double kFastestTracked = 270;
 constexpr double kSpeedStep = 0.0025;  // of speed, from state to state
 constexpr std::size_t kReach = 30;     // states that the speed may move by from frame to frame
 constexpr double kTurnCost = 0.0004;   // for the square of the states moved by
+// A speed given may be off by this share (display, worn tyres); beyond, its score has to be better by
+// kFarCost for each further such share, squared.
+constexpr double kGivenOff = 0.03;
+constexpr double kFarCost = 0.08;
 constexpr double kLeastEvidence =
     1.2;  // log of power over floor, below which a line counts nothing
 // Above which it counts no more: many lines make a comb, not strong ones.
@@ -108,6 +112,10 @@ void Tracker::frame() {
   }
   const double seconds = (static_cast<double>(seen_) + 0.5) * static_cast<double>(length_) / rate_;
   const double bin = rate_ / static_cast<double>(length_);
+  const auto cost = [this](double factor) {
+    const double far = given_ != nullptr ? std::abs(factor - 1) / kGivenOff - 1 : 0;
+    return far > 0 ? kFarCost * far * far : 0.0;
+  };
   std::vector<float> scores(factors_.size());
   std::vector<std::uint8_t> standing(factors_.size());
   for (std::size_t s = 0; s < factors_.size(); ++s) {
@@ -128,7 +136,8 @@ void Tracker::frame() {
       stand += e > kStandsAt - kLeastEvidence ? 1 : 0;
     }
     // Lines that cannot be looked at at this speed count as if they did not stand.
-    scores[s] = lines > 0 ? sum / static_cast<float>(comb_.size()) : 0;
+    scores[s] = (lines > 0 ? sum / static_cast<float>(comb_.size()) : 0) -
+                static_cast<float>(cost(factors_[s]));
     standing[s] = static_cast<std::uint8_t>(stand);
   }
   times_.push_back(seconds);
