@@ -96,6 +96,24 @@ Stretch stretch_of(const Spectrum& sound, const std::vector<double>& floor,
   return best;
 }
 
+// How many of the comb's lines stand in long blocks along a track.
+constexpr std::size_t kShortBlock = 64;  // turns
+constexpr double kAfterTrack = 0.006;    // share by which a track may still be off
+std::size_t standing_along(const Recording& recording, const std::vector<SpeedPoint>& track,
+                           double seconds, const std::vector<double>& comb) {
+  const noise::SpeedCurve curve(track, seconds);
+  OrderAnalyser analyser(recording.rate, curve, kShortBlock, {}, false);
+  recording.rewind();
+  each_piece(recording, [&](std::span<const float> samples) { analyser.add(samples); });
+  analyser.finish();
+  if (analyser.blocks() < kFewestBlocks) {
+    return 0;
+  }
+  const Spectrum sound = analyser.sound();
+  const std::vector<double> floor = noise::noise_floor(sound, kShortBlock);
+  return stretch_of(sound, floor, comb, analyser.per_order(), kAfterTrack).standing;
+}
+
 // All that is taken from the recording before parts are named.
 struct Heard {
   const OrderAnalyser& analyser;
@@ -518,7 +536,22 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   if (!(least < most)) {
     return refuse("silent", "holds nothing but silence", "was the microphone plugged in?");
   }
-  const noise::Track track = tracker.finish();
+  noise::Track track = tracker.finish();
+  if (track.clear && !track.alternative.empty()) {
+    // In frames that short, strong lines of something else fit the comb by accident: long blocks
+    // along each track tell them apart.
+    constexpr std::size_t kMore = 3;
+    const std::size_t own = standing_along(recording, track.points, report.seconds, comb);
+    const std::size_t other = standing_along(recording, track.alternative, report.seconds, comb);
+    if (other >= own + kMore) {
+      std::swap(track.points, track.alternative);
+    }
+    if (std::max(own, other) >= std::min(own, other) + kMore) {
+      track.alternative.clear();
+    } else if (given) {
+      track.clear = false;  // what was given is better then
+    }
+  }
   report.speed.basis = speed.basis;
   report.speed.shaft_lines = track.clear ? track.lines : 0;
   if (!given && !track.clear) {
@@ -553,7 +586,6 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
 
   // Second reading, in the angle domain. A tracked speed is not good enough for long blocks.
   constexpr double kFewestTurns = 128;
-  constexpr std::size_t kShortBlock = 64;
   constexpr std::size_t kLongBlock = 128;
   constexpr double kTurnsForLong = 2000;
   const std::size_t block = turns >= kTurnsForLong ? kLongBlock : kShortBlock;
@@ -583,7 +615,6 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
               tones,
               noise::shaft_orders(machine)};
   heard.floor = noise::noise_floor(heard.sound, std::max<std::size_t>(64, block));
-  constexpr double kAfterTrack = 0.006;
   const Stretch stretch = stretch_of(heard.sound, heard.floor, comb, heard.per_order,
                                      track.clear ? kAfterTrack : options.speed_band);
   // Without a track, lines that stand by accident must not make a speed.
@@ -619,8 +650,9 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     report.speed.given_rpm = sum / static_cast<double>(n);
   }
   report.speed.uncertainty = track.clear ? track.uncertainty : 0;
-  if (!given) {
-    report.speed.alternatives_rpm = track.alternatives_rpm;
+  if (!given && !track.alternative.empty()) {
+    const noise::SpeedCurve other(track.alternative, report.seconds);
+    report.speed.alternatives_rpm = {other.turns(report.seconds) / report.seconds * 60};
   }
   constexpr std::size_t kTrackPoints = 240;
   for (std::size_t i = 0; i < kTrackPoints; ++i) {

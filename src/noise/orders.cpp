@@ -56,7 +56,7 @@ constexpr double kIndependent = 0.95;
 }  // namespace
 
 OrderAnalyser::OrderAnalyser(double rate, const SpeedCurve& speed, std::size_t turns,
-                             std::vector<LoadMark> loads)
+                             std::vector<LoadMark> loads, bool envelopes)
     : rate_(rate),
       speed_(speed),
       turns_(turns),
@@ -75,7 +75,7 @@ OrderAnalyser::OrderAnalyser(double rate, const SpeedCurve& speed, std::size_t t
   std::size_t bands = 0;
   for (const LayerSpec& spec : kLayers) {
     BandBank bank(rate, spec.width, kLowestHz, std::min(spec.highest, rate / 2 * kKept));
-    if (!bank.bands().empty()) {
+    if (envelopes && !bank.bands().empty()) {
       const std::size_t count = bank.bands().size();
       const double envelope_rate = bank.envelope_rate();
       const std::size_t stride = bank.stride();
@@ -100,7 +100,9 @@ void OrderAnalyser::add(std::span<const float> samples) {
   std::vector<float> envelope;
   std::size_t done = 0;
   while (held_.size() - done >= BandBank::block_length()) {
-    whole_.forward(std::span(held_).subspan(done, BandBank::block_length()), bins_);
+    if (!layers_.empty()) {
+      whole_.forward(std::span(held_).subspan(done, BandBank::block_length()), bins_);
+    }
     for (Layer& layer : layers_) {
       envelope.clear();
       layer.bank.add(bins_, envelope);

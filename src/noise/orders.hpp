@@ -23,9 +23,9 @@ class OrderAnalyser {
   static constexpr double kHighestSound = 100;  // orders kept
   static constexpr double kHighestEnvelope = 22;
 
-  // `turns`: of a block. `load_at`: which load a time belongs to, or -1.
+  // `turns`: of a block. `envelopes`: false leaves them out.
   OrderAnalyser(double rate, const SpeedCurve& speed, std::size_t turns,
-                std::vector<LoadMark> loads);
+                std::vector<LoadMark> loads, bool envelopes = true);
   void add(std::span<const float> samples);
   void finish();  // after the last sample
 

@@ -196,6 +196,58 @@ Tracker::Path Tracker::best_path(const Path* other, std::size_t away) const {
   return path;
 }
 
+std::vector<SpeedPoint> Tracker::points_of(const Path& path) const {
+  const std::size_t frames = times_.size();
+  std::vector<SpeedPoint> points;
+  // Each frame's speed: the top of a parabola through its score and those beside it, then an even
+  // line through five frames.
+  std::vector<double> speeds(frames);
+  for (std::size_t f = 0; f < frames; ++f) {
+    const std::size_t s = path.states[f];
+    double shift = 0;
+    if (s > 0 && s + 1 < factors_.size()) {
+      const double before = scores_[f][s - 1];
+      const double here = scores_[f][s];
+      const double after = scores_[f][s + 1];
+      const double curved = before - 2 * here + after;
+      shift = curved < 0 ? std::clamp(0.5 * (before - after) / curved, -0.5, 0.5) : 0.0;
+    }
+    speeds[f] = rps(s, times_[f]) * (1 + shift * kSpeedStep);
+  }
+  points.reserve(frames);
+  constexpr std::size_t kHalf = 3;
+  for (std::size_t f = 0; f < frames; ++f) {
+    const std::size_t from = f > kHalf ? f - kHalf : 0;
+    const std::size_t to = std::min(f + kHalf + 1, frames);
+    double n = 0;
+    double x = 0;
+    double y = 0;
+    double xx = 0;
+    double xy = 0;
+    for (std::size_t g = from; g < to; ++g) {
+      const double t = times_[g] - times_[f];
+      n += 1;
+      x += t;
+      y += speeds[g];
+      xx += t * t;
+      xy += t * speeds[g];
+    }
+    const double under = n * xx - x * x;
+    const double slope = under > 0 ? (n * xy - x * y) / under : 0;
+    const double level = (y - slope * x) / n;
+    // The first and the last line reach out to the ends of the recording.
+    const double half = static_cast<double>(length_) / rate_ / 2;
+    if (f == 0) {
+      points.push_back({times_[f] - half, std::max(level - slope * half, 0.0) * 60});
+    }
+    points.push_back({times_[f], level * 60});
+    if (f + 1 == frames) {
+      points.push_back({times_[f] + half, std::max(level + slope * half, 0.0) * 60});
+    }
+  }
+  return points;
+}
+
 Track Tracker::finish() const {
   Track track;
   const std::size_t frames = times_.size();
@@ -262,68 +314,18 @@ Track Tracker::finish() const {
   }
   track.uncertainty = static_cast<double>(wide) * kSpeedStep / 2;
 
-  // Each frame's speed: the top of a parabola through its score and those beside it, then an even
-  // line through five frames.
-  std::vector<double> speeds(frames);
-  for (std::size_t f = 0; f < frames; ++f) {
-    const std::size_t s = path.states[f];
-    double shift = 0;
-    if (s > 0 && s + 1 < factors_.size()) {
-      const double before = scores_[f][s - 1];
-      const double here = scores_[f][s];
-      const double after = scores_[f][s + 1];
-      const double curved = before - 2 * here + after;
-      shift = curved < 0 ? std::clamp(0.5 * (before - after) / curved, -0.5, 0.5) : 0.0;
-    }
-    speeds[f] = rps(s, times_[f]) * (1 + shift * kSpeedStep);
-  }
-  track.points.reserve(frames);
-  constexpr std::size_t kHalf = 3;
-  for (std::size_t f = 0; f < frames; ++f) {
-    const std::size_t from = f > kHalf ? f - kHalf : 0;
-    const std::size_t to = std::min(f + kHalf + 1, frames);
-    double n = 0;
-    double x = 0;
-    double y = 0;
-    double xx = 0;
-    double xy = 0;
-    for (std::size_t g = from; g < to; ++g) {
-      const double t = times_[g] - times_[f];
-      n += 1;
-      x += t;
-      y += speeds[g];
-      xx += t * t;
-      xy += t * speeds[g];
-    }
-    const double under = n * xx - x * x;
-    const double slope = under > 0 ? (n * xy - x * y) / under : 0;
-    const double level = (y - slope * x) / n;
-    // The first and the last line reach out to the ends of the recording.
-    const double half = static_cast<double>(length_) / rate_ / 2;
-    if (f == 0) {
-      track.points.push_back({times_[f] - half, std::max(level - slope * half, 0.0) * 60});
-    }
-    track.points.push_back({times_[f], level * 60});
-    if (f + 1 == frames) {
-      track.points.push_back({times_[f] + half, std::max(level + slope * half, 0.0) * 60});
-    }
-  }
+  track.points = points_of(path);
   if (track.clear) {
     // Near a given speed another track is found as soon as it is another speed.
     constexpr std::size_t kAway = 16;  // states: 4 %
     constexpr std::size_t kAwayNearGiven = 6;
     const Path second = best_path(&path, given_ != nullptr ? kAwayNearGiven : kAway);
     double score = 0;
-    double mean = 0;
     for (std::size_t f = 0; f < frames; ++f) {
       score += scores_[f][second.states[f]];
-      mean += rps(second.states[f], times_[f]) * 60;
     }
-    score /= static_cast<double>(frames);
-    if (score - usual > kNearlyAsWell * above) {
-      // Strong lines of something else fit the comb by accident; what was given is better then.
-      track.clear = given_ == nullptr;
-      track.alternatives_rpm.push_back(mean / static_cast<double>(frames));
+    if (score / static_cast<double>(frames) - usual > kNearlyAsWell * above) {
+      track.alternative = points_of(second);
     }
   }
   return track;

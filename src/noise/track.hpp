@@ -17,7 +17,8 @@ struct Track {
   bool clear = false;                    // the comb stands out
   std::size_t lines = 0;                 // of the comb, that stand on average
   double uncertainty = 0;                // share
-  std::vector<double> alternatives_rpm;  // means of other tracks that fit nearly as well
+  // Another track that fits nearly as well; empty: there is none.
+  std::vector<SpeedPoint> alternative;
 };
 
 // Looks at short frames, scores each speed by the comb's lines in it, and takes
@@ -36,6 +37,7 @@ class Tracker {
     std::vector<std::size_t> states;
     double score = 0;  // mean over frames
   };
+  [[nodiscard]] std::vector<SpeedPoint> points_of(const Path& path) const;
   // The best path whose states stay `away` from `other`'s; other empty: any.
   [[nodiscard]] Path best_path(const Path* other, std::size_t away) const;
 
