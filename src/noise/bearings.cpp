@@ -160,6 +160,9 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
   report.named = std::move(search.named);
   report.considered = std::move(search.considered);
   noise::find_shared(report.named, all, options, 1 / per_order);
+  if (std::string said = noise::beside_cage(report.named); !said.empty()) {
+    report.limits.push_back(std::move(said));
+  }
   if (report.named.empty() && report.speed.shaft_lines == 0) {
     if (std::string said = other_speed(bands, shaft, all, options); !said.empty()) {
       report.limits.push_back(std::move(said));

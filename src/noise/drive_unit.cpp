@@ -350,38 +350,57 @@ std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* c
   return all;
 }
 
+// The deepest modulation at an order in any band.
+double modulation(const std::vector<BandEnvelope>& bands, double order, double per_order) {
+  const auto place = static_cast<std::size_t>(std::lround(order * per_order));
+  double most = 0;
+  for (const BandEnvelope& band : bands) {
+    for (std::size_t i = place - 1; i <= place + 1 && i < band.spectrum.power.size(); ++i) {
+      most = std::max(most, band.spectrum.power[i]);
+    }
+  }
+  return std::sqrt(most);
+}
+
 PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>& tones,
-                        const std::vector<BandEnvelope>& bands) {
+                        const std::vector<BandEnvelope>& bands, double per_order) {
   constexpr double kHighMultiple = 4;  // flutes are many: their tone lies far above the race order
-  // Mean of the squared envelope's square: 2 for noise.
-  constexpr double kImpulsive = 3.5;
-  constexpr double kSomewhatImpulsive = 2.5;
+  // Mean of the squared envelope's square: 2 for noise, less for steady tones.
+  constexpr double kImpulsive = 2.5;
+  constexpr double kSteady = 1.8;
+  constexpr double kHardlyModulated = 0.25;  // depth at the race's order
   constexpr std::size_t kManyMultiples = 3;
   const auto tone = std::ranges::find_if(
       tones, [&](const RaceTones& t) { return static_cast<const PartKind&>(t.found) == bearing; });
   const bool tones_stand = tone != tones.end() && tone->centre >= kHighMultiple;
+  const bool by_envelope = bearing.band_high_hz > 0;
   const double kurtosis =
-      bearing.band_high_hz > 0 ? bands[noise::band_to_show(bands, {bearing})].kurtosis : 2.0;
-  if (tones_stand && kurtosis < kImpulsive) {
+      by_envelope ? bands[noise::band_to_show(bands, {bearing})].kurtosis : 2.0;
+  if (bearing.kind == NoiseKind::cage) {
+    return {DamagePattern::unclear, "The cage's turn alone says nothing of the races."};
+  }
+  const bool steady = by_envelope ? kurtosis < kSteady
+                                  : modulation(bands, bearing.found_order, per_order) <
+                                        kHardlyModulated;
+  if (tones_stand && steady) {
     return {DamagePattern::washboard,
             fmt::format("Steady tones at {} multiples of the race's order, around its {:.0f}th: as "
                         "many near-equal flutes make, not the clicks of one defect.",
                         tone->found.standing, tone->centre)};
   }
-  if (tones_stand) {
+  if (tones_stand && kurtosis < kImpulsive) {
     return {DamagePattern::unclear,
-            "Both clicks and steady tones at multiples of the race's order: one defect or many "
-            "flutes."};
+            "Tones at high multiples of the race's order swell and fade as it turns: many flutes, "
+            "or the clicks of one defect following each other too fast to tell. A recording over "
+            "a range of speeds tells more."};
   }
-  if (bearing.kind == NoiseKind::cage) {
-    return {DamagePattern::unclear, "The cage's turn alone says nothing of the races."};
-  }
-  if (bearing.standing >= kManyMultiples || kurtosis >= kSomewhatImpulsive) {
+  if (bearing.standing >= kManyMultiples || kurtosis >= kImpulsive) {
     return {
         DamagePattern::single_defect,
         fmt::format("Clicks that ring between {:.0f} and {:.0f} Hz, {} multiples of their order "
-                    "standing, and no steady tones at its high multiples: as one defect makes.",
-                    bearing.band_low_hz, bearing.band_high_hz, bearing.standing)};
+                    "standing{}: as one defect makes.",
+                    bearing.band_low_hz, bearing.band_high_hz, bearing.standing,
+                    tones_stand ? "" : ", and no steady tones at its high multiples")};
   }
   return {DamagePattern::unclear,
           "Neither clear clicks nor steady tones at high multiples of the race's order."};
@@ -724,8 +743,21 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     named.resize(1);
   }
   noise::find_shared(named, bearings, widened, 1 / heard.per_order);
+  if (cages_alone && !races.empty()) {
+    // Tones are many, so those of one race may fit another's order nearly as well.
+    for (const RaceTones& r : races) {
+      std::vector<PartKind>& shared = named.front().shared_with;
+      if (r.found.standing + 1 >= named.front().standing && !(r.found == named.front()) &&
+          std::ranges::find(shared, static_cast<const PartKind&>(r.found)) == shared.end()) {
+        shared.push_back(r.found);
+      }
+    }
+  }
   if (!named.empty()) {
-    report.pattern = pattern_of(named.front(), races, heard.bands);
+    report.pattern = pattern_of(named.front(), races, heard.bands, heard.per_order);
+  }
+  if (std::string said = noise::beside_cage(named); !said.empty()) {
+    report.limits.push_back(std::move(said));
   }
   report.considered = std::move(search.considered);
   for (Attribution& a : named_tones(heard, options)) {

@@ -248,6 +248,14 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
         chosen = a;
       }
     }
+    if (chosen->kind == NoiseKind::cage) {
+      // Its multiples are everywhere, and broad: nothing can be told beside them.
+      result.named.push_back(std::move(*chosen));
+      found.erase(chosen);
+      std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
+      result.considered = std::move(found);
+      break;
+    }
     leave_out_family(mask, chosen->found_order, 1, highest, per_order);
     if (chosen->kind == NoiseKind::element) {
       const Bearing& its = *bearings[left[static_cast<std::size_t>(chosen - found.begin())].first];
@@ -255,10 +263,8 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
     }
     // What else fits that family is no second one.
     for (std::size_t i = found.size(); i-- > 0;) {
-      if ((found[i].kind == NoiseKind::cage) == (chosen->kind == NoiseKind::cage) &&
-          &found[i] != &*chosen &&
-          (chosen->kind == NoiseKind::cage ||
-           std::abs(found[i].found_order - chosen->found_order) < kSame * chosen->found_order)) {
+      if (found[i].kind != NoiseKind::cage && &found[i] != &*chosen &&
+          std::abs(found[i].found_order - chosen->found_order) < kSame * chosen->found_order) {
         left.erase(left.begin() + static_cast<std::ptrdiff_t>(i));
       }
     }
@@ -286,6 +292,13 @@ void find_shared(std::vector<Attribution>& named, std::span<const Bearing* const
       }
     }
   }
+}
+
+std::string beside_cage(const std::vector<Attribution>& named) {
+  return std::ranges::find(named, NoiseKind::cage, &Attribution::kind) == named.end()
+             ? std::string()
+             : "Lines of the cage's turn stand at all of its multiples, so races and elements were not "
+               "looked for beside it.";
 }
 
 Diagnostic noise_complaint(std::string_view code, std::string message, std::string_view hint) {

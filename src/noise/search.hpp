@@ -37,6 +37,9 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
 void find_shared(std::vector<Attribution>& named, std::span<const Bearing* const> bearings,
                  const NoiseOptions& options, double order_spacing);
 
+// What was not looked for where a cage is named; else empty.
+std::string beside_cage(const std::vector<Attribution>& named);
+
 Diagnostic noise_complaint(std::string_view code, std::string message, std::string_view hint);
 
 }  // namespace dryshaft::noise
