@@ -17,7 +17,9 @@ using noise::BandEnvelope;
 
 constexpr double kLowestHz = 500;     // below, the machine's own orders are too strong
 constexpr double kHighestOrder = 25;  // of envelope lines
-constexpr std::size_t kLongest = std::size_t{1} << 19U;  // samples in a block
+constexpr std::size_t kLongest = std::size_t{1} << 18U;  // samples in a block
+// From here on the envelopes of every second block are enough.
+constexpr std::size_t kBlocksInFull = 4;
 constexpr double kFewestTurns = 20;
 
 // A speed, within these bounds of what was given, at which a bearing would be clear.
@@ -115,7 +117,8 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
       least = std::min(least, x);
       most = std::max(most, x);
     }
-    analyser.add(std::span(samples));
+    const std::size_t block = analyser.blocks();
+    analyser.add(std::span(samples), block < kBlocksInFull || block % 2 == 0);
     report.seconds += static_cast<double>(length) / recording.rate;
     fill();
   } while (have == length);

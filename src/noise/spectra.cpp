@@ -61,17 +61,21 @@ Analyser::Analyser(double rate, std::size_t length, double lowest, double highes
   lines_.resize(longest / 2 + 1);
 }
 
-void Analyser::add(std::span<const float> block) {
+void Analyser::add(std::span<const float> block, bool envelopes) {
   whole_.forward(block, bins_);
   bins_[0] = 0;
   // A Hann window, as its three lines in frequency.
   for (std::size_t k = 1; k + 1 < bins_.size() && k < kept_; ++k) {
     amplitude_[k] += std::norm(0.5F * bins_[k] - 0.25F * (bins_[k - 1] + bins_[k + 1]));
   }
+  ++blocks_;
+  if (!envelopes) {
+    return;
+  }
+  ++envelope_blocks_;
   for (Band& band : bands_) {
     envelope(band);
   }
-  ++blocks_;
 }
 
 // The bins of the band alone, moved down to frequency 0, are its analytic
@@ -117,7 +121,7 @@ Spectrum Analyser::amplitude() const {
 std::vector<BandEnvelope> Analyser::envelopes() const {
   std::vector<BandEnvelope> out;
   out.reserve(bands_.size());
-  const auto blocks = static_cast<double>(std::max<std::size_t>(blocks_, 1));
+  const auto blocks = static_cast<double>(std::max<std::size_t>(envelope_blocks_, 1));
   for (const Band& band : bands_) {
     BandEnvelope e{band.low,
                    band.high,

@@ -37,7 +37,8 @@ class Analyser {
  public:
   // `rate`: samples a second, or a revolution. `highest`: no line above it is kept.
   Analyser(double rate, std::size_t length, double lowest, double highest);
-  void add(std::span<const float> block);  // `length` samples
+  // `length` samples; `envelopes`: false leaves the envelopes of this block out.
+  void add(std::span<const float> block, bool envelopes = true);
 
   [[nodiscard]] std::size_t length() const { return length_; }
   [[nodiscard]] std::size_t blocks() const { return blocks_; }
@@ -67,6 +68,7 @@ class Analyser {
   std::size_t length_;
   std::size_t kept_;
   std::size_t blocks_ = 0;
+  std::size_t envelope_blocks_ = 0;
   RealTransform whole_;
   std::vector<std::complex<float>> bins_;
   std::vector<double> amplitude_;
