@@ -272,6 +272,22 @@ class Bad(Files):
         done = run(self.path("cut.flac", content[:len(content) // 2]), *PLAIN)
         self.assertEqual((done.returncode, done.stdout), (3, b""), done.stderr)
 
+    @unittest.skipUnless(shutil.which("flac"), "flac is not installed")
+    def test_flac_whose_header_lies(self):
+        flac = self.path("good.flac")
+        subprocess.run(["flac", "--silent", "-f", "-o", flac, self.good], check=True)
+        with open(flac, "rb") as file:
+            content = bytearray(file.read())
+        self.assertEqual(int.from_bytes(content[22:26], "big"), 120000)
+        for samples, told in [(60000, "error[bad-length]: its header promises 5.0 s of sound, the file holds 10.0 s"),
+                              (180000, "error[truncated]: is cut short: its header promises 15.0 s of sound, the "
+                                       "file holds 10.0 s")]:
+            content[22:26] = samples.to_bytes(4, "big")
+            lies = self.path("lies.flac", bytes(content))
+            done = run(lies, *PLAIN)
+            self.assertEqual((done.returncode, done.stdout), (3, b""))
+            self.assertIn(told, done.stderr.decode())
+
 
 class Usage(Files):
     def test_what_to_listen_for(self):

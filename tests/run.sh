@@ -13,6 +13,7 @@ step() { printf '\n== %s\n' "$*"; }
 packages=(g++ cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
           libfmt-dev catch2 libkissfft-dev libsndfile1-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata
           r-base-core r-cran-survival  # an independent fit to compare with
+          flac  # makes recordings for tests
           chromium chromium-driver python3-selenium)  # a browser for the owner's form
 missing=()
 for package in "${packages[@]}"; do

@@ -61,6 +61,12 @@ std::optional<Diagnostic> complaint_about_wav(const ReadAt& read_at, std::uint64
 /// other kind of file. Source: RFC 3533 (from memory).
 std::optional<Diagnostic> complaint_about_ogg(const ReadAt& read_at, std::uint64_t file_size);
 
+/// What a FLAC file's header says of its length, against the number of its last
+/// frame; nothing where they agree, where the header leaves it open, where no whole
+/// frame ends the file (the reader of sound files then complains), and for any
+/// other kind of file. Source: RFC 9639 (from memory).
+std::optional<Diagnostic> complaint_about_flac(const ReadAt& read_at, std::uint64_t file_size);
+
 /// A look at every sample before the analysis, in flat memory.
 class SoundCheck {
  public:

@@ -116,7 +116,7 @@ class Opening {
                  ? std::fread(bytes.data(), 1, bytes.size(), file.get())
                  : 0;
     };
-    for (const auto check : {complaint_about_wav, complaint_about_ogg}) {
+    for (const auto check : {complaint_about_wav, complaint_about_ogg, complaint_about_flac}) {
       if (const std::optional<Diagnostic> wrong = check(read_at, size)) {
         result_.diagnostics.push_back(*wrong);
         return false;

@@ -374,14 +374,13 @@ PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>
       tones, [&](const RaceTones& t) { return static_cast<const PartKind&>(t.found) == bearing; });
   const bool tones_stand = tone != tones.end() && tone->centre >= kHighMultiple;
   const bool by_envelope = bearing.band_high_hz > 0;
-  const double kurtosis =
-      by_envelope ? bands[noise::band_to_show(bands, {bearing})].kurtosis : 2.0;
+  const double kurtosis = by_envelope ? bands[noise::band_to_show(bands, {bearing})].kurtosis : 2.0;
   if (bearing.kind == NoiseKind::cage) {
     return {DamagePattern::unclear, "The cage's turn alone says nothing of the races."};
   }
-  const bool steady = by_envelope ? kurtosis < kSteady
-                                  : modulation(bands, bearing.found_order, per_order) <
-                                        kHardlyModulated;
+  const bool steady = by_envelope
+                          ? kurtosis < kSteady
+                          : modulation(bands, bearing.found_order, per_order) < kHardlyModulated;
   if (tones_stand && steady) {
     return {DamagePattern::washboard,
             fmt::format("Steady tones at {} multiples of the race's order, around its {:.0f}th: as "

@@ -1,8 +1,9 @@
-// Lengths that the headers of WAV and OGG files state, against the length of the file.
+// Lengths that the headers of WAV, FLAC and OGG files state, against the length of the file.
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <array>
+#include <span>
 #include <string_view>
 #include <vector>
 
@@ -17,6 +18,7 @@ constexpr std::size_t kHead = 8;    // of a chunk: name and length
 constexpr std::size_t kFirst = 12;  // RIFF, its length, WAVE
 constexpr std::string_view kCopyAgain =
     "copy it again from the recorder; if it was cut off, save it anew with a sound editor";
+constexpr std::string_view kSaveAnew = "save it anew with a sound editor, and see that it is whole";
 
 class WavLengths {
  public:
@@ -100,8 +102,7 @@ class WavLengths {
     Diagnostic d;
     d.code = code;
     d.message = std::move(message);
-    d.hint = code == "truncated" ? kCopyAgain
-                                 : "save it anew with a sound editor, and see that it is whole";
+    d.hint = code == "truncated" ? kCopyAgain : kSaveAnew;
     return d;
   }
 
@@ -170,6 +171,78 @@ class WavLengths {
   std::uint64_t frame_ = 0;
 };
 
+// The header of a FLAC frame.
+struct FlacFrame {
+  bool by_sample = false;  // `number` counts samples, else frames
+  std::uint64_t number = 0;
+  std::uint64_t samples = 0;
+};
+
+std::uint8_t crc_8(std::span<const unsigned char> bytes) {
+  std::uint8_t crc = 0;
+  for (const unsigned char byte : bytes) {
+    crc ^= byte;
+    for (int i = 0; i < 8; ++i) {
+      crc = static_cast<std::uint8_t>((crc << 1U) ^ ((crc & 0x80U) != 0 ? 0x07U : 0U));
+    }
+  }
+  return crc;
+}
+
+std::uint16_t crc_16(std::span<const unsigned char> bytes) {
+  std::uint16_t crc = 0;
+  for (const unsigned char byte : bytes) {
+    crc = static_cast<std::uint16_t>(crc ^ (byte << 8U));
+    for (int i = 0; i < 8; ++i) {
+      crc = static_cast<std::uint16_t>((crc << 1U) ^ ((crc & 0x8000U) != 0 ? 0x8005U : 0U));
+    }
+  }
+  return crc;
+}
+
+// The frame that begins with these bytes, if its header is sound.
+std::optional<FlacFrame> flac_frame(std::span<const unsigned char> bytes) {
+  constexpr std::size_t kLeast = 6;
+  if (bytes.size() < kLeast || bytes[0] != 0xFF || (bytes[1] & 0xFEU) != 0xF8) {
+    return std::nullopt;
+  }
+  FlacFrame frame;
+  frame.by_sample = (bytes[1] & 1U) != 0;
+  const unsigned size_code = bytes[2] >> 4U;
+  const unsigned rate_code = bytes[2] & 0x0FU;
+  // A number coded as UTF-8 codes characters, of up to seven bytes.
+  std::size_t at = 4;
+  unsigned more = 0;
+  while (more < 7 && (bytes[at] << more & 0x80U) != 0) {
+    ++more;
+  }
+  frame.number = more == 0 ? bytes[at] : bytes[at] & (0x7FU >> more);
+  more = more > 0 ? more - 1 : 0;
+  for (++at; more > 0; --more, ++at) {
+    if (at >= bytes.size()) {
+      return std::nullopt;
+    }
+    frame.number = frame.number << 6U | (bytes[at] & 0x3FU);
+  }
+  const std::size_t size_bytes = size_code == 6 ? 1 : size_code == 7 ? 2 : 0;
+  const std::size_t rate_bytes = rate_code == 12 ? 1 : rate_code == 13 || rate_code == 14 ? 2 : 0;
+  if (at + size_bytes + rate_bytes >= bytes.size()) {
+    return std::nullopt;
+  }
+  if (size_bytes > 0) {
+    for (std::size_t i = 0; i < size_bytes; ++i) {
+      frame.samples = frame.samples << 8U | bytes[at + i];
+    }
+    ++frame.samples;
+  } else {
+    frame.samples = size_code == 1  ? 192
+                    : size_code < 6 ? std::uint64_t{144} << size_code
+                                    : std::uint64_t{1} << size_code;
+  }
+  at += size_bytes + rate_bytes;
+  return crc_8(bytes.first(at)) == bytes[at] ? std::optional(frame) : std::nullopt;
+}
+
 }  // namespace
 
 std::optional<Diagnostic> complaint_about_wav(const ReadAt& read_at, std::uint64_t file_size) {
@@ -204,6 +277,54 @@ std::optional<Diagnostic> complaint_about_ogg(const ReadAt& read_at, std::uint64
   d.message = "is cut short: its last page is not marked as the last";
   d.hint = kCopyAgain;
   return d;
+}
+
+std::optional<Diagnostic> complaint_about_flac(const ReadAt& read_at, std::uint64_t file_size) {
+  constexpr std::string_view kMarker = "fLaC";
+  constexpr std::size_t kHeader = 42;  // up to the end of the first block
+  constexpr std::uint64_t kLongestFrame = std::uint64_t{1} << 19U;  // of files that people record
+  std::array<unsigned char, kHeader> head{};
+  if (read_at(0, head) != head.size() ||
+      !std::equal(kMarker.begin(), kMarker.end(), head.begin())) {
+    return std::nullopt;
+  }
+  const auto number = [&head](std::size_t at, std::size_t count) {
+    std::uint64_t value = 0;
+    for (std::size_t i = at; i < at + count; ++i) {
+      value = value << 8U | head[i];
+    }
+    return value;
+  };
+  const std::uint64_t block = number(8, 2);
+  const std::uint64_t rate = number(18, 3) >> 4U;
+  const std::uint64_t promised = number(21, 5) & 0xFFFFFFFFFU;
+  std::vector<unsigned char> tail(std::min(file_size - kHeader, kLongestFrame));
+  if (promised == 0 || rate == 0 || read_at(file_size - tail.size(), tail) != tail.size()) {
+    return std::nullopt;
+  }
+  // The last frame: its checksum reaches to the end of the file.
+  for (std::size_t at = tail.size(); at-- > 0;) {
+    const std::span<const unsigned char> rest = std::span(tail).subspan(at);
+    const std::optional<FlacFrame> frame = flac_frame(rest);
+    if (!frame || crc_16(rest) != 0) {
+      continue;
+    }
+    const std::uint64_t holds = frame->number * (frame->by_sample ? 1 : block) + frame->samples;
+    if (holds == promised) {
+      return std::nullopt;
+    }
+    const auto seconds = [rate](std::uint64_t samples) {
+      return static_cast<double>(samples) / static_cast<double>(rate);
+    };
+    Diagnostic d;
+    d.code = holds < promised ? "truncated" : "bad-length";
+    d.message =
+        fmt::format("{}its header promises {:.1f} s of sound, the file holds {:.1f} s",
+                    holds < promised ? "is cut short: " : "", seconds(promised), seconds(holds));
+    d.hint = holds < promised ? kCopyAgain : kSaveAnew;
+    return d;
+  }
+  return std::nullopt;
 }
 
 }  // namespace dryshaft

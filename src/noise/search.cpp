@@ -53,8 +53,8 @@ double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, dou
 }
 
 constexpr double kOfDeepest = 0.5;  // depth of what explains the deepest family as its sidebands
-constexpr double kOfCage = 0.25;    // depth of an element's own lines beside those of its cage's turn
-constexpr double kSame = 0.01;      // share by which orders of one family differ at most
+constexpr double kOfCage = 0.25;  // depth of an element's own lines beside those of its cage's turn
+constexpr double kSame = 0.01;    // share by which orders of one family differ at most
 constexpr double kSameDepth = 0.8;  // of the deepest
 
 // Cage lines lie where the floor is steepest, so more of them have to stand.
@@ -74,15 +74,15 @@ bool no_multiple(double order, double of, double per_order) {
   return apart > 3 / per_order;
 }
 
-// Whether multiples of a cage's turn stand up to high ones and fall off evenly: a rattling cage's do.
-// Where a race or an element sounds with the cage's turn, the first do, and others again only around
-// its own line. `elements`: at that multiple the outer race is met.
+// Whether multiples of a cage's turn stand up to high ones and fall off evenly: a rattling cage's
+// do. Where a race or an element sounds with the cage's turn, the first do, and others again only
+// around its own line. `elements`: at that multiple the outer race is met.
 bool rattles(const BandEnvelope& band, const Mask& mask, double order, double per_order,
              int elements) {
   constexpr int kHigh = 4;  // these have to stand
   constexpr int kHighest = 7;
-  constexpr int kMost = 13;        // up to here none may stand out again
-  constexpr double kRise = 2.0;    // of power over floor, over the least before
+  constexpr int kMost = 13;      // up to here none may stand out again
+  constexpr double kRise = 2.0;  // of power over floor, over the least before
   const double stands = standing_level(band.spectrum.blocks);
   double least = 1e300;
   int high = 0;
@@ -166,10 +166,9 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
         const Family f = find_family(bands[b].spectrum, bands[b].floor, mask,
                                      {per_order, best.expected_order, options.slip});
         const double p = std::min(1.0, f.p_value * searches * static_cast<double>(f.places));
-        const bool counts =
-            p <= options.false_alarm && f.first && f.standing >= enough(kind) &&
-            (kind != NoiseKind::cage ||
-             rattles(bands[b], mask, f.order, per_order, bearings[i]->elements));
+        const bool counts = p <= options.false_alarm && f.first && f.standing >= enough(kind) &&
+                            (kind != NoiseKind::cage ||
+                             rattles(bands[b], mask, f.order, per_order, bearings[i]->elements));
         if (f.lines > 0 && (!any || (counts ? f.depth : 0) > best.depth)) {
           any = true;
           best.found_order = f.order;
@@ -193,15 +192,14 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       break;
     }
     // A rattling cage's multiples fit races and elements too, and those lines may be its deepest.
-    const auto rattling = std::ranges::max_element(found, {}, [](const Attribution& a) {
-      return a.kind == NoiseKind::cage ? a.depth : -1;
-    });
+    const auto rattling = std::ranges::max_element(
+        found, {}, [](const Attribution& a) { return a.kind == NoiseKind::cage ? a.depth : -1; });
     if (rattling->kind == NoiseKind::cage && rattling->depth >= options.least_depth &&
         rattling->depth >= kOfDeepest * first->depth) {
       first = rattling;
     }
-    // A damaged element is heard once a turn of the cage as well, but its own line is no multiple of
-    // that.
+    // A damaged element is heard once a turn of the cage as well, but its own line is no multiple
+    // of that.
     if (first->kind == NoiseKind::cage) {
       auto apart = found.end();
       for (auto a = found.begin(); a != found.end(); ++a) {
@@ -297,7 +295,8 @@ void find_shared(std::vector<Attribution>& named, std::span<const Bearing* const
 std::string beside_cage(const std::vector<Attribution>& named) {
   return std::ranges::find(named, NoiseKind::cage, &Attribution::kind) == named.end()
              ? std::string()
-             : "Lines of the cage's turn stand at all of its multiples, so races and elements were not "
+             : "Lines of the cage's turn stand at all of its multiples, so races and elements were "
+               "not "
                "looked for beside it.";
 }
 

@@ -14,9 +14,9 @@ namespace dryshaft::noise {
 
 struct Track {
   std::vector<SpeedPoint> points;
-  bool clear = false;                    // the comb stands out
-  std::size_t lines = 0;                 // of the comb, that stand on average
-  double uncertainty = 0;                // share
+  bool clear = false;      // the comb stands out
+  std::size_t lines = 0;   // of the comb, that stand on average
+  double uncertainty = 0;  // share
   // Another track that fits nearly as well; empty: there is none.
   std::vector<SpeedPoint> alternative;
 };
