@@ -74,7 +74,7 @@ class Model {
   /// P(finding at `level` | state), for all states. Findings without a
   /// background in the rule data carry no evidence: all ones.
   [[nodiscard]] const States& likelihood(Finding finding, int level) const {
-    return likelihood_[static_cast<std::size_t>(finding)][static_cast<std::size_t>(level)];
+    return likelihood_[first_[static_cast<std::size_t>(finding)] + static_cast<std::size_t>(level)];
   }
   [[nodiscard]] bool carries_evidence(Finding finding) const {
     return carries_[static_cast<std::size_t>(finding)];
@@ -129,7 +129,8 @@ class Model {
   int wearing_ = -1;           // the cause that wears out, or none
   bool several_wear_ = false;  // more than one does
   unsigned half_shapes_ = 0;   // twice its shape, where that is whole and small; else 0
-  std::array<std::array<States, kMaxLevels>, kFindingCount> likelihood_{};
+  std::array<std::uint16_t, kFindingCount> first_{};  // a finding's level 0 in the tables of levels
+  std::vector<States> likelihood_;
   std::array<bool, kFindingCount> carries_{};
   std::uint32_t carrying_ = 0;                // the same as bits
   std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old
@@ -148,7 +149,8 @@ class Model {
   struct Product;
   void observe(const Case& c, std::uint32_t which, Product& out) const;
   std::array<Group, 2> groups_{};
-  std::array<std::array<States, kMaxLevels>, kFindingCount> grouped_{};
+  std::vector<std::uint16_t> grouped_at_;  // where each level's table begins in `grouped_`
+  std::vector<double> grouped_;
 };
 
 /// Posterior from likelihoods already multiplied: normalises and sums up. Both risks are the same.

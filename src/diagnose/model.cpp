@@ -118,29 +118,36 @@ Model::Model(const Knowledge& knowledge) {
     }
   }
   compile_priors();
-  for (auto& levels : likelihood_) {
-    levels.fill(ones());
+  std::size_t levels = 0;
+  for (const FindingSpec& f : findings()) {
+    first_[static_cast<std::size_t>(f.id)] = static_cast<std::uint16_t>(levels);
+    levels += f.levels.size();
   }
+  likelihood_.assign(levels, ones());
   for (const Background& b : knowledge.backgrounds) {
     const auto f = static_cast<std::size_t>(b.finding);
     const std::size_t count = spec(b.finding).levels.size();
     carries_[f] = true;
     carrying_ |= 1U << f;
+    std::vector<const Link*> links;
+    for (const Link& link : knowledge.links) {
+      if (link.finding == b.finding) {
+        links.push_back(&link);
+      }
+    }
     for (std::size_t s = 0; s < kStateCount; ++s) {
       // at_least[l]: chance of level l or worse; one past the last is 0
       std::array<double, kMaxLevels + 1> at_least{};
       at_least[0] = 1;
       for (std::size_t l = 1; l < count; ++l) {
         double none = 1 - b.anyway[l];
-        for (const Link& link : knowledge.links) {
-          if (link.finding == b.finding && present_in(s, static_cast<std::size_t>(link.cause))) {
-            none *= 1 - link.shows[l];
-          }
+        for (const Link* link : links) {
+          none *= present_in(s, static_cast<std::size_t>(link->cause)) ? 1 - link->shows[l] : 1;
         }
         at_least[l] = 1 - none;
       }
       for (std::size_t l = 0; l < count; ++l) {
-        likelihood_[f][l][s] = at_least[l] - at_least[l + 1];
+        likelihood_[first_[f] + l][s] = at_least[l] - at_least[l + 1];
       }
     }
   }
@@ -181,6 +188,7 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
   }
   constexpr std::uint32_t kInBlock = kBlock - 1;
   std::array<std::size_t, kFindingCount> group_of{};
+  grouped_at_.resize(likelihood_.size());
   groups_[0].causes = damaging | kInBlock;
   groups_[1].causes = kInBlock;
   for (std::size_t f = 0; f < kFindingCount; ++f) {
@@ -190,18 +198,19 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
   for (std::size_t g = 0; g < groups_.size(); ++g) {
     Group& group = groups_[g];
     group.size = std::size_t{1} << static_cast<unsigned>(std::popcount(group.causes));
-    const auto place = [&](std::size_t state) {
-      std::size_t at = 0;
+    std::array<std::uint8_t, kStateCount> place{};
+    for (std::size_t state = 0; state < kStateCount; ++state) {
+      unsigned at = 0;
       unsigned bit = 0;
       for (std::size_t c = 0; c < kCauseCount; ++c) {
         if ((group.causes >> c & 1U) != 0) {
-          at |= (state >> c & 1U) << bit++;
+          at |= static_cast<unsigned>(state >> c & 1U) << bit++;
         }
       }
-      return at;
-    };
+      place[state] = static_cast<std::uint8_t>(at);
+    }
     for (std::size_t b = 0; b < kBlocks; ++b) {
-      group.block[b] = static_cast<std::uint8_t>(place(b * kBlock));
+      group.block[b] = place[b * kBlock];
     }
     for (std::size_t f = 0; f < kFindingCount; ++f) {
       if (group_of[f] != g) {
@@ -209,9 +218,12 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
       }
       group.members |= 1U << f;
       group.decaying |= decays_[f] ? 1U << f : 0U;
-      for (std::size_t l = 0; l < kMaxLevels; ++l) {
+      const std::size_t count = spec(static_cast<Finding>(f)).levels.size();
+      for (std::size_t l = first_[f]; l < first_[f] + count; ++l) {
+        grouped_at_[l] = static_cast<std::uint16_t>(grouped_.size());
+        grouped_.resize(grouped_.size() + group.size);
         for (std::size_t s = 0; s < kStateCount; ++s) {
-          grouped_[f][l][place(s)] = likelihood_[f][l][s];
+          grouped_[grouped_at_[l] + place[s]] = likelihood_[l][s];
         }
       }
     }
@@ -243,7 +255,7 @@ void Model::observe(const Case& c, std::uint32_t which, Product& out) const {
       left &= left - 1;
       const auto level = static_cast<std::uint8_t>(c.level[f]);
       weight = level == 0 && decays_[f] ? c.port_weight : 1;
-      return grouped_[f][level].data();
+      return grouped_.data() + grouped_at_[first_[f] + level];
     };
     double weight = 1;
     const double* like = take(weight);
@@ -435,7 +447,7 @@ States Model::prior(const Case& c) const {
 // with no news as it grows old: a leak may have begun since.
 void Model::factor(const Case& c, std::size_t finding, States& out) const {
   const auto level = static_cast<std::uint8_t>(c.level[finding]);
-  const States& like = likelihood_[finding][level];
+  const States& like = likelihood_[first_[finding] + level];
   if (level == 0 && decays_[finding] && c.port_weight < 1) {
     for (std::size_t s = 0; s < kStateCount; ++s) {
       out[s] = 1 - c.port_weight * (1 - like[s]);
