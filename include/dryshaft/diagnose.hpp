@@ -153,6 +153,8 @@ class Model {
   std::vector<double> grouped_;
 };
 
+/// Share of some states (as bits) in the sum of all.
+double share(const States& unnormalised, std::uint64_t states);
 /// Posterior from likelihoods already multiplied: normalises and sums up. Both risks are the same.
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);
 

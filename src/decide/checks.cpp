@@ -101,7 +101,7 @@ class Outcomes {
       total += x;
     }
     Posterior posterior = posterior_of(weight.all, model_.damaging_states());
-    posterior.graded_risk = posterior_of(weight.for_risk, model_.damaging_states()).risk;
+    posterior.graded_risk = share(weight.for_risk, model_.damaging_states());
     after_ += total * entropy_bits(posterior.risk);
     seen_[idx(judge(knowledge_, c, posterior).grade)] = true;
   }

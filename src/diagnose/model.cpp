@@ -62,18 +62,6 @@ Block members(std::uint64_t states, std::size_t block) {
   return Block::at(kMembers[states >> (block * kBlock) & ((1U << kBlock) - 1U)].data());
 }
 
-// Share of some states in the sum of all.
-double share(const States& x, std::uint64_t states) {
-  Block all{};
-  Block some{};
-  for (std::size_t b = 0; b < kBlocks; ++b) {
-    const Block here = Block::at(&x[b * kBlock]);
-    all = all + here;
-    some = some + here * members(states, b);
-  }
-  return some.sum() / all.sum();
-}
-
 constexpr States ones() {
   States all{};
   all.fill(1.0);
@@ -455,6 +443,17 @@ void Model::factor(const Case& c, std::size_t finding, States& out) const {
   } else {
     out = like;
   }
+}
+
+double share(const States& unnormalised, std::uint64_t states) {
+  Block all{};
+  Block some{};
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    const Block here = Block::at(&unnormalised[b * kBlock]);
+    all = all + here;
+    some = some + here * members(states, b);
+  }
+  return some.sum() / all.sum();
 }
 
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
