@@ -47,6 +47,9 @@ Table::Column wrapped_last(std::string_view head, std::size_t least) {
   return {.head = std::string(head), .fit = Table::Fit::wrap, .least = least};
 }
 
+// Names of causes stand whole: the longest takes this much.
+const Table::Column kWhat = {.head = "what", .fit = Table::Fit::wrap, .least = 23};
+
 const Score* first_score(const Outcomes& o) {
   return o.scores.empty() ? nullptr : &o.scores.front();
 }
@@ -69,7 +72,7 @@ std::string_view short_judgement(Judged judged) {
     case Judged::worse:
       return "worse";
     case Judged::open:
-      return "cannot tell";
+      return "open";
     case Judged::too_few:
       break;
   }
@@ -108,7 +111,7 @@ class Writer {
   }
 
   void nothing() {
-    d_.emplace_back(Title{answer_of(o_), fmt::format("{}.", words::count(o_.records,
+    d_.emplace_back(Title{answer_of(o_) + ".", fmt::format("{}.", words::count(o_.records,
                                                                          "record was read",
                                                                          "records were read"))});
     if (o_.not_seen_before > 0) {
@@ -184,7 +187,7 @@ class Writer {
 
   void head() {
     d_.emplace_back(Title{
-        answer_of(o_),
+        answer_of(o_) + ".",
         fmt::format("{} of {}, {} to {}. Rules {} {}{}.",
                     words::count(o_.openings, "teardown", "teardowns"),
                     words::count(o_.units, "unit", "units"), o_.first_date, o_.last_date,
@@ -210,15 +213,15 @@ class Writer {
   void scores() {
     heading("How good the verdicts were");
     Table table;
-    table.columns = {{.head = "what", .fit = Table::Fit::wrap, .least = 14},
+    table.columns = {kWhat,
                      right_of("units"),
                      right_of("found"),
                      right_of("said"),
                      right_of("Brier"),
-                     right_of("by rate"),
+                     right_of("rate"),
                      right_of("log"),
-                     right_of("by rate"),
-                     wrapped_last("against rate", 8)};
+                     right_of("rate"),
+                     {.head = "verdict"}};
     for (const Score& s : o_.scores) {
       table.rows.push_back({short_name(s), fmt::format("{}", s.count),
                             fmt::format("{}", s.happened), words::short_percent(s.mean_said),
@@ -227,12 +230,13 @@ class Writer {
     }
     d_.emplace_back(std::move(table));
     paragraph(
-        "Said: the mean probability before opening. By rate: the score of always saying how often "
-        "it was found in the other teardowns. Brier: mean square of what was said less what was "
-        "found; log: bits; 0 is perfect in both.");
+        "Said: the mean probability before opening. Brier: mean square of what was said less what "
+        "was found; log: bits; 0 is perfect in both. Rate: the same score for always saying how "
+        "often it was found in the other teardowns. Verdict: whether what was said was better than "
+        "that; open: these teardowns cannot tell.");
     heading("How much better than the rate alone");
     Table gains;
-    gains.columns = {{.head = "what", .fit = Table::Fit::wrap, .least = 14},
+    gains.columns = {kWhat,
                      right_of("Brier gain (95 %)"),
                      right_of("log gain (95 %)")};
     for (const Score& s : o_.scores) {
@@ -245,7 +249,7 @@ class Writer {
   void said_and_found() {
     heading("What was said, and how often it was found");
     Table table;
-    table.columns = {{.head = "what", .fit = Table::Fit::wrap, .least = 14},
+    table.columns = {kWhat,
                      right_of("said"),
                      right_of("mean"),
                      right_of("units"),
@@ -268,12 +272,12 @@ class Writer {
   void parts() {
     heading("Parts of the Brier score");
     Table table;
-    table.columns = {{.head = "what", .fit = Table::Fit::wrap, .least = 14},
+    table.columns = {kWhat,
                      right_of("reliability"),
                      right_of("resolution"),
                      right_of("uncertainty"),
-                     right_of("variance"),
-                     right_of("covariance")};
+                     right_of("var."),
+                     right_of("cov.")};
     for (const Score& s : o_.scores) {
       table.rows.push_back({short_name(s), score(s.brier.reliability), score(s.brier.resolution),
                             score(s.brier.uncertainty), score(s.brier.within_variance),
@@ -281,16 +285,16 @@ class Writer {
     }
     d_.emplace_back(std::move(table));
     paragraph(
-        "Brier = reliability - resolution + uncertainty + variance - covariance, the last two "
-        "within bins (Stephenson, Coelho and Jolliffe 2008). Reliability: 0 is best; resolution: "
+        "Brier = reliability - resolution + uncertainty + var. - cov.; these two are variance and "
+        "covariance within bins (Stephenson, Coelho and Jolliffe 2008). Reliability: 0 is best; resolution: "
         "more is better; uncertainty is the world's.");
   }
 
   void rules() {
     heading("Rules that misled most");
     Table table;
-    table.columns = {right_of("cost"),  right_of("in all"),        right_of("misled"),
-                     right_of("units"), wrapped_last("rule", 20)};
+    table.columns = {right_of("net cost"), right_of("lost"),        right_of("misled"),
+                     right_of("units"),    wrapped_last("rule", 20)};
     std::vector<const RuleCost*> misleading;
     for (const RuleCost& c : o_.costs) {
       if (c.misled > 0) {
@@ -308,9 +312,9 @@ class Writer {
     }
     d_.emplace_back(std::move(table));
     paragraph(
-        "Cost: log score, in bits over all teardowns, with the rule's finding less that without "
-        "it; below 0 the rule helped on the whole. In all: the same over those that it misled. "
-        "Worst first.");
+        "Net cost: the log score of the rule's cause with its finding less that without it, in "
+        "bits, added up over all units; below 0 the rule helped on the whole. Lost: the same over "
+        "the units that it misled. Worst first.");
   }
 
   void refit() {
