@@ -38,8 +38,8 @@ inline constexpr std::string_view kOutcomesFormat = "dryshaft-outcomes/1";
 /// A unit that was opened.
 struct Opening {
   std::string unit_id;
-  int date = 0;         ///< of the opening, in days since 1970-01-01
-  std::string source;   ///< of the record that tells of it
+  int date = 0;        ///< of the opening, in days since 1970-01-01
+  std::string source;  ///< of the record that tells of it
   std::uint32_t line = 0;
   std::string record_sha256;
   Case facts;             ///< as the grader saw the unit on that day, before it was opened
@@ -48,9 +48,9 @@ struct Opening {
 };
 
 struct Openings {
-  std::vector<Opening> openings;      ///< by unit and date
-  std::size_t not_seen_before = 0;    ///< no inspection up to that day: nothing to compare
-  std::size_t nothing_examined = 0;   ///< a teardown that speaks of no cause
+  std::vector<Opening> openings;        ///< by unit and date
+  std::size_t not_seen_before = 0;      ///< no inspection up to that day: nothing to compare
+  std::size_t nothing_examined = 0;     ///< a teardown that speaks of no cause
   std::vector<Diagnostic> diagnostics;  ///< two records that disagree on one opening
 };
 
@@ -196,16 +196,16 @@ struct OutcomeFit {
   FitStatus status = FitStatus::no_data;
   /// Penalised log likelihood after each step, in nats, 0 the shipped judgement's penalty.
   std::vector<double> climb;
-  std::vector<FittedRule> rules;        ///< those with a teardown behind them, links first
-  std::vector<std::string> held_back;   ///< findings whose step the proofs shortened
-  double share = 1;                     ///< of the way from shipped to fitted that is taken
+  std::vector<FittedRule> rules;       ///< those with a teardown behind them, links first
+  std::vector<std::string> held_back;  ///< findings whose step the proofs shortened
+  double share = 1;                    ///< of the way from shipped to fitted that is taken
 };
 
 /// Maximum a posteriori by expectation and maximisation (Dempster, Laird, Rubin
 /// 1977). What is hidden: causes that were not examined (all their states are
 /// enumerated), and which of the causes present, or the background, brought a finding
-/// to its level. The probability of level `l` or worse, given level `l - 1` or worse,
-/// has a Beta prior with its mode at the shipped value, so levels stay in order.
+/// to its level. The probability of level `l`, given that it is no worse, has a Beta
+/// prior with its mode at the shipped value, so levels stay in order.
 /// A step that would let a worse level of an ordered finding speak less for a damaging
 /// cause than a better one does (what `prove` demands) is shortened: the likelihood
 /// rises along the whole of a step. Base rates of causes are not refitted: units are not
@@ -253,7 +253,7 @@ struct Outcomes {
   std::string last_date;
   std::size_t not_seen_before = 0;
   std::size_t nothing_examined = 0;
-  std::size_t records = 0;  ///< read; set by the caller, for the message where none was opened
+  std::size_t records = 0;      ///< read; set by the caller, for the message where none was opened
   std::vector<Score> scores;    ///< the risk first, then causes that were examined
   std::vector<RuleCost> costs;  ///< worst first
   OutcomeFit fit;

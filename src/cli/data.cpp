@@ -121,12 +121,11 @@ Result<Knowledge> load(const DataOptions& options) {
 }
 
 std::string adapted_by(const Knowledge& knowledge) {
-  return knowledge.overlay
-             ? fmt::format(", adapted to {} (overlay sha256 {})",
-                           words::count(knowledge.overlay->teardowns, "own teardown",
-                                        "own teardowns"),
-                           knowledge.overlay->sha256)
-             : std::string();
+  return knowledge.overlay ? fmt::format(", adapted to {} (overlay sha256 {})",
+                                         words::count(knowledge.overlay->teardowns, "own teardown",
+                                                      "own teardowns"),
+                                         knowledge.overlay->sha256)
+                           : std::string();
 }
 
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder) {

@@ -28,7 +28,8 @@ struct FitOutcomesOptions {
 class FitOutcomes {
  public:
   explicit FitOutcomes(const FitOutcomesOptions& options) : o_(options) {
-    const unsigned jobs = o_.jobs != 0 ? o_.jobs : std::max(1U, std::thread::hardware_concurrency());
+    const unsigned jobs =
+        o_.jobs != 0 ? o_.jobs : std::max(1U, std::thread::hardware_concurrency());
     spread_ = [jobs](std::size_t count, const std::function<void(std::size_t)>& work) {
       in_parallel(count, jobs, work);
     };
@@ -39,6 +40,9 @@ class FitOutcomes {
       throw Stop{kUsage,
                  "--overlay starts from rules as they were shipped: a refit of an overlay would "
                  "count its teardowns twice. Give all teardowns, and no overlay in --rules"};
+    }
+    if (o_.overlay && o_.out == o_.overlay) {
+      throw Stop{kUsage, "--out and --overlay name the same file"};
     }
     const Result<Knowledge> knowledge = load(o_.data);
     if (!knowledge.value) {
@@ -56,15 +60,16 @@ class FitOutcomes {
     if (o_.overlay) {
       overlay = proven_overlay(*knowledge.value, openings, options.fit, study);
     }
-    Output output(o_.out);
-    output.write(shown(study));
-    const int printed = output.finish();
     int written = kDone;
     if (!overlay.empty()) {
       Output file(o_.overlay);
       file.write(overlay);
       written = file.finish();
+      study.overlay_file = written == kDone ? *o_.overlay : std::string();
     }
+    Output output(o_.out);
+    output.write(shown(study));
+    const int printed = output.finish();
     return printed != kDone ? printed : written != kDone ? written : rejected_ ? kRejected : kDone;
   }
 
@@ -103,8 +108,8 @@ class FitOutcomes {
 
   // Strengths that the proofs accept: the fitted ones, or as far on the way to
   // them as holds. Empty: none was found.
-  std::string proven_overlay(const Knowledge& k, const Openings& openings, const FitOptions& options,
-                             Outcomes& study) {
+  std::string proven_overlay(const Knowledge& k, const Openings& openings,
+                             const FitOptions& options, Outcomes& study) {
     if (study.fit.rules.empty()) {
       no_overlay("no teardown speaks of any rule");
       return {};
@@ -121,14 +126,14 @@ class FitOutcomes {
       const std::vector<std::string> flaws = broken(adapted(k, fit));
       if (flaws.empty()) {
         study.fit = fit;
-        study.overlay_file = *o_.overlay;
         return overlay_text(fit, openings, k, options);
       }
       first = first.empty() ? flaws : first;
     }
-    no_overlay(fmt::format("with refitted strengths these properties of the rules would no longer "
-                           "hold: {}",
-                           fmt::join(first, ", ")));
+    no_overlay(
+        fmt::format("with refitted strengths these properties of the rules would no longer "
+                    "hold: {}",
+                    fmt::join(first, ", ")));
     return {};
   }
 

@@ -27,9 +27,7 @@ class Variation {
     // A refitted value is judgement still, as far as few teardowns have moved it.
     const bool judged = item.source.mark == SourceMark::from_memory ||
                         item.source.mark == SourceMark::own_teardowns;
-    return judged
-               ? std::exp(log_band_ * draw_between(item.id, part, number_))
-               : 1.0;
+    return judged ? std::exp(log_band_ * draw_between(item.id, part, number_)) : 1.0;
   }
 
   template <typename Values>

@@ -281,8 +281,8 @@ void Loader::rules(ObjectView& top) {
       }
       view.optional("value");
     } else {
-      k_.settings.*row->value = row->whole ? view.whole("value", row->most)
-                                           : view.number("value", row->least, row->most);
+      k_.settings.*row->value =
+          row->whole ? view.whole("value", row->most) : view.number("value", row->least, row->most);
       seen.insert(row->id);
     }
     view.optional_text("unit");

@@ -87,8 +87,8 @@ class OverlayReader {
         view.optional(values);
       } else {
         if (!seen.insert(*which).second) {
-          view.complain(*view.optional("id"), "repeated-id", fmt::format("is \"{}\"", known[*which]),
-                        "an id that stands here once");
+          view.complain(*view.optional("id"), "repeated-id",
+                        fmt::format("is \"{}\"", known[*which]), "an id that stands here once");
         }
         Rule& rule = rules[*which];
         rule.*levels = levels_of(view, values, rule.finding);

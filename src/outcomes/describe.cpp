@@ -111,9 +111,9 @@ class Writer {
   }
 
   void nothing() {
-    d_.emplace_back(Title{answer_of(o_) + ".", fmt::format("{}.", words::count(o_.records,
-                                                                         "record was read",
-                                                                         "records were read"))});
+    d_.emplace_back(Title{
+        answer_of(o_) + ".",
+        fmt::format("{}.", words::count(o_.records, "record was read", "records were read"))});
     if (o_.not_seen_before > 0) {
       paragraph(fmt::format(
           "{} with no inspection on or before that day: there is no verdict to compare. Keep the "
@@ -121,19 +121,18 @@ class Writer {
           words::count(o_.not_seen_before, "unit was opened", "units were opened")));
     }
     if (o_.nothing_examined > 0) {
-      paragraph(fmt::format(
-          "{} not say of any cause whether it was present.",
-          words::count(o_.nothing_examined, "teardown does", "teardowns do")));
+      paragraph(fmt::format("{} not say of any cause whether it was present.",
+                            words::count(o_.nothing_examined, "teardown does", "teardowns do")));
     }
     paragraph(
         "When a unit has been opened, write into a record of it what was found, for each cause "
         "\"present\", \"absent\" or \"not-examined\":");
-    d_.emplace_back(document::Verbatim{
-        R"("teardown": {"date": "2026-03-09", "seal-leak": "present",)"
-        "\n"
-        R"(             "rotor-bearing-corrosion": "absent",)"
-        "\n"
-        R"(             "insulation-loss": "not-examined"})"});
+    d_.emplace_back(
+        document::Verbatim{R"("teardown": {"date": "2026-03-09", "seal-leak": "present",)"
+                           "\n"
+                           R"(             "rotor-bearing-corrosion": "absent",)"
+                           "\n"
+                           R"(             "insulation-loss": "not-examined"})"});
     paragraph(
         "From about ten opened units on, this command says how good the verdicts were; to refit "
         "strengths takes many more.");
@@ -141,16 +140,14 @@ class Writer {
 
   [[nodiscard]] std::string verdict_sentence() const {
     const Score& s = *first_score(o_);
-    const std::string scores =
-        fmt::format("Brier score {} against {}, log score {} against {} bits; lower is better",
-                    score(s.brier.brier), score(s.constant_brier), bits(s.log_bits),
-                    bits(s.constant_log_bits));
-    const std::string_view yardstick =
-        s.id == "risk" ? "knowing only how often damage is found" : "knowing only how often it is found";
+    const std::string scores = fmt::format(
+        "Brier score {} against {}, log score {} against {} bits; lower is better",
+        score(s.brier.brier), score(s.constant_brier), bits(s.log_bits), bits(s.constant_log_bits));
+    const std::string_view yardstick = s.id == "risk" ? "knowing only how often damage is found"
+                                                      : "knowing only how often it is found";
     switch (s.judged) {
       case Judged::better:
-        return sentence_case(
-            fmt::format("{} was better than {}: {}.", told(s), yardstick, scores));
+        return sentence_case(fmt::format("{} was better than {}: {}.", told(s), yardstick, scores));
       case Judged::worse:
         return sentence_case(fmt::format("{} was worse than {}: {}.", told(s), yardstick, scores));
       case Judged::open:
@@ -236,9 +233,7 @@ class Writer {
         "that; open: these teardowns cannot tell.");
     heading("How much better than the rate alone");
     Table gains;
-    gains.columns = {kWhat,
-                     right_of("Brier gain (95 %)"),
-                     right_of("log gain (95 %)")};
+    gains.columns = {kWhat, right_of("Brier gain (95 %)"), right_of("log gain (95 %)")};
     for (const Score& s : o_.scores) {
       gains.rows.push_back(
           {short_name(s), gain(s.brier_gain, kScoreDigits), gain(s.log_gain, kBitsDigits)});
@@ -249,12 +244,9 @@ class Writer {
   void said_and_found() {
     heading("What was said, and how often it was found");
     Table table;
-    table.columns = {kWhat,
-                     right_of("said"),
-                     right_of("mean"),
-                     right_of("units"),
-                     right_of("found"),
-                     right_of("95 %")};
+    table.columns = {
+        kWhat,           right_of("said"), right_of("mean"), right_of("units"), right_of("found"),
+        right_of("95 %")};
     for (const Score& s : o_.scores) {
       for (const ReliabilityBin& b : s.table) {
         table.rows.push_back({short_name(s),
@@ -265,8 +257,9 @@ class Writer {
       }
     }
     d_.emplace_back(std::move(table));
-    paragraph("Intervals are exact (Clopper-Pearson). Said and found agree where the mean lies "
-              "within them.");
+    paragraph(
+        "Intervals are exact (Clopper-Pearson). Said and found agree where the mean lies "
+        "within them.");
   }
 
   void parts() {
@@ -286,15 +279,16 @@ class Writer {
     d_.emplace_back(std::move(table));
     paragraph(
         "Brier = reliability - resolution + uncertainty + var. - cov.; these two are variance and "
-        "covariance within bins (Stephenson, Coelho and Jolliffe 2008). Reliability: 0 is best; resolution: "
+        "covariance within bins (Stephenson, Coelho and Jolliffe 2008). Reliability: 0 is best; "
+        "resolution: "
         "more is better; uncertainty is the world's.");
   }
 
   void rules() {
     heading("Rules that misled most");
     Table table;
-    table.columns = {right_of("net cost"), right_of("lost"),        right_of("misled"),
-                     right_of("units"),    wrapped_last("rule", 20)};
+    table.columns = {right_of("net cost"), right_of("lost"), right_of("misled"), right_of("units"),
+                     wrapped_last("rule", 20)};
     std::vector<const RuleCost*> misleading;
     for (const RuleCost& c : o_.costs) {
       if (c.misled > 0) {
@@ -322,8 +316,8 @@ class Writer {
     if (o_.cross) {
       const CrossValidation& c = *o_.cross;
       Table table;
-      table.columns = {{.head = "score"}, right_of("in use"), right_of("refitted"),
-                       right_of("gain (95 %)")};
+      table.columns = {
+          {.head = "score"}, right_of("in use"), right_of("refitted"), right_of("gain (95 %)")};
       table.rows.push_back({"Brier", score(c.shipped_brier), score(c.fitted_brier),
                             gain(c.brier_gain, kScoreDigits)});
       table.rows.push_back({"log, bits", bits(c.shipped_log_bits), bits(c.fitted_log_bits),
@@ -365,8 +359,11 @@ class Writer {
       return;
     }
     Table table;
-    table.columns = {right_of("in use"), right_of("refitted"), right_of("teardowns"),
-                     {.head = "level"}, wrapped_last("rule", 20)};
+    table.columns = {right_of("in use"),
+                     right_of("refitted"),
+                     right_of("teardowns"),
+                     {.head = "level"},
+                     wrapped_last("rule", 20)};
     for (std::size_t i = 0; i < std::min(changes.size(), kMostChanges); ++i) {
       const Change& c = changes[i];
       table.rows.push_back({fmt::format("{:.3g}", c.rule->shipped[c.level]),
@@ -375,17 +372,18 @@ class Writer {
                             std::string(spec(c.rule->finding).levels[c.level].id), c.rule->id});
     }
     d_.emplace_back(std::move(table));
-    paragraph(fmt::format("How often a rule brings its finding to that level or worse{}.",
-                          changes.size() > kMostChanges
-                              ? fmt::format("; the {} of {} values that changed most",
-                                            kMostChanges, changes.size())
-                              : std::string()));
+    paragraph(fmt::format(
+        "How often a rule brings its finding to that level or worse{}.",
+        changes.size() > kMostChanges
+            ? fmt::format("; the {} of {} values that changed most", kMostChanges, changes.size())
+            : std::string()));
   }
 
   [[nodiscard]] std::string prior_sentence() const {
     return o_.prior_weight
-               ? fmt::format("The judgement in use weighs as much as {:g} teardowns for each value.",
-                             *o_.prior_weight)
+               ? fmt::format(
+                     "The judgement in use weighs as much as {:g} teardowns for each value.",
+                     *o_.prior_weight)
                : fmt::format(
                      "The judgement in use weighs as much as makes its odds uncertain by a factor "
                      "of {:g} either way (the setting memory-band); --prior-weight changes that.",
@@ -403,11 +401,12 @@ class Writer {
     heading("How to read this");
     paragraph(
         "Each verdict rests on the unit's records up to the day it was opened, with nothing of the "
-        "opening in them. Gains: above 0 is better; their intervals are bootstrapped over units and "
+        "opening in them. Gains: above 0 is better; their intervals are bootstrapped over units "
+        "and "
         "widened for small numbers. Better or worse is said only where both scores agree and their "
         "intervals leave 0 out, from 10 units on.");
-    paragraph(fmt::format("Rules {} {}. dryshaft {}.", o_.rules_id, o_.rules_version,
-                          DRYSHAFT_VERSION));
+    paragraph(
+        fmt::format("Rules {} {}. dryshaft {}.", o_.rules_id, o_.rules_version, DRYSHAFT_VERSION));
   }
 
   const Outcomes& o_;

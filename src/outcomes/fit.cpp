@@ -16,9 +16,8 @@ using outcomes::shown_by_opening;
 using outcomes::states_of;
 using Values = std::array<double, kMaxLevels>;
 
-// A fitted probability keeps this far from 0 and 1: nothing is certain.
-constexpr double kLeastChance = 1e-6;
-constexpr double kMostChance = 1 - 1e-5;
+// A fitted chance keeps this far from 0 and 1: nothing is certain.
+constexpr double kLeastChance = 1e-5;
 // Sources of one finding at most: its background and a link to each cause.
 constexpr std::size_t kMostSources = kCauseCount + 1;
 
@@ -36,7 +35,7 @@ struct FitSource {
   std::size_t rule = 0;  // in `Knowledge::links` or `backgrounds`
   Cause cause = Cause::seal_leak;
   Values shipped{};  // level l or worse
-  // Of level l or worse given level l - 1 or worse, from l = 1 on.
+  // Of level l given level l or better, from l = 1 on.
   Values first{};    // shipped
   Values weight{};   // of that judgement, in pseudo-observations
   Values step{};     // as fitted so far
@@ -44,21 +43,36 @@ struct FitSource {
   std::size_t teardowns = 0;
 };
 
+// A worse level is a matter of its own: that sound units gather more fine debris
+// says nothing of chips. So chances are taken from the worst level down, each
+// given that it is no worse.
 Values chances(const Values& at_least, std::size_t levels) {
   Values step{};
   for (std::size_t l = 1; l < levels; ++l) {
-    step[l] = at_least[l] / at_least[l - 1];
+    const double worse = l + 1 < levels ? at_least[l + 1] : 0;
+    step[l] = (at_least[l] - worse) / (1 - worse);
   }
   return step;
 }
 
 Values at_least(const Values& step, std::size_t levels) {
   Values values{};
-  values[0] = 1;
-  for (std::size_t l = 1; l < levels; ++l) {
-    values[l] = values[l - 1] * step[l];
+  double worse = 0;
+  for (std::size_t l = levels - 1; l > 0; --l) {
+    worse += step[l] * (1 - worse);
+    values[l] = worse;
   }
+  values[0] = 1;
   return values;
+}
+
+bool falling(const Values& values, std::size_t levels) {
+  for (std::size_t l = 1; l < levels; ++l) {
+    if (!(values[l] > 0) || !(values[l] < values[l - 1])) {
+      return false;
+    }
+  }
+  return true;
 }
 
 // A finding, and all that can bring it about.
@@ -100,8 +114,9 @@ class FitBlock {
     double sum = 0;
     for (const FitSource& s : sources_) {
       for (std::size_t l = 1; l < levels_; ++l) {
-        sum += s.weight[l] * (s.first[l] * std::log(s.step[l] / s.first[l]) +
-                              (1 - s.first[l]) * (std::log1p(-s.step[l]) - std::log1p(-s.first[l])));
+        sum +=
+            s.weight[l] * (s.first[l] * std::log(s.step[l] / s.first[l]) +
+                           (1 - s.first[l]) * (std::log1p(-s.step[l]) - std::log1p(-s.first[l])));
       }
     }
     return sum;
@@ -117,10 +132,11 @@ class FitBlock {
       from.push_back(s.step);
       Values& target = to.emplace_back(s.step);
       for (std::size_t l = 1; l < levels_; ++l) {
-        const double trials = s.weight[l] + s.reached[l - 1];
-        target[l] = trials > 0 ? std::clamp((s.weight[l] * s.first[l] + s.reached[l]) / trials,
-                                            kLeastChance, kMostChance)
-                               : s.step[l];
+        const double worse = l + 1 < levels_ ? s.reached[l + 1] : 0;
+        const double trials = s.weight[l] + s.reached[0] - worse;
+        target[l] =
+            std::clamp((s.weight[l] * s.first[l] + s.reached[l] - worse) / trials,
+                       std::min(kLeastChance, s.first[l]), std::max(1 - kLeastChance, s.first[l]));
       }
     }
     held_back_ = false;
@@ -147,6 +163,7 @@ class FitBlock {
   // Rounded to what an overlay shows, unless that would put levels out of order.
   void round() {
     std::vector<Values> exact;
+    bool good = true;
     for (FitSource& s : sources_) {
       exact.push_back(s.step);
       if (s.teardowns == 0) {
@@ -156,10 +173,11 @@ class FitBlock {
       for (double& v : values) {
         v = shortened(v);
       }
-      s.step = chances(values, levels_);
+      good = good && falling(values, levels_);
+      s.step = good ? chances(values, levels_) : s.step;
     }
     tables();
-    if (kept_in_order_ && !in_order()) {
+    if (!good || (kept_in_order_ && !in_order())) {
       for (std::size_t i = 0; i < sources_.size(); ++i) {
         sources_[i].step = exact[i];
       }
@@ -253,7 +271,7 @@ class FitBlock {
       if (!active(s, state)) {
         continue;
       }
-      double others = 1;        // at this level or better
+      double others = 1;                        // at this level or better
       double others_below = level > 0 ? 1 : 0;  // better
       for (std::size_t j = 0; j < sources_.size(); ++j) {
         if (j != i && active(sources_[j], state)) {

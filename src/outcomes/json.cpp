@@ -19,7 +19,9 @@ Out rounded(double value) {
 Out of_interval(const std::optional<Interval>& i) {
   return i ? Out{rounded(i->low), rounded(i->high)} : Out(nullptr);
 }
-Out of_gain(const Gain& g) { return {{"mean", rounded(g.mean)}, {"interval", of_interval(g.interval)}}; }
+Out of_gain(const Gain& g) {
+  return {{"mean", rounded(g.mean)}, {"interval", of_interval(g.interval)}};
+}
 Out of_text(const std::string& text) { return text.empty() ? Out(nullptr) : Out(text); }
 
 Out of_rules(const Outcomes& o) {

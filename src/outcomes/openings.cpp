@@ -17,8 +17,8 @@ bool tells_of_opening(const Record& r) {
 
 // The day on which a unit was opened; without one, that of the inspection.
 int day_of_opening(const Record& r) {
-  return static_cast<int>(r.at(r.has(Field::teardown_date) ? Field::teardown_date : Field::date)
-                              .number);
+  return static_cast<int>(
+      r.at(r.has(Field::teardown_date) ? Field::teardown_date : Field::date).number);
 }
 
 void forget(Record& r, Field field) { r.values[idx(field)] = {}; }
@@ -120,8 +120,9 @@ class Collector {
     d.source = record.source;
     d.line = record.line;
     d.pointer = spec(cause.teardown).pointer;
-    d.message = fmt::format("is not what {}:{} says of the same opening, and counts as not examined",
-                            other.source, other.line);
+    d.message =
+        fmt::format("is not what {}:{} says of the same opening, and counts as not examined",
+                    other.source, other.line);
     out_.diagnostics.push_back(std::move(d));
   }
 

@@ -45,9 +45,8 @@ std::string overlay_text(const OutcomeFit& fit, const Openings& openings,
                          const Knowledge& knowledge, const FitOptions& options) {
   OverlayJson json;
   json["format"] = kOverlayFormat;
-  json["rules"] = {{"id", knowledge.id},
-                   {"version", knowledge.version},
-                   {"sha256", knowledge.rules_sha256}};
+  json["rules"] = {
+      {"id", knowledge.id}, {"version", knowledge.version}, {"sha256", knowledge.rules_sha256}};
   json["tool"] = fmt::format("{} {}", kToolName, DRYSHAFT_VERSION);
   json["teardowns"] = openings.openings.size();
   json["prior_weight"] =

@@ -62,8 +62,8 @@ class Diagram {
   void axes() {
     for (int i = 0; i <= kGridLines; ++i) {
       const double p = static_cast<double>(i) / kGridLines;
-      add("<line class=\"grid\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1}\" y2=\"{2}\"/>\n",
-          across(p), kTop, kBottom);
+      add("<line class=\"grid\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1}\" y2=\"{2}\"/>\n", across(p),
+          kTop, kBottom);
       add("<line class=\"grid\" x1=\"{0}\" x2=\"{1}\" y1=\"{2:.1f}\" y2=\"{2:.1f}\"/>\n", kLeft,
           kLeft + kSide, up(p));
       add("<text x=\"{:.1f}\" y=\"{}\" text-anchor=\"middle\">{:.0f}</text>\n", across(p),

@@ -122,8 +122,7 @@ std::optional<Interval> bootstrap_mean(std::span<const UnitDifference> units, do
   const auto size = static_cast<double>(n);
   const boost::math::students_t student(size - 1);
   const double t = boost::math::quantile(student, (1 - confidence) / 2);
-  const double tail =
-      boost::math::cdf(boost::math::normal(), t * std::sqrt(size / (size - 1)));
+  const double tail = boost::math::cdf(boost::math::normal(), t * std::sqrt(size / (size - 1)));
   const auto at = static_cast<std::size_t>(tail * kResamples);
   return Interval{means[at], means[kResamples - 1 - at]};
 }

@@ -160,8 +160,8 @@ void add_costs(const Openings& all, const Knowledge& k, const Model& model, Outc
       const double log_odds = std::log(with) - std::log1p(-with) -
                               kNatsPerDeciban * weights[idx(cost.finding)][idx(cost.cause)];
       const bool there = is_set(o.found, cost.cause);
-      const double bits = log_score({with, there}) -
-                          log_score({1 / (1 + std::exp(-log_odds)), there});
+      const double bits =
+          log_score({with, there}) - log_score({1 / (1 + std::exp(-log_odds)), there});
       ++cost.count;
       cost.misled += bits > 0 ? 1 : 0;
       cost.cost_bits += std::max(bits, 0.0);
@@ -224,8 +224,8 @@ std::optional<CrossValidation> cross_validate(const Openings& all, const Knowled
   }
   CrossValidation cross;
   cross.folds = std::min(
-      units.size(), options.folds.value_or(units.size() <= kMostSingleFolds ? units.size()
-                                                                            : kUsualFolds));
+      units.size(),
+      options.folds.value_or(units.size() <= kMostSingleFolds ? units.size() : kUsualFolds));
   cross.one_by_one = cross.folds == units.size();
   const auto fold_of = dealt(units, cross.folds);
   std::vector<OpeningScore> fitted(all.openings.size());
@@ -263,8 +263,7 @@ std::optional<CrossValidation> cross_validate(const Openings& all, const Knowled
   }
   cross.brier_gain = differences.brier();
   cross.log_gain = differences.log();
-  cross.judged =
-      judged(cross.brier_gain, cross.log_gain, differences.units() >= kLeastUnits);
+  cross.judged = judged(cross.brier_gain, cross.log_gain, differences.units() >= kLeastUnits);
   return cross;
 }
 
@@ -278,9 +277,10 @@ void add_limits(const Openings& all, Outcomes& out) {
       "left as they are. Strengths learnt from opened units lean towards what made people open "
       "them.");
   if (!out.scores.empty() && out.openings < kMostSingleFolds) {
-    limits.push_back(fmt::format(
-        "{} opened units are few: intervals are wide, and one more teardown can turn a rank.",
-        out.units));
+    limits.push_back(
+        fmt::format("{} opened units are few: intervals are wide, and one more teardown can change "
+                    "what is said here.",
+                    out.units));
   }
   limits.emplace_back(
       "In small samples the reliability term comes out too high: a perfect forecaster would not "
@@ -289,7 +289,8 @@ void add_limits(const Openings& all, Outcomes& out) {
       "What the teardown showed is taken to be true. Causes that were not examined are left out of "
       "the scores, and the risk is scored only where every damaging cause was examined.");
   limits.emplace_back(
-      "Rules are refitted to the units that they are scored on; only the comparison above, on units "
+      "Rules are refitted to the units that they are scored on; only the comparison above, on "
+      "units "
       "that the fit has not seen, is fair.");
   if (all.not_seen_before > 0) {
     limits.push_back(fmt::format("{} with no inspection before {} left out.",
@@ -297,11 +298,10 @@ void add_limits(const Openings& all, Outcomes& out) {
                                  all.not_seen_before == 1 ? "it was" : "them were"));
   }
   if (all.nothing_examined > 0) {
-    limits.push_back(
-        fmt::format("{} that {} what was found {} left out.",
-                    words::count(all.nothing_examined, "teardown", "teardowns"),
-                    all.nothing_examined == 1 ? "does not say" : "do not say",
-                    all.nothing_examined == 1 ? "was" : "were"));
+    limits.push_back(fmt::format("{} that {} what was found {} left out.",
+                                 words::count(all.nothing_examined, "teardown", "teardowns"),
+                                 all.nothing_examined == 1 ? "does not say" : "do not say",
+                                 all.nothing_examined == 1 ? "was" : "were"));
   }
 }
 
