@@ -292,6 +292,13 @@ TEST_CASE("A seal renewed at the opening, and the unit as rebuilt, are no eviden
   CHECK(rebuilt.openings[0].facts.seal_km == 91000);
   CHECK(rebuilt.openings[0].facts.level == plain.openings[0].facts.level);
   CHECK(rebuilt.openings[0].facts.at(Situation::rotor_bearings) == idx(Bearings::steel));
+  // A look on the day of the opening, after the work.
+  const auto after = openings_from(
+      before + opened_text(late, R"("seal-leak":"present")") +
+      record_text(dry_and(R"("odometer_km":91001)"), R"("seal_renewed_odometer_km":91001)"));
+  REQUIRE(after.openings.size() == 1);
+  CHECK(after.openings[0].facts.level == plain.openings[0].facts.level);
+  CHECK(after.openings[0].facts.seal_km == 91000);
   // A seal renewed long before stays known.
   const auto older = openings_from(
       opened_text(late, R"("seal-leak":"present")", R"("seal_renewed_odometer_km":60000)"));

@@ -58,7 +58,8 @@ struct Openings {
 /// day or in the record of the opening counts as made before), judged as of that
 /// day. What the opening showed is taken out. So is what was done then: a seal
 /// renewed at that odometer reading, and, in the record that says so, bearings
-/// and cooling, which describe the unit as it was put together again. Earlier
+/// and cooling, which describe the unit as it was put together again; and another
+/// record of that day that says so, for it was written after the work. Earlier
 /// openings stay.
 Openings openings_of(std::span<const History> histories, const Knowledge& knowledge);
 

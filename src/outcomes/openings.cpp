@@ -30,20 +30,22 @@ void forget_opening(Record& r) {
   }
 }
 
-// A seal renewed when the unit was opened, and the unit as it was put together again.
-void forget_rebuild(Record& r, std::span<const Record> earlier) {
+// Whether the seal was renewed where this record was written, and not long before.
+bool renewed_here(const Record& r, std::span<const Record> earlier) {
   const Value& renewed = r.at(Field::seal_renewed_odometer_km);
   if (!renewed.observed) {
-    return;
+    return false;
   }
   const bool known_before = std::ranges::any_of(earlier, [&](const Record& e) {
     const Value& then = e.at(Field::seal_renewed_odometer_km);
     return then.observed && then.number >= renewed.number;
   });
   const Value& odometer = r.at(Field::odometer_km);
-  if (known_before || (odometer.observed && renewed.number < odometer.number)) {
-    return;
-  }
+  return !known_before && !(odometer.observed && renewed.number < odometer.number);
+}
+
+// The unit as it was put together again.
+void forget_rebuild(Record& r) {
   for (const Field field :
        {Field::seal_renewed_odometer_km, Field::rotor_bearings, Field::gear_bearings,
         Field::rotor_cooling, Field::bypass_keeps_crossover}) {
@@ -133,9 +135,14 @@ class Collector {
         break;  // oldest first
       }
       Record r = history.records[i];
+      const bool here = renewed_here(r, before.records);
       if (tells_of_opening(r) && day_of_opening(r) >= day) {
         forget_opening(r);
-        forget_rebuild(r, before.records);
+        if (here) {
+          forget_rebuild(r);
+        }
+      } else if (here && static_cast<int>(r.at(Field::date).number) == day) {
+        continue;  // looked at after the work
       }
       before.records.push_back(std::move(r));
       before.refused.push_back(history.refused[i]);
