@@ -211,19 +211,19 @@ class Writer {
     heading("How good the verdicts were");
     Table table;
     table.columns = {kWhat,
+                     {.head = "verdict"},
                      right_of("units"),
                      right_of("found"),
                      right_of("said"),
                      right_of("Brier"),
                      right_of("rate"),
                      right_of("log"),
-                     right_of("rate"),
-                     {.head = "verdict"}};
+                     right_of("rate")};
     for (const Score& s : o_.scores) {
-      table.rows.push_back({short_name(s), fmt::format("{}", s.count),
-                            fmt::format("{}", s.happened), words::short_percent(s.mean_said),
-                            score(s.brier.brier), score(s.constant_brier), bits(s.log_bits),
-                            bits(s.constant_log_bits), std::string(short_judgement(s.judged))});
+      table.rows.push_back({short_name(s), std::string(short_judgement(s.judged)),
+                            fmt::format("{}", s.count), fmt::format("{}", s.happened),
+                            words::short_percent(s.mean_said), score(s.brier.brier),
+                            score(s.constant_brier), bits(s.log_bits), bits(s.constant_log_bits)});
     }
     d_.emplace_back(std::move(table));
     paragraph(
