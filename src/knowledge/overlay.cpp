@@ -58,13 +58,15 @@ class OverlayReader {
     const std::string id = rules.text("id");
     const std::string version = rules.text("version");
     const located::Node* hash = rules.required("sha256");
-    const std::string wanted = hash == nullptr ? std::string() : rules.text_at(*hash);
-    if (!wanted.empty() && wanted != k_.rules_sha256) {
-      rules.complain(
-          *hash, "other-rules", fmt::format("is \"{}\"", wanted), k_.rules_sha256,
-          fmt::format("this overlay was made for other rules ({} version {}): name those with "
-                      "--rules as well, or make it anew with `fit outcomes`",
-                      id, version));
+    if (hash != nullptr) {
+      const std::string wanted = rules.text_at(*hash);
+      if (wanted != k_.rules_sha256) {
+        rules.complain(
+            *hash, "other-rules", fmt::format("is \"{}\"", wanted), k_.rules_sha256,
+            fmt::format("this overlay was made for other rules ({} version {}): name those with "
+                        "--rules as well, or make it anew with `fit outcomes`",
+                        id, version));
+      }
     }
     rules.done();
   }
