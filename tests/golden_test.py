@@ -37,6 +37,7 @@ WANTED = {
     "miles.txt": ["--units", "mi", "miles.json"],
     "intake.txt": ["intake.jsonl"],
     "intake.csv": ["--format", "csv", "intake.jsonl"],
+    "outcomes.txt": ["fit", "outcomes", "teardowns.jsonl"],
     "guide-tarn.txt": ["guide", "--family", "plover-2", "--vehicle", "Tarn"],
     "guide-corrie.md": ["guide", "--family", "plover-2", "--vehicle", "Corrie",
                         "--format", "markdown"],
@@ -44,7 +45,7 @@ WANTED = {
     "guide.owner.txt": ["guide", "--family", "plover-2", "--vehicle", "Tarn", "--for", "owner"],
     "guide.owner.md": ["guide", "--for", "owner", "--units", "mi", "--format", "markdown"],
 }
-COMMANDS = {"guide"}  # where none is named, it is assess
+COMMANDS = {"guide", "fit"}  # where none is named, it is assess
 
 
 def report(program, arguments):

@@ -65,6 +65,8 @@ class Shown(unittest.TestCase):
             "full": page("full", "assess", "--full", "examples/history.json",
                          "examples/seized.json", "examples/miles.json"),
             "guide": page("guide", "guide", "--family", "plover-2", "--vehicle", "Tarn"),
+            "outcomes": page("outcomes", "fit", "outcomes", "examples/teardowns.jsonl"),
+            "no-outcomes": page("no-outcomes", "fit", "outcomes", "examples/miles.json"),
             "recording": page("recording", "listen", recording("one.wav"), "--family", "plover-2",
                               "--rotor-rpm", "4500", "--load", "0:01-0:06=steady"),
             "recordings": page("recordings", "listen", recording("two.wav"), recording("three.wav"),

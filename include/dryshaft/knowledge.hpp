@@ -28,12 +28,13 @@ struct NamedText {
 };
 
 /// Where a statement comes from. Every item of the rule data carries one.
-enum class SourceMark : std::uint8_t { published, common_practice, from_memory };
+enum class SourceMark : std::uint8_t { published, common_practice, from_memory, own_teardowns };
 struct Provenance {
   SourceMark mark = SourceMark::from_memory;
   std::string citation;  ///< for `published`: what to look up
 };
-/// "from memory", "common practice, no source", or the citation.
+/// "judgement, from memory", "common practice, no source", the citation, or that it was
+/// refitted to own teardowns.
 std::string shown(const Provenance& provenance);
 
 /// What every item of the rule data has.
@@ -253,9 +254,18 @@ struct Family : Item {
   std::optional<Machine> machine;
 };
 
+/// What took the place of shipped strengths.
+struct Overlay {
+  std::string name;           ///< of its file
+  std::string sha256;         ///< of its text
+  std::size_t teardowns = 0;  ///< that it was fitted to
+  std::size_t rules = 0;      ///< links and backgrounds that it changes
+};
+
 struct Knowledge {
   std::string id;
   std::string version;
+  std::string rules_sha256;  ///< over names and texts of the rule files alone, by name
   /// Over names and texts of all rule and family files, by name; a family's `guide` left out.
   std::string sha256;
   Settings settings;
@@ -270,6 +280,7 @@ struct Knowledge {
   std::vector<OutlookRule> outlooks;
   std::vector<ContradictionRule> contradictions;
   std::vector<Family> families;
+  std::optional<Overlay> overlay;  ///< nothing: the rules stand as they were loaded
 
   [[nodiscard]] const Family& family(std::string_view id) const;  ///< `generic` if not found
   [[nodiscard]] const ActionRule* action(std::string_view id) const;
@@ -286,6 +297,16 @@ std::span<const std::string_view> contradiction_ids();
 
 /// Reads and checks all rule and family files; every complaint is located.
 Result<Knowledge> load_knowledge(std::vector<NamedText> rules, std::vector<NamedText> families);
+
+inline constexpr std::string_view kOverlayFormat = "dryshaft-overlay/1";
+
+/// Rules with the strengths of an overlay (`dryshaft-overlay/1`) in place of their own:
+/// links with new `shows`, backgrounds with new `anyway`, each with its reason. An overlay
+/// names the rules that it was made for, and is refused for any others
+/// (`Knowledge::rules_sha256`); so is one that names a link or background that does not
+/// exist, or a value that is no probability or does not fall from level to level. `base`
+/// has no overlay yet.
+Result<Knowledge> with_overlay(const Knowledge& base, const NamedText& overlay);
 
 /// The names that a rule folder must hold.
 std::span<const std::string_view> rule_file_names();

@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "dryshaft/diagnostic.hpp"
+#include "dryshaft/knowledge.hpp"
 #include "dryshaft/vocabulary.hpp"
 
 namespace dryshaft {
@@ -164,6 +165,7 @@ struct Report {
   std::string rules_id;
   std::string rules_version;
   std::string rules_sha256;
+  std::optional<Overlay> rules_overlay;  ///< what adapted the rules, if anything
   std::string source;
   std::uint32_t line = 0;
   std::string record_sha256;

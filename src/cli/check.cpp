@@ -25,13 +25,15 @@ int check_files(const CheckOptions& o) {
     return kRejected;
   }
   Output output(std::nullopt);
-  output.write(fmt::format(
-      "rules {} version {}: {} causes, {} links, {} floors, {} actions, {} cautions, {} families, "
-      "{} procedures: no error\n",
-      k.id, k.version, k.causes.size(), k.links.size(), k.floors.size(), k.actions.size(),
-      k.cautions.size(), k.families.size(), guides.value->common.procedures.size()));
+  output.write(
+      fmt::format("rules {} version {}{}: {} causes, {} links, {} floors, {} actions, {} cautions, "
+                  "{} families, "
+                  "{} procedures: no error\n",
+                  k.id, k.version, adapted_by(k), k.causes.size(), k.links.size(), k.floors.size(),
+                  k.actions.size(), k.cautions.size(), k.families.size(),
+                  guides.value->common.procedures.size()));
   std::vector<std::string> files = o.files;
-  if (files.empty() && !o.data.rules && !o.data.families && !o.guides) {
+  if (files.empty() && !o.data.rules && !o.data.overlay && !o.data.families && !o.guides) {
     files.emplace_back("-");
   }
   std::vector<Record> records;

@@ -113,7 +113,8 @@ bool coloured(const std::optional<std::string>& out);
 // -------------------------------------------------------------- rule data
 
 struct DataOptions {
-  std::optional<std::string> rules;
+  std::optional<std::string> rules;    // a folder
+  std::optional<std::string> overlay;  // a file; --rules takes either, or one of each
   std::optional<std::string> families;
 };
 void add_data_options(CLI::App& app, DataOptions& options);
@@ -126,6 +127,8 @@ Result<Knowledge> load(const DataOptions& options);
 Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,
                            const Knowledge& knowledge);
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
+// What a report's basis says of an overlay: ", adapted to 48 own teardowns (...)"; or empty.
+std::string adapted_by(const Knowledge& knowledge);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 

@@ -7,6 +7,7 @@
 #include <iterator>
 
 #include "cli/cli.hpp"
+#include "report/words.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -77,8 +78,25 @@ std::vector<NamedText> family_files(const DataOptions& options) {
 }  // namespace
 
 void add_data_options(CLI::App& app, DataOptions& options) {
-  app.add_option("--rules", options.rules, "Folder with rule data to use instead of the shipped")
-      ->type_name("DIR");
+  const auto take = [&options](const std::vector<std::string>& given) {
+    for (const std::string& path : given) {
+      std::error_code ec;
+      const bool file = fs::is_regular_file(path, ec);
+      std::optional<std::string>& into = file ? options.overlay : options.rules;
+      if (into) {
+        throw Stop{kUsage, fmt::format("--rules takes one folder and one overlay: {} and {} are "
+                                       "both {}",
+                                       *into, path, file ? "files" : "folders")};
+      }
+      into = path;
+    }
+  };
+  app.add_option_function<std::vector<std::string>>(
+         "--rules", take,
+         "Folder with rule data to use instead of the shipped; an overlay file that adapts them; "
+         "or each once")
+      ->allow_extra_args(false)
+      ->type_name("DIR|FILE");
   app.add_option("--families", options.families,
                  "Folder with family profiles; they come before shipped ones of the same id")
       ->type_name("DIR");
@@ -89,7 +107,25 @@ Result<Knowledge> load(const DataOptions& options) {
       json_files(options.rules ? fs::path(*options.rules) : shipped_data() / "rules");
   Result<Knowledge> knowledge = load_knowledge(std::move(rules), family_files(options));
   complain(knowledge.diagnostics);
-  return knowledge;
+  if (!knowledge.value || !options.overlay) {
+    return knowledge;
+  }
+  LineSource source(*options.overlay);
+  const NamedText overlay{*options.overlay, source.rest()};
+  if (!source.error().empty()) {
+    throw Stop{kUsage, fmt::format("{} cannot be read: {}", overlay.name, source.error())};
+  }
+  Result<Knowledge> adapted = with_overlay(*knowledge.value, overlay);
+  complain(adapted.diagnostics);
+  return adapted;
+}
+
+std::string adapted_by(const Knowledge& knowledge) {
+  return knowledge.overlay ? fmt::format(", adapted to {} (overlay sha256 {})",
+                                         words::count(knowledge.overlay->teardowns, "own teardown",
+                                                      "own teardowns"),
+                                         knowledge.overlay->sha256)
+                           : std::string();
 }
 
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder) {

@@ -1,13 +1,204 @@
-// `dryshaft fit outcomes`.
+// `dryshaft fit outcomes`: verdicts against what opening the units showed.
+#include <fmt/format.h>
+
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <iterator>
+#include <memory>
 
 #include "cli/cli.hpp"
+#include "cli/parallel.hpp"
+#include "dryshaft/outcomes.hpp"
+#include "dryshaft/prove.hpp"
 
 namespace dryshaft::cli {
+namespace {
+
+struct FitOutcomesOptions {
+  std::vector<std::string> files;
+  std::string format = "text";
+  std::optional<std::string> out;
+  std::optional<std::string> overlay;
+  std::optional<double> prior_weight;
+  std::optional<std::size_t> folds;
+  unsigned jobs = 0;
+  DataOptions data;
+};
+
+class FitOutcomes {
+ public:
+  explicit FitOutcomes(const FitOutcomesOptions& options) : o_(options) {
+    const unsigned jobs =
+        o_.jobs != 0 ? o_.jobs : std::max(1U, std::thread::hardware_concurrency());
+    spread_ = [jobs](std::size_t count, const std::function<void(std::size_t)>& work) {
+      in_parallel(count, jobs, work);
+    };
+  }
+
+  int run() {
+    if (o_.overlay && o_.data.overlay) {
+      throw Stop{kUsage,
+                 "--overlay starts from rules as they were shipped: a refit of an overlay would "
+                 "count its teardowns twice. Give all teardowns, and no overlay in --rules"};
+    }
+    if (o_.overlay && o_.out == o_.overlay) {
+      throw Stop{kUsage, "--out and --overlay name the same file"};
+    }
+    const Result<Knowledge> knowledge = load(o_.data);
+    if (!knowledge.value) {
+      return kRejected;
+    }
+    StudyOptions options;
+    options.fit.prior_weight = o_.prior_weight;
+    options.folds = o_.folds;
+    options.spread = spread_;
+    std::size_t records = 0;
+    const Openings openings = read(*knowledge.value, records);
+    Outcomes study = study_outcomes(openings, *knowledge.value, options);
+    study.records = records;
+    std::string overlay;
+    if (o_.overlay) {
+      overlay = proven_overlay(*knowledge.value, openings, options.fit, study);
+    }
+    int written = kDone;
+    if (!overlay.empty()) {
+      Output file(o_.overlay);
+      file.write(overlay);
+      written = file.finish();
+      study.overlay_file = written == kDone ? *o_.overlay : std::string();
+    }
+    Output output(o_.out);
+    output.write(shown(study));
+    const int printed = output.finish();
+    return printed != kDone ? printed : written != kDone ? written : rejected_ ? kRejected : kDone;
+  }
+
+ private:
+  Openings read(const Knowledge& k, std::size_t& count) {
+    std::vector<Record> records;
+    const std::vector<std::string> files =
+        o_.files.empty() ? std::vector<std::string>{"-"} : o_.files;
+    for (const std::string& path : files) {
+      LineSource source(path);
+      const std::string text = source.rest();
+      if (!source.error().empty()) {
+        take({input_complaint(source)});
+        continue;
+      }
+      Records read = read_records(text, source.name(), read_options(k));
+      take(read.diagnostics);
+      std::ranges::move(read.records, std::back_inserter(records));
+    }
+    count = records.size();
+    const Result<std::vector<History>> histories = group_by_unit(std::move(records));
+    take(histories.diagnostics);
+    Openings openings = openings_of(*histories.value, k);
+    take(openings.diagnostics);
+    return openings;
+  }
+
+  void take(const std::vector<Diagnostic>& diagnostics) {
+    rejected_ = complain(diagnostics) || rejected_;
+  }
+
+  void no_overlay(const std::string& why) {
+    warn(fmt::format("{}: error[no-overlay]: was not written: {}\n", *o_.overlay, why));
+    rejected_ = true;
+  }
+
+  // Strengths that the proofs accept: the fitted ones, or as far on the way to
+  // them as holds. Empty: none was found.
+  std::string proven_overlay(const Knowledge& k, const Openings& openings,
+                             const FitOptions& options, Outcomes& study) {
+    if (study.fit.rules.empty()) {
+      no_overlay("no teardown speaks of any rule");
+      return {};
+    }
+    const std::vector<std::string> before = broken(k);
+    if (!before.empty()) {
+      no_overlay(fmt::format("the rules in use break their own proofs ({}); see `rules verify`",
+                             fmt::join(before, ", ")));
+      return {};
+    }
+    std::vector<std::string> first;
+    for (const double share : {1.0, 0.75, 0.5, 0.25}) {
+      const OutcomeFit fit = share < 1 ? pulled_back(study.fit, share) : study.fit;
+      const std::vector<std::string> flaws = broken(adapted(k, fit));
+      if (flaws.empty()) {
+        study.fit = fit;
+        return overlay_text(fit, openings, k, options);
+      }
+      first = first.empty() ? flaws : first;
+    }
+    no_overlay(
+        fmt::format("with refitted strengths these properties of the rules would no longer "
+                    "hold: {}",
+                    fmt::join(first, ", ")));
+    return {};
+  }
+
+  // Ids of the properties that the quick proofs do not find to hold.
+  [[nodiscard]] std::vector<std::string> broken(const Knowledge& k) const {
+    ProveOptions options;
+    options.quick = true;
+    options.spread = spread_;
+    std::vector<std::string> ids;
+    for (const Property& p : prove(k, options)) {
+      if (p.outcome != Proof::held) {
+        ids.push_back(p.id);
+      }
+    }
+    return ids;
+  }
+
+  [[nodiscard]] std::string shown(const Outcomes& study) const {
+    if (o_.format == "json") {
+      return outcomes_to_json(study);
+    }
+    if (o_.format == "markdown") {
+      return outcomes_to_markdown(study);
+    }
+    if (o_.format == "html") {
+      return outcomes_to_html(study);
+    }
+    return outcomes_to_text(study, {.colour = coloured(o_.out), .width = 80, .units = Units::km});
+  }
+
+  const FitOutcomesOptions& o_;
+  std::function<void(std::size_t, const std::function<void(std::size_t)>&)> spread_;
+  bool rejected_ = false;
+};
+
+}  // namespace
 
 Run add_fit_outcomes(CLI::App& fit) {
-  fit.add_subcommand("outcomes", "Whether verdicts were right, by what opening the units showed");
-  return [] { return kUsage; };
+  auto o = std::make_shared<FitOutcomesOptions>();
+  CLI::App* app = fit.add_subcommand(
+      "outcomes", "Whether verdicts were right, by what opening the units showed");
+  app->add_option("FILE", o->files, "Records, some with a teardown; - or no file: standard input");
+  app->add_option("--overlay", o->overlay,
+                  "Write refitted strengths to this file, for --rules; the quick proofs must hold "
+                  "with them")
+      ->type_name("FILE");
+  app->add_option("--prior-weight", o->prior_weight,
+                  "Teardowns that the judgement in use counts for, for each value; default: by the "
+                  "setting memory-band")
+      ->check(CLI::Range(0.1, 1e6))
+      ->type_name("N");
+  app->add_option("--folds", o->folds,
+                  "Parts of the cross-validation; default: a part a unit up to 60 units, then 10")
+      ->check(CLI::Range(2, 1000))
+      ->type_name("N");
+  app->add_option("--format", o->format, "text, json, markdown, or html for a page with diagrams")
+      ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
+      ->type_name("FORMAT");
+  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
+      ->type_name("FILE");
+  app->add_option("--jobs", o->jobs, "Threads; default: one a processor")
+      ->check(CLI::Range(1, 256))
+      ->type_name("N");
+  add_data_options(*app, o->data);
+  return [o] { return FitOutcomes(*o).run(); };
 }
 
 }  // namespace dryshaft::cli

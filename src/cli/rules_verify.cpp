@@ -71,7 +71,11 @@ int verify(const VerifyOptions& o) {
   }
   Output output(std::nullopt);
   const Knowledge& k = *knowledge.value;
-  output.write(fmt::format("rules {} version {}, sha256 {}\n\n", k.id, k.version, k.sha256));
+  output.write(fmt::format("rules {} version {}, sha256 {}\n", k.id, k.version, k.sha256));
+  if (k.overlay) {
+    output.write(folded("", 0, adapted_by(k).substr(2)));
+  }
+  output.write("\n");
   std::uint64_t states = 0;
   std::size_t held = 0;
   for (const Property& p : properties) {

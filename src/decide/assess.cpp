@@ -90,6 +90,7 @@ class Assessor {
     r_.rules_id = k_.id;
     r_.rules_version = k_.version;
     r_.rules_sha256 = k_.sha256;
+    r_.rules_overlay = k_.overlay;
     r_.source = newest_.source;
     r_.line = newest_.line;
     r_.record_sha256 = newest_.sha256;

@@ -3,24 +3,15 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/draw.hpp"
 #include "dryshaft/assess.hpp"
 
 namespace dryshaft {
 namespace {
 
-// FNV-1a over the id, then SplitMix64 over it and the model's number: a draw
-// depends on nothing but these, so the order of the rules does not matter.
-double draw(std::string_view id, std::string_view part, std::uint64_t number) {
-  std::uint64_t z = 0xCBF29CE484222325U;
-  for (const std::string_view text : {id, part}) {
-    for (const char c : text) {
-      z = (z ^ static_cast<unsigned char>(c)) * 0x100000001B3U;
-    }
-  }
-  z += (number + 1) * 0x9E3779B97F4A7C15U;
-  z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-  z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-  z ^= z >> 31U;
+// A draw depends on nothing but these, so the order of the rules does not matter.
+double draw_between(std::string_view id, std::string_view part, std::uint64_t number) {
+  const std::uint64_t z = draw::mixed(draw::hashed(part, draw::hashed(id)), number);
   return std::ldexp(static_cast<double>(z >> 11U), -52) - 1;  // from -1 to 1
 }
 
@@ -33,9 +24,10 @@ class Variation {
   Variation(double band, std::uint64_t number) : log_band_(std::log(band)), number_(number) {}
 
   [[nodiscard]] double factor(const Item& item, std::string_view part = {}) const {
-    return item.source.mark == SourceMark::from_memory
-               ? std::exp(log_band_ * draw(item.id, part, number_))
-               : 1.0;
+    // A refitted value is judgement still, as far as few teardowns have moved it.
+    const bool judged = item.source.mark == SourceMark::from_memory ||
+                        item.source.mark == SourceMark::own_teardowns;
+    return judged ? std::exp(log_band_ * draw_between(item.id, part, number_)) : 1.0;
   }
 
   template <typename Values>

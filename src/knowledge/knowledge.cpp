@@ -62,6 +62,8 @@ std::string shown(const Provenance& provenance) {
       return provenance.citation;
     case SourceMark::common_practice:
       return "common practice, no source";
+    case SourceMark::own_teardowns:
+      return "own teardowns, with the judgement that they replace as prior";
     case SourceMark::from_memory:
       break;
   }

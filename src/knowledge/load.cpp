@@ -99,7 +99,6 @@ class Loader {
   std::uint8_t mask(ObjectView& view, const Node& node, const Words& words);
   template <typename E, typename Table>
   std::optional<E> named(ObjectView& view, std::string_view key, const Table& table);
-  std::array<double, kMaxLevels> levels(ObjectView& view, std::string_view key, Finding finding);
 
   void rules(ObjectView& top);
   void causes(ObjectView& top);
@@ -261,33 +260,6 @@ std::optional<E> Loader::named(ObjectView& view, std::string_view key, const Tab
   return word ? std::optional<E>(static_cast<E>(*word)) : std::nullopt;
 }
 
-std::array<double, kMaxLevels> Loader::levels(ObjectView& view, std::string_view key,
-                                              Finding finding) {
-  std::array<double, kMaxLevels> values{};
-  values[0] = 1;
-  const Node* node = view.required(key);
-  if (node == nullptr) {
-    return values;
-  }
-  ObjectView inside(view.document(), *node, out_);
-  const std::span<const Choice> words = spec(finding).levels;
-  for (std::size_t l = 1; l < words.size() && inside.is_object(); ++l) {
-    const Node* value = inside.required(words[l].id);
-    if (value == nullptr) {
-      continue;
-    }
-    values[l] = inside.probability_at(*value);
-    if (l > 1 && values[l] >= values[l - 1]) {
-      inside.complain(*value, "not-falling",
-                      fmt::format("is {}", located::shown(view.document(), *value)),
-                      fmt::format("a value below that of \"{}\"", words[l - 1].id),
-                      "each value says how often the finding is this bad or worse");
-    }
-  }
-  inside.done();
-  return values;
-}
-
 // ------------------------------------------------------------------ files
 
 void Loader::rules(ObjectView& top) {
@@ -309,8 +281,8 @@ void Loader::rules(ObjectView& top) {
       }
       view.optional("value");
     } else {
-      k_.settings.*row->value = row->whole ? view.whole("value", row->most)
-                                           : view.number("value", row->least, row->most);
+      k_.settings.*row->value =
+          row->whole ? view.whole("value", row->most) : view.number("value", row->least, row->most);
       seen.insert(row->id);
     }
     view.optional_text("unit");
@@ -417,7 +389,7 @@ void Loader::links(ObjectView& top) {
     item(view, b);
     if (const auto finding = named<Finding>(view, "finding", dryshaft::findings())) {
       b.finding = *finding;
-      b.anyway = levels(view, "anyway", *finding);
+      b.anyway = levels_of(view, "anyway", *finding);
       if (!with_background.insert(*finding).second) {
         view.complain(view.node(), "repeated", "is a second background of the same finding");
       }
@@ -434,7 +406,7 @@ void Loader::links(ObjectView& top) {
     if (finding && cause) {
       link.finding = *finding;
       link.cause = *cause;
-      link.shows = levels(view, "shows", *finding);
+      link.shows = levels_of(view, "shows", *finding);
       if (!linked.emplace(*finding, *cause).second) {
         view.complain(view.node(), "repeated", "is a second link between the same two");
       }
@@ -849,6 +821,7 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
       readable = false;
     }
   }
+  k_.rules_sha256 = sha256_hex(hashed);
   for (const NamedText& f : family_files) {
     const auto read = [&](ObjectView& top) {
       hash(f, without_guide(top.document()));

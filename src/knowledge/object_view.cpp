@@ -199,6 +199,32 @@ void ObjectView::done() {
   }
 }
 
+std::array<double, kMaxLevels> levels_of(ObjectView& view, std::string_view key, Finding finding) {
+  std::array<double, kMaxLevels> values{};
+  values[0] = 1;
+  const Node* node = view.required(key);
+  if (node == nullptr) {
+    return values;
+  }
+  ObjectView inside(view.document(), *node, view.complaints());
+  const std::span<const Choice> words = spec(finding).levels;
+  for (std::size_t l = 1; l < words.size() && inside.is_object(); ++l) {
+    const Node* value = inside.required(words[l].id);
+    if (value == nullptr) {
+      continue;
+    }
+    values[l] = inside.probability_at(*value);
+    if (l > 1 && values[l] >= values[l - 1]) {
+      inside.complain(*value, "not-falling",
+                      fmt::format("is {}", located::shown(view.document(), *value)),
+                      fmt::format("a value below that of \"{}\"", words[l - 1].id),
+                      "each value says how often the finding is this bad or worse");
+    }
+  }
+  inside.done();
+  return values;
+}
+
 void ItemReader::read_grounds(ObjectView& view, Item& item) const {
   item.file = file_;
   item.line = view.document().at(view.node(), "", "").line;

@@ -3,6 +3,7 @@
 #ifndef DRYSHAFT_KNOWLEDGE_OBJECT_VIEW_HPP
 #define DRYSHAFT_KNOWLEDGE_OBJECT_VIEW_HPP
 
+#include <array>
 #include <map>
 #include <optional>
 #include <string>
@@ -93,6 +94,10 @@ class ItemReader {
   std::string file_;
   std::map<std::string, std::string, std::less<>> ids_;  // id -> where it was first used
 };
+
+// A probability for each level of a finding but the harmless one, of which the first is 1: each
+// says how often the finding is that bad or worse, so each is below the one before.
+std::array<double, kMaxLevels> levels_of(ObjectView& view, std::string_view key, Finding finding);
 
 // A list as error messages show it: `a, b, c`.
 std::string joined(const std::vector<std::string_view>& words);

@@ -381,8 +381,15 @@ void add_note(Document& out, const Report& report) {
 }
 
 std::string rules_line(const Report& report) {
-  return fmt::format("Rules {} {}, {}. Screening aid: a technician decides.", report.rules_id,
-                     report.rules_version, short_sha(report.rules_sha256));
+  std::string adapted;
+  if (report.rules_overlay) {
+    adapted =
+        fmt::format(", adapted to {} (overlay {})",
+                    words::count(report.rules_overlay->teardowns, "own teardown", "own teardowns"),
+                    short_sha(report.rules_overlay->sha256));
+  }
+  return fmt::format("Rules {} {}, {}{}. Screening aid: a technician decides.", report.rules_id,
+                     report.rules_version, short_sha(report.rules_sha256), adapted);
 }
 
 void add_basis(Document& out, const Report& report) {

@@ -201,6 +201,14 @@ void write_basis(Writer& json, const Report& report) {
   json.member("id", report.rules_id);
   json.member("version", report.rules_version);
   json.member("sha256", report.rules_sha256);
+  if (report.rules_overlay) {
+    json.key("overlay");
+    json.begin('{');
+    json.member("sha256", report.rules_overlay->sha256);
+    json.key("teardowns");
+    json.whole(static_cast<std::uint32_t>(report.rules_overlay->teardowns));
+    json.end('}');
+  }
   json.end('}');
   json.key("record");
   json.begin('{');

@@ -1,0 +1,746 @@
+// Verdicts against openings: scores, the fit, overlays, and the report on them.
+#include "dryshaft/outcomes.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "base/draw.hpp"
+#include "base/index.hpp"
+#include "support.hpp"
+
+namespace dryshaft::test {
+namespace {
+
+// Draws that depend on nothing but their number.
+class Dice {
+ public:
+  explicit Dice(std::string_view name) : seed_(draw::hashed(name)) {}
+  double next() {
+    return std::ldexp(static_cast<double>(draw::mixed(seed_, number_++) >> 11U), -53);
+  }
+
+ private:
+  std::uint64_t seed_;
+  std::uint64_t number_ = 0;
+};
+
+std::vector<History> histories_of(std::string_view json_lines) {
+  Records read = read_records(json_lines, "test", {});
+  if (read.rejected != 0) {
+    throw std::runtime_error(complaints(read.diagnostics));
+  }
+  Result<std::vector<History>> grouped = group_by_unit(std::move(read.records));
+  return std::move(*grouped.value);
+}
+
+Openings openings_from(std::string_view json_lines) {
+  return openings_of(histories_of(json_lines), shipped());
+}
+
+// A record with members of unit, inspection and teardown.
+std::string opened_text(std::string_view inspection, std::string_view teardown,
+                        std::string_view unit = "", std::string_view date = "2026-03-02") {
+  std::string text = record_text(inspection, unit, date);
+  text.insert(text.rfind('}'), ",\"teardown\":{" + std::string(teardown) + "}");
+  return text;
+}
+
+// An opening of a unit about which nothing is known but the levels that are set.
+Opening opening(std::string unit, unsigned examined, unsigned found) {
+  Opening o;
+  o.unit_id = std::move(unit);
+  o.date = 20000;
+  o.facts = empty_case();
+  o.facts.seal_km = 120000;
+  o.facts.seal_years = 6;
+  o.examined = examined;
+  o.found = found;
+  return o;
+}
+
+constexpr unsigned kAll = (1U << kCauseCount) - 1U;
+constexpr unsigned bit(Cause c) { return 1U << idx(c); }
+
+// Units drawn from rules: a state from the prior, then every finding of `shown` in it.
+std::vector<Opening> simulated(const Knowledge& truth, std::size_t count,
+                               std::span<const Finding> shown, unsigned examined,
+                               std::string_view seed) {
+  const Model model(truth);
+  Dice dice(seed);
+  std::vector<Opening> all;
+  for (std::size_t i = 0; i < count; ++i) {
+    Opening o = opening("U" + std::to_string(i), examined, 0);
+    const States prior = model.prior(o.facts);
+    double left = dice.next();
+    std::size_t state = 0;
+    while (state + 1 < kStateCount && left >= prior[state]) {
+      left -= prior[state++];
+    }
+    for (const Finding f : shown) {
+      if (!exists(f, o.facts.level)) {
+        continue;
+      }
+      left = dice.next();
+      int level = 0;
+      const int last = static_cast<int>(spec(f).levels.size()) - 1;
+      while (level < last && left >= model.likelihood(f, level)[state]) {
+        left -= model.likelihood(f, level)[state];
+        ++level;
+      }
+      o.facts.set(f, level);
+    }
+    o.found = static_cast<unsigned>(state) & examined;
+    all.push_back(std::move(o));
+  }
+  return all;
+}
+
+constexpr Finding kUsual[] = {
+    Finding::port_fluid,  Finding::port_fluid_kind, Finding::port_residue, Finding::port_rust,
+    Finding::port_debris, Finding::isolation_fault, Finding::rotation,     Finding::noise,
+    Finding::noise_load,  Finding::noise_pitch,     Finding::coolant_loss};
+
+Knowledge changed(std::string_view link, std::array<double, kMaxLevels> shows) {
+  Knowledge k = shipped();
+  std::ranges::find(k.links, link, &Item::id)->shows = shows;
+  return k;
+}
+const Link& link_of(const Knowledge& k, std::string_view id) {
+  return *std::ranges::find(k.links, id, &Item::id);
+}
+const Background& background_of(const Knowledge& k, std::string_view id) {
+  return *std::ranges::find(k.backgrounds, id, &Item::id);
+}
+const FittedRule& rule_of(const OutcomeFit& fit, std::string_view id) {
+  return *std::ranges::find(fit.rules, id, &FittedRule::id);
+}
+
+}  // namespace
+
+// ------------------------------------------------------------------ scores
+
+TEST_CASE("Brier score of the example in scikit-learn's documentation") {
+  // y = 0, 1, 1, 0 and p = 0.1, 0.9, 0.8, 0.3: 0.0375 (the docstring of brier_score_loss prints
+  // 0.037...). The parts, one bin each, were worked out by hand.
+  const Forecast forecasts[] = {{0.1, false}, {0.9, true}, {0.8, true}, {0.3, false}};
+  const double edges[] = {0.2, 0.5, 0.85};
+  const BrierParts parts = brier_parts(forecasts, edges);
+  CHECK(parts.brier == Approx(0.0375).margin(1e-12));
+  CHECK(parts.reliability == Approx(0.0375).margin(1e-12));
+  CHECK(parts.resolution == Approx(0.25).margin(1e-12));
+  CHECK(parts.uncertainty == Approx(0.25).margin(1e-12));
+  CHECK(parts.within_variance == Approx(0).margin(1e-12));
+  CHECK(parts.within_covariance == Approx(0).margin(1e-12));
+}
+
+TEST_CASE("With two forecasts in a bin the terms within bins make the sum right") {
+  // By hand: bins {0.1, 0.3} and {0.9, 0.8}, with the outcomes above.
+  const Forecast forecasts[] = {{0.1, false}, {0.9, true}, {0.8, true}, {0.3, false}};
+  const double edges[] = {0.5};
+  const BrierParts parts = brier_parts(forecasts, edges);
+  CHECK(parts.reliability == Approx((2 * 0.04 + 2 * 0.0225) / 4).margin(1e-12));
+  CHECK(parts.within_variance == Approx((2 * 0.01 + 2 * 0.0025) / 4).margin(1e-12));
+  CHECK(parts.within_covariance == Approx(0).margin(1e-12));
+  CHECK(parts.reliability - parts.resolution + parts.uncertainty + parts.within_variance ==
+        Approx(0.0375).margin(1e-12));
+}
+
+TEST_CASE("The five terms add up to the Brier score, whatever the data and the bins") {
+  Dice dice("identity");
+  for (int round = 0; round < 200; ++round) {
+    std::vector<Forecast> forecasts;
+    const int n = 1 + static_cast<int>(dice.next() * 60);
+    for (int i = 0; i < n; ++i) {
+      const double p = dice.next();
+      forecasts.push_back({p, dice.next() < p * p});
+    }
+    std::vector<double> edges;
+    for (int i = 0; i < round % 8; ++i) {
+      edges.push_back(dice.next());
+    }
+    std::ranges::sort(edges);
+    const BrierParts p = brier_parts(forecasts, edges);
+    CHECK(p.reliability - p.resolution + p.uncertainty + p.within_variance - p.within_covariance ==
+          Approx(p.brier).margin(1e-12));
+    CHECK(p.reliability >= 0);
+    CHECK(p.within_variance >= 0);
+  }
+}
+
+TEST_CASE("To say 0.5 always scores 0.25, and one bit") {
+  const Forecast forecasts[] = {{0.5, true}, {0.5, false}, {0.5, false}};
+  CHECK(brier_parts(forecasts, {}).brier == Approx(0.25).margin(1e-15));
+  for (const Forecast& f : forecasts) {
+    CHECK(log_score(f) == Approx(1).margin(1e-15));
+  }
+  CHECK(log_score({0.25, true}) == Approx(2).margin(1e-15));
+  CHECK(log_score({0.75, false}) == Approx(2).margin(1e-15));
+  CHECK(log_score({1, true}) == Approx(0).margin(1e-9));
+  CHECK(std::isfinite(log_score({0, true})));
+  CHECK(std::isfinite(log_score({1, false})));
+  CHECK(brier_parts({}, {}).brier == 0);
+}
+
+TEST_CASE("Exact intervals of a share, where they have a closed form") {
+  // Of none of n: the upper end is 1 - (alpha / 2)^(1 / n), by the definition.
+  CHECK(exact_share(0, 10, 0.95).low == 0);
+  CHECK(exact_share(0, 10, 0.95).high == Approx(1 - std::pow(0.025, 0.1)).margin(1e-12));
+  CHECK(exact_share(10, 10, 0.95).low == Approx(std::pow(0.025, 0.1)).margin(1e-12));
+  CHECK(exact_share(10, 10, 0.95).high == 1);
+  const Interval one = exact_share(1, 1, 0.95);
+  CHECK(one.low == Approx(0.025).margin(1e-12));
+  CHECK(one.high == 1);
+  // Ends are where the other result has half of alpha: of 3 in 7.
+  const Interval mid = exact_share(3, 7, 0.95);
+  const auto chance = [](double p, int from, int to) {
+    double sum = 0;
+    for (int k = from; k <= to; ++k) {
+      sum += std::tgamma(8.0) / std::tgamma(k + 1.0) / std::tgamma(8.0 - k) * std::pow(p, k) *
+             std::pow(1 - p, 7 - k);
+    }
+    return sum;
+  };
+  CHECK(chance(mid.low, 3, 7) == Approx(0.025).margin(1e-9));
+  CHECK(chance(mid.high, 0, 3) == Approx(0.025).margin(1e-9));
+}
+
+TEST_CASE("A forecast on an edge belongs above it, and empty bins are left out") {
+  const Forecast forecasts[] = {{0.1, false}, {0.5, true}, {0.49, false}};
+  const double edges[] = {0.25, 0.5, 0.75};
+  const auto table = reliability_table(forecasts, edges);
+  REQUIRE(table.size() == 3);
+  CHECK(table[0].to == 0.25);
+  CHECK(table[1].count == 1);
+  CHECK(table[1].mean == Approx(0.49));
+  CHECK(table[2].from == 0.5);
+  CHECK(table[2].happened == 1);
+}
+
+TEST_CASE("Bootstrap intervals: the same bytes, wider for few units, none for one") {
+  CHECK_FALSE(bootstrap_mean({}, 0.95));
+  CHECK_FALSE(bootstrap_mean(std::vector<UnitDifference>{{1, 1}}, 0.95));
+  const auto same = bootstrap_mean(std::vector<UnitDifference>(5, {0.25, 1}), 0.95);
+  CHECK(same->low == 0.25);
+  CHECK(same->high == 0.25);
+  Dice dice("bootstrap");
+  std::vector<UnitDifference> units;
+  for (int i = 0; i < 400; ++i) {
+    units.push_back({dice.next(), 1});
+  }
+  const auto wide = bootstrap_mean(std::span(units).first(8), 0.95);
+  const auto narrow = bootstrap_mean(units, 0.95);
+  // Uniform: standard error 0.2887 / sqrt(400) = 0.0144, so 0.0566 from end to end at 95 %.
+  CHECK(narrow->high - narrow->low == Approx(0.0566).epsilon(0.1));
+  CHECK(narrow->low < 0.5);
+  CHECK(narrow->high > 0.5);
+  CHECK(wide->high - wide->low > 5 * (narrow->high - narrow->low));
+  const auto again = bootstrap_mean(units, 0.95);
+  CHECK(again->low == narrow->low);
+  CHECK(again->high == narrow->high);
+}
+
+TEST_CASE("Intervals of small samples hold the truth about as often as they say") {
+  Dice dice("coverage");
+  int held = 0;
+  constexpr int kRounds = 100;
+  for (int round = 0; round < kRounds; ++round) {
+    std::vector<UnitDifference> units;
+    for (int i = 0; i < 10; ++i) {
+      units.push_back({dice.next(), 1});
+    }
+    const auto interval = bootstrap_mean(units, 0.95);
+    held += interval->low <= 0.5 && 0.5 <= interval->high ? 1 : 0;
+  }
+  CHECK(held >= kRounds * 90 / 100);
+}
+
+// ---------------------------------------------------------------- openings
+
+TEST_CASE("What an opening showed is no part of the evidence before it") {
+  const std::string seen = dry_and(R"("odometer_km":90000,"noise":{"present":true})");
+  const auto found = openings_from(
+      opened_text(seen, R"("date":"2026-03-09","seal-leak":"present","insulation-loss":"absent")"));
+  REQUIRE(found.openings.size() == 1);
+  const Opening& o = found.openings.front();
+  CHECK(o.examined == (bit(Cause::seal_leak) | bit(Cause::insulation_loss)));
+  CHECK(o.found == bit(Cause::seal_leak));
+  CHECK(date_text(o.date) == "2026-03-09");
+  // As the same record without a teardown, judged on the day of the opening.
+  const History plain = history_of(record_text(seen));
+  const Case facts = present(plain, 1, shipped(), *parse_date("2026-03-09")).facts;
+  CHECK(o.facts.level == facts.level);
+  CHECK(o.facts.situation == facts.situation);
+  CHECK(o.facts.seal_km == facts.seal_km);
+  CHECK(o.facts.port_weight == facts.port_weight);
+  CHECK(o.facts.port_weight < 1);
+  CHECK(o.facts.at(Finding::opened_seal_leak) == -1);
+}
+
+TEST_CASE("A seal renewed at the opening, and the unit as rebuilt, are no evidence either") {
+  const std::string wet =
+      R"("odometer_km":90000,"port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})";
+  const std::string before = record_text(wet, R"("rotor_bearings":"steel")", "2026-01-02");
+  const std::string late =
+      R"("odometer_km":91000,"port":{"checked":true,"fluid":"droplets","fluid_kind":"coolant"})";
+  const auto rebuilt = openings_from(
+      before + opened_text(late, R"("seal-leak":"present")",
+                           R"("seal_renewed_odometer_km":91000,"rotor_bearings":"hybrid")"));
+  const auto plain = openings_from(before + opened_text(late, R"("seal-leak":"present")"));
+  REQUIRE(rebuilt.openings.size() == 1);
+  CHECK(rebuilt.openings[0].facts.seal_km == 91000);
+  CHECK(rebuilt.openings[0].facts.level == plain.openings[0].facts.level);
+  CHECK(rebuilt.openings[0].facts.at(Situation::rotor_bearings) == idx(Bearings::steel));
+  // A look on the day of the opening, after the work.
+  const auto after = openings_from(
+      before + opened_text(late, R"("seal-leak":"present")") +
+      record_text(dry_and(R"("odometer_km":91001)"), R"("seal_renewed_odometer_km":91001)"));
+  REQUIRE(after.openings.size() == 1);
+  CHECK(after.openings[0].facts.level == plain.openings[0].facts.level);
+  CHECK(after.openings[0].facts.seal_km == 91000);
+  // A seal renewed long before stays known.
+  const auto older = openings_from(
+      opened_text(late, R"("seal-leak":"present")", R"("seal_renewed_odometer_km":60000)"));
+  CHECK(older.openings[0].facts.seal_km == 31000);
+}
+
+TEST_CASE("Inspections after the opening do not count, and earlier openings do") {
+  const std::string dry = dry_and(R"("odometer_km":90000)");
+  const std::string later = record_text(
+      R"("odometer_km":95000,"port":{"checked":true,"fluid":"pooled","fluid_kind":"coolant"})", "",
+      "2026-06-01");
+  const auto found = openings_from(opened_text(dry, R"("seal-leak":"absent")") + later);
+  REQUIRE(found.openings.size() == 1);
+  CHECK(found.openings[0].facts.at(Finding::port_fluid) == 0);
+
+  const auto twice = openings_from(
+      opened_text(R"("odometer_km":50000)",
+                  R"("seal-leak":"absent","rotor-bearing-erosion":"present")", "", "2024-01-05") +
+      opened_text(dry, R"("seal-leak":"absent")"));
+  REQUIRE(twice.openings.size() == 2);
+  CHECK(twice.openings[0].facts.at(Finding::opened_rotor_bearing_erosion) == -1);
+  CHECK(twice.openings[1].facts.at(Finding::opened_rotor_bearing_erosion) == 1);
+}
+
+TEST_CASE("Teardowns with nothing to compare are counted") {
+  const auto before = openings_from(opened_text("", R"("date":"2026-01-01","seal-leak":"absent")"));
+  CHECK(before.openings.empty());
+  CHECK(before.not_seen_before == 1);
+  const auto silent =
+      openings_from(opened_text("", R"("date":"2026-04-01","seal-leak":"not-examined")"));
+  CHECK(silent.openings.empty());
+  CHECK(silent.nothing_examined == 1);
+  CHECK(openings_from(record_text("")).openings.empty());
+}
+
+TEST_CASE("Two records that disagree on one opening: that cause counts as not examined") {
+  const auto found = openings_from(
+      opened_text(R"("odometer_km":90000)",
+                  R"("date":"2026-03-09","seal-leak":"present","insulation-loss":"absent")") +
+      opened_text(R"("odometer_km":90001)", R"("date":"2026-03-09","seal-leak":"absent")", "",
+                  "2026-03-03"));
+  REQUIRE(found.openings.size() == 1);
+  CHECK(found.openings[0].examined == bit(Cause::insulation_loss));
+  CHECK(complaints(found.diagnostics) ==
+        "test:2: warning[openings-disagree]: /teardown/seal-leak is not what test:1 says of the "
+        "same opening, and counts as not examined\n");
+}
+
+// --------------------------------------------------------------------- fit
+
+TEST_CASE("With no openings, or none with a finding, the fit is the prior") {
+  const OutcomeFit none = fit_outcomes({}, shipped(), {});
+  CHECK(none.status == FitStatus::no_data);
+  CHECK(none.rules.empty());
+  const std::vector<Opening> blind = {opening("U1", kAll, 0), opening("U2", kAll, kAll)};
+  const OutcomeFit fit = fit_outcomes(blind, shipped(), {});
+  CHECK(fit.status == FitStatus::converged);
+  CHECK(fit.rules.empty());
+  for (std::size_t i = 0; i < shipped().links.size(); ++i) {
+    CHECK(adapted(shipped(), fit).links[i].shows == shipped().links[i].shows);
+  }
+}
+
+TEST_CASE("Where all is known and one source is left, the fit is the closed form") {
+  // No cause is present, so the background alone brings fine debris about: 8 of 20.
+  std::vector<Opening> all;
+  for (int i = 0; i < 20; ++i) {
+    all.push_back(opening("U" + std::to_string(i), kAll, 0));
+    all.back().facts.set(Finding::port_debris, i < 8 ? 1 : 0);
+    all.back().facts.set(Finding::port_residue, i < 3 ? 1 : 0);
+  }
+  FitOptions options;
+  options.prior_weight = 10;
+  const OutcomeFit fit = fit_outcomes(all, shipped(), options);
+  CHECK(fit.status == FitStatus::converged);
+  const FittedRule& residue = rule_of(fit, "residue-anyway");
+  CHECK(residue.fitted[1] == Approx((10 * 0.03 + 3) / (10 + 20)).epsilon(1e-6));
+  CHECK(residue.teardowns == 20);
+  // Chips: none of 20. Fine, given no chips: 8 of 20, and the judgement is (0.15 - 0.003) / 0.997.
+  const FittedRule& debris = rule_of(fit, "debris-anyway");
+  const double chips = 10 * 0.003 / 30;
+  const double fine = (10 * (0.147 / 0.997) + 8) / 30;
+  CHECK(debris.fitted[2] == Approx(chips).epsilon(1e-6));
+  CHECK(debris.fitted[1] == Approx(chips + fine * (1 - chips)).epsilon(1e-6));
+  // No leak was there, so nothing is learnt of what a leak shows.
+  CHECK(std::ranges::find(fit.rules, "residue-from-seal-leak", &FittedRule::id) == fit.rules.end());
+}
+
+TEST_CASE("The usual weight of the judgement follows from the setting memory-band") {
+  std::vector<Opening> all;
+  for (int i = 0; i < 20; ++i) {
+    all.push_back(opening("U" + std::to_string(i), kAll, 0));
+    all.back().facts.set(Finding::port_residue, i < 3 ? 1 : 0);
+  }
+  const double weight = 3 / (std::log(2.0) * std::log(2.0) * 0.03 * 0.97);
+  const OutcomeFit fit = fit_outcomes(all, shipped(), {});
+  CHECK(rule_of(fit, "residue-anyway").fitted[1] ==
+        Approx((weight * 0.03 + 3) / (weight + 20)).epsilon(1e-6));
+}
+
+TEST_CASE("Harmless news from the port counts as far as it holds still") {
+  // News with no weight left says nothing: the fit stays where only such news is.
+  std::vector<Opening> old;
+  for (int i = 0; i < 10; ++i) {
+    old.push_back(opening("U" + std::to_string(i), kAll, 0));
+    old.back().facts.set(Finding::port_residue, 0);
+    old.back().facts.port_weight = 0;
+  }
+  FitOptions options;
+  options.prior_weight = 10;
+  CHECK(rule_of(fit_outcomes(old, shipped(), options), "residue-anyway").fitted[1] ==
+        Approx(0.03).epsilon(1e-6));
+  for (Opening& o : old) {
+    o.facts.port_weight = 0.5;
+  }
+  const double half = rule_of(fit_outcomes(old, shipped(), options), "residue-anyway").fitted[1];
+  CHECK(half < 0.03);
+  CHECK(half > 10 * 0.03 / 20);
+}
+
+TEST_CASE("Each step raises the penalised likelihood, also where causes are hidden") {
+  Dice dice("climb");
+  for (const unsigned examined : {kAll, 0U + bit(Cause::seal_leak),
+                                  bit(Cause::insulation_loss) + bit(Cause::outside_noise)}) {
+    for (const double weight : {0.5, 20.0}) {
+      auto all = simulated(changed("fluid-from-seal-leak", {1, 0.3, 0.25, 0.2}), 120, kUsual,
+                           examined, "climb");
+      for (Opening& o : all) {
+        o.facts.port_weight = dice.next();
+      }
+      FitOptions options;
+      options.prior_weight = weight;
+      options.most_steps = 60;
+      const OutcomeFit fit = fit_outcomes(all, shipped(), options);
+      REQUIRE(fit.climb.size() > 2);
+      for (std::size_t i = 1; i < fit.climb.size(); ++i) {
+        CHECK(fit.climb[i] >= fit.climb[i - 1] - 1e-9);
+      }
+      CHECK(fit.climb.back() > fit.climb.front());
+      CHECK(fit.climb.size() <= 61);
+    }
+  }
+}
+
+TEST_CASE("Strengths that units were drawn from are found again") {
+  Knowledge truth = changed("fluid-from-seal-leak", {1, 0.50, 0.35, 0.20});
+  std::ranges::find(truth.links, "noise-from-gear-erosion", &Item::id)->shows[1] = 0.90;
+  std::ranges::find(truth.links, "rust-from-corrosion", &Item::id)->shows = {1, 0.85, 0.6};
+  std::ranges::find(truth.backgrounds, "debris-anyway", &Item::id)->anyway = {1, 0.35, 0.02};
+  FitOptions options;
+  options.prior_weight = 1;
+  // All examined, then without the gearbox: its erosion is told from the noise alone.
+  for (const unsigned examined : {kAll, kAll - bit(Cause::gear_bearing_erosion)}) {
+    const auto all = simulated(truth, 6000, kUsual, examined, "recovery");
+    const OutcomeFit fit = fit_outcomes(all, shipped(), options);
+    const Knowledge own = adapted(shipped(), fit);
+    const auto near = [](double found, double wanted) {
+      CHECK(found == Approx(wanted).margin(0.05));
+    };
+    for (std::size_t l = 1; l < 4; ++l) {
+      near(link_of(own, "fluid-from-seal-leak").shows[l],
+           link_of(truth, "fluid-from-seal-leak").shows[l]);
+    }
+    near(link_of(own, "rust-from-corrosion").shows[1], 0.85);
+    near(link_of(own, "rust-from-corrosion").shows[2], 0.6);
+    near(background_of(own, "debris-anyway").anyway[1], 0.35);
+    near(background_of(own, "debris-anyway").anyway[2], 0.02);
+    // What only the noise tells is told less sharply.
+    CHECK(link_of(own, "noise-from-gear-erosion").shows[1] ==
+          Approx(0.90).margin(examined == kAll ? 0.03 : 0.09));
+  }
+}
+
+TEST_CASE("Levels stay in the order that the proofs demand, however odd the teardowns") {
+  // Pooled liquid on sound units and films on leaking ones: taken at its word, this would make
+  // pooled liquid speak less for a leak than a film does.
+  std::vector<Opening> odd;
+  for (int i = 0; i < 60; ++i) {
+    const bool leak = i % 2 == 0;
+    odd.push_back(opening("U" + std::to_string(i), kAll, leak ? bit(Cause::seal_leak) : 0));
+    odd.back().facts.set(Finding::port_fluid, leak ? 1 : 3);
+  }
+  FitOptions options;
+  options.prior_weight = 0.5;
+  const OutcomeFit fit = fit_outcomes(odd, shipped(), options);
+  CHECK(std::ranges::find(fit.held_back, "port-fluid") != fit.held_back.end());
+  for (std::size_t i = 1; i < fit.climb.size(); ++i) {
+    CHECK(fit.climb[i] >= fit.climb[i - 1] - 1e-9);
+  }
+  const Model model(adapted(shipped(), fit));
+  const std::size_t leak = bit(Cause::seal_leak);
+  double before = 0;
+  for (int l = 0; l < 4; ++l) {
+    const States& like = model.likelihood(Finding::port_fluid, l);
+    CHECK(like[leak] / like[0] >= before * (1 - 1e-9));
+    before = like[leak] / like[0];
+  }
+  const FittedRule& rule = rule_of(fit, "fluid-from-seal-leak");
+  CHECK(rule.fitted[1] > rule.fitted[2]);
+  CHECK(rule.fitted[2] > rule.fitted[3]);
+  CHECK(rule.fitted[3] > 0);
+}
+
+TEST_CASE("What openings show is the yardstick, and is not refitted") {
+  std::vector<Opening> all = {opening("U1", kAll, bit(Cause::seal_leak))};
+  all[0].facts.set(Finding::opened_seal_leak, 1);
+  all[0].facts.set(Finding::port_residue, 1);
+  const OutcomeFit fit = fit_outcomes(all, shipped(), {});
+  for (const FittedRule& r : fit.rules) {
+    CHECK_FALSE(r.id.starts_with("opened-"));
+  }
+}
+
+// ----------------------------------------------------------------- overlay
+
+namespace {
+
+Openings some_openings() {
+  Openings all;
+  all.openings = simulated(changed("fluid-from-seal-leak", {1, 0.5, 0.3, 0.2}), 80, kUsual,
+                           kAll - bit(Cause::gear_bearing_erosion), "overlay");
+  return all;
+}
+
+std::string some_overlay() {
+  const Openings all = some_openings();
+  FitOptions options;
+  options.prior_weight = 5;
+  return overlay_text(fit_outcomes(all.openings, shipped(), options), all, shipped(), options);
+}
+
+std::string overlay_refusal(std::string_view from, std::string_view to) {
+  std::string text = some_overlay();
+  const std::size_t at = text.find(from);
+  if (at == std::string::npos) {
+    throw std::runtime_error("not in the overlay: " + std::string(from));
+  }
+  text.replace(at, from.size(), to);
+  const Result<Knowledge> read = with_overlay(shipped(), {"own.json", text});
+  CHECK_FALSE(read.value);
+  return complaints(read.diagnostics);
+}
+
+}  // namespace
+
+TEST_CASE("An overlay reads back to the same numbers") {
+  const Openings all = some_openings();
+  FitOptions options;
+  options.prior_weight = 5;
+  const OutcomeFit fit = fit_outcomes(all.openings, shipped(), options);
+  for (const double share : {1.0, 0.3}) {
+    const OutcomeFit part = share < 1 ? pulled_back(fit, share) : fit;
+    const Result<Knowledge> read =
+        with_overlay(shipped(), {"own.json", overlay_text(part, all, shipped(), options)});
+    INFO(complaints(read.diagnostics));
+    REQUIRE(read.value);
+    CHECK(read.diagnostics.empty());
+    const Knowledge direct = adapted(shipped(), part);
+    for (std::size_t i = 0; i < direct.links.size(); ++i) {
+      CHECK(read.value->links[i].shows == direct.links[i].shows);
+    }
+    for (std::size_t i = 0; i < direct.backgrounds.size(); ++i) {
+      CHECK(read.value->backgrounds[i].anyway == direct.backgrounds[i].anyway);
+    }
+    REQUIRE(read.value->overlay);
+    CHECK(read.value->overlay->teardowns == 80);
+    CHECK(read.value->overlay->rules == part.rules.size());
+    CHECK(read.value->sha256 == shipped().sha256);
+    const Link& link = link_of(*read.value, "fluid-from-seal-leak");
+    CHECK(link.shows != link_of(shipped(), "fluid-from-seal-leak").shows);
+    CHECK(shown(link.source) == "own teardowns, with the judgement that they replace as prior");
+    CHECK(has(link.reason, "own teardowns; before: film 0.7, droplets 0.45, pooled 0.12. What "));
+    CHECK(link.file == "own.json");
+  }
+}
+
+TEST_CASE("An overlay for other rules is refused, and says so") {
+  CHECK(
+      overlay_refusal(shipped().rules_sha256, std::string(64, '0')) ==
+      "own.json:6:15: error[other-rules]: /rules/sha256 is \"" + std::string(64, '0') +
+          "\"\n"
+          "  \"sha256\": \"" +
+          std::string(61, '0') +
+          "\n"
+          "            ^\n"
+          "  allowed: " +
+          shipped().rules_sha256 +
+          "\n"
+          "  hint: this overlay was made for other rules (dryshaft-shipped version 1): name those "
+          "with --rules as well, or make it anew with `fit outcomes`\n");
+}
+
+TEST_CASE("Errors in an overlay are located") {
+  CHECK(has(overlay_refusal("\"fluid-from-seal-leak\"", "\"fluid-from-seal-laek\""),
+            "error[bad-value]: /links/0/id is \"fluid-from-seal-laek\""));
+  CHECK(has(overlay_refusal("\"fluid-from-seal-leak\"", "\"fluid-from-seal-laek\""),
+            "hint: did you mean \"fluid-from-seal-leak\"?"));
+  CHECK(has(overlay_refusal("\"residue-from-seal-leak\"", "\"fluid-from-seal-leak\""),
+            "error[repeated-id]"));
+  CHECK(has(overlay_refusal("\"film\": 0.", "\"film\": 1."), "error[out-of-range]: "));
+  CHECK(has(overlay_refusal("\"pooled\": 0.", "\"pooled\": 0.9"), "error[not-falling]"));
+  CHECK(has(overlay_refusal("\"source\": \"own teardowns\"", "\"source\": \"from memory\""),
+            "is \"from memory\""));
+  CHECK(has(overlay_refusal("dryshaft-overlay/1", "dryshaft-rules/1"),
+            "allowed: dryshaft-overlay/1"));
+  CHECK(has(overlay_refusal("\"links\"", "\"linked\""), "has no \"links\""));
+}
+
+TEST_CASE("A report on a unit names the overlay that adapted its rules") {
+  const Result<Knowledge> own = with_overlay(shipped(), {"own.json", some_overlay()});
+  const Report report =
+      assess(history_of(record_text(kDry)), *own.value, Model(*own.value), AssessOptions{});
+  REQUIRE(report.rules_overlay);
+  const auto json = nlohmann::json::parse(to_json(report));
+  CHECK(json["rules"]["overlay"]["sha256"] == own.value->overlay->sha256);
+  CHECK(json["rules"]["overlay"]["teardowns"] == 80);
+  CHECK(has(to_text(report, {}), "adapted to 80 own teardowns"));
+  CHECK_FALSE(
+      nlohmann::json::parse(to_json(report_on(record_text(kDry))))["rules"].contains("overlay"));
+}
+
+// ------------------------------------------------------------------- study
+
+TEST_CASE("Cross-validation knows better strengths when there are enough units") {
+  Openings all;
+  Knowledge truth = changed("fluid-from-seal-leak", {1, 0.08, 0.05, 0.02});
+  std::ranges::find(truth.backgrounds, "fluid-anyway", &Item::id)->anyway = {1, 0.4, 0.2, 0.1};
+  std::ranges::find(truth.backgrounds, "kind-anyway", &Item::id)->anyway = {1, 0.95, 0.9, 0.85};
+  all.openings = simulated(truth, 400, kUsual, kAll, "better");
+  StudyOptions options;
+  options.fit.prior_weight = 5;
+  options.folds = 4;
+  const Outcomes better = study_outcomes(all, shipped(), options);
+  REQUIRE(better.cross);
+  CHECK(better.cross->folds == 4);
+  CHECK_FALSE(better.cross->one_by_one);
+  CHECK(better.cross->judged == Judged::better);
+  CHECK(has(outcomes_to_text(better, {}), "an overlay is worth using"));
+
+  // Drawn from the shipped rules there is nothing to be gained.
+  all.openings = simulated(shipped(), 60, kUsual, kAll, "same");
+  options.folds.reset();
+  const Outcomes same = study_outcomes(all, shipped(), options);
+  CHECK(same.cross->folds == 60);
+  CHECK(same.cross->one_by_one);
+  CHECK(same.cross->judged != Judged::better);
+}
+
+TEST_CASE("Few teardowns are told to be few") {
+  Openings all;
+  all.openings = simulated(shipped(), 4, kUsual, kAll, "few");
+  const Outcomes few = study_outcomes(all, shipped(), {});
+  REQUIRE_FALSE(few.scores.empty());
+  for (const Score& s : few.scores) {
+    CHECK(s.judged == Judged::too_few);
+  }
+  CHECK(few.cross->judged == Judged::too_few);
+  CHECK(has(outcomes_to_text(few, {}), "Too few teardowns to tell how good the verdicts were."));
+  all.openings.resize(1);
+  const Outcomes one = study_outcomes(all, shipped(), {});
+  CHECK_FALSE(one.cross);
+  CHECK(has(outcomes_to_text(one, {}), "Teardowns of two units at least are needed"));
+  CHECK(nlohmann::json::parse(outcomes_to_json(one))["cross_validation"].is_null());
+}
+
+TEST_CASE("Without a teardown the report says what to write down, not a table of zeros") {
+  Outcomes none = study_outcomes({}, shipped(), {});
+  none.records = 3;
+  CHECK(outcomes_to_text(none, {}) ==
+        "No record tells of an opened unit that had been inspected before.\n"
+        "3 records were read.\n"
+        "\n"
+        "When a unit has been opened, write into a record of it what was found, for each\n"
+        "cause \"present\", \"absent\" or \"not-examined\":\n"
+        "\"teardown\": {\"date\": \"2026-03-09\", \"seal-leak\": \"present\",\n"
+        "             \"rotor-bearing-corrosion\": \"absent\",\n"
+        "             \"insulation-loss\": \"not-examined\"}\n"
+        "\n"
+        "From about ten opened units on, this command says how good the verdicts were; to\n"
+        "refit strengths takes many more.\n");
+  CHECK(nlohmann::json::parse(outcomes_to_json(none))["scores"].empty());
+}
+
+TEST_CASE("The risk is scored only where every damaging cause was examined") {
+  Openings all;
+  all.openings = {opening("U1", kAll, bit(Cause::seal_leak)),
+                  opening("U2", bit(Cause::seal_leak), bit(Cause::seal_leak)),
+                  opening("U3", kAll, 0)};
+  const Outcomes o = study_outcomes(all, shipped(), {});
+  CHECK(o.scores[0].id == "risk");
+  CHECK(o.scores[0].count == 2);
+  CHECK(o.scores[1].id == "seal-leak");
+  CHECK(o.scores[1].count == 3);
+  CHECK(o.scores[1].happened == 2);
+  // The yardstick for each: of the other two, with half an opening added either side.
+  const double said_1 = (1 + 0.5) / 3;
+  const double said_3 = (2 + 0.5) / 3;
+  CHECK(o.scores[1].constant_brier ==
+        Approx((2 * (1 - said_1) * (1 - said_1) + said_3 * said_3) / 3).margin(1e-12));
+}
+
+TEST_CASE("What a rule cost is the log score with its finding less that without it") {
+  Openings all;
+  all.openings = {opening("U1", kAll, bit(Cause::seal_leak)), opening("U2", kAll, 0)};
+  for (Opening& o : all.openings) {
+    o.facts.set(Finding::port_residue, 1);
+  }
+  const Outcomes o = study_outcomes(all, shipped(), {});
+  const auto cost = std::ranges::find(o.costs, "residue-from-seal-leak", &RuleCost::id);
+  REQUIRE(cost != o.costs.end());
+  const double with = shipped_model().infer(all.openings[0].facts).cause[0];
+  const double without = shipped_model().infer(opening("", 0, 0).facts).cause[0];
+  CHECK(cost->count == 2);
+  CHECK(cost->misled == 1);
+  CHECK(cost->cost_bits == Approx(std::log2((1 - without) / (1 - with))).epsilon(1e-9));
+  CHECK(cost->net_bits ==
+        Approx(std::log2((1 - without) / (1 - with)) - std::log2(with / without)).epsilon(1e-9));
+  for (std::size_t i = 1; i < o.costs.size(); ++i) {
+    CHECK(o.costs[i - 1].net_bits >= o.costs[i].net_bits);
+  }
+}
+
+TEST_CASE("Every format of a study is whole and loads nothing") {
+  Openings all = some_openings();
+  StudyOptions options;
+  options.folds = 3;
+  const Outcomes o = study_outcomes(all, shipped(), options);
+  const auto json = nlohmann::json::parse(outcomes_to_json(o));
+  CHECK(json["format"] == "dryshaft-outcomes/1");
+  CHECK(json["teardowns"] == 80);
+  CHECK(json["fit"]["rules"].size() == o.fit.rules.size());
+  CHECK_FALSE(has(outcomes_to_json(o), "nan"));
+  const std::string page = outcomes_to_html(o);
+  CHECK(count_of(page, "<svg") == o.scores.size());
+  CHECK_FALSE(has(page, "http://"));
+  CHECK_FALSE(has(page, "<script"));
+  const std::string markdown = outcomes_to_markdown(o);
+  CHECK(has(markdown, "Rules that misled most"));
+  std::istringstream lines(outcomes_to_text(o, {.colour = false, .width = 80}));
+  for (std::string line; std::getline(lines, line);) {
+    CHECK(line.size() <= 80);
+  }
+}
+
+}  // namespace dryshaft::test
