@@ -252,7 +252,6 @@ class Command {
         first = false;
         lines_.push_back({std::move(line), source.line_number(), source.name()});
         line = {};
-        constexpr std::size_t kAtOnce = 1024;
         if (lines_.size() >= kAtOnce || pending_bytes() > kMaxRecordBytes * 8) {
           going = read_lines(output);
         }
@@ -266,6 +265,8 @@ class Command {
     }
     flush_units(output, true);
   }
+
+  static constexpr std::size_t kAtOnce = 1024;  // lines, or units, in memory
 
   struct Line {
     std::string text;
@@ -327,6 +328,9 @@ class Command {
     take_complaints(read.diagnostics);
     for (Record& record : read.records) {
       add(std::move(record));
+      if (units_.size() > kAtOnce && !flush_units(output, false)) {
+        return;
+      }
     }
     flush_units(output, false);
   }

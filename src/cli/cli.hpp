@@ -106,7 +106,8 @@ class Output {
  private:
   void fail(const std::string& what);
   std::FILE* file_ = nullptr;
-  std::string path_;
+  std::string path_;    // as named
+  std::string target_;  // the file itself
   std::string temporary_;
   bool failed_ = false;
   bool reader_left_ = false;

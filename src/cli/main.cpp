@@ -6,6 +6,7 @@
 #include <exception>
 #include <map>
 #include <memory>
+#include <new>
 
 #include "cli/cli.hpp"
 #include "cli/manual.hpp"
@@ -109,6 +110,10 @@ int main(int argc, char** argv) {
   } catch (const dryshaft::cli::Stop& stop) {
     dryshaft::cli::warn(fmt::format("dryshaft: {}\n", stop.message));
     return stop.code;
+  } catch (const std::bad_alloc&) {
+    dryshaft::cli::warn(
+        "dryshaft: the input does not fit into memory; assess --format jsonl reads it in pieces\n");
+    return dryshaft::cli::kRejected;
   } catch (const std::exception& bug) {
     dryshaft::cli::warn(fmt::format(
         "dryshaft: a bug in dryshaft, please report it with the input: {}\n", bug.what()));

@@ -14,6 +14,9 @@ if [ ! -e "$root/etc/debian_version" ]; then
   debootstrap --variant=minbase --include="$depends" bookworm "$root" "$source" > "$root.log" ||
     { tail -n 20 "$root.log"; exit 1; }
 fi
+# The program finds its data by /proc/self/exe.
+mount -t proc proc "$root/proc"
+trap 'umount "$root/proc"' EXIT
 mkdir -p "$root/examples"
 cp "$here"/examples/*.json "$here"/examples/intake.* "$root/examples"
 cp "$deb" "$root/dryshaft.deb"
