@@ -313,6 +313,14 @@ TEST_CASE("a header with an error rejects every row") {
         "  fluid\n  ^\n  hint: name a column \"inspection.date\"\n");
 }
 
+TEST_CASE("a title that is not UTF-8 is refused") {
+  CHECK(table_complaints("id,date,x_shel\xDA\nHL-1,2026-03-01,R1\n") ==
+        "t.csv:1:9: error[utf-8]: holds the byte 0xDA, which is not UTF-8\n"
+        "  id,date,x_shel\xEF\xBF\xBD\n"
+        "          ^\n"
+        "  hint: save the file as UTF-8\n");
+}
+
 TEST_CASE("what stands under no title is complained of") {
   CHECK(table("id,date,\nHL-1,2026-03-01,\n").records.size() == 1);
   CHECK(table_complaints("id,date,\nHL-1,2026-03-01,pooled\n") ==
@@ -381,7 +389,8 @@ TEST_CASE("complaints about a file of titles") {
           "\n"
           R"("dates": "q", "zz": 1}, "E": {}}, "more": 1})") ==
       "c.json:1:12: error[bad-value]: /format is \"x\"\n"
-      "  \"format\": \"x\", \"columns\": {\"A\": \"fluud\", \"a\": null, \"B\": 7, \"C\": {\"field\n"
+      "  \"format\": \"x\", \"columns\": {\"A\": \"fluud\", \"a\": null, \"B\": 7, \"C\": "
+      "{\"field\n"
       "            ^\n"
       "  allowed: dryshaft-columns/1\n"
       "c.json:1:34: error[unknown-field]: /columns/A is \"fluud\", which is no field\n"

@@ -201,6 +201,9 @@ class TableReader {
       column.left_out = true;  // but what stands under it is complained of
       return;
     }
+    if (complain_of_bytes(column.title, column.begin, "")) {
+      return;
+    }
     for (const ColumnUse& use : map_.columns) {
       if (plain_title(use.title) == title) {
         column.use = &use;
@@ -238,6 +241,20 @@ class TableReader {
         return;
       }
     }
+  }
+
+  bool complain_of_bytes(std::string_view text, std::size_t at, std::string_view pointer) {
+    const std::size_t bad = utf8::first_invalid(text);
+    if (bad == text.size()) {
+      return false;
+    }
+    Diagnostic d = about("utf-8",
+                         fmt::format("holds the byte 0x{:02X}, which is not UTF-8",
+                                     static_cast<unsigned char>(text[bad])),
+                         "save the file as UTF-8");
+    d.pointer = pointer;
+    complaints_.push_back({at, std::move(d)});
+    return true;
   }
 
   void unknown_column(const Column& column) {
@@ -361,13 +378,7 @@ class TableReader {
     if (column.left_out || cell.text.empty()) {
       return;
     }
-    if (const std::size_t bad = utf8::first_invalid(cell.text); bad < cell.text.size()) {
-      Diagnostic d = about("utf-8",
-                           fmt::format("holds the byte 0x{:02X}, which is not UTF-8",
-                                       static_cast<unsigned char>(cell.text[bad])),
-                           "save the file as UTF-8");
-      d.pointer = column.pointer;
-      complaints_.push_back({cell.begin, std::move(d)});
+    if (complain_of_bytes(cell.text, cell.begin, column.pointer)) {
       return;
     }
     if (column.own) {
