@@ -45,11 +45,11 @@ class Usage(unittest.TestCase):
         self.assertEqual(
             self.refused("asess", "x.json"),
             'dryshaft: there is no command "asess", did you mean "assess"?; '
-            "commands: assess, check, fit, form, guide, listen, plan, rules\n")
+            "commands: assess, check, fit, form, guide, help, listen, plan, rules\n")
         self.assertIn('did you mean "list"?', self.refused("rules", "lst"))
 
     def test_wrong_options(self):
-        self.assertEqual(self.refused(), "dryshaft: name a command: assess, check, fit, form, guide, listen, plan or rules; "
+        self.assertEqual(self.refused(), "dryshaft: name a command: assess, check, fit, form, guide, help, listen, plan or rules; "
                                          "--help tells more\n")
         self.refused("assess", "--no-such")
         self.refused("assess", "--format", "pdf")

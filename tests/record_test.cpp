@@ -725,7 +725,7 @@ TEST_CASE("a text without records says what it looks like") {
        "  hint: give a text file with JSON records\n"},
       {"unit;date;fluid\nHL-0147;2025-03-01;none\n",
        "1:1: error[not-json]: looks like a table of separated values, not like a record\n"
-       "  unit;date;fluid\n  ^\n  hint: turn each row into a JSON object\n"},
+       "  unit;date;fluid\n  ^\n  hint: it is read as one where its file name ends in .csv\n"},
       {"Nothing to see here.",
        "1:1: error[not-json]: looks like plain text, not like a record\n"
        "  Nothing to see here.\n  ^\n  hint: a record is a JSON object, and begins with {\n"},

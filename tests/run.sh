@@ -10,8 +10,8 @@ jobs=$(nproc)
 step() { printf '\n== %s\n' "$*"; }
 
 # ---------------------------------------------------------------- install
-packages=(g++ cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
-          libfmt-dev catch2 libkissfft-dev libsndfile1-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata
+packages=(g++ dpkg-dev cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
+          libfmt-dev catch2 libkissfft-dev libsndfile1-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata strace
           r-base-core r-cran-survival  # an independent fit to compare with
           flac  # makes recordings for tests
           chromium chromium-driver python3-selenium)  # a browser for the owner's form
@@ -118,6 +118,9 @@ cmake -G Ninja -S tests/house/embed -B build/embed -DCMAKE_PREFIX_PATH="$PWD/bui
   -DCMAKE_CXX_COMPILER=g++ > /dev/null
 cmake --build build/embed
 build/embed/embed
+
+step "Debian package"
+bash tests/house/deb_contents.sh build/release
 
 # --------------------------------------------------------------- clang-tidy
 step "clang-tidy"

@@ -8,6 +8,7 @@
 
 #include "cli/cli.hpp"
 #include "cli/parallel.hpp"
+#include "record/layout.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -19,6 +20,7 @@ struct AssessCommandOptions {
   std::string units = "km";
   std::string colour = "auto";
   std::optional<std::string> out;
+  std::optional<std::string> columns;
   std::optional<std::string> fail_on;
   std::optional<std::string> today;
   std::optional<std::string> since;
@@ -83,6 +85,11 @@ class Command {
     variations_ = variations(knowledge_, kVariations);
     assess_.variations = &variations_;
     read_ = read_options(knowledge_);
+    Result<ColumnMap> columns = load_columns(o_.columns);
+    if (!columns.value) {
+      return kRejected;
+    }
+    columns_ = std::move(*columns.value);
     Output output(o_.out);
     Progress progress(!o_.out && isatty(STDOUT_FILENO) != 0);
     progress_ = &progress;
@@ -132,12 +139,7 @@ class Command {
     std::vector<Record> records;
     for (const std::string& path : files()) {
       LineSource source(path);
-      const std::string text = source.rest();
-      if (!source.error().empty()) {
-        batch.rejected.push_back(input_complaint(source));
-        continue;
-      }
-      Records read = read_records(text, source.name(), read_);
+      Records read = read_input(source, columns_, read_);
       std::ranges::move(read.records, std::back_inserter(records));
       std::ranges::move(read.diagnostics, std::back_inserter(batch.rejected));
       batch.rejected_records += read.rejected;
@@ -231,6 +233,10 @@ class Command {
   void stream(Output& output) {
     for (const std::string& path : files()) {
       LineSource source(path);
+      if (is_table(path) || source.peek() == '[') {
+        take_all(read_input(source, columns_, read_), output);
+        continue;
+      }
       std::string line;
       bool first = true;
       bool going = true;
@@ -238,14 +244,14 @@ class Command {
         if (line.find_first_not_of(" \t\r\xEF\xBB\xBF") == std::string::npos) {
           continue;
         }
-        if (first && !is_complete_object(line)) {
+        // A line longer than a record may be is refused like any other; the rest is read on.
+        if (first && line.size() <= kMaxRecordBytes && !is_complete_object(line)) {
           whole(source, line, output);
           break;
         }
         first = false;
         lines_.push_back({std::move(line), source.line_number(), source.name()});
         line = {};
-        constexpr std::size_t kAtOnce = 1024;
         if (lines_.size() >= kAtOnce || pending_bytes() > kMaxRecordBytes * 8) {
           going = read_lines(output);
         }
@@ -259,6 +265,8 @@ class Command {
     }
     flush_units(output, true);
   }
+
+  static constexpr std::size_t kAtOnce = 1024;  // lines, or units, in memory
 
   struct Line {
     std::string text;
@@ -307,14 +315,22 @@ class Command {
   // A text that is not JSON Lines from its first line on.
   void whole(LineSource& source, const std::string& line, Output& output) {
     std::string text(source.line_number() - 1, '\n');
-    text += line + "\n" + source.rest();
-    if (!source.error().empty()) {
-      return;
+    text += line + "\n";
+    if (!likeness(line).certain) {  // else there is nothing to look for in what follows
+      text += source.rest();
     }
-    Records read = read_records(text, source.name(), read_);
+    if (source.error().empty()) {
+      take_all(read_records(text, source.name(), read_), output);
+    }
+  }
+
+  void take_all(Records read, Output& output) {
     take_complaints(read.diagnostics);
     for (Record& record : read.records) {
       add(std::move(record));
+      if (units_.size() > kAtOnce && !flush_units(output, false)) {
+        return;
+      }
     }
     flush_units(output, false);
   }
@@ -351,6 +367,7 @@ class Command {
   std::optional<Model> model_;
   std::vector<Model> variations_;
   ReadOptions read_;
+  ColumnMap columns_;
   Progress* progress_ = nullptr;
   std::vector<Line> lines_;
   std::size_t pending_ = 0;
@@ -367,7 +384,8 @@ Run add_assess(CLI::App& parent) {
   CLI::App* app = parent.add_subcommand(
       "assess",
       "Grade inspection records: one unit gives a condition report, several a ranked table");
-  app->add_option("FILE", o->files, "Records; - or no file: standard input");
+  app->add_option("FILE", o->files, "Records, or a table (.csv); - or no file: standard input");
+  add_columns_option(*app, o->columns);
   app->add_option("--for", o->audience, "Who reads the report: technician or owner")
       ->check(CLI::IsMember({"technician", "owner"}))
       ->type_name("WHO");

@@ -12,6 +12,7 @@ struct CheckOptions {
   std::vector<std::string> files;
   DataOptions data;
   std::optional<std::string> guides;
+  std::optional<std::string> columns;
 };
 
 int check_files(const CheckOptions& o) {
@@ -22,6 +23,10 @@ int check_files(const CheckOptions& o) {
   const Knowledge& k = *knowledge.value;
   const Result<Guides> guides = load_guides(o.data, o.guides, k);
   if (!guides.value) {
+    return kRejected;
+  }
+  const Result<ColumnMap> columns = load_columns(o.columns);
+  if (!columns.value) {
     return kRejected;
   }
   Output output(std::nullopt);
@@ -44,12 +49,7 @@ int check_files(const CheckOptions& o) {
   };
   for (const std::string& path : files) {
     LineSource source(path);
-    const std::string text = source.rest();
-    if (!source.error().empty()) {
-      take({input_complaint(source)});
-      continue;
-    }
-    Records read = read_records(text, source.name(), read_options(k));
+    Records read = read_input(source, *columns.value, read_options(k));
     take(read.diagnostics);
     rejected += read.rejected;
     std::ranges::move(read.records, std::back_inserter(records));
@@ -71,7 +71,9 @@ Run add_check(CLI::App& parent) {
   auto o = std::make_shared<CheckOptions>();
   CLI::App* app = parent.add_subcommand(
       "check", "Validate records, rule data, family profiles and guides; grade nothing");
-  app->add_option("FILE", o->files, "Records; - or no file and no folder: standard input");
+  app->add_option("FILE", o->files,
+                  "Records, or a table (.csv); - or no file and no folder: standard input");
+  add_columns_option(*app, o->columns);
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
   return [o] { return check_files(*o); };

@@ -13,6 +13,7 @@
 #include "dryshaft/guide.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/record.hpp"
+#include "dryshaft/table.hpp"
 
 namespace CLI {
 class App;
@@ -54,6 +55,8 @@ class LineSource {
   // False at the end; `line` has no line end.
   bool next(std::string& line);
   [[nodiscard]] std::uint32_t line_number() const { return line_; }
+  // The first character from here on that is no white space; none: the end.
+  std::optional<char> peek();
   // Everything from here on, as it stands.
   std::string rest();
 
@@ -70,6 +73,15 @@ class LineSource {
 
 // A complaint about a whole input, such as a file that cannot be opened.
 Diagnostic input_complaint(const LineSource& source);
+
+// Whether a file is a table of a shop's own: its name ends in .csv.
+bool is_table(std::string_view path);
+// What the columns of such tables hold: a file of the shop's, for `--columns`.
+void add_columns_option(CLI::App& app, std::optional<std::string>& path);
+// Complaints go to standard error. No value: exit kRejected. No path: no titles but the fields'.
+Result<ColumnMap> load_columns(const std::optional<std::string>& path);
+// All records of an input, a table or not; one that cannot be read is complained of.
+Records read_input(LineSource& source, const ColumnMap& columns, const ReadOptions& options);
 
 // ----------------------------------------------------------------- output
 
@@ -94,7 +106,8 @@ class Output {
  private:
   void fail(const std::string& what);
   std::FILE* file_ = nullptr;
-  std::string path_;
+  std::string path_;    // as named
+  std::string target_;  // the file itself
   std::string temporary_;
   bool failed_ = false;
   bool reader_left_ = false;
@@ -149,6 +162,7 @@ Run add_fit_outcomes(CLI::App& fit);
 Run add_form(CLI::App& parent);
 Run add_form_ask(CLI::App& form);
 Run add_guide(CLI::App& parent);
+Run add_help(CLI::App& parent);
 Run add_listen(CLI::App& parent);
 Run add_plan(CLI::App& parent);
 Run add_rules(CLI::App& parent);

@@ -14,7 +14,8 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// Beside an installed program, else where it was built from.
+// Beside an installed program; where it was built from only for one that was not installed: that
+// folder may be anybody's on another machine.
 fs::path shipped_data() {
   std::error_code ec;
   const fs::path program = fs::read_symlink("/proc/self/exe", ec);
@@ -22,7 +23,9 @@ fs::path shipped_data() {
       fs::exists(installed / "rules" / "rules.json", ec)) {
     return fs::weakly_canonical(installed, ec);
   }
-  if (fs::path source = DRYSHAFT_DATA_DIR; fs::exists(source / "rules" / "rules.json", ec)) {
+  if (fs::path source = DRYSHAFT_DATA_DIR;
+      fs::equivalent(program.parent_path(), DRYSHAFT_BUILD_DIR, ec) &&
+      fs::exists(source / "rules" / "rules.json", ec)) {
     return source;
   }
   throw Stop{kUsage,

@@ -1,3 +1,5 @@
+#include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cerrno>
 #include <cstring>
 
@@ -70,6 +72,19 @@ bool LineSource::next(std::string& line) {
   return any;
 }
 
+std::optional<char> LineSource::peek() {
+  while (true) {
+    // A byte order mark is no white space, but stands before everything.
+    const std::size_t first = buffer_.find_first_not_of(" \t\r\n\xEF\xBB\xBF", at_);
+    if (first != std::string::npos) {
+      return buffer_[first];
+    }
+    if (!fill()) {
+      return std::nullopt;
+    }
+  }
+}
+
 std::string LineSource::rest() {
   while (fill()) {
   }
@@ -84,6 +99,45 @@ Diagnostic input_complaint(const LineSource& source) {
   d.source = source.name();
   d.message = "cannot be read: " + source.error();
   return d;
+}
+
+bool is_table(std::string_view path) {
+  constexpr std::string_view kEnding = ".csv";
+  return path.size() > kEnding.size() &&
+         std::ranges::equal(path.substr(path.size() - kEnding.size()), kEnding,
+                            [](char a, char b) { return a == b || (a | 0x20) == b; });
+}
+
+void add_columns_option(CLI::App& app, std::optional<std::string>& path) {
+  app.add_option("--columns", path, "What the columns of .csv files hold; see dryshaft help csv")
+      ->type_name("FILE");
+}
+
+Result<ColumnMap> load_columns(const std::optional<std::string>& path) {
+  if (!path) {
+    return {ColumnMap{}, {}};
+  }
+  LineSource source(*path);
+  const std::string text = source.rest();
+  Result<ColumnMap> map;
+  if (source.error().empty()) {
+    map = read_column_map(text, source.name());
+  } else {
+    map.diagnostics.push_back(input_complaint(source));
+  }
+  complain(map.diagnostics);
+  return map;
+}
+
+Records read_input(LineSource& source, const ColumnMap& columns, const ReadOptions& options) {
+  const std::string text = source.rest();
+  if (!source.error().empty()) {
+    Records none;
+    none.diagnostics.push_back(input_complaint(source));
+    return none;
+  }
+  return is_table(source.name()) ? read_table(text, source.name(), columns, options)
+                                 : read_records(text, source.name(), options);
 }
 
 }  // namespace dryshaft::cli

@@ -550,7 +550,7 @@ Run add_listen(CLI::App& parent) {
   add_data_options(*app, o->data);
   app->footer(
       "Without a speed it is looked for in the recording. Examples:\n"
-      "  dryshaft listen run.wav --family plover-2 --vehicle Tarn --mark 0:05=30 --mark 0:20=70\n"
+      "  dryshaft listen run.wav --family plover-2 --vehicle Tarn --speed 60km/h\n"
       "  dryshaft listen rig.wav --rotor-rpm 1797 --bearing rear=9:7.94:39.04:0");
   return [o] { return Listening(*o).run(); };
 }

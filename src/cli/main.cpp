@@ -5,8 +5,11 @@
 #include <csignal>
 #include <exception>
 #include <map>
+#include <memory>
+#include <new>
 
 #include "cli/cli.hpp"
+#include "cli/manual.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -49,6 +52,19 @@ std::optional<std::string> mistyped(const CLI::App& app, int argc, char** argv) 
   return std::nullopt;
 }
 
+// Help in 80 columns, as `dryshaft help` writes it.
+class Help : public CLI::FormatterBase {
+ public:
+  std::string make_help(const CLI::App* app, std::string /*name*/,
+                        CLI::AppFormatMode /*mode*/) const override {
+    std::string path = app->get_name();
+    for (const CLI::App* up = app->get_parent(); up != nullptr; up = up->get_parent()) {
+      path = up->get_name() + " " + path;
+    }
+    return help_text(manual_of(*app, path));
+  }
+};
+
 int usage(const std::string& message) {
   warn(fmt::format("dryshaft: {}\n", message));
   return kUsage;
@@ -59,6 +75,7 @@ int run(int argc, char** argv) {
       "Assesses the health of electric-vehicle traction drive units from inspection "
       "records.",
       "dryshaft"};
+  app.formatter(std::make_shared<Help>());  // every command takes it over
   app.set_version_flag("--version", "dryshaft " DRYSHAFT_VERSION);
   app.require_subcommand(1);
   app.footer(
@@ -67,8 +84,8 @@ int run(int argc, char** argv) {
       "3 some input was rejected, 4 output could not be written, 70 a bug.");
   const std::map<std::string, Run> commands = {
       {"assess", add_assess(app)}, {"check", add_check(app)}, {"fit", add_fit(app)},
-      {"form", add_form(app)},     {"guide", add_guide(app)}, {"listen", add_listen(app)},
-      {"plan", add_plan(app)},     {"rules", add_rules(app)}};
+      {"form", add_form(app)},     {"guide", add_guide(app)}, {"help", add_help(app)},
+      {"listen", add_listen(app)}, {"plan", add_plan(app)},   {"rules", add_rules(app)}};
   if (const auto wrong = mistyped(app, argc, argv)) {
     return usage(*wrong);
   }
@@ -93,6 +110,10 @@ int main(int argc, char** argv) {
   } catch (const dryshaft::cli::Stop& stop) {
     dryshaft::cli::warn(fmt::format("dryshaft: {}\n", stop.message));
     return stop.code;
+  } catch (const std::bad_alloc&) {
+    dryshaft::cli::warn(
+        "dryshaft: the input does not fit into memory; assess --format jsonl reads it in pieces\n");
+    return dryshaft::cli::kRejected;
   } catch (const std::exception& bug) {
     dryshaft::cli::warn(fmt::format(
         "dryshaft: a bug in dryshaft, please report it with the input: {}\n", bug.what()));

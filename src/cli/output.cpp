@@ -5,6 +5,7 @@
 #include <cerrno>
 #include <cstdlib>
 #include <cstring>
+#include <filesystem>
 
 #include "cli/cli.hpp"
 #include "report/layout.hpp"
@@ -58,7 +59,17 @@ Output::Output(const std::optional<std::string>& path) {
     }
     return;
   }
-  temporary_ = path_ + ".XXXXXX";
+  target_ = path_;
+  std::error_code ec;
+  if (std::filesystem::is_symlink(path_, ec)) {  // what a link names is replaced, not the link
+    ec.clear();
+    target_ = std::filesystem::weakly_canonical(path_, ec).string();
+    if (ec) {
+      fail(ec.message());
+      return;
+    }
+  }
+  temporary_ = target_ + ".XXXXXX";
   const int descriptor = mkstemp(temporary_.data());
   if (descriptor < 0) {
     const std::string why = std::strerror(errno);
@@ -134,7 +145,7 @@ int Output::finish() {
   }
   const int closed = std::fclose(file_);
   file_ = nullptr;
-  if (closed != 0 || std::rename(temporary_.c_str(), path_.c_str()) != 0) {
+  if (closed != 0 || std::rename(temporary_.c_str(), target_.c_str()) != 0) {
     fail(std::strerror(errno));
     return kOutput;
   }

@@ -147,7 +147,8 @@ Likeness likeness(std::string_view text) {
   const std::string_view line = text.substr(0, text.find('\n'));
   for (const char separator : {',', ';', '\t'}) {
     if (std::ranges::count(line, separator) >= 2) {
-      return {"a table of separated values", "turn each row into a JSON object", false};
+      return {"a table of separated values", "it is read as one where its file name ends in .csv",
+              false};
     }
   }
   return {"plain text", "a record is a JSON object, and begins with {", false};

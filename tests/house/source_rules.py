@@ -17,7 +17,7 @@ SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "plan"]
 # filled by decide and laid out by report, so decide may see that header, but nothing in src/report.
 HEADER_FOLDER = {"diagnostic": "base", "assess": "decide", "cases": "decide",
                  "prove": "decide", "report": "decide", "machine": "knowledge",
-                 "noise_input": "noise", "noise_report": "noise"}
+                 "noise_input": "noise", "noise_report": "noise", "table": "record"}
 
 TOP_LEVEL = {"CMakeLists.txt", "README.md", "DEVELOPERS.md", "LICENSE",
              "src", "include", "tests", "data", "examples"}

@@ -1,0 +1,175 @@
+// `dryshaft help`: topics and commands in short; man page and completions for an installation.
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <memory>
+#include <ranges>
+
+#include "cli/cli.hpp"
+#include "cli/manual.hpp"
+
+namespace dryshaft::cli {
+namespace {
+
+constexpr Topic kTopics[] = {
+    {
+        "start",
+#include "cli/topics/start.txt.inc"
+    },
+    {
+        "grades",
+#include "cli/topics/grades.txt.inc"
+    },
+    {
+        "records",
+#include "cli/topics/records.txt.inc"
+    },
+    {
+        "csv",
+#include "cli/topics/csv.txt.inc"
+    },
+    {
+        "recordings",
+#include "cli/topics/recordings.txt.inc"
+    },
+    {
+        "rules",
+#include "cli/topics/rules.txt.inc"
+    },
+    {
+        "output",
+#include "cli/topics/output.txt.inc"
+    },
+    {
+        "exit-codes",
+#include "cli/topics/exit-codes.txt.inc"
+    },
+};
+
+constexpr std::string_view kCsvTopic = "csv";
+
+struct HelpOptions {
+  std::vector<std::string> words;
+  bool man = false;
+  std::optional<std::string> completion;
+};
+
+std::string_view title_of(const Topic& topic) {
+  return topic.text.substr(0, topic.text.find('\n'));
+}
+
+// Every field of a record, by the shortest of its names.
+std::string names_of_fields() {
+  constexpr std::size_t kTitleColumn = 36;
+  std::string out;
+  for (const FieldSpec& field : fields()) {
+    std::string name = "  " + column_names(field).front();
+    if (field.miles_too) {
+      name += ", _mi";
+    }
+    out += folded(name.size() + 2 > kTitleColumn ? name + "  " : name,
+                  std::max(kTitleColumn, name.size() + 2), field.title);
+  }
+  return out;
+}
+
+std::string overview(const ManualCommand& program) {
+  std::string out = folded("", 0,
+                           "dryshaft help TOPIC tells about a topic, dryshaft help COMMAND about a "
+                           "command. Topics have examples.");
+  out += "\nTopics:\n";
+  for (const Topic& t : kTopics) {
+    out += folded(fmt::format("  {}", t.name), 16, title_of(t));
+  }
+  out += "\nCommands:\n";
+  for (const ManualCommand& c : program.commands) {
+    out += folded("  " + c.name, 16, c.description);
+  }
+  return out;
+}
+
+// The command that the words name from the program on, or null.
+const ManualCommand* find_command(const ManualCommand& program,
+                                  const std::vector<std::string>& words) {
+  const ManualCommand* at = &program;
+  for (const std::string& word : words) {
+    const auto next = std::ranges::find(at->commands, word, &ManualCommand::name);
+    if (next == at->commands.end()) {
+      return nullptr;
+    }
+    at = &*next;
+  }
+  return at;
+}
+
+void add_paths(const ManualCommand& command, std::vector<std::string>& paths) {
+  for (const ManualCommand& c : command.commands) {
+    paths.push_back(c.path.substr(c.path.find(' ') + 1));
+    add_paths(c, paths);
+  }
+}
+
+std::string about(const ManualCommand& program, const std::vector<std::string>& words) {
+  const std::string wanted = fmt::format("{}", fmt::join(words, " "));
+  const auto topic = std::ranges::find(kTopics, wanted, &Topic::name);
+  const ManualCommand* command = find_command(program, words);
+  // `rules` is both: what there is to know, then the command.
+  if (topic != std::end(kTopics)) {
+    return topic_text(*topic) + (command != nullptr ? "\n" + help_text(*command) : "");
+  }
+  if (command != nullptr) {
+    return help_text(*command);
+  }
+  std::vector<std::string> paths;
+  add_paths(program, paths);
+  std::vector<std::string_view> known(paths.begin(), paths.end());
+  std::ranges::copy(kTopics | std::views::transform(&Topic::name), std::back_inserter(known));
+  const std::string_view near = closest(wanted, known);
+  std::vector<std::string_view> names;
+  std::ranges::copy(kTopics | std::views::transform(&Topic::name), std::back_inserter(names));
+  throw Stop{kUsage, fmt::format("there is no topic \"{}\"{}; topics: {}, and each command", wanted,
+                                 near.empty() ? "" : fmt::format(", did you mean \"{}\"?", near),
+                                 fmt::join(names, ", "))};
+}
+
+int help(const CLI::App& program, const HelpOptions& o) {
+  const ManualCommand manual = manual_of(program, program.get_name());
+  std::string text;
+  if (o.man) {
+    text = man_page(manual);
+  } else if (o.completion) {
+    text = *o.completion == "bash"  ? bash_completion(manual)
+           : *o.completion == "zsh" ? zsh_completion(manual)
+                                    : fish_completion(manual);
+  } else {
+    text = o.words.empty() ? overview(manual) : about(manual, o.words);
+  }
+  Output output(std::nullopt);
+  output.write(text);
+  return output.finish();
+}
+
+}  // namespace
+
+std::span<const Topic> topics() { return kTopics; }
+
+std::string topic_text(const Topic& topic) {
+  std::string out(topic.text);
+  return topic.name == kCsvTopic ? out + names_of_fields() : out;
+}
+
+Run add_help(CLI::App& parent) {
+  auto o = std::make_shared<HelpOptions>();
+  CLI::App* app = parent.add_subcommand("help", "Tell about a topic or a command, with examples");
+  app->add_option("TOPIC", o->words, "A topic or a command; none: the list of them");
+  // For whoever installs the program.
+  app->add_flag("--man", o->man, "The manual page")->group("");
+  app->add_option("--completion", o->completion, "Completions for a shell")
+      ->check(CLI::IsMember({"bash", "zsh", "fish"}))
+      ->group("");
+  app->footer("Example: dryshaft help csv");
+  return [o, &parent] { return help(parent, *o); };
+}
+
+}  // namespace dryshaft::cli

@@ -1,0 +1,139 @@
+#include "record/cells.hpp"
+
+#include <algorithm>
+
+#include "record/layout.hpp"
+
+namespace dryshaft {
+namespace {
+
+constexpr char kQuote = '"';
+
+std::size_t end_of_line(std::string_view text, std::size_t at) {
+  return std::min(text.find('\n', at), text.size());
+}
+
+std::string_view without_blanks(std::string_view text) {
+  constexpr std::string_view kBlanks = " \t\r";
+  const std::size_t begin = text.find_first_not_of(kBlanks);
+  return begin == std::string_view::npos
+             ? std::string_view()
+             : text.substr(begin, text.find_last_not_of(kBlanks) + 1 - begin);
+}
+
+// Skips spaces, and tabs where these separate nothing.
+std::size_t skip_spaces(std::string_view text, std::size_t at, char separator) {
+  while (at < text.size() && (text[at] == ' ' || (text[at] == '\t' && separator != '\t'))) {
+    ++at;
+  }
+  return at;
+}
+
+// The text of the quoted cell that opens at `at`, which is moved past its closing quote; false
+// where it is never closed.
+bool take_quoted(std::string_view text, std::size_t& at, std::string& out) {
+  ++at;
+  while (true) {
+    const std::size_t quote = text.find(kQuote, at);
+    if (quote == std::string_view::npos) {
+      return false;
+    }
+    out += text.substr(at, quote - at);
+    at = quote + 1;
+    if (at == text.size() || text[at] != kQuote) {
+      return true;
+    }
+    out += kQuote;  // two stand for one
+    ++at;
+  }
+}
+
+bool ends_cell(std::string_view text, std::size_t at, char separator) {
+  return at == text.size() || text[at] == separator || text[at] == '\n' ||
+         (text[at] == '\r' && (at + 1 == text.size() || text[at + 1] == '\n'));
+}
+
+}  // namespace
+
+bool TableRow::blank() const {
+  return fault.empty() &&
+         std::ranges::all_of(cells, [](const TableCell& c) { return c.text.empty(); });
+}
+
+void end_with_its_line(TableRow& row, std::string_view text, std::size_t opened) {
+  row.fault = "a quote that opens here is not closed on its line";
+  row.fault_at = opened;
+  row.next = std::min(end_of_line(text, opened) + 1, text.size());
+}
+
+TableRow read_row(std::string_view text, std::size_t at, char separator) {
+  TableRow row{.begin = at, .next = at, .cells = {}, .fault = {}};
+  const auto stop = [&](std::string_view fault, std::size_t where, std::size_t opened) {
+    row.fault = fault;
+    row.fault_at = where;
+    row.next = std::min(end_of_line(text, opened) + 1, text.size());
+  };
+  while (true) {
+    TableCell cell{.begin = skip_spaces(text, at, separator), .text = {}};
+    if (cell.begin < text.size() && text[cell.begin] == kQuote) {
+      const std::size_t opened = cell.begin;
+      at = opened;
+      if (!take_quoted(text, at, cell.text)) {
+        stop("a quote that opens here is never closed", opened, opened);
+        return row;
+      }
+      const std::size_t after = skip_spaces(text, at, separator);
+      if (!ends_cell(text, after, separator)) {
+        // Where lines lie between, the quote is more likely one too many than a cell's text.
+        if (text.substr(opened, at - opened).find('\n') != std::string_view::npos) {
+          end_with_its_line(row, text, opened);
+        } else {
+          stop("text follows a closing quote", after, opened);
+        }
+        return row;
+      }
+      if (cell.text.find('\n') != std::string::npos) {
+        row.goes_on = std::min(row.goes_on, opened);
+      }
+      cell.text = without_blanks(cell.text);
+      at = after;
+    } else {
+      const std::size_t end =
+          std::min(text.find_first_of(std::string_view(&separator, 1), cell.begin),
+                   end_of_line(text, cell.begin));
+      const std::size_t stop_at = std::min(end, text.size());
+      cell.text = without_blanks(text.substr(cell.begin, stop_at - cell.begin));
+      at = stop_at;
+    }
+    row.cells.push_back(std::move(cell));
+    if (at < text.size() && text[at] == separator) {
+      ++at;
+      continue;
+    }
+    row.next = std::min(end_of_line(text, at) + 1, text.size());
+    return row;
+  }
+}
+
+char find_separator(std::string_view text) {
+  std::string outside;  // the first row's text that stands in no quotes
+  bool quoted = false;
+  for (const char c : text) {
+    if (c == '\n' && !quoted) {
+      break;
+    }
+    quoted = c == kQuote ? !quoted : quoted;
+    if (!quoted) {
+      outside += c;
+    }
+  }
+  char best = ',';
+  for (const char candidate : {';', '\t'}) {
+    if (std::ranges::count(outside, candidate) > std::ranges::count(outside, best)) {
+      best = candidate;
+    }
+  }
+  return best;
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,43 @@
+// Rows and cells of comma-separated values (RFC 4180).
+#ifndef DRYSHAFT_RECORD_CELLS_HPP
+#define DRYSHAFT_RECORD_CELLS_HPP
+
+#include <cstddef>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace dryshaft {
+
+struct TableCell {
+  std::size_t begin = 0;  // byte of its first character, a quote where it has one
+  std::string text;       // without quotes, and without white space around it
+};
+
+struct TableRow {
+  std::size_t begin = 0;
+  std::size_t next = 0;  // where the row after it begins
+  std::vector<TableCell> cells;
+  // The first cell whose text goes on in another line; npos: none does.
+  std::size_t goes_on = std::string_view::npos;
+  // A quote that is never closed, or closed too early: what is wrong, and where. The row then
+  // ends with its first line, so that one mistake does not swallow the rest.
+  std::string_view fault;
+  std::size_t fault_at = 0;
+
+  [[nodiscard]] bool blank() const;
+};
+
+// Takes a row apart again that ends in another line than it should: its quote, at `opened`, was
+// not closed on its line.
+void end_with_its_line(TableRow& row, std::string_view text, std::size_t opened);
+
+// The row that begins at byte `at`.
+TableRow read_row(std::string_view text, std::size_t at, char separator);
+
+// What separates the cells of the first row: a comma, a semicolon or a tab.
+char find_separator(std::string_view text);
+
+}  // namespace dryshaft
+
+#endif

@@ -1,0 +1,517 @@
+#include "dryshaft/table.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <utility>
+
+#include "base/places.hpp"
+#include "base/utf8.hpp"
+#include "record/cells.hpp"
+#include "record/columns.hpp"
+#include "record/layout.hpp"
+#include "record/shape.hpp"
+
+namespace dryshaft {
+namespace {
+
+using nlohmann::ordered_json;
+
+constexpr std::string_view kYesWords[] = {"true", "yes", "y", "1"};
+constexpr std::string_view kNoWords[] = {"false", "no", "n", "0"};
+constexpr std::string_view kFlagWords = "yes, no, true, false, 1, 0";
+// Between the words of a cell that holds several.
+constexpr std::string_view kBetweenWords = ",;|+/ \t\n";
+
+struct Column {
+  std::string title;
+  std::size_t begin = 0;  // byte of the title
+  ColumnField field = {};
+  const ColumnUse* use = nullptr;  // where the shop's own map names it
+  bool own = false;                // an `x_` column
+  bool left_out = false;
+  std::string pointer = {};  // where its values go in a record
+};
+
+// A complaint before its line and column are known.
+struct CellComplaint {
+  std::size_t at = 0;
+  Diagnostic what;
+};
+
+bool is_one_of(std::string_view word, std::span<const std::string_view> words) {
+  return std::ranges::find(words, word) != words.end();
+}
+
+bool all_digits(std::string_view text) {
+  return !text.empty() && text.find_first_not_of("0123456789") == std::string_view::npos;
+}
+
+// "131.240" or "131,240" where the mark may be a decimal point or may separate thousands.
+bool may_be_thousands(std::string_view text) {
+  const std::size_t mark = text.find_first_of(".,");
+  return mark != std::string_view::npos && mark >= 1 && mark <= 3 && text[0] != '0' &&
+         all_digits(text.substr(0, mark)) && text.size() == mark + 4 &&
+         all_digits(text.substr(mark + 1));
+}
+
+// A number as JSON writes it, or nothing.
+std::optional<ordered_json> number_of(std::string cell, bool decimal_comma) {
+  if (decimal_comma && std::ranges::count(cell, ',') == 1 && cell.find('.') == std::string::npos) {
+    cell[cell.find(',')] = '.';
+  }
+  const bool minus = cell.starts_with('-');
+  std::string digits_of = cell.substr(minus || cell.starts_with('+') ? 1 : 0);
+  digits_of.erase(0, std::min(digits_of.find_first_not_of('0'), digits_of.size() - 1));
+  if (digits_of.empty() || digits_of.find_first_not_of("0123456789.eE+-") != std::string::npos) {
+    return std::nullopt;
+  }
+  if (digits_of.front() < '0' || digits_of.front() > '9') {
+    digits_of.insert(0, "0");
+  }
+  ordered_json number = ordered_json::parse((minus ? "-" : "") + digits_of, nullptr, false);
+  return number.is_number() ? std::optional(std::move(number)) : std::nullopt;
+}
+
+// The date with the year first, or the text as it stands.
+std::string year_first(const std::string& cell, DateOrder order) {
+  std::vector<std::string> parts(1);
+  for (const char c : cell) {
+    if (c == '.' || c == '/' || c == '-') {
+      parts.emplace_back();
+    } else {
+      parts.back() += c;
+    }
+  }
+  if (order == DateOrder::year_month_day || parts.size() != 3 ||
+      !std::ranges::all_of(parts, all_digits) || parts[0].size() > 2 || parts[1].size() > 2 ||
+      parts[2].size() != 4) {
+    return cell;
+  }
+  const bool day_first = order == DateOrder::day_month_year;
+  return fmt::format("{}-{:0>2}-{:0>2}", parts[2], parts[day_first ? 1 : 0],
+                     parts[day_first ? 0 : 1]);
+}
+
+// A word as the vocabulary writes it: `Gear oil` is `gear-oil`.
+std::string plain_word(std::string_view cell) {
+  std::string out = plain_title(cell);
+  std::ranges::replace(out, '_', '-');
+  return out;
+}
+
+class TableReader {
+ public:
+  TableReader(std::string_view text, std::size_t before, std::string_view source,
+              const ColumnMap& map, const ReadOptions& options)
+      : text_(text),
+        before_(before),
+        places_(text, {source, 1, 1}),
+        map_(map),
+        options_(options),
+        separator_(find_separator(text)) {}
+
+  Records read() {
+    if (const Likeness is = likeness(text_); is.certain) {
+      refuse_all(fmt::format("looks like {}, not like a table", is.looks_like), is.hint);
+      out_.diagnostics.back().excerpt.clear();
+      ++out_.rejected;
+      return std::move(out_);
+    }
+    if (const std::size_t first = skip_white(text_, 0);
+        first < text_.size() && (text_[first] == '{' || text_[first] == '[')) {
+      refuse_all("looks like JSON, not like a table",
+                 "give it a name that ends in .json or .jsonl");
+      ++out_.rejected;
+      return std::move(out_);
+    }
+    std::size_t at = 0;
+    TableRow header;
+    do {
+      if (at >= text_.size()) {
+        refuse_all("holds no header row", "the first row names the columns");
+        return std::move(out_);
+      }
+      header = read_row(text_, at, separator_);
+      at = header.next;
+    } while (header.blank());
+    const bool usable = read_header(header);
+    while (at < text_.size()) {
+      TableRow row = read_row(text_, at, separator_);
+      if (row.goes_on != std::string_view::npos && row.cells.size() != columns_.size()) {
+        // Rather a quote too many, which would swallow the rows up to the next one.
+        end_with_its_line(row, text_, row.goes_on);
+      }
+      at = row.next;
+      if (row.blank()) {
+        continue;
+      }
+      ++rows_;
+      if (!usable) {
+        ++out_.rejected;
+      } else {
+        read_one(row);
+      }
+    }
+    if (usable && rows_ == 0) {
+      refuse_all("holds no row beneath its header", "");
+    }
+    return std::move(out_);
+  }
+
+ private:
+  void refuse_all(std::string message, std::string_view hint) {
+    Diagnostic d = places_.complaint(0, rows_ == 0 && hint.empty() ? "empty" : "not-a-table",
+                                     std::move(message));
+    d.hint = hint;
+    out_.diagnostics.push_back(std::move(d));
+  }
+
+  // ---------------------------------------------------------------- header
+
+  bool read_header(const TableRow& header) {
+    if (!header.fault.empty()) {
+      complaints_.push_back({header.fault_at, about("quotes", std::string(header.fault))});
+    }
+    for (const TableCell& cell : header.cells) {
+      columns_.push_back({.title = cell.text, .begin = cell.begin});
+      name_column(columns_.back());
+    }
+    if (complaints_.empty()) {
+      find_needed(header);
+    }
+    const bool usable = complaints_.empty();
+    flush();
+    return usable;
+  }
+
+  static Diagnostic about(std::string_view code, std::string message, std::string hint = {}) {
+    Diagnostic d;
+    d.code = code;
+    d.message = std::move(message);
+    d.hint = std::move(hint);
+    return d;
+  }
+
+  void name_column(Column& column) {
+    const std::string title = plain_title(column.title);
+    if (title.empty()) {
+      column.left_out = true;  // but what stands under it is complained of
+      return;
+    }
+    if (complain_of_bytes(column.title, column.begin, "")) {
+      return;
+    }
+    for (const ColumnUse& use : map_.columns) {
+      if (plain_title(use.title) == title) {
+        column.use = &use;
+        column.left_out = use.left_out;
+        column.field = {&spec(use.field), use.miles};
+      }
+    }
+    if (column.left_out) {
+      return;
+    }
+    if (column.use == nullptr) {
+      if (title.starts_with(kOwnPrefix)) {
+        column.own = true;
+        column.pointer = "/" + title;
+      } else if (const std::optional<ColumnField> known = column_field(title)) {
+        column.field = *known;
+      } else {
+        unknown_column(column);
+        return;
+      }
+    }
+    if (!column.own) {
+      column.pointer = pointer_of(column.field);
+    }
+    for (const Column& other : columns_) {
+      const bool same_field = !other.own && !column.own && other.field.field != nullptr &&
+                              !other.left_out && other.field.field == column.field.field;
+      if (&other != &column && (same_field || (column.own && other.pointer == column.pointer))) {
+        Diagnostic d = about("duplicate-column",
+                             fmt::format("is the column \"{}\", and so is \"{}\"",
+                                         utf8::harmless(column.title), utf8::harmless(other.title)),
+                             "keep one of the two");
+        d.pointer = column.pointer;
+        complaints_.push_back({column.begin, std::move(d)});
+        return;
+      }
+    }
+  }
+
+  bool complain_of_bytes(std::string_view text, std::size_t at, std::string_view pointer) {
+    const std::size_t bad = utf8::first_invalid(text);
+    if (bad == text.size()) {
+      return false;
+    }
+    Diagnostic d = about("utf-8",
+                         fmt::format("holds the byte 0x{:02X}, which is not UTF-8",
+                                     static_cast<unsigned char>(text[bad])),
+                         "save the file as UTF-8");
+    d.pointer = pointer;
+    complaints_.push_back({at, std::move(d)});
+    return true;
+  }
+
+  void unknown_column(const Column& column) {
+    const std::string near = closest_column(column.title);
+    complaints_.push_back(
+        {column.begin,
+         about("unknown-column",
+               fmt::format("the column \"{}\" is not a field of a record",
+                           utf8::harmless(column.title)),
+               near.empty()
+                   ? "say what it holds in a file for --columns, or begin its title with x_"
+                   : fmt::format("did you mean \"{}\"?", near))});
+  }
+
+  // Without these no row could be a record: said once, not for each row.
+  void find_needed(const TableRow& header) {
+    for (const FieldSpec& field : fields()) {
+      const bool given = std::ranges::any_of(columns_, [&](const Column& c) {
+        return !c.left_out && !c.own && c.field.field == &field;
+      });
+      if (field.required && !given && field.id != Field::format) {
+        Diagnostic d = about("missing-column", "has no column",
+                             fmt::format("name a column \"{}\"", column_names(field).back()));
+        d.pointer = field.pointer;
+        complaints_.push_back({header.cells.front().begin, std::move(d)});
+      }
+    }
+  }
+
+  // ------------------------------------------------------------------ rows
+
+  void read_one(const TableRow& row) {
+    const Place place = places_.place(row.begin);
+    if (!row.fault.empty()) {
+      complaints_.push_back({row.fault_at, about("quotes", std::string(row.fault),
+                                                 "a quote within quotes is written twice")});
+    } else {
+      check_width(row);
+    }
+    std::optional<Record> record;
+    if (complaints_.empty()) {
+      record = read_record_of(row);
+    }
+    if (!record) {
+      flush();
+      ++out_.rejected;
+      return;
+    }
+    record->line = place.line;
+    record->begin = before_ + row.begin;
+    record->end = before_ + trim_white(text_, row.next);
+    for (std::size_t i = 0; i < row.cells.size() && i < columns_.size(); ++i) {
+      const Column& column = columns_[i];
+      if (column.field.field != nullptr && column.field.field->id == Field::odometer_km) {
+        const Place odometer = places_.place(row.cells[i].begin);
+        record->odometer_line = odometer.line;
+        record->odometer_column = odometer.column;
+      }
+    }
+    out_.records.push_back(*std::move(record));
+  }
+
+  void check_width(const TableRow& row) {
+    if (row.cells.size() < columns_.size()) {
+      complaints_.push_back({row.begin, about("ragged-row",
+                                              fmt::format("the row has {} cells, the header {}",
+                                                          row.cells.size(), columns_.size()),
+                                              "a separator is missing")});
+      return;
+    }
+    for (std::size_t i = 0; i < row.cells.size(); ++i) {
+      const bool extra = i >= columns_.size();
+      if (!row.cells[i].text.empty() && (extra || columns_[i].title.empty())) {
+        complaints_.push_back(
+            {row.cells[i].begin,
+             extra ? about("ragged-row",
+                           fmt::format("the row has {} cells, the header {}", row.cells.size(),
+                                       columns_.size()),
+                           "a text with a separator in it stands in quotes")
+                   : about("untitled-column", "stands in a column that has no title",
+                           "give the column a title")});
+        return;
+      }
+    }
+  }
+
+  std::optional<Record> read_record_of(const TableRow& row) {
+    ordered_json json = ordered_json::object();
+    json["format"] = kRecordFormat;
+    for (std::size_t i = 0; i < columns_.size(); ++i) {
+      put(columns_[i], row.cells[i], json);
+    }
+    const auto of_cells = static_cast<std::ptrdiff_t>(complaints_.size());
+    Result<Record> read = read_record(json.dump(), places_.origin().source, 1, 1, options_);
+    for (Diagnostic& d : read.diagnostics) {
+      // What could not be read is not missing as well.
+      if (std::none_of(complaints_.begin(), complaints_.begin() + of_cells,
+                       [&](const CellComplaint& c) { return c.what.pointer == d.pointer; })) {
+        complaints_.push_back({place_of(d.pointer, row), std::move(d)});
+      }
+    }
+    if (!complaints_.empty()) {
+      return std::nullopt;
+    }
+    return std::move(read.value);
+  }
+
+  // The cell that a complaint about the record's text means.
+  [[nodiscard]] std::size_t place_of(std::string_view pointer, const TableRow& row) const {
+    for (std::size_t i = 0; i < columns_.size(); ++i) {
+      const std::string& at = columns_[i].pointer;
+      if (!at.empty() && pointer.starts_with(at) &&
+          (pointer.size() == at.size() || pointer[at.size()] == '/')) {
+        return row.cells[i].begin;
+      }
+    }
+    return row.begin;
+  }
+
+  void put(const Column& column, const TableCell& cell, ordered_json& json) {
+    if (column.left_out || cell.text.empty()) {
+      return;
+    }
+    if (complain_of_bytes(cell.text, cell.begin, column.pointer)) {
+      return;
+    }
+    if (column.own) {
+      json[column.pointer.substr(1)] = cell.text;
+      return;
+    }
+    std::string text = cell.text;
+    if (column.use != nullptr) {
+      const auto value = std::ranges::find(column.use->values, plain_title(text),
+                                           &std::pair<std::string, std::string>::first);
+      if (value != column.use->values.end()) {
+        text = value->second;
+      }
+    }
+    if (text.empty() || plain_word(text) == kUnknownWord) {
+      return;
+    }
+    if (std::optional<ordered_json> value = value_of(column, cell, text)) {
+      json[ordered_json::json_pointer(column.pointer)] = *std::move(value);
+    }
+  }
+
+  // What a record holds for the text of a cell; nothing after a complaint.
+  std::optional<ordered_json> value_of(const Column& column, const TableCell& cell,
+                                       const std::string& text) {
+    const FieldSpec& field = *column.field.field;
+    switch (field.type) {
+      case FieldType::text:
+      case FieldType::month:
+        break;
+      case FieldType::date:
+        return year_first(text,
+                          column.use != nullptr ? column.use->dates : DateOrder::year_month_day);
+      case FieldType::choice: {
+        const std::string word = plain_word(text);
+        const bool known =
+            std::ranges::find(field.choices, word, &Choice::id) != field.choices.end() ||
+            word == kNotExamined;
+        return known ? word : text;
+      }
+      case FieldType::choices: {
+        ordered_json words = ordered_json::array();
+        for (std::size_t at = 0; (at = text.find_first_not_of(kBetweenWords, at)) != text.npos;) {
+          const std::size_t end = std::min(text.find_first_of(kBetweenWords, at), text.size());
+          words.push_back(plain_word(text.substr(at, end - at)));
+          at = end;
+        }
+        return words;
+      }
+      case FieldType::flag:
+        return flag_of(column, cell, text);
+      case FieldType::number:
+        return number_at(column, cell, text);
+    }
+    return text;
+  }
+
+  void refuse_cell(const Column& column, const TableCell& cell, std::string_view code,
+                   std::string allowed, std::string hint) {
+    Diagnostic d =
+        about(code, fmt::format("is \"{}\"", utf8::harmless(cell.text, kShownCharacters)),
+              std::move(hint));
+    d.pointer = column.pointer;
+    d.allowed = std::move(allowed);
+    complaints_.push_back({cell.begin, std::move(d)});
+  }
+
+  std::optional<ordered_json> flag_of(const Column& column, const TableCell& cell,
+                                      const std::string& text) {
+    const std::string word = plain_word(text);
+    if (is_one_of(word, kYesWords) || is_one_of(word, kNoWords)) {
+      return is_one_of(word, kYesWords);
+    }
+    refuse_cell(column, cell, "bad-value", std::string(kFlagWords), "");
+    return std::nullopt;
+  }
+
+  std::optional<ordered_json> number_at(const Column& column, const TableCell& cell,
+                                        const std::string& text) {
+    const bool decimal_comma = separator_ == ';';
+    const std::string allowed = fmt::format(
+        "a number ({})",
+        unit_of(
+            {.key = {}, .field = column.field.field, .miles = column.field.miles, .members = {}}));
+    if (decimal_comma && may_be_thousands(text)) {
+      refuse_cell(column, cell, "ambiguous-number", allowed,
+                  "write it without a mark between thousands, or with other than three decimals");
+      return std::nullopt;
+    }
+    if (std::optional<ordered_json> number = number_of(text, decimal_comma)) {
+      return number;
+    }
+    refuse_cell(column, cell, "wrong-type", allowed,
+                text.find(',') == std::string::npos
+                    ? ""
+                    : "write a decimal point and no mark between thousands");
+    return std::nullopt;
+  }
+
+  // What was complained of, in the order of the text; places are then quick to work out.
+  void flush() {
+    std::ranges::stable_sort(complaints_, {}, &CellComplaint::at);
+    for (CellComplaint& c : complaints_) {
+      Diagnostic d = places_.complaint(c.at, c.what.code, std::move(c.what.message));
+      d.pointer = std::move(c.what.pointer);
+      d.allowed = std::move(c.what.allowed);
+      d.hint = std::move(c.what.hint);
+      out_.diagnostics.push_back(std::move(d));
+    }
+    complaints_.clear();
+  }
+
+  static constexpr std::size_t kShownCharacters = 40;
+
+  std::string_view text_;
+  std::size_t before_;
+  Places places_;
+  const ColumnMap& map_;
+  const ReadOptions& options_;
+  char separator_;
+  std::vector<Column> columns_;
+  std::vector<CellComplaint> complaints_;
+  std::size_t rows_ = 0;
+  Records out_;
+};
+
+}  // namespace
+
+Records read_table(std::string_view text, std::string_view source, const ColumnMap& map,
+                   const ReadOptions& options) {
+  const std::size_t before =
+      text.starts_with(utf8::kByteOrderMark) ? utf8::kByteOrderMark.size() : 0;
+  return TableReader(text.substr(before), before, source, map, options).read();
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,392 @@
+"""What can go wrong around the program: disks, pipes, files that are not what they should be.
+
+Usage: faults_test.py PROGRAM
+
+Each fault has its exit code and its message; what is good is still done, and no old file is damaged.
+"""
+import csv
+import io
+import json
+import os
+import random
+import re
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import unittest
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+with open(PROGRAM, "rb") as program:
+    SANITIZED = b"__asan_init" in program.read()  # needs memory and time of its own
+NO_SPACE = "No space left on device"
+MEBIBYTE = 1 << 20
+
+
+def record(unit="HL-0147", **more):
+    return {"format": "dryshaft-record/1", "unit": {"id": unit},
+            "inspection": {"date": "2026-03-02", "port": {"checked": True, "fluid": "none"}}, **more}
+
+
+def line(unit="HL-0147", **more):
+    return json.dumps(record(unit, **more)) + "\n"
+
+
+def run(*arguments, **options):
+    options.setdefault("stdin", subprocess.DEVNULL) if "input" not in options else None
+    return subprocess.run([PROGRAM, *arguments], capture_output=True, check=False, **options)
+
+
+class Scratch(unittest.TestCase):
+    def setUp(self):
+        made = tempfile.TemporaryDirectory()
+        self.addCleanup(made.cleanup)
+        self.folder = made.name
+
+    def at(self, name, content=None):
+        path = os.path.join(self.folder, name)
+        if content is not None:
+            with open(path, "wb") as f:
+                f.write(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    def content(self, path):
+        with open(path, "rb") as f:
+            return f.read()
+
+    def said(self, done, code, message):
+        self.assertEqual((done.returncode, done.stderr.decode()), (code, message))
+
+
+class Disks(Scratch):
+    def test_standard_output_is_full(self):
+        good = self.at("r.json", line())
+        for arguments in (["assess", good], ["assess", "--format", "jsonl", good],
+                          ["assess", "--format", "html", good], ["assess", "--format", "csv", good],
+                          ["check", good], ["form", "blank"], ["guide"], ["rules", "list"],
+                          ["help", "csv"], ["help", "--man"]):
+            with open("/dev/full", "wb") as full:
+                done = subprocess.run([PROGRAM, *arguments], stdout=full, stderr=subprocess.PIPE,
+                                      check=False)
+            self.said(done, 4, f"standard output: error[output]: cannot be written: {NO_SPACE}\n")
+
+    @unittest.skipUnless(os.geteuid() == 0, "only root can mount a small disk")
+    def test_a_full_disk_keeps_the_old_file(self):
+        disk = os.path.join(self.folder, "disk")
+        os.mkdir(disk)
+        mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", disk],
+                                 capture_output=True, check=False)
+        if mounted.returncode != 0:
+            self.skipTest("this machine lets nobody mount")
+        self.addCleanup(subprocess.run, ["umount", disk], check=False)
+        out = os.path.join(disk, "yard.html")
+        with open(out, "w", encoding="utf-8") as f:
+            f.write("the old page")
+        done = run("assess", "--format", "html", "--out", out, "examples/intake.jsonl")
+        self.said(done, 4, f"{out}: error[output]: cannot be written: {NO_SPACE}\n")
+        self.assertEqual(self.content(out), b"the old page")
+        self.assertEqual(os.listdir(disk), ["yard.html"])
+
+    @unittest.skipUnless(os.geteuid() == 0, "needs root, to become somebody who may not write")
+    def test_a_folder_that_may_not_be_written(self):
+        nobody = 65534
+        os.chmod(self.folder, 0o755)
+        closed = os.path.join(self.folder, "closed")
+        os.mkdir(closed, 0o755)
+        out = os.path.join(closed, "r.txt")
+        # An installation of its own, which everybody may read.
+        os.makedirs(self.at("usr/bin"))
+        program = shutil.copy(PROGRAM, self.at("usr/bin"))
+        shutil.copytree("data", self.at("usr/share/dryshaft"), copy_function=shutil.copyfile)
+        for place, _, files in os.walk(self.at("usr")):
+            for path in [place, *(os.path.join(place, f) for f in files)]:
+                os.chmod(path, 0o755)
+        good = self.at("r.json", line())
+        done = subprocess.run([program, "assess", "--out", out, good], capture_output=True,
+                              check=False, user=nobody)
+        self.said(done, 4, f"{out}: error[output]: cannot be written: Permission denied\n")
+        self.assertEqual(os.listdir(closed), [])
+
+    def test_out_where_nothing_can_be(self):
+        good = self.at("r.json", line())
+        os.symlink("loop", self.at("loop"))
+        for out, why in ((self.at("no/such/folder"), "No such file or directory"),
+                         (self.folder, "Is a directory"),
+                         (self.at("loop"), "Too many levels of symbolic links")):
+            self.said(run("assess", "--out", out, good), 4,
+                      f"{out}: error[output]: cannot be written: {why}\n")
+        self.assertEqual(sorted(os.listdir(self.folder)), ["loop", "r.json"])
+
+    def test_out_through_a_link_writes_what_it_names(self):
+        good = self.at("r.json", line())
+        target = self.at("target", "old")
+        os.symlink("target", self.at("link"))
+        self.said(run("assess", "--out", self.at("link"), good), 0, "")
+        self.assertTrue(os.path.islink(self.at("link")))
+        self.assertIn(b"HL-0147", self.content(target))
+        self.assertEqual(sorted(os.listdir(self.folder)), ["link", "r.json", "target"])
+
+    def test_killed_at_any_moment_of_a_write(self):
+        out = self.at("yard.csv", "old")
+        arguments = [PROGRAM, "assess", "--format", "csv", "--out", out, "examples/intake.jsonl"]
+        begun = time.monotonic()
+        subprocess.run(arguments, check=True)
+        took = time.monotonic() - begun
+        new = self.content(out)
+        seen = set()
+        chance = random.Random(3)
+        for attempt in range(12 if SANITIZED else 40):
+            self.at("yard.csv", "old")
+            with subprocess.Popen(arguments) as running:
+                time.sleep(took * (0.9 + 0.2 * chance.random() if attempt % 2 else chance.random()))
+                running.send_signal(signal.SIGKILL)
+            seen.add(self.content(out))
+            self.assertIn(self.content(out), (b"old", new))
+        self.assertIn(b"old", seen)
+
+
+class Pipes(Scratch):
+    def test_a_reader_that_had_enough(self):
+        for form in ("jsonl", "json", "csv", "text", "html"):
+            done = subprocess.run(
+                ["bash", "-c", f"'{PROGRAM}' assess --full --format {form} examples/intake.jsonl | "
+                               "head -c 10 > /dev/null; echo ${PIPESTATUS[0]}"],
+                capture_output=True, text=True, check=False)
+            self.assertEqual((done.stdout, done.stderr), ("0\n", ""), form)
+
+    def test_no_standard_output_at_all(self):
+        done = subprocess.run(["bash", "-c", f"'{PROGRAM}' assess '{self.at('r', line())}' >&-"],
+                              capture_output=True, check=False)
+        self.said(done, 4, "standard output: error[output]: cannot be written: Bad file descriptor\n")
+
+    def test_a_named_pipe_is_read(self):
+        pipe = self.at("pipe")
+        os.mkfifo(pipe)
+        feeder = threading.Thread(target=lambda: self.at("pipe", line()))
+        feeder.start()
+        done = run("assess", "--format", "csv", pipe)
+        feeder.join()
+        self.said(done, 0, "")
+        self.assertIn(b"HL-0147", done.stdout)
+
+
+class Inputs(Scratch):
+    def refused(self, content, message, name="r.json"):
+        """Alone, and beside a good file, which is graded all the same."""
+        bad = self.at(name, content) if content is not None else self.at(name)
+        good = self.at("good.json", line("HL-GOOD"))
+        for form in ("json", "jsonl", "text"):
+            done = run("assess", "--format", form, bad, good)
+            self.said(done, 3, message.replace("FILE", bad))
+            self.assertIn(b"HL-GOOD", done.stdout)
+        done = run("check", bad, good)
+        self.said(done, 3, message.replace("FILE", bad))
+
+    def test_files_of_another_kind(self):
+        text = line()
+        self.refused(b"\x1f\x8b\x08\0\0\0\0\0\0\3" + bytes(range(256)),
+                     "FILE:1:1: error[not-json]: looks like gzip-compressed data, not like a record\n"
+                     "  hint: unpack it first\n")
+        for encoding in ("utf-16", "utf-16-be"):
+            mark = b"\xfe\xff" if encoding == "utf-16-be" else b""
+            self.refused(mark + text.encode(encoding),
+                         "FILE:1:1: error[not-json]: looks like UTF-16 text, not like a record\n"
+                         "  hint: save it as UTF-8\n")
+        self.refused(text.encode("utf-16-le")[1:],
+                     "FILE:1:1: error[not-json]: looks like binary data, not like a record\n"
+                     "  hint: give a text file with JSON records\n")
+        self.refused(b"PK\3\4" + bytes(100),
+                     "FILE:1:1: error[not-json]: looks like a zip archive or a spreadsheet, not like a "
+                     "record\n  hint: unpack it first\n")
+
+    def test_nul_bytes_inside(self):
+        done = run("assess", "--format", "jsonl",
+                   self.at("r.jsonl", line("HL-1") + line("HL-2", note="aXb").replace("X", "\0")
+                           + line("HL-3")))
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"r.jsonl:2:", done.stderr)
+        self.assertIn(b"U+0000", done.stderr)
+        self.assertEqual([json.loads(x)["unit_id"] for x in done.stdout.splitlines()],
+                         ["HL-1", "HL-3"])
+
+    def test_marks_and_line_ends_do_no_harm(self):
+        wanted = run("assess", "--format", "csv", self.at("r", line("HL-1") + line("HL-2")))
+        self.said(wanted, 0, "")
+        for text in ("\ufeff" + line("HL-1") + line("HL-2"),
+                     (line("HL-1") + line("HL-2")).replace("\n", "\r\n"),
+                     "\ufeff[" + line("HL-1") + "," + line("HL-2") + "]"):
+            done = run("assess", "--format", "csv", self.at("r", text))
+            self.said(done, 0, "")
+            self.assertEqual(re.sub(rb",\d+\r\n", b"\r\n", done.stdout),
+                             re.sub(rb",\d+\r\n", b"\r\n", wanted.stdout))
+
+    def test_what_cannot_be_opened(self):
+        os.symlink("loop", self.at("loop"))
+        os.symlink("nothing", self.at("dangling"))
+        os.mkdir(self.at("folder"))
+        for name, why in (("loop", "Too many levels of symbolic links"),
+                          ("dangling", "No such file or directory"), ("none", "No such file or directory"),
+                          ("folder", "Is a directory"), ("folder.csv", "No such file or directory")):
+            self.refused(None, f"FILE: error[no-input]: cannot be read: {why}\n", name)
+
+    def test_no_file_handles_left(self):
+        def limit(number):
+            return lambda: resource.setrlimit(resource.RLIMIT_NOFILE, (number, number))
+        good = self.at("r.json", line())
+        answers = set()
+        for number in range(3, 9):
+            done = run("assess", "--format", "json", good, preexec_fn=limit(number))
+            answers.add(done.returncode)
+            if done.returncode == 0:
+                self.assertIn(b"HL-0147", done.stdout)
+            elif done.returncode != 127:  # then the program itself could not be loaded
+                self.assertIn(done.returncode, (2, 3, 4), done.stderr)
+                self.assertIn(b"Too many open files", done.stderr)
+        self.assertIn(0, answers)
+
+    def test_cut_while_it_is_read(self):
+        path = self.at("r.jsonl", "".join(line(f"HL-{i}") for i in range(20000)))
+        size = os.path.getsize(path)
+        for cut in (lambda: os.truncate(path, size // 3), lambda: self.at("r.jsonl", line("HL-NEW"))):
+            self.at("r.jsonl", "".join(line(f"HL-{i}") for i in range(20000)))
+            with open(self.at("err"), "wb") as err, subprocess.Popen(
+                    [PROGRAM, "assess", "--format", "jsonl", path],
+                    stdout=subprocess.PIPE, stderr=err) as running:
+                out = running.stdout.read(1)  # it now waits for a reader, in the midst of the file
+                cut()
+                out += running.stdout.read()
+            err = self.content(self.at("err"))
+            self.assertIn(running.returncode, (0, 3), err)
+            units = [json.loads(x)["unit_id"] for x in out.splitlines()]
+            self.assertEqual(units, [f"HL-{i}" for i in range(len(units))])
+            if running.returncode == 3:
+                self.assertIn(b"error[", err)
+
+
+class Amounts(Scratch):
+    """Memory stays the same, however much there is to read."""
+
+    LIMIT = 64 * MEBIBYTE
+
+    def stream(self, pieces):
+        """Feeds pieces to assess --format jsonl; gives exit code, reports, complaints, memory."""
+        with open(self.at("out"), "wb") as out, open(self.at("err"), "wb") as err:
+            running = subprocess.Popen([PROGRAM, "assess", "--format", "jsonl", "-"],
+                                       stdin=subprocess.PIPE, stdout=out, stderr=err)
+            for piece in pieces:
+                running.stdin.write(piece)
+            running.stdin.close()
+            _, status, used = os.wait4(running.pid, 0)
+            running.returncode = os.waitstatus_to_exitcode(status)
+        if not SANITIZED:
+            self.assertLess(used.ru_maxrss * 1024, self.LIMIT)
+        with open(self.at("out"), encoding="utf-8") as f:
+            count = sum(1 for _ in f)
+        return running.returncode, count, self.content(self.at("err")).decode()
+
+    def test_many_records(self):
+        block = "".join(line(f"HL-{i}") for i in range(1000)).encode()
+        blocks = 2 if SANITIZED else 60  # 9 MB
+        self.assertEqual(self.stream(block for _ in range(blocks)), (0, 1000 * blocks, ""))
+
+    def test_a_line_of_two_gigabytes(self):
+        piece = b"a" * MEBIBYTE
+        length = 64 if SANITIZED else 2048
+        start, end = line(note="X").split("X")
+        huge = [start.encode(), *[piece] * length, end.encode()]
+        code, count, said = self.stream([line("HL-1").encode(), *huge, line("HL-2").encode()])
+        self.assertEqual((code, count), (3, 2))
+        self.assertIn("<stdin>:2", said)
+        self.assertIn("error[size]", said)
+        # The first line, and one without any record.
+        code, count, said = self.stream([*huge[:66], end.encode(), line("HL-2").encode()])
+        self.assertEqual((code, count), (3, 1))
+        self.assertIn("error[size]", said)
+        code, count, said = self.stream([piece] * 80)
+        self.assertEqual((code, count), (3, 0))
+        code, count, said = self.stream([b"\x1f\x8b", *[bytes(MEBIBYTE)] * 80])
+        self.assertEqual((code, count), (3, 0))
+        self.assertIn("gzip", said)
+
+    def test_an_array_on_one_long_line(self):
+        several = "[" + ",".join(line(f"HL-{i}", note="n" * 1000).strip() for i in range(2000)) + "]"
+        self.assertEqual(self.stream([several.encode()]), (0, 2000, ""))
+
+    @unittest.skipIf(SANITIZED, "sanitizers need address space of their own")
+    def test_more_than_memory_holds(self):
+        def limit():
+            resource.setrlimit(resource.RLIMIT_AS, (128 * MEBIBYTE, 128 * MEBIBYTE))
+        block = "".join(line(f"HL-{i}") for i in range(1000)).encode()
+        done = subprocess.run([PROGRAM, "assess", "-"], input=block * 700, capture_output=True,
+                              check=False, preexec_fn=limit)
+        self.said(done, 3, "dryshaft: the input does not fit into memory; assess --format jsonl reads "
+                           "it in pieces\n")
+
+
+class Spreadsheets(Scratch):
+    def test_no_cell_is_a_formula(self):
+        chance = random.Random(9)
+        starts = ["=", "+", "-", "@", "\t", "\r", "\n", "'", "\"", ",", ";", " ", "=cmd|' /C calc'!A0",
+                  "\u00a0=", "\uff1d1", "|", "%"]
+        units = starts + ["".join(chance.choice("=+-@\t\r\n\"',;a \u2028\x00\x1b") for _ in range(6))
+                          for _ in range(200)]
+        text = "".join(json.dumps({"format": "dryshaft-record/1",
+                                   "unit": {"id": unit + str(i), "vehicle": unit},
+                                   "inspection": {"date": "2026-03-02"}, "note": unit}) + "\n"
+                       for i, unit in enumerate(units))
+        done = run("assess", "--format", "csv", self.at("=r.jsonl", text))
+        self.said(done, 0, "")
+        rows = list(csv.reader(io.StringIO(done.stdout.decode(), newline="")))
+        self.assertEqual(len(rows), len(units) + 1)
+        for row in rows:
+            self.assertEqual(len(row), len(rows[0]))
+            for cell in row:
+                self.assertNotIn(cell[:1], ["=", "+", "-", "@", "\t", "\r", "\n"], cell)
+                self.assertNotRegex(cell, "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u2028]")
+
+
+@unittest.skipUnless(shutil.which("strace") and not SANITIZED, "strace is not here")
+class Files(Scratch):
+    """No file is looked at, and none written, but those that are named."""
+
+    def files(self, *arguments):
+        trace = self.at("trace")
+        done = subprocess.run(["strace", "-f", "-o", trace, "-e", "trace=%file", PROGRAM, *arguments],
+                              capture_output=True, check=False)
+        if b"ptrace" in done.stderr:
+            self.skipTest("this machine lets nobody trace")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        opened, changed = set(), set()
+        for call in self.content(trace).decode().splitlines():
+            found = re.search(r'(\w+)\([^"]*"([^"]*)"', call)
+            if not found or not found[2] or " = -1 ENOENT" in call or found[1] == "execve":
+                continue
+            writes = re.search(r"O_(WRONLY|RDWR|CREAT|TRUNC)", call) or found[1] in (
+                "rename", "renameat", "renameat2", "unlink", "unlinkat", "mkdir", "mkdirat", "chmod",
+                "link", "symlink", "truncate")
+            (changed if writes else opened).add(found[2])
+        system = re.compile(r"/etc/ld\.so|(/usr)?/lib/|/usr/lib|/proc/self/exe|/sys/devices/system/cpu")
+        return {f for f in opened if not system.match(f)}, changed
+
+    def test_assess(self):
+        data = os.path.abspath("data")
+        good = self.at("r.json", line())
+        out = self.at("report.html")
+        opened, changed = self.files("assess", "--format", "html", "--out", out, good)
+        for path in opened - {good, out}:
+            self.assertTrue(os.path.abspath(path).startswith(data) or
+                            os.path.dirname(PROGRAM).startswith(os.path.dirname(path)) or
+                            path.endswith("share/dryshaft/rules/rules.json"), path)
+        for path in changed:
+            self.assertTrue(path == out or re.fullmatch(re.escape(out) + r"\.\w{6}", path), path)
+
+    def test_help_reads_nothing(self):
+        self.assertEqual(self.files("help", "csv"), (set(), set()))
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,185 @@
+"""Help, manual page and completions: all made from the command line that the program parses.
+
+Usage: help_test.py PROGRAM
+"""
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import unittest
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+TOPICS = ["start", "grades", "records", "csv", "recordings", "rules", "output", "exit-codes"]
+
+
+def run(*arguments, **options):
+    return subprocess.run([PROGRAM, *arguments], capture_output=True, check=False, text=True,
+                          **options)
+
+
+def said(*arguments):
+    done = run(*arguments)
+    assert (done.returncode, done.stderr) == (0, ""), (arguments, done)
+    return done.stdout
+
+
+def commands(path=()):
+    """Every command and those below it, from what --help lists."""
+    listed = re.search(r"\nCommands:\n(.*?)\n\n", said(*path, "--help"), re.S)
+    for name in re.findall(r"^  (\S+)", listed[1] if listed else "", re.M):
+        yield (*path, name)
+        yield from commands((*path, name))
+
+
+COMMANDS = list(commands())
+
+
+class Help(unittest.TestCase):
+    def test_all_commands_are_found(self):
+        for path in [("assess",), ("form", "blank"), ("rules", "show"), ("help",)]:
+            self.assertIn(path, COMMANDS)
+
+    def test_help_of_a_command_is_its_own(self):
+        for path in COMMANDS:
+            self.assertTrue(said("help", *path).endswith(said(*path, "--help")), path)
+
+    def test_80_columns(self):
+        texts = [said(*path, "--help") for path in [(), *COMMANDS]]
+        texts += [said("help")] + [said("help", topic) for topic in TOPICS]
+        for line in "".join(texts).splitlines():
+            self.assertLessEqual(len(line), 80, line)
+
+    def test_topics_are_listed_and_short(self):
+        listed = re.search(r"\nTopics:\n(.*?)\n\n", said("help"), re.S)[1]
+        self.assertEqual(re.findall(r"^  (\S+)", listed, re.M), TOPICS)
+        for topic in TOPICS:
+            self.assertLess(len(said("help", topic).splitlines()), 120, topic)
+
+    def test_columns_of_tables_are_those_that_are_read(self):
+        names = re.findall(r"^  (\S+?),? .*", said("help", "csv").rsplit("\n\n", 1)[1], re.M)
+        self.assertIn("unit.id", said("help", "csv"))
+        self.assertGreater(len(names), 45)
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "t.csv")
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(",".join(names) + "\n")
+            done = run("check", path)
+        self.assertEqual((done.returncode, done.stderr.splitlines()[0]),
+                         (3, f"{path}:1:1: error[empty]: holds no row beneath its header"))
+
+    def test_mistyped_topic_gets_a_suggestion(self):
+        done = run("help", "gardes")
+        self.assertEqual((done.returncode, done.stdout, done.stderr), (
+            2, "", 'dryshaft: there is no topic "gardes", did you mean "grades"?; topics: start, '
+                   "grades, records, csv, recordings, rules, output, exit-codes, and each command\n"))
+        self.assertIn('did you mean "rules verify"?', run("help", "rules", "verfy").stderr)
+        self.assertIn('did you mean "assess"?', run("help", "asess").stderr)
+        self.assertEqual(run("help", "--completion", "tcsh").returncode, 2)
+
+
+class Man(unittest.TestCase):
+    def test_everything_is_in_it(self):
+        plain = said("help", "--man").replace("\\-", "-")
+        for path in COMMANDS:
+            self.assertIn("\n.SS " + " ".join(path) + "\n", plain)
+            for option in set(re.findall(r"^  (?:-\w, )?(--[a-z-]+)", said(*path, "--help"), re.M)) - {"--help"}:
+                self.assertIn(f"\\fB{option}\\fR", plain)
+        for heading in ["NAME", "SYNOPSIS", "DESCRIPTION", "COMMANDS", '"EXIT STATUS"']:
+            self.assertIn(f"\n.SH {heading}\n", plain)
+
+    @unittest.skipUnless(shutil.which("groff"), "groff is not here")
+    def test_groff_finds_no_fault(self):
+        done = subprocess.run(["groff", "-man", "-ww", "-Tutf8", "-rLL=78n"],
+                              input=said("help", "--man").encode(), capture_output=True, check=False)
+        self.assertEqual((done.returncode, done.stderr), (0, b""))
+        text = re.sub(r"\x1b\[[0-9;]*m|.\x08", "", done.stdout.decode())
+        self.assertIn("--fail-on GRADE", text)
+        self.assertIn("dryshaft assess examples/intake.csv", text)
+
+
+class Bash(unittest.TestCase):
+    """Drives the completion function as bash does, without an interactive shell."""
+
+    def complete(self, line, folder=None):
+        words = line.split(" ")
+        script = said("help", "--completion", "bash") + f"""
+            COMP_WORDS=({' '.join(f"'{w}'" for w in words)})
+            COMP_CWORD={len(words) - 1}
+            $(complete -p dryshaft | sed 's/.*-F \\([^ ]*\\).*/\\1/')
+            printf '%s\\n' "${{COMPREPLY[@]}}"
+        """
+        done = subprocess.run(["bash", "--norc", "-c", script], capture_output=True, text=True,
+                              check=False, cwd=folder)
+        self.assertEqual((done.returncode, done.stderr), (0, ""), line)
+        return done.stdout.split()
+
+    def test_commands(self):
+        self.assertEqual(self.complete("dryshaft "), [p[0] for p in COMMANDS if len(p) == 1])
+        self.assertEqual(self.complete("dryshaft as"), ["assess"])
+        self.assertEqual(self.complete("dryshaft rules "), ["list", "show", "test", "verify"])
+        self.assertEqual(self.complete("dryshaft form a"), ["ask"])
+        self.assertEqual(self.complete("dryshaft help ex"), ["exit-codes"])
+
+    def test_options_and_what_they_take(self):
+        self.assertEqual(self.complete("dryshaft assess --fo"), ["--for", "--format"])
+        self.assertEqual(self.complete("dryshaft assess --for "), ["technician", "owner"])
+        self.assertEqual(self.complete("dryshaft assess x --format m"), ["markdown"])
+        self.assertEqual(self.complete("dryshaft form blank --format "), ["text", "html"])
+        self.assertEqual(self.complete("dryshaft assess --today "), [])
+        self.assertEqual(self.complete("dryshaft rules verify --q"), ["--quick"])
+
+    def test_every_option_of_every_command(self):
+        for path in COMMANDS:
+            listed = re.findall(r"^  (?:-\w, )?(--[a-z-]+)", said(*path, "--help"), re.M)
+            self.assertIn("--help", listed)
+            self.assertEqual(self.complete("dryshaft " + " ".join(path) + " --"), listed, path)
+
+    def test_files_and_folders(self):
+        with tempfile.TemporaryDirectory() as folder:
+            os.mkdir(os.path.join(folder, "a b"))
+            open(os.path.join(folder, "a.json"), "w", encoding="utf-8").close()
+            self.assertEqual(sorted(self.complete("dryshaft assess a", folder)), ["a", "a.json", "b"])
+            self.assertEqual(self.complete("dryshaft assess --out a.", folder), ["a.json"])
+            self.assertEqual(self.complete("dryshaft assess --rules a", folder), ["a", "b"])
+
+
+class OtherShells(unittest.TestCase):
+    @unittest.skipUnless(shutil.which("zsh"), "zsh is not here")
+    def test_zsh(self):
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "_dryshaft")
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(said("help", "--completion", "zsh"))
+            done = subprocess.run(["zsh", "-f", "-n", path], capture_output=True, check=False)
+            self.assertEqual((done.returncode, done.stderr), (0, b""))
+            # compinit takes it over, and its function is defined.
+            done = subprocess.run(
+                ["zsh", "-f", "-c", f"fpath=({folder} $fpath); autoload -U compinit; "
+                                    f"compinit -u -d {folder}/dump; print $_comps[dryshaft]"],
+                capture_output=True, text=True, check=False)
+            self.assertEqual((done.stdout, done.stderr), ("_dryshaft\n", ""))
+
+    @unittest.skipUnless(shutil.which("fish"), "fish is not here")
+    def test_fish(self):
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "dryshaft.fish")
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(said("help", "--completion", "fish"))
+
+            def offered(line):
+                done = subprocess.run(
+                    ["fish", "--no-config", "-c", f"source {path}; complete -C '{line}'"],
+                    capture_output=True, text=True, check=False, env={**os.environ, "HOME": folder})
+                self.assertEqual(done.stderr, "")
+                return [text.split("\t")[0] for text in done.stdout.splitlines()]
+
+            self.assertEqual(sorted(offered("dryshaft ")), sorted(p[0] for p in COMMANDS if len(p) == 1))
+            self.assertEqual(offered("dryshaft assess --for "), ["owner", "technician"])
+            self.assertEqual(offered("dryshaft rules sh"), ["show"])
+            self.assertEqual(offered("dryshaft help ex"), ["exit-codes"])
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,33 @@
+#!/usr/bin/env bash
+# Builds the Debian package in BUILD and looks into it: nothing is installed.
+#   deb_contents.sh BUILD
+set -euo pipefail
+build=$1
+rm -f "$build"/package/*.deb
+(cd "$build" && cpack > package/log 2>&1) || { cat "$build/package/log"; exit 1; }
+deb=$(echo "$build"/package/dryshaft_*_amd64.deb)
+fields=$(dpkg-deb --info "$deb")
+for wanted in 'Package: dryshaft' 'Section: science' 'Maintainer: ' 'Depends: .*libc6 .*libfmt9 .*libsndfile1 '; do
+  grep -q "^ $wanted" <<< "$fields" || { echo "no \"$wanted\" in $deb"; exit 1; }
+done
+scratch=$(mktemp -d)
+trap 'rm -rf "$scratch"' EXIT
+dpkg-deb -x "$deb" "$scratch"
+for file in bin/dryshaft share/man/man1/dryshaft.1.gz share/doc/dryshaft/copyright \
+            share/doc/dryshaft/changelog.gz share/dryshaft/rules/rules.json \
+            share/dryshaft/families/generic.json share/dryshaft/guides/10-check-port.json \
+            share/bash-completion/completions/dryshaft share/zsh/vendor-completions/_dryshaft \
+            share/fish/vendor_completions.d/dryshaft.fish; do
+  [ -s "$scratch/usr/$file" ] || { echo "no usr/$file in $deb"; exit 1; }
+done
+# Nothing of the library, and nothing outside of usr.
+[ ! -e "$scratch/usr/include" ] || { echo "headers in $deb"; exit 1; }
+[ "$(ls "$scratch")" = usr ] || { echo "files outside of usr in $deb"; exit 1; }
+# It finds its data where it lies, from a folder that holds nothing.
+program=$(cd "$scratch/usr/bin" && pwd)/dryshaft
+[ "$(cd / && "$program" rules list | head -c 5)" ] || { echo "the program finds no rules"; exit 1; }
+# Without them it says so, and does not look where it was built.
+rm -rf "$scratch/usr/share/dryshaft"
+if said=$(cd / && "$program" rules list 2>&1); then echo "rules out of nowhere"; exit 1; fi
+grep -q 'cannot be found: name its folder with --rules' <<< "$said"
+echo "$(basename "$deb"): $(stat -c %s "$deb") bytes,$(grep -o ' Depends: .*' <<< "$fields")"
