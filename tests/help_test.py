@@ -142,7 +142,9 @@ class Bash(unittest.TestCase):
             open(os.path.join(folder, "a.json"), "w", encoding="utf-8").close()
             self.assertEqual(sorted(self.complete("dryshaft assess a", folder)), ["a", "a.json", "b"])
             self.assertEqual(self.complete("dryshaft assess --out a.", folder), ["a.json"])
-            self.assertEqual(self.complete("dryshaft assess --rules a", folder), ["a", "b"])
+            self.assertEqual(self.complete("dryshaft assess --families a", folder), ["a", "b"])
+            # Rules are a folder, or a file that adapts them.
+            self.assertEqual(sorted(self.complete("dryshaft assess --rules a", folder)), ["a", "a.json", "b"])
 
 
 class OtherShells(unittest.TestCase):

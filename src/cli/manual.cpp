@@ -10,7 +10,7 @@
 namespace dryshaft::cli {
 namespace {
 
-constexpr std::string_view kFilePlaceholders[] = {"FILE", "RECORD", "RECORDING"};
+constexpr std::string_view kFilePlaceholders[] = {"FILE", "RECORD", "RECORDING", "DIR|FILE"};
 constexpr std::string_view kFolderPlaceholder = "DIR";
 constexpr std::size_t kHelpIndent = 24;
 
