@@ -75,8 +75,11 @@ step "tests, sanitized"
 UBSAN_OPTIONS=print_stacktrace=1 ctest --test-dir build/sanitize --output-on-failure \
   --no-tests=error -j "$jobs"
 
+step "each source file by itself"
+configure build/each -DCMAKE_BUILD_TYPE=Release > /dev/null
+/usr/bin/python3 tests/house/each_file.py build/each/compile_commands.json
 step "release build"
-configure build/release -DCMAKE_BUILD_TYPE=Release
+configure build/release -DCMAKE_BUILD_TYPE=Release -DDRYSHAFT_UNITY=ON
 cmake --build build/release
 step "tests, release"
 ctest --test-dir build/release --output-on-failure --no-tests=error -j "$jobs"
