@@ -15,6 +15,8 @@ import unittest
 import wave
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
+with open(PROGRAM, "rb") as program:
+    SANITIZED = b"__asan_init" in program.read()
 TOPICS = ["start", "grades", "records", "csv", "recordings", "rules", "output", "exit-codes"]
 # What a command answers by other than 0 is said beside it.
 CODE = re.compile(r"#.*\bexit code (\d+)")
@@ -104,6 +106,8 @@ class Documents(unittest.TestCase):
                 seen.setdefault(command, document)
         self.assertGreater(len(seen), 45)
         for command, document in seen.items():
+            if SANITIZED and "rules verify" in command:
+                continue  # minutes, and the release build runs it
             with self.subTest(f"{document}: {command}"):
                 wanted = CODE.search(command)
                 done = self.run_shown(command)

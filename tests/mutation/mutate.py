@@ -25,8 +25,10 @@ SOURCES = ["src/decide/judge.cpp", "src/decide/assess.cpp", "src/decide/checks.c
            "src/diagnose/model.cpp", "src/diagnose/present.cpp", "src/record/reader.cpp",
            "src/record/records.cpp", "src/record/history.cpp", "src/record/layout.cpp",
            "src/record/table.cpp", "src/record/cells.cpp", "src/record/columns.cpp"]
-TESTS = ["decide", "diagnose", "record", "record_write", "history", "cases", "story", "report",
-         "csv_import"]
+# The unit tests that know a folder; cases and golden reports are tried before, for every folder.
+TESTS = {"src/record": ["record", "record_write", "history", "csv_import"],
+         "src/diagnose": ["decide", "history", "story", "report", "diagnose"],
+         "src/decide": ["decide", "history", "cases", "story", "report"]}
 TIMEOUT = 120  # seconds a mutant; one that hangs is noticed as well
 
 sys.path.insert(0, str(ROOT / "tests" / "house"))
@@ -56,7 +58,8 @@ class Source:
         self.text = (ROOT / path).read_text(encoding="utf-8")
         code = blanked(self.text)
         self.tokens = [(m[0], m.start()) for m in TOKEN.finditer(code)]
-        self.inserts = collections.defaultdict(list)  # offset -> texts
+        self.opens = collections.defaultdict(list)  # offset -> (where it ends, kind, text)
+        self.closes = collections.Counter()  # offset -> brackets
         self.cuts = {}  # offset -> length
         self.mutants = []
         self.constant_lines = self.lines_of_constants(code)
@@ -83,6 +86,10 @@ class Source:
             self.mutants.append(Mutant(first + i, self.path, self.line(at), one))
         self.next_id += count
         return first
+
+    def wrap(self, begin, end, kind, opening):
+        self.opens[begin].append((end, kind, opening))
+        self.closes[end] += 1
 
     def bound(self, index, step, stops):
         """The offset where the operand ends that begins next to token `index`."""
@@ -139,8 +146,7 @@ class Source:
                 self.whole_condition(i)
             elif re.fullmatch(r"\d+(\.\d+)?", token) and self.previous(i) not in ("case", "<", "["):
                 first = self.new(at, [f"{token} + 1"], 1)
-                self.inserts[at].append(f"::mutation::number({first}, ")
-                self.inserts[at + len(token)].insert(0, ")")
+                self.wrap(at, at + len(token), 2, f"::mutation::number({first}, ")
         self.statements()
 
     def operator(self, i, token, at):
@@ -155,15 +161,13 @@ class Source:
         what = {"<": ["<=", ">="], "<=": ["<", ">"], ">": [">=", "<="], ">=": [">", "<"], "==": ["!="],
                 "!=": ["=="], "-": ["+"], "*": ["+"], "/": ["*"]}[token]
         first = self.new(at, [f"{token} -> {w}" for w in what], count)
-        self.inserts[begin].append(f"::mutation::{name}({first}, ")
+        self.wrap(begin, end, 1, f"::mutation::{name}({first}, ")
         self.cuts[at] = (len(token), ",")
-        self.inserts[end].insert(0, ")")
 
     def condition(self, begin, end, where):
         end = len(self.text[:end].rstrip())
         first = self.new(begin, [f"condition {w} ({where})" for w in ("turned", "true", "false")], 3)
-        self.inserts[begin].append(f"::mutation::condition({first}, ")
-        self.inserts[end].insert(0, ")")
+        self.wrap(begin, end, 0, f"::mutation::condition({first}, ")
 
     def whole_condition(self, i):
         j = i + 1
@@ -194,17 +198,16 @@ class Source:
             if self.usable(at) and not re.match(r"(return|throw|case|default|static|const|auto|using|std::[\w:<>]+ )", m[2]) \
                     and m[2].count("(") == m[2].count(")"):
                 first = self.new(at, ["left out: " + self.text[at:at + 50].split("\n")[0]], 1)
-                self.inserts[at].insert(0, f"if (::mutation::keep({first})) ")
+                self.opens[at].append((len(self.text), -1, f"if (::mutation::keep({first})) "))
 
     def written(self):
         out, at = [], 0
-        places = sorted(set(self.inserts) | set(self.cuts))
-        for place in places:
+        for place in sorted(set(self.opens) | set(self.closes) | set(self.cuts)):
             out.append(self.text[at:place])
             at = place
-            closes = [t for t in self.inserts[place] if t == ")"]
-            opens = [t for t in self.inserts[place] if t != ")"]
-            out += closes + sorted(opens, key=lambda t: (not t.startswith("if"),))
+            out.append(")" * self.closes[place])
+            # What ends last stands first: it holds the others.
+            out += [text for _, _, text in sorted(self.opens[place], key=lambda o: (-o[0], o[1]))]
             if place in self.cuts:
                 length, new = self.cuts[place]
                 out.append(new)
@@ -282,12 +285,13 @@ def compile_all(build, tree):
                    check=True)
 
 
-def notices(build, tree, mutant):
+def notices(build, tree, mutant, file=None):
     """The first of the tests that fails with the mutant alive, or None."""
     env = {**os.environ, "DRYSHAFT_MUTANT": str(mutant)}
     program = build / "build" / "dryshaft"
     cases = sorted(str(p) for p in (ROOT / "tests/cases").glob("*.json"))
-    unit = ",".join(f"[#{name}_test]~[long]" for name in TESTS)
+    unit = ",".join(f"[#{name}_test]~[long]" 
+                    for name in TESTS.get(os.path.dirname(file or ""), sum(TESTS.values(), [])))
     for name, command in (
             ("cases", [str(program), "rules", "test", "--coverage", "100", *cases]),
             ("golden", [sys.executable, "tests/golden_test.py", str(program)]),
@@ -318,8 +322,9 @@ def main():
             print(*m)
         return 0
     compile_all(build, tree)
-    if notices(build, tree, 0) is not None:
-        sys.exit(f"the tests fail without a mutant: {notices(build, tree, 0)}")
+    failing = notices(build, tree, 0)
+    if failing is not None:
+        sys.exit(f"the tests fail without a mutant: {failing}")
     chosen = mutants
     if o.only:
         chosen = [m for m in mutants if m.id in o.only]
@@ -328,7 +333,7 @@ def main():
     killed = collections.Counter()
     total = collections.Counter()
     with concurrent.futures.ThreadPoolExecutor(o.jobs) as pool:
-        for m, by in zip(chosen, pool.map(lambda m: notices(build, tree, m.id), chosen)):
+        for m, by in zip(chosen, pool.map(lambda m: notices(build, tree, m.id, m.file), chosen)):
             total[m.file] += 1
             killed[m.file] += by is not None
             if by is None:
