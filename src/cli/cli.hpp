@@ -126,6 +126,10 @@ Result<Knowledge> load(const DataOptions& options);
 Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,
                            const Knowledge& knowledge);
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
+// A file of data; throws Stop where it cannot be read.
+NamedText text_file(const std::string& path);
+// One that came with the program, by its name below the folder of data.
+NamedText shipped_file(std::string_view name);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 

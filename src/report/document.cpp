@@ -381,8 +381,17 @@ void add_note(Document& out, const Report& report) {
 }
 
 std::string rules_line(const Report& report) {
-  return fmt::format("Rules {} {}, {}. Screening aid: a technician decides.", report.rules_id,
-                     report.rules_version, short_sha(report.rules_sha256));
+  std::string line =
+      fmt::format("Rules {} {}, {}. Screening aid: a technician decides.", report.rules_id,
+                  report.rules_version, short_sha(report.rules_sha256));
+  if (report.onset) {
+    const OnsetUsed& o = *report.onset;
+    line += fmt::format(
+        " How the seal wears with {} is not the rules' but the shop's own: {}, {}, from {}.",
+        o.by_years ? "age" : "distance", o.source, short_sha(o.sha256),
+        words::count(static_cast<std::size_t>(o.units), "unit", "units"));
+  }
+  return line;
 }
 
 void add_basis(Document& out, const Report& report) {
