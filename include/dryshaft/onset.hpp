@@ -275,7 +275,7 @@ struct OnsetRecheck {
   double leak_by = 0;  ///< chance that a leak has begun by there
 };
 struct OnsetPlan {
-  double every = 0;         ///< the constant distance that keeps to the target all along
+  std::vector<double> looks;  ///< at these distances of the seal, each `regular` after the last
   double until = 0;         ///< distance that the figures below speak of
   double checks = 0;        ///< expected for a hundred units
   double found = 0;         ///< leaks found before damage, for a hundred units

@@ -67,7 +67,7 @@ class FittingOnset {
     sheet.rules_sha256 = k_.sha256;
     if (widths) {
       sheet.prior_source =
-          fmt::format("wear-out {}, width {}",
+          fmt::format("wear-out: {}; its width: {}",
                       shown(k_.causes[static_cast<std::size_t>(Cause::seal_leak)].source),
                       shown(widths->source));
     }

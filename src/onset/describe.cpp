@@ -45,6 +45,12 @@ std::string three(double value) {
 
 std::string chance(double p) { return words::short_percent(p); }
 
+// Percent without the sign; never certain.
+std::string percents(double p) {
+  constexpr double kLeast = 0.01;
+  return p < kLeast ? "<1" : p > 1 - kLeast ? ">99" : fmt::format("{:.0f}", p * 100);
+}
+
 std::string chances(const Interval95& i) {
   return fmt::format("{} to {}", chance(i.low), chance(i.high));
 }
@@ -104,8 +110,8 @@ class OnsetDescriber {
   void head() {
     const double all = leaks() + r_.right_censored;
     d_.emplace_back(Title{"When leaks begin, and how often to look",
-                          fmt::format("{} of {}, by {}", count_of(all),
-                                      r_.data.axis == OnsetAxis::plain ? "rows" : "seals",
+                          fmt::format("{} {}, by {}", count_of(all),
+                                      r_.data.axis == OnsetAxis::plain ? "units" : "seals",
                                       axis_title(r_.data.axis))});
     answer();
     lead("Seen", fmt::format("{} leaked ({} already at the first look, {} between two looks{}), "
@@ -130,8 +136,15 @@ class OnsetDescriber {
           "On your units a leak begins by {} in one of ten (likely {}), by {} in half of them "
           "(likely {}).",
           at_short(tenth.median), between(tenth.range), at_short(half.median), between(half.range));
-      if (r_.plan) {
-        text += fmt::format(" Look again every {}.", every(r_.plan->every));
+      if (r_.plan && !r_.rechecks.empty()) {
+        // On a new seal, and at a third and at two thirds of the way.
+        const OnsetRecheck& a = r_.rechecks[r_.rechecks.size() / 3];
+        const OnsetRecheck& b = r_.rechecks[r_.rechecks.size() * 2 / 3];
+        text += fmt::format(
+            " Look first at {}, then again every {} at {}, every {} at {}; the table below has "
+            "the rest.",
+            every(r_.rechecks.front().regular), every(a.regular), at(a.at), every(b.regular),
+            at(b.at));
       }
       lead("Answer", std::move(text));
       return;
@@ -156,6 +169,12 @@ class OnsetDescriber {
     const std::string unit = unit_word();
     return three(value) + (unit.empty() ? "" : " " + unit);
   }
+  // For a narrow column: kilometres in thousands.
+  [[nodiscard]] std::string place(double value) const {
+    return !std::isfinite(value)            ? "no end"
+           : r_.data.axis == OnsetAxis::km ? fmt::format("{:.3g}k", value / 1000)
+                                           : fmt::format("{:.4g}", value);
+  }
   // A distance that must not be exceeded.
   [[nodiscard]] std::string every(double value) const {
     if (r_.data.axis == OnsetAxis::km) {
@@ -174,12 +193,12 @@ class OnsetDescriber {
     const CurveFit& fit = r_.curves.at(w);
     const bool alone = r_.intervals.at(w).has_value();
     Table t;
-    t.columns = {text_column("Weibull curve"), right_column("judgement"), right_column("data alone"),
+    t.columns = {{.head = "Weibull curve"}, right_column("judgement"), right_column("data alone"),
                  right_column("both together")};
     const auto row = [&](std::string what, const auto& shown, const auto& of_cloud,
                          double of_data, const Interval95* data_range) {
       const auto cell = [&](double value, const Interval95& range) {
-        return fmt::format("{} ({} to {})", shown(value), shown(range.low), shown(range.high));
+        return fmt::format("{} ({}-{})", shown(value), shown(range.low), shown(range.high));
       };
       const auto a = of_cloud(r_.joined->prior);
       const auto b = of_cloud(r_.joined->posterior);
@@ -190,19 +209,15 @@ class OnsetDescriber {
     const CurveIntervals none;
     const CurveIntervals& ends = alone ? *r_.intervals.at(w) : none;
     const auto digits = [](double x) { return std::isfinite(x) ? fmt::format("{:.2g}", x) : "any"; };
-    const auto place = [&](double x) {
-      if (!std::isfinite(x)) {
-        return std::string("any");
-      }
-      return r_.data.axis == OnsetAxis::km ? fmt::format("{:.3g}k", x / 1000)
-                                           : fmt::format("{:.3g}", x);
-    };
     row("shape", digits, [](const WeibullCloud& c) { return c.shape(); }, fit.shape, &ends.shape);
-    row(fmt::format("scale, {}", r_.data.axis == OnsetAxis::km ? "km" : "years"), place,
-        [](const WeibullCloud& c) { return c.scale(); }, fit.scale, &ends.scale);
+    row(fmt::format("scale, {}", r_.data.axis == OnsetAxis::km ? "km" : "years"),
+        [&](double x) { return place(x); }, [](const WeibullCloud& c) { return c.scale(); }, fit.scale, &ends.scale);
     for (std::size_t i = 0; i < r_.options.distances.size(); ++i) {
       const double where = r_.options.distances[i];
-      row(fmt::format("leak by {}", at(where)), chance,
+      row(fmt::format("% leak by {}", r_.data.axis == OnsetAxis::km
+                                           ? fmt::format("{:g}k", where / 1000)
+                                           : fmt::format("{:g} y", where)),
+          [](double p) { return percents(p); },
           [where](const WeibullCloud& c) { return c.probability_at(where); },
           curve_probability(fit.kind, fit.shape, fit.scale, where),
           alone ? &ends.probability[i] : nullptr);
@@ -221,33 +236,33 @@ class OnsetDescriber {
     const OnsetOptions& o = r_.options;
     heading("How often to look");
     Table t;
-    t.columns = {right_column(sentence_case(axis_word()) + " of the seal"),
-                 right_column("leak by then"), right_column("next look after a first dry one"),
-                 right_column("where looked at that often all along")};
+    t.columns = {right_column("dry at"), right_column("leak by there"),
+                 right_column("next look within"), right_column("if never seen before")};
     for (const OnsetRecheck& c : r_.rechecks) {
-      t.rows.push_back({at(c.at), chance(c.leak_by), every(c.first), every(c.regular)});
+      t.rows.push_back({at(c.at), chance(c.leak_by), every(c.regular), every(c.first)});
     }
     d_.emplace_back(std::move(t));
     say(fmt::format(
-        "So that damage comes between two looks in at most {} of those found dry. A leak is taken "
+        "So that damage comes before the next look in at most {} of those found dry: of those "
+        "looked at that often all along, and of those never looked at before. A leak is taken "
         "to lead to damage after {} on average, in {} (a judgement), and a check to miss {} of "
         "leaks (by the rules). No interval is shorter than {}, however old the seal: where that "
         "is shown, the target cannot be kept.",
         percent(o.target), at_short(o.leak_to_damage),
         words::count(static_cast<std::size_t>(o.stages), "stage", "stages"), percent(o.misses),
         every(o.least)));
-    say(fmt::format("For a hundred units up to {}, looked at every {}: {:.0f} looks, {:.1f} leaks "
-                    "found before damage, {:.1f} damaged all the same; without looks {:.1f} would "
-                    "be damaged.",
-                    at(r_.plan->until), every(r_.plan->every), r_.plan->checks, r_.plan->found,
-                    r_.plan->damaged, r_.plan->without));
+    say(fmt::format("A hundred new seals that are looked at by this table up to {}, and not after "
+                    "a leak is found: {:.0f} looks, {:.0f} leaks found before damage, {:.1f} "
+                    "damaged all the same. Without any look {:.0f} would be damaged.",
+                    at(r_.plan->until), r_.plan->checks, r_.plan->found, r_.plan->damaged,
+                    r_.plan->without));
   }
 
   void curves() {
     heading("Curves by the data alone");
     Table t;
-    t.columns = {text_column("curve"), right_column("shape"), right_column("scale"),
-                 right_column("log likelihood"), right_column("off the steps by")};
+    t.columns = {{.head = "curve"}, right_column("shape"), right_column("scale"),
+                 right_column("log lik."), right_column("off steps")};
     for (std::size_t i = 0; i < kCurveCount; ++i) {
       const CurveFit& fit = r_.curves.at(i);
       if (fit.status != FitStatus::converged) {
@@ -258,11 +273,11 @@ class OnsetDescriber {
       const std::optional<OnsetReport::Gap>& gap = r_.fit.at(i);
       t.rows.push_back(
           {std::string(name(fit.kind)),
-           fmt::format("{:.3g} ({:.3g} to {:.3g})", fit.shape, ends.shape.low, ends.shape.high),
-           fmt::format("{} ({} to {})", three(fit.scale), three(ends.scale.low),
-                       three(ends.scale.high)),
+           fmt::format("{:.3g} ({:.3g}-{:.3g})", fit.shape, ends.shape.low, ends.shape.high),
+           fmt::format("{} ({}-{})", place(fit.scale), place(ends.scale.low),
+                       place(ends.scale.high)),
            fmt::format("{:.2f}", fit.log_likelihood),
-           gap ? fmt::format("{:.2f} at {}", gap->largest, three(gap->at)) : "-"});
+           gap ? fmt::format("{:.2f} at {}", gap->largest, place(gap->at)) : "-"});
     }
     d_.emplace_back(std::move(t));
     for (std::size_t i = 0; i < kCurveCount; ++i) {
@@ -280,7 +295,8 @@ class OnsetDescriber {
         }
       }
       say(fmt::format(
-          "In brackets: 95 % by profile likelihood. Shape: of the Weibull and log-logistic curve "
+          "In brackets: 95 % by profile likelihood; off steps: the largest difference from the "
+          "steps below. Shape: of the Weibull and log-logistic curve "
           "how steeply it rises, of the lognormal the spread of log {0}; scale: 63 % leak by "
           "there (Weibull), or half (the others). {1}",
           axis_word(),
@@ -385,7 +401,7 @@ class OnsetDescriber {
       }
     }
     for (const auto& [what, r] : reasons) {
-      item(fmt::format("{}: {}. {}{}", words::count(r.count, what.first, what.first + "s"), r.text,
+      item(fmt::format("{}: {}: {}{}", words::count(r.count, what.first, what.first + "s"), r.text,
                        fmt::join(r.where, ", "),
                        r.count > r.where.size() ? fmt::format(", and {} more", r.count - r.where.size())
                                                 : ""));

@@ -345,6 +345,9 @@ class UnitReader {
             *wet->record);
       return false;
     }
+    if (wet == nullptr && dry.empty()) {
+      return false;  // each of its looks was left out, and said
+    }
     if (wet == nullptr && !(out.left > 0)) {
       leave("seal", "only-new", "it was looked at only when it was new", last);
       return false;

@@ -193,7 +193,7 @@ std::string onset_to_json(const OnsetSheet& sheet) {
                               {"least", exactly(o.least)}};
   json["plan"] = nullptr;
   if (r.plan) {
-    json["plan"] = {{"every", exactly(r.plan->every)},
+    json["plan"] = {{"looks", r.plan->looks},
                     {"until", exactly(r.plan->until)},
                     {"checks_per_100", exactly(r.plan->checks)},
                     {"found_per_100", exactly(r.plan->found)},

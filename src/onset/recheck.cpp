@@ -94,9 +94,15 @@ void plan_rechecks(OnsetReport& report) {
   }
   OnsetPlan plan;
   plan.until = until;
-  plan.every = kNoEnd;
-  for (const OnsetRecheck& r : report.rechecks) {
-    plan.every = std::min(plan.every, r.regular);
+  // Each look as far after the last as the table says there.
+  const auto next_after = [&](double at) {
+    const auto i = std::min(static_cast<std::size_t>(at / step), report.rechecks.size() - 2);
+    const OnsetRecheck& a = report.rechecks[i];
+    const OnsetRecheck& b = report.rechecks[i + 1];
+    return at + a.regular + (b.regular - a.regular) * (at - a.at) / step;
+  };
+  for (double at = next_after(0); at <= until; at = next_after(at)) {
+    plan.looks.push_back(at);
   }
   // Leaks, by where they begin, and the looks that follow until one finds them.
   constexpr int kParts = 2000;
@@ -110,22 +116,24 @@ void plan_rechecks(OnsetReport& report) {
     const double middle = (begin + end) / 2;
     plan.without += share * delay::damaged_by(slow, until - middle);
     double unseen = 1;
-    double checks = std::floor(middle / plan.every);  // dry ones before it began
     double damaged_before = 0;
-    double at = (checks + 1) * plan.every;
-    for (; at <= until; at += plan.every) {
+    double checks = 0;
+    for (const double at : plan.looks) {
+      if (at < middle) {
+        checks += 1;
+        continue;
+      }
       const double damaged = delay::damaged_by(slow, at - middle);
       plan.damaged += share * unseen * (damaged - damaged_before);
       checks += unseen * (1 - damaged);
       plan.found += share * unseen * (1 - damaged) * (1 - o.misses);
-      // Those that go on: not damaged, and missed.
-      unseen *= o.misses;
+      unseen *= o.misses;  // these go on
       damaged_before = damaged;
     }
     plan.damaged += share * unseen * (delay::damaged_by(slow, until - middle) - damaged_before);
     plan.checks += share * checks;
   }
-  plan.checks += left * std::floor(until / plan.every);
+  plan.checks += left * static_cast<double>(plan.looks.size());
   constexpr double kUnits = 100;
   plan.checks *= kUnits;
   plan.found *= kUnits;
