@@ -320,8 +320,8 @@ class OnsetDescriber {
                             w.unbounded.empty() ? "" : fmt::format(" ({})", w.unbounded)));
     } else {
       Table t;
-      t.columns = {text_column(r_.data.by), right_column("units"), right_column("scale"),
-                   right_column("lasts, against the first")};
+      t.columns = {text_column(r_.data.by), right_column(r_.data.axis == OnsetAxis::plain ? "units" : "seals"),
+                   right_column("scale"), right_column("lasts, against the first")};
       constexpr double kTwoSided95 = 1.959963984540054;
       for (const OnsetRegression::Group& g : w.groups) {
         const double far = kTwoSided95 * g.se_log_factor;
@@ -349,7 +349,7 @@ class OnsetDescriber {
                            : "The difference may be chance."));
     }
     if (w.count_without_group > 0) {
-      say(fmt::format("Of {} the {} is not known; they are left out here.",
+      say(fmt::format("Of {} more the {} is not known; they are left out here.",
                       count_of(w.count_without_group), r_.data.by));
     }
   }
@@ -397,7 +397,9 @@ class OnsetDescriber {
       ++r.count;
       r.text = l.reason;
       if (r.where.size() < kListedUnits) {
-        r.where.push_back(fmt::format("{} ({}:{})", l.unit, l.source, l.line));
+        r.where.push_back(s_.sources.size() == 1
+                              ? fmt::format("{} (line {})", l.unit, l.line)
+                              : fmt::format("{} ({}:{})", l.unit, l.source, l.line));
       }
     }
     for (const auto& [what, r] : reasons) {

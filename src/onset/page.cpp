@@ -69,18 +69,13 @@ class OnsetPicture {
   }
 
   [[nodiscard]] std::string told() const {
-    const bool years = r_.data.axis == OnsetAxis::years;
     std::string text = fmt::format(
         "Share of seals that have begun to leak, by {}. Red: the steps that the data alone fix, "
         "shaded where they leave it open{}.",
         onset::axis_title(r_.data.axis),
         r_.steps.resamples > 0 ? ", with 95 % intervals upright" : "");
     if (r_.joined) {
-      text += fmt::format(" Blue: judgement and data joined, with a 95 % band; dashed: the "
-                          "judgement by itself. Half leak by {}.",
-                          onset::shown_at(r_.data.axis,
-                                          years ? r_.joined->posterior.quantile(0.5).median
-                                                : std::round(r_.joined->posterior.quantile(0.5).median)));
+      text += " Blue: judgement and data joined, with a 95 % band; dashed: the judgement by itself.";
     } else if (r_.best) {
       text += fmt::format(" Blue: the {} curve, which fits best, with 95 % intervals.",
                           name(*r_.best));

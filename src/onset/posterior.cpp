@@ -52,6 +52,8 @@ class Grid {
       const Eigen::Matrix2d axes = solver.eigenvectors();
       axes_ = axes * bends.cwiseSqrt().cwiseInverse().asDiagonal();
       const Two move = axes_ * (axes_.transpose() * slope);
+      // Turned, so that no two points of the grid have the same shape or the same scale.
+      axes_ = axes_ * Eigen::Rotation2Dd(0.5).toRotationMatrix();
       double length = 1;
       Two next = at + move;
       double there = log_density(next);
@@ -238,9 +240,10 @@ OnsetPosterior onset_posterior(std::span<const OnsetInterval> intervals, const O
   Grid grid(intervals, prior);
   grid.aim();
   // Many rows make a peak that is close to normal, where a coarser grid is as good.
-  constexpr std::size_t kManyRows = 20000;
-  int half = grid.rows() > kManyRows ? 16 : 32;
-  double reach = kReach;
+  constexpr std::size_t kManyRows = 5000;
+  const bool many = grid.rows() > kManyRows;
+  int half = many ? 10 : 32;
+  double reach = many ? 6.5 : kReach;
   for (int attempt = 0;; ++attempt) {
     Grid::Points points = grid.points(half, reach / half);
     const WeibullCloud fine(std::move(points.all));
