@@ -23,6 +23,27 @@ double log1m_exp(double x) {
 // Each density has: log f, its slope and the slope of that; log F, log(1 - F);
 // and the log chance between two ends that are well apart.
 
+// Log chance of lying on one side of an end, and its first two derivatives there.
+struct OneEnd {
+  double value = 0;
+  double first = 0;
+  double second = 0;
+};
+// Log chance of lying between two ends, f/P at each with its sign, slopes of log f.
+struct TwoEnds {
+  double value = 0;
+  double low = 0;
+  double high = 0;
+  double slope_low = 0;
+  double slope_high = 0;
+  // Ends closer than this, in steps of the density's own slope, are integrated
+  // between: a difference of the two ends would lose what both share.
+  [[nodiscard]] bool close(double width) const {
+    constexpr double kClose = 0.5;
+    return width * (1 + std::max(std::abs(slope_low), std::abs(slope_high))) < kClose;
+  }
+};
+
 // Smallest extreme value: 1 - F = exp(-exp(z)). Log distance of a Weibull curve.
 struct ExtremeValue {
   static double log_density(double z) { return z - std::exp(z); }
@@ -33,6 +54,32 @@ struct ExtremeValue {
   static double log_between(double low, double /*high*/, double width) {
     const double hazard = std::exp(low);
     return -hazard + log1m_exp(-hazard * std::expm1(width));
+  }
+  // What follows is the same with few exponentials, where none can overflow or vanish.
+  static constexpr double kLow = -600;
+  static constexpr double kHigh = 6;
+  static void above(double z, OneEnd& out) {
+    const double hazard = std::exp(z);
+    out = {-hazard, -hazard, -hazard};
+  }
+  static void below(double z, OneEnd& out) {
+    const double hazard = std::exp(z);
+    const double rise = hazard / std::expm1(hazard);
+    out = {std::log(-std::expm1(-hazard)), rise, rise * (1 - hazard - rise)};
+  }
+  static bool between(double low, double high, double width, TwoEnds& out) {
+    const double first = std::exp(low);
+    const double last = std::exp(high);
+    out.slope_low = 1 - first;
+    out.slope_high = 1 - last;
+    if (out.close(width)) {
+      return false;
+    }
+    const double grown = std::expm1(last - first);
+    out.value = std::log(grown) - last;
+    out.high = last / grown;
+    out.low = -first - first / grown;
+    return true;
   }
 };
 
@@ -66,6 +113,36 @@ struct Normal {
                         std::erfc(high * std::numbers::sqrt2 / 2)) /
                       2);
   }
+  static constexpr double kLow = -25;
+  static constexpr double kHigh = 25;
+  static double density(double z) {
+    constexpr double kRootTwoPi = 0.39894228040143267794;
+    return kRootTwoPi * std::exp(-z * z / 2);
+  }
+  static double tail(double z) { return std::erfc(z * std::numbers::sqrt2 / 2) / 2; }
+  static void above(double z, OneEnd& out) {
+    const double chance = tail(z);
+    const double rise = -density(z) / chance;
+    out = {std::log(chance), rise, -rise * (z + rise)};
+  }
+  static void below(double z, OneEnd& out) {
+    above(-z, out);
+    out.first = -out.first;
+  }
+  static bool between(double low, double high, double width, TwoEnds& out) {
+    out.slope_low = -low;
+    out.slope_high = -high;
+    if (out.close(width)) {
+      return false;
+    }
+    const double chance = low > 0    ? tail(low) - tail(high)
+                          : high < 0 ? tail(-high) - tail(-low)
+                                     : 1 - tail(-low) - tail(high);
+    out.value = std::log(chance);
+    out.high = density(high) / chance;
+    out.low = -density(low) / chance;
+    return true;
+  }
 };
 
 struct Logistic {
@@ -80,6 +157,31 @@ struct Logistic {
   static double log_between(double low, double high, double width) {
     return log_below(high) + log_above(low) + log1m_exp(-width);
   }
+  static constexpr double kLow = -300;
+  static constexpr double kHigh = 300;
+  static void above(double z, OneEnd& out) {
+    const double odds = std::exp(z);
+    const double share = odds / (1 + odds);
+    out = {-std::log1p(odds), -share, -share / (1 + odds)};
+  }
+  static void below(double z, OneEnd& out) {
+    above(-z, out);
+    out.first = -out.first;
+  }
+  static bool between(double low, double high, double width, TwoEnds& out) {
+    const double first = std::exp(low);
+    const double last = std::exp(high);
+    out.slope_low = (1 - first) / (1 + first);
+    out.slope_high = (1 - last) / (1 + last);
+    if (out.close(width)) {
+      return false;
+    }
+    const double gap = last - first;
+    out.value = std::log(gap / ((1 + first) * (1 + last)));
+    out.high = last * (1 + first) / (gap * (1 + last));
+    out.low = -first * (1 + last) / (gap * (1 + first));
+    return true;
+  }
 };
 
 // Gauss-Legendre, 8 points, half of them (they are symmetric about 0).
@@ -88,10 +190,6 @@ constexpr std::array<double, 4> kNode = {0.1834346424956498049, 0.52553240991632
 constexpr std::array<double, 4> kNodeWeight = {0.3626837833783619830, 0.3137066458778872873,
                                                0.2223810344533744705, 0.1012285362903762591};
 constexpr std::size_t kNodes = 2 * kNode.size();
-// Ends closer than this, in steps of the density's own slope, are integrated
-// between: a difference of the two ends would lose what both share.
-constexpr double kClose = 0.5;
-
 // Value and derivatives along (a, t) of one row.
 struct Row {
   double value = 0;
@@ -101,12 +199,6 @@ struct Row {
   double at = 0;
   double tt = 0;
 };
-
-template <typename Density>
-bool is_close(double low, double high, double width) {
-  return width * (1 + std::max(std::abs(Density::slope(low)), std::abs(Density::slope(high)))) <
-         kClose;
-}
 
 // Of log(t * integral of f(t*y - a) over the row's y), by quadrature; `exact`: of
 // log(t * f(t*y - a)). Derivatives are means over the row, so nothing cancels.
@@ -161,14 +253,11 @@ Row close_row(const Cell& c, double a, double t) {
   return row;
 }
 
-// What a row of chance P says through its upper end: f/P there, and its slope.
-struct End {
-  double first = 0;
-  double second = 0;
-};
+// The same as `above`, `below` and `between` of a density, at any z.
 template <typename Density>
-End end_at(double z, double log_chance, double sign) {
-  End end;
+OneEnd far_end(double z, double log_chance, double sign) {
+  OneEnd end;
+  end.value = log_chance;
   const double log_f = Density::log_density(z);
   if (log_f - log_chance > -kLargestExponent) {
     end.first = sign * std::exp(log_f - log_chance);
@@ -176,19 +265,37 @@ End end_at(double z, double log_chance, double sign) {
   }
   return end;
 }
+template <typename Density>
+bool far_between(double low, double high, double width, TwoEnds& out) {
+  out.slope_low = Density::slope(low);
+  out.slope_high = Density::slope(high);
+  if (out.close(width)) {
+    return false;
+  }
+  out.value = Density::log_between(low, high, width);
+  out.high = far_end<Density>(high, out.value, 1).first;
+  out.low = far_end<Density>(low, out.value, -1).first;
+  return true;
+}
 
 template <typename Density, bool kSlopes>
 Row row_at(const Cell& c, double a, double t) {
-  const double low = t * c.low - a;
-  const double high = t * c.high - a;
   Row row;
   if (c.kind == Cell::Kind::left || c.kind == Cell::Kind::right) {
     const bool below = c.kind == Cell::Kind::left;
-    const double z = below ? high : low;
-    const double y = below ? c.high : c.low;
-    row.value = below ? Density::log_below(z) : Density::log_above(z);
+    const double y = c.low;  // both ends are the same
+    const double z = t * y - a;
+    OneEnd end;
+    if (z < Density::kLow || z > Density::kHigh) {
+      end = far_end<Density>(z, below ? Density::log_below(z) : Density::log_above(z),
+                             below ? 1 : -1);
+    } else if (below) {
+      Density::below(z, end);
+    } else {
+      Density::above(z, end);
+    }
+    row.value = end.value;
     if constexpr (kSlopes) {
-      const End end = end_at<Density>(z, row.value, below ? 1 : -1);
       row.a = -end.first;
       row.t = end.first * y;
       row.aa = end.second;
@@ -197,20 +304,29 @@ Row row_at(const Cell& c, double a, double t) {
     }
     return row;
   }
-  const double width = t * c.span;
-  if (c.kind == Cell::Kind::exact || is_close<Density>(low, high, width)) {
+  if (c.kind == Cell::Kind::exact) {
     return close_row<Density, kSlopes>(c, a, t);
   }
-  row.value = Density::log_between(low, high, width);
+  const double low = t * c.low - a;
+  const double high = t * c.high - a;
+  const double width = t * c.span;
+  TwoEnds ends;
+  const bool apart = low < Density::kLow || high > Density::kHigh
+                         ? far_between<Density>(low, high, width, ends)
+                         : Density::between(low, high, width, ends);
+  if (!apart) {
+    return close_row<Density, kSlopes>(c, a, t);
+  }
+  row.value = ends.value;
   if constexpr (kSlopes) {
-    const End up = end_at<Density>(high, row.value, 1);
-    const End down = end_at<Density>(low, row.value, -1);
-    const double both = -up.first * down.first;
-    row.a = -(up.first + down.first);
-    row.t = up.first * c.high + down.first * c.low;
-    row.aa = up.second + 2 * both + down.second;
-    row.at = -(up.second * c.high + both * (c.high + c.low) + down.second * c.low);
-    row.tt = up.second * c.high * c.high + 2 * both * c.high * c.low + down.second * c.low * c.low;
+    const double up = (ends.slope_high - ends.high) * ends.high;
+    const double down = (ends.slope_low - ends.low) * ends.low;
+    const double both = -ends.high * ends.low;
+    row.a = -(ends.high + ends.low);
+    row.t = ends.high * c.high + ends.low * c.low;
+    row.aa = up + 2 * both + down;
+    row.at = -(up * c.high + both * (c.high + c.low) + down * c.low);
+    row.tt = up * c.high * c.high + 2 * both * c.high * c.low + down * c.low * c.low;
   }
   return row;
 }
@@ -377,16 +493,34 @@ Cells cells_of(std::span<const OnsetInterval> rows, std::span<const std::size_t>
   const auto key = [](const Cell& c) {
     return std::tuple(c.group, c.x, static_cast<int>(c.kind), c.low, c.span);
   };
-  std::ranges::sort(cells, {}, key);
-  std::size_t kept = 0;
-  for (const Cell& c : cells) {
-    if (kept > 0 && key(cells[kept - 1]) == key(c)) {
-      cells[kept - 1].weight += c.weight;
-    } else {
-      cells[kept++] = c;
+  const auto join = [&](std::vector<Cell>& some) {
+    std::ranges::sort(some, {}, key);
+    std::size_t kept = 0;
+    for (const Cell& c : some) {
+      if (kept > 0 && key(some[kept - 1]) == key(c)) {
+        some[kept - 1].weight += c.weight;
+      } else {
+        some[kept++] = c;
+      }
     }
+    some.resize(kept);
+  };
+  // To sort many rows takes as long as to fit them: worth it only where a sample has equal ones.
+  constexpr std::size_t kSample = 1000;
+  if (cells.size() > 4 * kSample) {
+    std::vector<Cell> sample;
+    sample.reserve(kSample);
+    for (std::size_t i = 0; i < kSample; ++i) {
+      sample.push_back(cells[i * cells.size() / kSample]);
+    }
+    join(sample);
+    constexpr double kManyEqual = 0.95;
+    if (static_cast<double>(sample.size()) < kManyEqual * kSample) {
+      join(cells);
+    }
+  } else {
+    join(cells);
   }
-  cells.resize(kept);
   if (ends > 0) {
     out.centre = sum / ends;
     for (Cell& c : cells) {

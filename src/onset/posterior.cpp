@@ -1,7 +1,6 @@
 // The shipped judgement and the data joined: a Weibull curve whose log shape and
 // log scale have independent normal densities before the data.
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -37,14 +36,14 @@ class Grid {
     return value;
   }
 
-  // The peak and the spread around it, by Newton steps on differences.
+  // The peak and the spread around it, by Newton steps.
   void aim() {
     Two at = mean_;
     double value = log_density(at);
     constexpr int kMostSteps = 100;
     for (int step = 0; step < kMostSteps; ++step) {
       Two slope;
-      differences(at, slope, bend_);
+      derivatives(at, slope, bend_);
       // Where the surface is not hollow the prior's own bend stands in.
       Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> solver(bend_);
       const double least = 0.05 / std::max(sd_[0], sd_[1]) / std::max(sd_[0], sd_[1]);
@@ -119,27 +118,28 @@ class Grid {
   }
 
  private:
-  void differences(const Two& at, Two& slope, Eigen::Matrix2d& bend) const {
-    const Two h = 1e-4 * sd_.cwiseMin(1.0);
-    const double here = log_density(at);
-    std::array<double, 2> up{};
-    std::array<double, 2> down{};
-    for (Eigen::Index i = 0; i < 2; ++i) {
-      Two other = at;
-      other[i] += h[i];
-      up.at(static_cast<std::size_t>(i)) = log_density(other);
-      other[i] -= 2 * h[i];
-      down.at(static_cast<std::size_t>(i)) = log_density(other);
-      slope[i] = (up.at(static_cast<std::size_t>(i)) - down.at(static_cast<std::size_t>(i))) /
-                 (2 * h[i]);
-      bend(i, i) = -(up.at(static_cast<std::size_t>(i)) - 2 * here +
-                     down.at(static_cast<std::size_t>(i))) /
-                   (h[i] * h[i]);
+  // Slope and bend along (log shape, log scale), from those along (a, t): t is the shape, and
+  // a = t * (log scale - centre).
+  void derivatives(const Two& at, Two& slope, Eigen::Matrix2d& bend) const {
+    slope = -(at - mean_).cwiseQuotient(sd_.cwiseProduct(sd_));
+    bend = sd_.cwiseProduct(sd_).cwiseInverse().asDiagonal();
+    if (cells_.cells.empty()) {
+      return;
     }
-    const double both = (log_density(at + h) - log_density(at + Two(h[0], -h[1])) -
-                         log_density(at + Two(-h[0], h[1])) + log_density(at - h)) /
-                        (4 * h[0] * h[1]);
-    bend(0, 1) = bend(1, 0) = -both;
+    const double t = std::exp(at[0]);
+    const double a = t * (at[1] - cells_.centre);
+    Eigen::VectorXd where(2);
+    where << a, t;
+    const onset::Slopes s = onset::slopes_at({.kind = CurveKind::weibull}, cells_, where);
+    const double of_shape = s.gradient[1] * t + s.gradient[0] * a;
+    const double of_scale = s.gradient[0] * t;
+    slope += Two(of_shape, of_scale);
+    bend(0, 0) -= s.hessian(1, 1) * t * t + 2 * s.hessian(0, 1) * t * a + s.hessian(0, 0) * a * a +
+                  of_shape;
+    bend(1, 1) -= s.hessian(0, 0) * t * t;
+    const double both = (s.hessian(0, 1) * t + s.hessian(0, 0) * a) * t + of_scale;
+    bend(0, 1) -= both;
+    bend(1, 0) -= both;
   }
 
   Cells cells_;

@@ -38,13 +38,16 @@ class HazardTable {
   std::vector<double> log_hazard_;
 };
 
-// The greatest x up to `most` at which `holds`, which stops holding once.
+// The greatest x from `least` to `most` at which `holds`, which stops holding once; else `least`.
 template <typename Holds>
-double greatest(double most, const Holds& holds) {
+double greatest(double least, double most, const Holds& holds) {
+  if (!(least < most) || !holds(least)) {
+    return least;
+  }
   if (holds(most)) {
     return most;
   }
-  double low = 0;
+  double low = least;
   double high = most;
   for (int i = 0; i < 50; ++i) {
     const double middle = (low + high) / 2;
@@ -80,16 +83,14 @@ void plan_rechecks(OnsetReport& report) {
     row.at = at;
     row.leak_by = -std::expm1(-hazard(at));
     const std::array<double, 1> once = {at};
-    row.first = greatest(longest, [&](double x) {
+    row.first = greatest(o.least, longest, [&](double x) {
       return delay::chance_of_damage(hazard, at > 0 ? std::span<const double>(once)
                                                     : std::span<const double>(),
                                      x, o.misses, slow) <= o.target;
     });
-    row.regular = greatest(longest, [&](double x) {
+    row.regular = greatest(o.least, longest, [&](double x) {
       return delay::chance_of_damage(hazard, looks_by(at, x), x, o.misses, slow) <= o.target;
     });
-    row.first = std::max(row.first, o.least);
-    row.regular = std::max(row.regular, o.least);
     report.rechecks.push_back(row);
   }
   OnsetPlan plan;
