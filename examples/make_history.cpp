@@ -6,10 +6,10 @@
 // They show how the program is used and say nothing about any real drive unit.
 //
 // The truth, which `fit onset` should find again: a seal of family plover-2 leaks after a distance
-// with the Weibull distribution of shape 3 and scale 230,000 km (drawn from its twentieths, straight
-// between them); one of dunlin-1 lasts 1.3 times as far. From leak to damage it takes two draws of
-// mean 10,000 km each. A check misses a leak that has begun in one case of ten. The seal that is put
-// in later is as good as the first. The coolant in x_coolant makes no difference.
+// with the Weibull distribution of shape 3 and scale 230,000 km (drawn from its twentieths,
+// straight between them); one of dunlin-1 lasts 1.3 times as far. From leak to damage it takes two
+// draws of mean 10,000 km each. A check misses a leak that has begun in one case of ten. The seal
+// that is put in later is as good as the first. The coolant in x_coolant makes no difference.
 //
 // The draws are integers from SplitMix64 (Steele, Lea, Flood 2014; constants from memory) with a
 // fixed seed, so that the same bytes come out on every machine.
@@ -50,8 +50,10 @@ class Draw {
 };
 
 // 230,000 * (-log(1 - i/20))^(1/3) km; the last one is at 99.9 %.
-constexpr std::array<int, 21> kTwentieths = {
-    0, 85'457, 108'631, 125'515, 139'505, 151'833, 163'112, 173'706, 183'859, 193'756, 203'549, 213'380, 223'394, 233'758, 244'681, 256'456, 269'538, 284'725, 303'715, 331'560, 438'033};
+constexpr std::array<int, 21> kTwentieths = {0,       85'457,  108'631, 125'515, 139'505, 151'833,
+                                             163'112, 173'706, 183'859, 193'756, 203'549, 213'380,
+                                             223'394, 233'758, 244'681, 256'456, 269'538, 284'725,
+                                             303'715, 331'560, 438'033};
 
 int thousand_of(Draw& draw, const std::array<int, 21>& twentieths) {
   const int step = draw.below(20);
@@ -90,9 +92,9 @@ class Unit {
   }
 
   void live() {
-    const sys_days first = std::max(sys_days(built_) + days(300 + draw_.below(1800)),
-                                    sys_days(std::chrono::year(2016) / 3 / 1) +
-                                        days(draw_.below(900)));
+    const sys_days first =
+        std::max(sys_days(built_) + days(300 + draw_.below(1800)),
+                 sys_days(std::chrono::year(2016) / 3 / 1) + days(draw_.below(900)));
     sys_days day = first;
     const sys_days end = std::chrono::year(2026) / 3 / 1;
     while (day < end && !gone_) {
@@ -157,8 +159,8 @@ class Unit {
       return;
     }
     const bool found = leaks && (damaged || !draw_.percent(10));
-    Json port = {{"checked", true}, {"fluid", "none"}, {"dried_residue", false},
-                 {"corrosion", "none"}};
+    Json port = {
+        {"checked", true}, {"fluid", "none"}, {"dried_residue", false}, {"corrosion", "none"}};
     if (found) {
       const int since = km - leak_km_;
       port["fluid"] = since < 6'000 ? "film" : since < 25'000 ? "droplets" : "pooled";
@@ -200,14 +202,13 @@ class Unit {
   void repair(Json& record, sys_days day, int km, bool damaged) {
     const bool opened = draw_.percent(80);
     if (opened) {
-      record["teardown"] = {{"date", day_text(day + days(draw_.between(1, 9)))},
-                            {"seal-leak", "present"},
-                            {"rotor-bearing-corrosion",
-                             damaged || draw_.percent(10) ? "present" : "absent"},
-                            {"rotor-bearing-erosion", draw_.percent(25) ? "present" : "absent"},
-                            {"gear-bearing-erosion", draw_.percent(35) ? "present" : "absent"},
-                            {"insulation-loss",
-                             damaged && draw_.percent(35) ? "present" : "absent"}};
+      record["teardown"] = {
+          {"date", day_text(day + days(draw_.between(1, 9)))},
+          {"seal-leak", "present"},
+          {"rotor-bearing-corrosion", damaged || draw_.percent(10) ? "present" : "absent"},
+          {"rotor-bearing-erosion", draw_.percent(25) ? "present" : "absent"},
+          {"gear-bearing-erosion", draw_.percent(35) ? "present" : "absent"},
+          {"insulation-loss", damaged && draw_.percent(35) ? "present" : "absent"}};
     }
     print(record);
     if (!opened || !record["inspection"].contains("odometer_km") ||

@@ -133,7 +133,7 @@ class FitOnset(unittest.TestCase):
     def test_refused_input(self):
         self.assertIn("no-such.csv", self.refused(3, "--table", "no-such.csv"))
         self.assertIn("error[bad-interval]", self.refused(3, "--table", "-", text="left,right\n5,2\n"))
-        self.assertEqual(self.refused(3, text=""), "<stdin>: error[no-records]: holds no records\n")
+        self.assertIn("<stdin>:1:1: error[empty]: holds no record\n", self.refused(3, text=""))
         done = run("fit", "onset", "--format", "json",
                    text=record("u1", "2024-01-01", 90000, DRY) + '{"format":"dryshaft-record/1"}\n')
         self.assertEqual(done.returncode, 3)  # the bad record is said, the good one is used
@@ -197,7 +197,7 @@ class AssessByOnset(unittest.TestCase):
         done = run("assess", "-", "--onset", self.onset, text=record("u1", "2024-01-01", 9, DRY))
         self.assertEqual(done.returncode, 3)
         self.assertEqual(done.stdout, b"")
-        self.assertIn(":2:44: error[not-rising]: /grader/hazard/1/1 is 1\n", done.stderr.decode())
+        self.assertIn(":2:43: error[not-rising]: /grader/hazard/1/1 is 1\n", done.stderr.decode())
         self.assertEqual(run("assess", "-", "--onset", "no-such.json", text="").returncode, 2)
 
 

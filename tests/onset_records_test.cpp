@@ -16,10 +16,13 @@ using dryshaft::OnsetInterval;
 
 namespace {
 
-const std::string kDryPort = R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none"})";
+const std::string kDryPort =
+    R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none"})";
 const std::string kWetPort = R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})";
 
-std::string port_of(const std::string& inside) { return R"("port":{"checked":true,)" + inside + "}"; }
+std::string port_of(const std::string& inside) {
+  return R"("port":{"checked":true,)" + inside + "}";
+}
 
 // A record of unit u1; `unit` and `more` are further members, or empty.
 std::string look(const std::string& date, int km, const std::string& port,
@@ -116,9 +119,11 @@ TEST_CASE("What counts as wet, as dry, and as nothing") {
   CHECK(second(port_of(R"("fluid":"none","fluid_kind":"coolant")")) == left_out);
   CHECK(second(port_of(R"("fluid":"none","glycol_percent":20)")) == left_out);
   CHECK(second(port_of(R"("fluid":"film","fluid_kind":"coolant","glycol_percent":0)")) == left_out);
-  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"gear-oil","glycol_percent":20)")) == left_out);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"gear-oil","glycol_percent":20)")) ==
+        left_out);
   // By residue alone: counted.
-  const OnsetData data = data_of(look("2020-01-01", 50000, port_of(R"("fluid":"none","dried_residue":true)")));
+  const OnsetData data =
+      data_of(look("2020-01-01", 50000, port_of(R"("fluid":"none","dried_residue":true)")));
   REQUIRE(data.intervals.size() == 1);
   CHECK(data.intervals[0].residue_alone);
 }
@@ -140,8 +145,7 @@ TEST_CASE("Opening the unit is a look") {
 TEST_CASE("A renewed seal starts anew, a bypassed circuit leaves") {
   const std::string renewed = R"("family":"plover-2","seal_renewed_odometer_km":90000)";
   CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kWetPort, renewed) +
-             look("2022-01-01", 130000, kDryPort, renewed)) ==
-        "(50000, 90000] (40000, inf] ");
+             look("2022-01-01", 130000, kDryPort, renewed)) == "(50000, 90000] (40000, inf] ");
   // Told of later: by its reading, an earlier look still was at the old seal.
   CHECK(made(look("2020-01-01", 80000, kDryPort) + look("2021-01-01", 120000, kWetPort, renewed)) ==
         "(80000, inf] (0, 30000] ");
@@ -149,9 +153,9 @@ TEST_CASE("A renewed seal starts anew, a bypassed circuit leaves") {
   CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kDryPort, renewed)) ==
         "(50000, inf] look dry-at-renewal ");
   const std::string again = R"("family":"plover-2","seal_renewed_odometer_km":150000)";
-  CHECK(made(look("2020-01-01", 90000, kWetPort, renewed) + look("2021-01-01", 150000, kWetPort, again) +
-             look("2022-01-01", 160000, kDryPort, again)) ==
-        "(0, 90000] (0, 60000] (10000, inf] ");
+  CHECK(made(look("2020-01-01", 90000, kWetPort, renewed) +
+             look("2021-01-01", 150000, kWetPort, again) +
+             look("2022-01-01", 160000, kDryPort, again)) == "(0, 90000] (0, 60000] (10000, inf] ");
   const std::string bypassed = R"("family":"plover-2","rotor_cooling":"bypassed")";
   CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kDryPort, bypassed)) ==
         "(50000, inf] ");
@@ -160,8 +164,8 @@ TEST_CASE("A renewed seal starts anew, a bypassed circuit leaves") {
   CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kWetPort, bypassed)) ==
         "look wet-when-bypassed seal wet-when-bypassed ");
   // A unit fitted used counts from its fitting.
-  CHECK(made(look("2020-01-01", 120000, kDryPort, R"("family":"plover-2","fitted_odometer_km":70000)")) ==
-        "(50000, inf] ");
+  CHECK(made(look("2020-01-01", 120000, kDryPort,
+                  R"("family":"plover-2","fitted_odometer_km":70000)")) == "(50000, inf] ");
 }
 
 TEST_CASE("Units, seals and looks that are left out") {
@@ -216,7 +220,8 @@ TEST_CASE("Intervals of age") {
   CHECK(made(look("2019-01-01", 50000, kDryPort), OnsetAxis::years) == "seal age-not-known ");
   // A renewal has its day where a record has its reading.
   const std::string renewed = R"("built":"2015-01","seal_renewed_odometer_km":90000)";
-  CHECK(made(look("2019-01-01", 90000, kWetPort, renewed) + look("2021-01-01", 120000, kDryPort, renewed),
+  CHECK(made(look("2019-01-01", 90000, kWetPort, renewed) +
+                 look("2021-01-01", 120000, kDryPort, renewed),
              OnsetAxis::years) == "(0, 4] (2, inf] ");
   CHECK(made(look("2021-01-01", 120000, kDryPort, renewed), OnsetAxis::years) ==
         "seal age-not-known ");
@@ -287,7 +292,8 @@ TEST_CASE("The joined curve by another way of integrating") {
   }
   CHECK(joined.posterior.probability(120000) == Approx(below / sum).epsilon(1e-5));
   CHECK(joined.log_evidence ==
-        Approx(std::log(sum * (14.0 / kSteps) * (14.0 / kSteps) / (2 * 3.14159265358979))).epsilon(1e-5));
+        Approx(std::log(sum * (14.0 / kSteps) * (14.0 / kSteps) / (2 * 3.14159265358979)))
+            .epsilon(1e-5));
 }
 
 TEST_CASE("Twelve units give a wide answer, many a narrow one, and data outweigh the judgement") {
@@ -309,11 +315,13 @@ TEST_CASE("Twelve units give a wide answer, many a narrow one, and data outweigh
 
 TEST_CASE("The widths of the judgement are data, with located errors") {
   const auto good = dryshaft::load_onset_prior(
-      {"prior.json", dryshaft::test::read_file(std::filesystem::path(DRYSHAFT_DATA_DIR) / "onset" / "prior.json")});
+      {"prior.json", dryshaft::test::read_file(std::filesystem::path(DRYSHAFT_DATA_DIR) / "onset" /
+                                               "prior.json")});
   REQUIRE(good.value);
   CHECK(good.value->sd_log_scale == 0.5);
   const auto bad = dryshaft::load_onset_prior(
-      {"p.json", R"({"format":"dryshaft-onset-prior/1","id":"w","sd_log_shape":0,"sd_log_scale":0.5,"reason":"r","source":"from memory"})"});
+      {"p.json",
+       R"({"format":"dryshaft-onset-prior/1","id":"w","sd_log_shape":0,"sd_log_scale":0.5,"reason":"r","source":"from memory"})"});
   CHECK_FALSE(bad.value);
   REQUIRE(bad.diagnostics.size() == 1);
   CHECK(dryshaft::to_text(bad.diagnostics[0]) ==
@@ -365,7 +373,8 @@ TEST_CASE("The recheck table keeps its target and shortens as the seal ages") {
   data.intervals = rows;
   data.units = 90;
   const auto widths = dryshaft::load_onset_prior(
-      {"prior.json", dryshaft::test::read_file(std::filesystem::path(DRYSHAFT_DATA_DIR) / "onset" / "prior.json")});
+      {"prior.json", dryshaft::test::read_file(std::filesystem::path(DRYSHAFT_DATA_DIR) / "onset" /
+                                               "prior.json")});
   auto options = dryshaft::onset_options(dryshaft::test::shipped(), OnsetAxis::km, widths.value);
   options.resamples = 0;
   const auto report = dryshaft::fit_onset(data, options, {});
@@ -406,7 +415,8 @@ TEST_CASE("An onset file takes the place of the rules' wear, and the report says
   CHECK(model.wear_hazard(100000, 0) == Approx(0.01).epsilon(1e-12));
   CHECK(model.wear_hazard(std::sqrt(1e8), 0) == Approx(1e-4).epsilon(1e-9));
   CHECK(model.wear_hazard(900000, 0) == Approx(25).epsilon(1e-9));
-  CHECK(model.wear_hazard(0, 10) == Approx(std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
+  CHECK(model.wear_hazard(0, 10) ==
+        Approx(std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
   CHECK(model.wear_hazard(100000, 10) ==
         Approx(0.01 + std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
   auto read = read_records(look("2024-01-01", 250000, kDryPort), "r.jsonl", {});
@@ -445,15 +455,15 @@ TEST_CASE("Errors of an onset file are located") {
         "           ^\n"
         "  allowed: what fit onset writes from records\n"
         "  hint: fit records, or a table with --unit km or --unit years\n");
-  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[2000,0.05]]}})").find(
-            "error[not-rising]: /grader/hazard/1/1 is 0.05") != std::string::npos);
-  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[900,0.2]]}})").find(
-            "/grader/hazard/1/0 is 900") != std::string::npos);
-  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1]]}})").find("an array of at least 2 pairs") !=
-        std::string::npos);
-  CHECK(errors(head + R"({"axis":"miles","hazard":[[1000,0.1],[2000,0.2]]}})").find("/grader/axis is \"miles\"") !=
-        std::string::npos);
-  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,-0.1],[2000,0.2]]}})").find("/grader/hazard/0/1 is -0.1") !=
-        std::string::npos);
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[2000,0.05]]}})")
+            .find("error[not-rising]: /grader/hazard/1/1 is 0.05") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[900,0.2]]}})")
+            .find("/grader/hazard/1/0 is 900") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1]]}})")
+            .find("an array of at least 2 pairs") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"miles","hazard":[[1000,0.1],[2000,0.2]]}})")
+            .find("/grader/axis is \"miles\"") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,-0.1],[2000,0.2]]}})")
+            .find("/grader/hazard/0/1 is -0.1") != std::string::npos);
   CHECK(errors(R"({"format":"dryshaft-report/1"})").find("/format is") != std::string::npos);
 }

@@ -2,8 +2,8 @@
 // tables. Histories, the joined curve and rechecks are in onset_records_test.cpp.
 #include "dryshaft/onset.hpp"
 
-#include <catch2/catch.hpp>
 #include <array>
+#include <catch2/catch.hpp>
 #include <cmath>
 #include <filesystem>
 
@@ -60,7 +60,7 @@ OnsetRows turbine_wheels() {
 }
 
 OnsetRows exchanger_tubes() {  // Meeker and Escobar, counts from memory
-  return {onset_row(0, 1, 4),      onset_row(1, 2, 5),      onset_row(2, 3, 2),
+  return {onset_row(0, 1, 4),       onset_row(1, 2, 5),       onset_row(2, 3, 2),
           onset_row(3, kNoEnd, 95), onset_row(2, kNoEnd, 95), onset_row(1, kNoEnd, 99)};
 }
 
@@ -68,12 +68,12 @@ OnsetRows exchanger_tubes() {  // Meeker and Escobar, counts from memory
 OnsetRows cosmesis(bool chemo) {
   constexpr double o = kNoEnd;
   const std::vector<std::pair<double, double>> alone = {
-      {45, o},  {6, 10},  {0, 7},   {46, o},  {46, o},  {7, 16},  {17, o},  {7, 14},
-      {37, 44}, {0, 8},   {4, 11},  {15, o},  {11, 15}, {22, o},  {46, o},  {46, o},
-      {25, 37}, {46, o},  {26, 40}, {46, o},  {27, 34}, {36, 44}, {46, o},  {36, 48},
-      {37, o},  {40, o},  {17, 25}, {46, o},  {11, 18}, {38, o},  {5, 12},  {37, o},
-      {0, 5},   {18, o},  {24, o},  {36, o},  {5, 11},  {19, 35}, {17, 25}, {24, o},
-      {32, o},  {33, o},  {19, 26}, {37, o},  {34, o},  {36, o}};
+      {45, o},  {6, 10}, {0, 7},   {46, o}, {46, o},  {7, 16},  {17, o},  {7, 14},
+      {37, 44}, {0, 8},  {4, 11},  {15, o}, {11, 15}, {22, o},  {46, o},  {46, o},
+      {25, 37}, {46, o}, {26, 40}, {46, o}, {27, 34}, {36, 44}, {46, o},  {36, 48},
+      {37, o},  {40, o}, {17, 25}, {46, o}, {11, 18}, {38, o},  {5, 12},  {37, o},
+      {0, 5},   {18, o}, {24, o},  {36, o}, {5, 11},  {19, 35}, {17, 25}, {24, o},
+      {32, o},  {33, o}, {19, 26}, {37, o}, {34, o},  {36, o}};
   const std::vector<std::pair<double, double>> both = {
       {8, 12},  {0, 22},  {24, 31}, {17, 27}, {17, 23}, {24, 30}, {16, 24}, {13, o},
       {11, 13}, {16, 20}, {18, 25}, {17, 26}, {32, o},  {23, o},  {44, 48}, {14, 17},
@@ -147,7 +147,7 @@ TEST_CASE("Turbine wheels, each looked at once") {
   const dryshaft::StepEstimate steps = dryshaft::step_estimate(turbine_wheels(), 0);
   CHECK(steps.converged);
   const std::vector<std::pair<double, double>> pooled = {
-      {4, 0},       {10, .0698}, {14, .0698}, {18, .0959}, {22, .1667}, {26, .2222},
+      {4, 0},      {10, .0698}, {14, .0698}, {18, .0959}, {22, .1667}, {26, .2222},
       {30, .2222}, {34, .4615}, {38, .5811}, {42, .5811}, {46, .5833}};
   for (const auto& [at, f] : pooled) {
     INFO(at);
@@ -176,16 +176,39 @@ TEST_CASE("Breast cosmesis: steps, curves and groups") {
     double shape, scale, value;
     int shape_digits, scale_digits;
   };
-  const Expected all[] = {
-      {false,
-       {{4, 5, .046347}, {6, 7, .033363}, {7, 8, .088667}, {11, 12, .070753}, {24, 25, .092646},
-        {33, 34, .081786}, {38, 40, .120880}, {46, 48, .465558}},
-       -58.06002, 1.121613, 57.5131, -64.73147, 6, 4},
-      {true,
-       {{4, 5, .043283}, {5, 8, .043283}, {11, 12, .069206}, {16, 17, .145398}, {18, 19, .141095},
-        {19, 20, .115746}, {24, 25, .099865}, {30, 31, .070881}, {35, 36, .160831},
-        {44, 48, .055206}, {48, 60, .055206}},
-       -65.63696, 2.030238, 28.04247, -75.71507, 6, 5}};
+  const Expected all[] = {{false,
+                           {{4, 5, .046347},
+                            {6, 7, .033363},
+                            {7, 8, .088667},
+                            {11, 12, .070753},
+                            {24, 25, .092646},
+                            {33, 34, .081786},
+                            {38, 40, .120880},
+                            {46, 48, .465558}},
+                           -58.06002,
+                           1.121613,
+                           57.5131,
+                           -64.73147,
+                           6,
+                           4},
+                          {true,
+                           {{4, 5, .043283},
+                            {5, 8, .043283},
+                            {11, 12, .069206},
+                            {16, 17, .145398},
+                            {18, 19, .141095},
+                            {19, 20, .115746},
+                            {24, 25, .099865},
+                            {30, 31, .070881},
+                            {35, 36, .160831},
+                            {44, 48, .055206},
+                            {48, 60, .055206}},
+                           -65.63696,
+                           2.030238,
+                           28.04247,
+                           -75.71507,
+                           6,
+                           5}};
   for (const Expected& e : all) {
     const OnsetRows rows = cosmesis(e.chemo);
     const dryshaft::StepEstimate s = dryshaft::step_estimate(rows, 0);
@@ -252,10 +275,10 @@ TEST_CASE("Diesel fans") {
     rows.push_back(onset_row(t, t));
   }
   const std::vector<std::pair<double, double>> sound = {
-      {.46, 1},  {1.56, 1}, {1.66, 1}, {1.85, 5}, {2.03, 3},  {2.2, 1},  {3., 4},  {3.2, 1},
-      {3.75, 2}, {4.15, 4}, {4.3, 4},  {4.85, 4}, {5., 3},    {6.1, 3},  {6.3, 1}, {6.45, 2},
-      {6.7, 1},  {7.45, 1}, {7.8, 2},  {8.1, 2},  {8.2, 1},   {8.5, 3},  {8.75, 2}, {9.4, 1},
-      {9.9, 1},  {10.1, 3}, {11.5, 1}};
+      {.46, 1}, {1.56, 1}, {1.66, 1}, {1.85, 5}, {2.03, 3}, {2.2, 1}, {3., 4},
+      {3.2, 1}, {3.75, 2}, {4.15, 4}, {4.3, 4},  {4.85, 4}, {5., 3},  {6.1, 3},
+      {6.3, 1}, {6.45, 2}, {6.7, 1},  {7.45, 1}, {7.8, 2},  {8.1, 2}, {8.2, 1},
+      {8.5, 3}, {8.75, 2}, {9.4, 1},  {9.9, 1},  {10.1, 3}, {11.5, 1}};
   double all = 12;
   for (const auto& [t, n] : sound) {
     rows.push_back(onset_row(t, kNoEnd, n));
@@ -277,10 +300,11 @@ TEST_CASE("Three cells, two parameters: the curve meets the shares exactly") {
     INFO(dryshaft::name(kind));
     const CurveFit fit = dryshaft::fit_curve(kind, rows);
     REQUIRE(fit.status == FitStatus::converged);
-    CHECK(dryshaft::curve_probability(kind, fit.shape, fit.scale, 100) == Approx(0.4).epsilon(1e-12));
-    CHECK(dryshaft::curve_probability(kind, fit.shape, fit.scale, 200) == Approx(0.7).epsilon(1e-12));
-    CHECK(fit.log_likelihood ==
-          Approx(4 * std::log(.4) + 6 * std::log(.3)).epsilon(1e-13));
+    CHECK(dryshaft::curve_probability(kind, fit.shape, fit.scale, 100) ==
+          Approx(0.4).epsilon(1e-12));
+    CHECK(dryshaft::curve_probability(kind, fit.shape, fit.scale, 200) ==
+          Approx(0.7).epsilon(1e-12));
+    CHECK(fit.log_likelihood == Approx(4 * std::log(.4) + 6 * std::log(.3)).epsilon(1e-13));
   }
   // By hand: k = log(log(.3)/log(.6))/log 2, eta = 100/(-log .6)^(1/k).
   const CurveFit w = dryshaft::fit_curve(CurveKind::weibull, rows);
@@ -304,15 +328,19 @@ TEST_CASE("At the fit the likelihood has no slope, and bends as the variances sa
       CHECK(value(fit.mu, s) == Approx(fit.log_likelihood).epsilon(1e-13));
       const double h = 1e-4;
       // In steps of a standard error, so that the number does not depend on the unit.
-      CHECK(std::abs(value(fit.mu + h, s) - value(fit.mu - h, s)) / (2 * h) * std::sqrt(fit.var_mu) <
+      CHECK(std::abs(value(fit.mu + h, s) - value(fit.mu - h, s)) / (2 * h) *
+                std::sqrt(fit.var_mu) <
             1e-6);
       CHECK(std::abs(value(fit.mu, s + h) - value(fit.mu, s - h)) / (2 * h) *
                 std::sqrt(fit.var_log_sigma) <
             1e-6);
-      const double aa = -(value(fit.mu + h, s) - 2 * value(fit.mu, s) + value(fit.mu - h, s)) / h / h;
-      const double bb = -(value(fit.mu, s + h) - 2 * value(fit.mu, s) + value(fit.mu, s - h)) / h / h;
+      const double aa =
+          -(value(fit.mu + h, s) - 2 * value(fit.mu, s) + value(fit.mu - h, s)) / h / h;
+      const double bb =
+          -(value(fit.mu, s + h) - 2 * value(fit.mu, s) + value(fit.mu, s - h)) / h / h;
       const double ab = -(value(fit.mu + h, s + h) - value(fit.mu + h, s - h) -
-                          value(fit.mu - h, s + h) + value(fit.mu - h, s - h)) / (4 * h * h);
+                          value(fit.mu - h, s + h) + value(fit.mu - h, s - h)) /
+                        (4 * h * h);
       const double det = aa * bb - ab * ab;
       CHECK(fit.var_mu == Approx(bb / det).epsilon(1e-4));
       CHECK(fit.var_log_sigma == Approx(aa / det).epsilon(1e-4));
@@ -434,22 +462,26 @@ TEST_CASE("Far tails keep their digits") {
   using dryshaft::curve_log_likelihood;
   const OnsetRows late = {onset_row(1e9, kNoEnd)};
   const OnsetRows early = {onset_row(0, 1e-3)};
-  CHECK(curve_log_likelihood(CurveKind::weibull, early, 2, 1e5) == Approx(-16 * std::log(10.0)).epsilon(1e-12));
+  CHECK(curve_log_likelihood(CurveKind::weibull, early, 2, 1e5) ==
+        Approx(-16 * std::log(10.0)).epsilon(1e-12));
   CHECK(curve_log_likelihood(CurveKind::weibull, late, 1, 1e6) == Approx(-1000).epsilon(1e-12));
-  CHECK(curve_log_likelihood(CurveKind::log_logistic, late, 2, 1) == Approx(-18 * std::log(10.0)).epsilon(1e-12));
+  CHECK(curve_log_likelihood(CurveKind::log_logistic, late, 2, 1) ==
+        Approx(-18 * std::log(10.0)).epsilon(1e-12));
   // log of the normal upper tail at 30: -454.3212439955 (Abramowitz and Stegun table 26.2 gives
   // -log10 Q(30) = 197.30921).
   const double z30 = std::exp(30.0);
-  CHECK(curve_log_likelihood(CurveKind::lognormal, OnsetRows{onset_row(z30, kNoEnd)}, 1, 1) / -std::log(10.0) ==
+  CHECK(curve_log_likelihood(CurveKind::lognormal, OnsetRows{onset_row(z30, kNoEnd)}, 1, 1) /
+            -std::log(10.0) ==
         Approx(197.30921).margin(half_last_digit(5)));
   // Both ends in a tail: the chance between 2 and 3 units of 1e-9.
   const OnsetRows between = {onset_row(2e-9, 3e-9)};
-  CHECK(curve_log_likelihood(CurveKind::weibull, between, 1, 1) == Approx(std::log(1e-9)).epsilon(1e-8));
+  CHECK(curve_log_likelihood(CurveKind::weibull, between, 1, 1) ==
+        Approx(std::log(1e-9)).epsilon(1e-8));
 }
 
 TEST_CASE("Groups without a bound, a number in place of groups, unknown groups") {
-  OnsetRows rows = {onset_row(10, 20, 3, "a"), onset_row(15, 40, 2, "a"), onset_row(30, kNoEnd, 2, "a"),
-                    onset_row(30, kNoEnd, 4, "b")};
+  OnsetRows rows = {onset_row(10, 20, 3, "a"), onset_row(15, 40, 2, "a"),
+                    onset_row(30, kNoEnd, 2, "a"), onset_row(30, kNoEnd, 4, "b")};
   const auto g = dryshaft::fit_regression(CurveKind::weibull, rows);
   CHECK(g.status == FitStatus::group_without_bound);
   CHECK(g.unbounded == "b");
@@ -499,26 +531,31 @@ TEST_CASE("A table's errors are located") {
         "  3,4x,1\n"
         "    ^\n"
         "  allowed: a number from 0, inf, or nothing\n");
-  CHECK(errors("lefft,right\n1,2\n") ==
-        "t.csv:1:1: error[missing-column]: there is no column \"left\"\n"
-        "  lefft,right\n"
-        "  ^\n"
-        "  allowed: columns named left, right and count (count may be missing), set apart by commas\n"
-        "  hint: did you mean \"lefft\"?\n");
+  CHECK(
+      errors("lefft,right\n1,2\n") ==
+      "t.csv:1:1: error[missing-column]: there is no column \"left\"\n"
+      "  lefft,right\n"
+      "  ^\n"
+      "  allowed: columns named left, right and count (count may be missing), set apart by commas\n"
+      "  hint: did you mean \"lefft\"?\n");
   CHECK(errors("left;right\n1;2\n").find("columns are set apart by commas") != std::string::npos);
   CHECK(errors("").find("error[no-table]: holds no header") != std::string::npos);
   CHECK(errors("left,right\n").find("no rows follow the header") != std::string::npos);
-  CHECK(errors("left,right\n1,2,3\n").find("the row has 3 cells, the header 2") != std::string::npos);
+  CHECK(errors("left,right\n1,2,3\n").find("the row has 3 cells, the header 2") !=
+        std::string::npos);
   CHECK(errors("left,right\ninf,inf\n").find("cannot begin at infinity") != std::string::npos);
   CHECK(errors("left,right\n0,0\n").find("a leak at 0 has no logarithm") != std::string::npos);
   CHECK(errors("left,right\n-1,5\n").find("-1 is below 0") != std::string::npos);
-  CHECK(errors("left,right\n1,2\n", "plant").find("there is no column \"plant\"") != std::string::npos);
-  CHECK(errors("left,left,right\n1,1,2\n").find("column \"left\" stands twice") != std::string::npos);
+  CHECK(errors("left,right\n1,2\n", "plant").find("there is no column \"plant\"") !=
+        std::string::npos);
+  CHECK(errors("left,left,right\n1,1,2\n").find("column \"left\" stands twice") !=
+        std::string::npos);
 }
 
 TEST_CASE("What a table may look like") {
   const auto read = dryshaft::read_onset_table(
-      "\xEF\xBB\xBFplant, right ,count,\"left\"\r\n\"a, b\",inf,3,10\r\n\r\nc,,2,4\r\nc,5,1,\r\nd,9,0,8\n",
+      "\xEF\xBB\xBFplant, right ,count,\"left\"\r\n\"a, "
+      "b\",inf,3,10\r\n\r\nc,,2,4\r\nc,5,1,\r\nd,9,0,8\n",
       "t.csv", OnsetAxis::km, "plant");
   REQUIRE(read.value);
   const OnsetRows& rows = read.value->intervals;

@@ -135,7 +135,7 @@ class Model {
   };
   [[nodiscard]] double table_hazard(double at) const;
   std::vector<TablePoint> table_;
-  unsigned half_shapes_ = 0;   // twice its shape, where that is whole and small; else 0
+  unsigned half_shapes_ = 0;  // twice its shape, where that is whole and small; else 0
   std::array<std::array<States, kMaxLevels>, kFindingCount> likelihood_{};
   std::array<bool, kFindingCount> carries_{};
   std::uint32_t carrying_ = 0;                // the same as bits

@@ -40,12 +40,12 @@ inline constexpr double kNoEnd = std::numeric_limits<double>::infinity();
 struct OnsetInterval {
   double left = 0;
   double right = kNoEnd;
-  double count = 1;           ///< how many units it stands for, > 0
-  std::string unit;           ///< unit id; empty for a row of a table
-  std::size_t seal = 1;       ///< of that unit, counted from 1
-  std::string source;         ///< where the look that ends it stands
+  double count = 1;      ///< how many units it stands for, > 0
+  std::string unit;      ///< unit id; empty for a row of a table
+  std::size_t seal = 1;  ///< of that unit, counted from 1
+  std::string source;    ///< where the look that ends it stands
   std::uint32_t line = 0;
-  std::string group;          ///< value of the field that curves are compared by; empty: not known
+  std::string group;           ///< value of the field that curves are compared by; empty: not known
   bool residue_alone = false;  ///< wet by dried residue, without liquid
 };
 
@@ -101,12 +101,12 @@ std::string_view name(CurveKind kind);  ///< weibull, lognormal, log-logistic
 enum class FitStatus : std::uint8_t {
   converged,
   no_data,
-  all_left_censored,   ///< every unit was wet at its first look
-  all_right_censored,  ///< no leak was seen
-  one_distance,        ///< one distance lies in all intervals: the curve becomes a step
-  not_rising,          ///< no interval is closed, and wet looks came no later than dry ones
-  group_without_bound, ///< a group with only wet, or only dry, looks: its factor has no bound
-  not_converged        ///< the bound on iterations was reached
+  all_left_censored,    ///< every unit was wet at its first look
+  all_right_censored,   ///< no leak was seen
+  one_distance,         ///< one distance lies in all intervals: the curve becomes a step
+  not_rising,           ///< no interval is closed, and wet looks came no later than dry ones
+  group_without_bound,  ///< a group with only wet, or only dry, looks: its factor has no bound
+  not_converged         ///< the bound on iterations was reached
 };
 std::string_view name(FitStatus status);
 std::string_view explain(FitStatus status);  ///< a sentence
@@ -188,10 +188,10 @@ OnsetRegression fit_regression(CurveKind kind, std::span<const OnsetInterval> in
 struct StepEstimate {
   struct Step {
     double left = 0;
-    double right = 0;        ///< infinite: beyond the last look
+    double right = 0;  ///< infinite: beyond the last look
     double probability = 0;
-    double below = 0;        ///< F at `right`: sum up to here
-    Interval95 below_95;     ///< of `below`
+    double below = 0;     ///< F at `right`: sum up to here
+    Interval95 below_95;  ///< of `below`
   };
   std::vector<Step> steps;  ///< with a positive chance, by distance
   double log_likelihood = 0;
@@ -276,11 +276,11 @@ struct OnsetRecheck {
 };
 struct OnsetPlan {
   std::vector<double> looks;  ///< at these distances of the seal, each `regular` after the last
-  double until = 0;         ///< distance that the figures below speak of
-  double checks = 0;        ///< expected for a hundred units
-  double found = 0;         ///< leaks found before damage, for a hundred units
-  double damaged = 0;       ///< damage before it was found
-  double without = 0;       ///< damage with no checks at all
+  double until = 0;           ///< distance that the figures below speak of
+  double checks = 0;          ///< expected for a hundred units
+  double found = 0;           ///< leaks found before damage, for a hundred units
+  double damaged = 0;         ///< damage before it was found
+  double without = 0;         ///< damage with no checks at all
 };
 
 // ----------------------------------------------------------------- the whole
@@ -288,11 +288,11 @@ struct OnsetPlan {
 struct OnsetOptions {
   std::vector<double> distances;  ///< empty: usual ones for the axis
   std::optional<OnsetPrior> prior;
-  double misses = 0;              ///< chance that a check misses a leak
-  double leak_to_damage = 0;      ///< mean delay, on the axis; 0: no rechecks
-  double stages = 1;              ///< of the delay
-  double target = 0;              ///< chance of damage between two looks
-  double least = 0;               ///< no shorter time between looks than this
+  double misses = 0;          ///< chance that a check misses a leak
+  double leak_to_damage = 0;  ///< mean delay, on the axis; 0: no rechecks
+  double stages = 1;          ///< of the delay
+  double target = 0;          ///< chance of damage between two looks
+  double least = 0;           ///< no shorter time between looks than this
   std::size_t resamples = 200;
 };
 /// From rules and axis: what `fit_onset` needs of them.

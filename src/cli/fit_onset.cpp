@@ -110,7 +110,8 @@ class FittingOnset {
   std::optional<OnsetData> records() {
     const ReadOptions options = read_options(k_);
     std::vector<Record> all;
-    for (const std::string& path : o_.records.empty() ? std::vector<std::string>{"-"} : o_.records) {
+    for (const std::string& path :
+         o_.records.empty() ? std::vector<std::string>{"-"} : o_.records) {
       LineSource source(path);
       const std::string text = source.rest();
       if (!source.error().empty()) {
@@ -127,14 +128,7 @@ class FittingOnset {
     const std::vector<History> histories =
         std::move(grouped.value).value_or(std::vector<History>{});
     if (histories.empty()) {
-      if (!rejected_) {
-        Diagnostic d;
-        d.code = "no-records";
-        d.source = sources_.empty() ? "<stdin>" : sources_.front();
-        d.message = "holds no records";
-        complain({d});
-      }
-      return std::nullopt;
+      return std::nullopt;  // the reader has said why
     }
     return onset_intervals(histories, k_, axis_, o_.by);
   }
@@ -176,7 +170,8 @@ class FittingOnset {
 Run add_fit_onset(CLI::App& fit) {
   auto o = std::make_shared<FitOnsetOptions>();
   CLI::App* app = fit.add_subcommand("onset", "When leaks begin, and how often to look");
-  app->add_option("RECORDS", o->records, "Records of many inspections; - or no file: standard input");
+  app->add_option("RECORDS", o->records,
+                  "Records of many inspections; - or no file: standard input");
   app->add_option("--table", o->table,
                   "CSV of intervals instead of records: columns left,right,count; inf: no end")
       ->type_name("FILE");
@@ -190,7 +185,8 @@ Run add_fit_onset(CLI::App& fit) {
                   "Compare groups: family, vehicle, rotor_bearings, gear_bearings, a field x_... "
                   "of your own, or a column of the table")
       ->type_name("FIELD");
-  app->add_option("--at", o->at, "Distance or age at which to give the chance of a leak; repeatable")
+  app->add_option("--at", o->at,
+                  "Distance or age at which to give the chance of a leak; repeatable")
       ->check(CLI::PositiveNumber)
       ->allow_extra_args(false)
       ->type_name("N");

@@ -376,8 +376,8 @@ double Model::table_hazard(double at) const {
                                 static_cast<std::ptrdiff_t>(table_.size()) - 2);
   const TablePoint& a = table_[static_cast<std::size_t>(first)];
   const TablePoint& b = table_[static_cast<std::size_t>(first) + 1];
-  return std::exp(a.log_hazard + (log_at - a.log_at) * (b.log_hazard - a.log_hazard) /
-                                     (b.log_at - a.log_at));
+  return std::exp(a.log_hazard +
+                  (log_at - a.log_at) * (b.log_hazard - a.log_hazard) / (b.log_at - a.log_at));
 }
 
 double Model::wear_hazard(double km, double years) const {
@@ -387,9 +387,8 @@ double Model::wear_hazard(double km, double years) const {
   const Wear& wear = priors_[static_cast<std::size_t>(wearing_)].wear;
   if (!table_.empty()) {
     // The part that the table does not speak of stays as the rules have it: the worse reading.
-    return wear.table_by_years
-               ? table_hazard(years) + std::pow(km / wear.scale_km, wear.shape)
-               : table_hazard(km) + std::pow(years / wear.scale_years, wear.shape);
+    return wear.table_by_years ? table_hazard(years) + std::pow(km / wear.scale_km, wear.shape)
+                               : table_hazard(km) + std::pow(years / wear.scale_years, wear.shape);
   }
   const double by_km = km / wear.scale_km;
   const double by_years = years / wear.scale_years;

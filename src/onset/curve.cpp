@@ -15,7 +15,9 @@ constexpr double kMinusInfinity = -std::numeric_limits<double>::infinity();
 constexpr double kLargestExponent = 700;
 
 // log(1 + exp(x)) and log(1 - exp(x)), x < 0 for the latter.
-double log1p_exp(double x) { return x > 0 ? x + std::log1p(std::exp(-x)) : std::log1p(std::exp(x)); }
+double log1p_exp(double x) {
+  return x > 0 ? x + std::log1p(std::exp(-x)) : std::log1p(std::exp(x));
+}
 double log1m_exp(double x) {
   return x > -std::numbers::ln2 ? std::log(-std::expm1(x)) : std::log1p(-std::exp(x));
 }
@@ -109,9 +111,9 @@ struct Normal {
     if (high <= 0) {
       return log_between(-high, -low, 0);
     }
-    return std::log1p(-(std::erfc(-low * std::numbers::sqrt2 / 2) +
-                        std::erfc(high * std::numbers::sqrt2 / 2)) /
-                      2);
+    return std::log1p(
+        -(std::erfc(-low * std::numbers::sqrt2 / 2) + std::erfc(high * std::numbers::sqrt2 / 2)) /
+        2);
   }
   static constexpr double kLow = -25;
   static constexpr double kHigh = 25;
@@ -617,8 +619,8 @@ Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
   for (;; ++peak.iterations) {
     const Eigen::VectorXd gradient = free.transpose() * peak.slopes.gradient;
     Eigen::MatrixXd bend = -(free.transpose() * peak.slopes.hessian * free);
-    const double most = std::max(bend.diagonal().cwiseAbs().maxCoeff(),
-                                 std::numeric_limits<double>::min());
+    const double most =
+        std::max(bend.diagonal().cwiseAbs().maxCoeff(), std::numeric_limits<double>::min());
     const Eigen::LDLT<Eigen::MatrixXd> solved(bend);
     Eigen::VectorXd step = solved.solve(gradient);
     if (!solved.isPositive() || !step.allFinite() || gradient.dot(step) < 0) {

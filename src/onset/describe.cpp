@@ -55,9 +55,7 @@ std::string chances(const Interval95& i) {
   return fmt::format("{} to {}", chance(i.low), chance(i.high));
 }
 
-Table::Column right_column(std::string head) {
-  return {.head = std::move(head), .right = true};
-}
+Table::Column right_column(std::string head) { return {.head = std::move(head), .right = true}; }
 Table::Column text_column(std::string head) {
   constexpr std::size_t kLeast = 18;
   return {.head = std::move(head), .fit = Table::Fit::wrap, .least = kLeast};
@@ -97,9 +95,7 @@ class OnsetDescriber {
     return fmt::format("{} to {}{}", three(i.low), three(i.high), unit.empty() ? "" : " " + unit);
   }
   [[nodiscard]] std::string unit_word() const {
-    return r_.data.axis == OnsetAxis::km      ? "km"
-           : r_.data.axis == OnsetAxis::years ? "years"
-                                              : "";
+    return r_.data.axis == OnsetAxis::km ? "km" : r_.data.axis == OnsetAxis::years ? "years" : "";
   }
   [[nodiscard]] double leaks() const { return r_.left_censored + r_.between + r_.exact; }
   // "the distance" or "the age"
@@ -114,12 +110,12 @@ class OnsetDescriber {
                                       r_.data.axis == OnsetAxis::plain ? "units" : "seals",
                                       axis_title(r_.data.axis))});
     answer();
-    lead("Seen", fmt::format("{} leaked ({} already at the first look, {} between two looks{}), "
-                             "{} {} still dry",
-                             count_of(leaks()), count_of(r_.left_censored), count_of(r_.between),
-                             r_.exact > 0 ? fmt::format(", {} at a known place", count_of(r_.exact))
-                                          : "",
-                             count_of(r_.right_censored), r_.right_censored == 1 ? "was" : "were"));
+    lead("Seen",
+         fmt::format("{} leaked ({} already at the first look, {} between two looks{}), "
+                     "{} {} still dry",
+                     count_of(leaks()), count_of(r_.left_censored), count_of(r_.between),
+                     r_.exact > 0 ? fmt::format(", {} at a known place", count_of(r_.exact)) : "",
+                     count_of(r_.right_censored), r_.right_censored == 1 ? "was" : "were"));
     if (!r_.data.left_out.empty()) {
       lead("Left out", fmt::format("{}, each with its reason below",
                                    words::count(r_.data.left_out.size(), "unit, seal or look",
@@ -150,8 +146,8 @@ class OnsetDescriber {
       return;
     }
     if (!r_.best) {
-      lead("Answer", fmt::format("No curve has a best fit: {}.",
-                                 explain(r_.curves.front().status)));
+      lead("Answer",
+           fmt::format("No curve has a best fit: {}.", explain(r_.curves.front().status)));
       return;
     }
     const auto i = static_cast<std::size_t>(*r_.best);
@@ -171,7 +167,7 @@ class OnsetDescriber {
   }
   // For a narrow column: kilometres in thousands.
   [[nodiscard]] std::string place(double value) const {
-    return !std::isfinite(value)            ? "no end"
+    return !std::isfinite(value)           ? "no end"
            : r_.data.axis == OnsetAxis::km ? fmt::format("{:.3g}k", value / 1000)
                                            : fmt::format("{:.4g}", value);
   }
@@ -193,10 +189,12 @@ class OnsetDescriber {
     const CurveFit& fit = r_.curves.at(w);
     const bool alone = r_.intervals.at(w).has_value();
     Table t;
-    t.columns = {{.head = "Weibull curve"}, right_column("judgement"), right_column("data alone"),
+    t.columns = {{.head = "Weibull curve"},
+                 right_column("judgement"),
+                 right_column("data alone"),
                  right_column("both together")};
-    const auto row = [&](std::string what, const auto& shown, const auto& of_cloud,
-                         double of_data, const Interval95* data_range) {
+    const auto row = [&](std::string what, const auto& shown, const auto& of_cloud, double of_data,
+                         const Interval95* data_range) {
       const auto cell = [&](double value, const Interval95& range) {
         return fmt::format("{} ({}-{})", shown(value), shown(range.low), shown(range.high));
       };
@@ -208,22 +206,29 @@ class OnsetDescriber {
     };
     const CurveIntervals none;
     const CurveIntervals& ends = alone ? *r_.intervals.at(w) : none;
-    const auto digits = [](double x) { return std::isfinite(x) ? fmt::format("{:.2g}", x) : "any"; };
-    row("shape", digits, [](const WeibullCloud& c) { return c.shape(); }, fit.shape, &ends.shape);
-    row(fmt::format("scale, {}", r_.data.axis == OnsetAxis::km ? "km" : "years"),
-        [&](double x) { return place(x); }, [](const WeibullCloud& c) { return c.scale(); }, fit.scale, &ends.scale);
+    const auto digits = [](double x) {
+      return std::isfinite(x) ? fmt::format("{:.2g}", x) : "any";
+    };
+    row(
+        "shape", digits, [](const WeibullCloud& c) { return c.shape(); }, fit.shape, &ends.shape);
+    row(
+        fmt::format("scale, {}", r_.data.axis == OnsetAxis::km ? "km" : "years"),
+        [&](double x) { return place(x); }, [](const WeibullCloud& c) { return c.scale(); },
+        fit.scale, &ends.scale);
     for (std::size_t i = 0; i < r_.options.distances.size(); ++i) {
       const double where = r_.options.distances[i];
-      row(fmt::format("% leak by {}", r_.data.axis == OnsetAxis::km
-                                           ? fmt::format("{:g}k", where / 1000)
-                                           : fmt::format("{:g} y", where)),
+      row(
+          fmt::format("% leak by {}", r_.data.axis == OnsetAxis::km
+                                          ? fmt::format("{:g}k", where / 1000)
+                                          : fmt::format("{:g} y", where)),
           [](double p) { return percents(p); },
           [where](const WeibullCloud& c) { return c.probability_at(where); },
           curve_probability(fit.kind, fit.shape, fit.scale, where),
           alone ? &ends.probability[i] : nullptr);
     }
     d_.emplace_back(std::move(t));
-    say(fmt::format("In brackets: 95 % of the weight, or of the profile likelihood for the data "
+    say(
+        fmt::format("In brackets: 95 % of the weight, or of the profile likelihood for the data "
                     "alone. The judgement is the rules' own ({}); with few leaks it decides, with "
                     "many the data do.",
                     s_.prior_source));
@@ -251,18 +256,21 @@ class OnsetDescriber {
         percent(o.target), at_short(o.leak_to_damage),
         words::count(static_cast<std::size_t>(o.stages), "stage", "stages"), percent(o.misses),
         every(o.least)));
-    say(fmt::format("A hundred new seals that are looked at by this table up to {}, and not after "
-                    "a leak is found: {:.0f} looks, {:.0f} leaks found before damage, {:.1f} "
-                    "damaged all the same. Without any look {:.0f} would be damaged.",
-                    at(r_.plan->until), r_.plan->checks, r_.plan->found, r_.plan->damaged,
-                    r_.plan->without));
+    say(fmt::format(
+        "A hundred new seals that are looked at by this table up to {}, and not after "
+        "a leak is found: {:.0f} looks, {:.0f} leaks found before damage, {:.1f} "
+        "damaged all the same. Without any look {:.0f} would be damaged.",
+        at(r_.plan->until), r_.plan->checks, r_.plan->found, r_.plan->damaged, r_.plan->without));
   }
 
   void curves() {
     heading("Curves by the data alone");
     Table t;
-    t.columns = {{.head = "curve"}, right_column("shape"), right_column("scale"),
-                 right_column("log lik."), right_column("off steps")};
+    t.columns = {{.head = "curve"},
+                 right_column("shape"),
+                 right_column("scale"),
+                 right_column("log lik."),
+                 right_column("off steps")};
     for (std::size_t i = 0; i < kCurveCount; ++i) {
       const CurveFit& fit = r_.curves.at(i);
       if (fit.status != FitStatus::converged) {
@@ -320,16 +328,17 @@ class OnsetDescriber {
                             w.unbounded.empty() ? "" : fmt::format(" ({})", w.unbounded)));
     } else {
       Table t;
-      t.columns = {text_column(r_.data.by), right_column(r_.data.axis == OnsetAxis::plain ? "units" : "seals"),
+      t.columns = {text_column(r_.data.by),
+                   right_column(r_.data.axis == OnsetAxis::plain ? "units" : "seals"),
                    right_column("scale"), right_column("lasts, against the first")};
       constexpr double kTwoSided95 = 1.959963984540054;
       for (const OnsetRegression::Group& g : w.groups) {
         const double far = kTwoSided95 * g.se_log_factor;
         t.rows.push_back({g.name, count_of(g.count), three(g.scale),
-                          g.se_log_factor > 0
-                              ? fmt::format("{:.2f} times ({:.2f} to {:.2f})", g.factor,
-                                            std::exp(g.log_factor - far), std::exp(g.log_factor + far))
-                              : "1"});
+                          g.se_log_factor > 0 ? fmt::format("{:.2f} times ({:.2f} to {:.2f})",
+                                                            g.factor, std::exp(g.log_factor - far),
+                                                            std::exp(g.log_factor + far))
+                                              : "1"});
       }
       d_.emplace_back(std::move(t));
       std::string tests;
@@ -343,7 +352,8 @@ class OnsetDescriber {
           "Weibull curves of one shape, whose {} differs by a factor (accelerated failure time); "
           "in brackets 95 % by normal approximation. Likelihood-ratio test of no difference, {}: "
           "{}. {}",
-          axis_word(), words::count(static_cast<std::size_t>(w.degrees), "degree", "degrees") + " of freedom",
+          axis_word(),
+          words::count(static_cast<std::size_t>(w.degrees), "degree", "degrees") + " of freedom",
           tests,
           w.p_value < 0.05 ? "The groups differ more than chance would have it."
                            : "The difference may be chance."));
@@ -403,10 +413,10 @@ class OnsetDescriber {
       }
     }
     for (const auto& [what, r] : reasons) {
-      item(fmt::format("{}: {}: {}{}", words::count(r.count, what.first, what.first + "s"), r.text,
-                       fmt::join(r.where, ", "),
-                       r.count > r.where.size() ? fmt::format(", and {} more", r.count - r.where.size())
-                                                : ""));
+      item(fmt::format(
+          "{}: {}: {}{}", words::count(r.count, what.first, what.first + "s"), r.text,
+          fmt::join(r.where, ", "),
+          r.count > r.where.size() ? fmt::format(", and {} more", r.count - r.where.size()) : ""));
     }
   }
 

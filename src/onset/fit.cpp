@@ -123,8 +123,7 @@ CurveFit fit_curve(CurveKind kind, std::span<const OnsetInterval> intervals) {
   Eigen::Matrix2d jacobian;
   jacobian << 1 / t, -a / (t * t), 0, -1 / t;
   const Eigen::Matrix2d variance = jacobian * inverse * jacobian.transpose();
-  if (!peak.converged || !variance.allFinite() || !(variance(0, 0) > 0) ||
-      !(variance(1, 1) > 0)) {
+  if (!peak.converged || !variance.allFinite() || !(variance(0, 0) > 0) || !(variance(1, 1) > 0)) {
     fit.status = FitStatus::not_converged;
     return fit;
   }
@@ -295,8 +294,9 @@ CurveIntervals curve_intervals(const CurveFit& fit, std::span<const OnsetInterva
   out.scale = distance(0);
   for (const double at : distances) {
     const Interval95 z = profiles.z_at_distance(std::log(at) - profiles.centre());
-    out.probability.push_back({std::isfinite(z.low) ? std::exp(onset::log_below(fit.kind, z.low)) : 0,
-                               std::isfinite(z.high) ? std::exp(onset::log_below(fit.kind, z.high)) : 1});
+    out.probability.push_back(
+        {std::isfinite(z.low) ? std::exp(onset::log_below(fit.kind, z.low)) : 0,
+         std::isfinite(z.high) ? std::exp(onset::log_below(fit.kind, z.high)) : 1});
   }
   for (const double p : probabilities) {
     out.quantile.push_back(distance(onset::z_at(fit.kind, p)));
@@ -341,8 +341,8 @@ Grouped grouped(std::span<const OnsetInterval> intervals) {
     if (out.numeric) {
       out.x.push_back(*number_in(r.group));
     } else {
-      out.group.push_back(static_cast<std::size_t>(std::ranges::find(out.names, r.group) -
-                                                   out.names.begin()));
+      out.group.push_back(
+          static_cast<std::size_t>(std::ranges::find(out.names, r.group) - out.names.begin()));
     }
   }
   return out;

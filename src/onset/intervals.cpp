@@ -39,8 +39,8 @@ Saw saw_at_port(const Record& r) {
   if (kind == "gear-oil" && some_glycol) {
     return Saw::contradiction;
   }
-  const bool liquid = (!fluid.empty() && fluid != "none") || some_glycol ||
-                      (fluid.empty() && !kind.empty());
+  const bool liquid =
+      (!fluid.empty() && fluid != "none") || some_glycol || (fluid.empty() && !kind.empty());
   if (liquid) {
     const bool something_else =
         kind == "gear-oil" || (kind == "water" && glycol.observed && !some_glycol);
@@ -113,8 +113,8 @@ class UnitReader {
 
  private:
   void leave(std::string_view what, std::string_view id, std::string_view why, const Record& at) {
-    out_.left_out.push_back({std::string(what), std::string(id), std::string(why),
-                             history_.unit_id, at.source, at.line});
+    out_.left_out.push_back({std::string(what), std::string(id), std::string(why), history_.unit_id,
+                             at.source, at.line});
   }
 
   [[nodiscard]] bool contradicts(std::string_view id) const {
@@ -132,8 +132,8 @@ class UnitReader {
       return unit("cooling-against-family",
                   "its rotor cooling on record is not what its family was built with", newest);
     }
-    bool dry_built = static_cast<Cooling>(seen_.facts.at(Situation::rotor_cooling)) ==
-                     Cooling::factory_dry;
+    bool dry_built =
+        static_cast<Cooling>(seen_.facts.at(Situation::rotor_cooling)) == Cooling::factory_dry;
     std::optional<double> renewed;
     std::optional<double> fitted;
     bool bypassed = false;
@@ -143,7 +143,8 @@ class UnitReader {
         const auto now = static_cast<Cooling>(cooling.code);
         dry_built = dry_built || now == Cooling::factory_dry;
         if (bypassed && now == Cooling::wet) {
-          return unit("bypass-undone", "its rotor circuit is bypassed in one record, wet in a later one", r);
+          return unit("bypass-undone",
+                      "its rotor circuit is bypassed in one record, wet in a later one", r);
         }
         bypassed = bypassed || now == Cooling::bypassed;
       }
@@ -153,7 +154,8 @@ class UnitReader {
       if (to.observed) {
         if (odometer.observed && to.number > odometer.number) {
           return unit("renewed-after-inspection",
-                      "its seal was renewed at a later odometer reading than that of the record", r);
+                      "its seal was renewed at a later odometer reading than that of the record",
+                      r);
         }
         if (renewed && to.number < *renewed) {
           return unit("renewals-disagree",
@@ -208,8 +210,8 @@ class UnitReader {
     for (std::size_t i = 0; i < history_.records.size(); ++i) {
       const Record& r = history_.records[i];
       const Value& cooling = r.at(Field::rotor_cooling);
-      bypassed = bypassed ||
-                 (cooling.observed && static_cast<Cooling>(cooling.code) == Cooling::bypassed);
+      bypassed =
+          bypassed || (cooling.observed && static_cast<Cooling>(cooling.code) == Cooling::bypassed);
       Look look{&r, saw_in(r), std::nullopt, static_cast<int>(r.at(Field::date).number)};
       if (r.has(Field::odometer_km)) {
         look.km = r.at(Field::odometer_km).number;
@@ -224,15 +226,16 @@ class UnitReader {
         if (look.saw == Saw::wet || look.saw == Saw::residue) {
           leave("look", "wet-when-bypassed",
                 "coolant at a rotor circuit on record as bypassed: an older leak, another source, "
-                "or the bypass is why", r);
+                "or the bypass is why",
+                r);
           doubtful_ = true;
         }
         continue;  // it can no longer leak there
       }
       if (r.has(Field::seal_renewed_odometer_km)) {
         const double to = r.at(Field::seal_renewed_odometer_km).number;
-        current = static_cast<std::size_t>(std::ranges::upper_bound(renewals, to) -
-                                           renewals.begin());
+        current =
+            static_cast<std::size_t>(std::ranges::upper_bound(renewals, to) - renewals.begin());
       }
       std::size_t seal = current;
       if (look.km) {
@@ -256,7 +259,8 @@ class UnitReader {
         leave("look", history_.refused[i] != 0 ? "odometer-backwards" : "odometer-missing",
               history_.refused[i] != 0
                   ? "its odometer reading runs backwards and is not used"
-                  : "no odometer reading: the look has no place on the distance", r);
+                  : "no odometer reading: the look has no place on the distance",
+              r);
       } else if (looked && !renewals.empty()) {
         leave("look", "odometer-missing",
               "no odometer reading: which of the unit's seals was looked at is not known", r);
@@ -292,8 +296,8 @@ class UnitReader {
   }
 
   bool interval_of(const Seal& seal, std::size_t number) {
-    const bool looked = std::ranges::any_of(
-        seal.looks, [](const Look& l) { return l.saw != Saw::nothing; });
+    const bool looked =
+        std::ranges::any_of(seal.looks, [](const Look& l) { return l.saw != Saw::nothing; });
     if (!looked) {
       return false;
     }
@@ -301,7 +305,8 @@ class UnitReader {
     if (axis_ == OnsetAxis::years && !seal.new_first) {
       leave("seal", "age-not-known",
             number == 1 ? "when the unit was built is not on record"
-                        : "the day on which its seal was renewed is not on record", last);
+                        : "the day on which its seal was renewed is not on record",
+            last);
       return false;
     }
     OnsetInterval out;
@@ -355,7 +360,8 @@ class UnitReader {
     if (wet == nullptr && doubtful_ && number == seals_.size()) {
       leave("seal", "wet-when-bypassed",
             "dry before, then coolant on record together with the bypass: whether the seal leaked "
-            "is open", last);
+            "is open",
+            last);
       return false;
     }
     out_.intervals.push_back(std::move(out));

@@ -53,11 +53,11 @@ OnsetJson of_curve(const OnsetReport& r, std::size_t i) {
          {"at_95", range(ends->quantile[q])}});
   }
   const std::optional<OnsetReport::Gap>& gap = r.fit.at(i);
-  json["against_steps"] =
-      gap ? OnsetJson{{"largest", exactly(gap->largest)},
-                      {"at", exactly(gap->at)},
-                      {"inside", r.steps.resamples > 0 ? OnsetJson(gap->inside) : OnsetJson(nullptr)}}
-          : OnsetJson(nullptr);
+  json["against_steps"] = gap ? OnsetJson{{"largest", exactly(gap->largest)},
+                                          {"at", exactly(gap->at)},
+                                          {"inside", r.steps.resamples > 0 ? OnsetJson(gap->inside)
+                                                                           : OnsetJson(nullptr)}}
+                              : OnsetJson(nullptr);
   return json;
 }
 
@@ -143,9 +143,8 @@ std::string onset_to_json(const OnsetSheet& sheet) {
   OnsetJson json;
   json["format"] = kOnsetFormat;
   json["tool"] = {{"name", kToolName}, {"version", DRYSHAFT_VERSION}};
-  json["rules"] = {{"id", sheet.rules_id},
-                   {"version", sheet.rules_version},
-                   {"sha256", sheet.rules_sha256}};
+  json["rules"] = {
+      {"id", sheet.rules_id}, {"version", sheet.rules_version}, {"sha256", sheet.rules_sha256}};
   json["sources"] = sheet.sources;
   json["axis"] = name(r.data.axis);
   json["units"] = r.data.units;

@@ -88,7 +88,8 @@ bool use_onset(Knowledge& knowledge, const NamedText& file, std::vector<Diagnost
   }
   std::optional<Wear>& wear = knowledge.causes[static_cast<std::size_t>(Cause::seal_leak)].wear;
   if (!wear) {
-    view.complain(view.node(), "no-wear", "has no place in rules whose seal leak does not wear out");
+    view.complain(view.node(), "no-wear",
+                  "has no place in rules whose seal leak does not wear out");
   }
   if (out.size() != before) {
     return false;

@@ -75,10 +75,11 @@ class OnsetPicture {
         onset::axis_title(r_.data.axis),
         r_.steps.resamples > 0 ? ", with 95 % intervals upright" : "");
     if (r_.joined) {
-      text += " Blue: judgement and data joined, with a 95 % band; dashed: the judgement by itself.";
+      text +=
+          " Blue: judgement and data joined, with a 95 % band; dashed: the judgement by itself.";
     } else if (r_.best) {
-      text += fmt::format(" Blue: the {} curve, which fits best, with 95 % intervals.",
-                          name(*r_.best));
+      text +=
+          fmt::format(" Blue: the {} curve, which fits best, with 95 % intervals.", name(*r_.best));
     }
     return text;
   }
@@ -88,8 +89,7 @@ class OnsetPicture {
     for (int i = 0; i <= 5; ++i) {
       add("<line class=\"grid\" x1=\"{0}\" x2=\"{1}\" y1=\"{2:.1f}\" y2=\"{2:.1f}\"/>"
           "<text x=\"{3}\" y=\"{4:.1f}\" text-anchor=\"end\">{5}{6}</text>\n",
-          kLeft, kRight, y(kFifth * i), kLeft - 4, y(kFifth * i) + 3.5, 20 * i,
-          i == 5 ? " %" : "");
+          kLeft, kRight, y(kFifth * i), kLeft - 4, y(kFifth * i) + 3.5, 20 * i, i == 5 ? " %" : "");
     }
     const bool km = r_.data.axis == OnsetAxis::km;
     const double step = words::round_step(last_, 6);
@@ -98,7 +98,7 @@ class OnsetPicture {
           km ? fmt::format("{:g}", at / 1000) : fmt::format("{:g}", at));
     }
     add("<text x=\"{}\" y=\"{}\" text-anchor=\"end\">{}</text>\n", kRight, kBottom + 27,
-        km                                   ? "thousand km on the seal"
+        km                                 ? "thousand km on the seal"
         : r_.data.axis == OnsetAxis::years ? "years on the seal"
                                            : "as in the table");
   }
@@ -124,11 +124,10 @@ class OnsetPicture {
                      x(s.left), y(s.below), std::max(0.6, x(right) - x(s.left)),
                      y(below) - y(s.below));
       if (r_.steps.resamples > 0) {
-        fmt::format_to(
-            std::back_inserter(errors),
-            "<line class=\"onset-error\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1:.1f}\" "
-            "y2=\"{2:.1f}\"/>\n",
-            x(right), y(s.below_95.low), y(s.below_95.high));
+        fmt::format_to(std::back_inserter(errors),
+                       "<line class=\"onset-error\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1:.1f}\" "
+                       "y2=\"{2:.1f}\"/>\n",
+                       x(right), y(s.below_95.low), y(s.below_95.high));
       }
       below = s.below;
       from = s.right;
@@ -175,8 +174,7 @@ class OnsetPicture {
         ends.emplace_back(at, cloud.probability_at(at).range);
       }
       band(ends);
-      path("onset-judgement",
-           [&](double at) { return r_.joined->prior.probability(at); });
+      path("onset-judgement", [&](double at) { return r_.joined->prior.probability(at); });
       path("onset-curve", [&](double at) { return cloud.probability(at); });
       return;
     }
@@ -204,9 +202,8 @@ class OnsetPicture {
 
 std::string onset_to_html(const OnsetSheet& sheet) {
   const onset::Description d = onset::describe_onset(sheet);
-  std::string body =
-      fmt::format("<main>\n{}{}{}</main>\n", document::in_html(d.answer),
-                  OnsetPicture(sheet.report).draw(), document::in_html(d.rest));
+  std::string body = fmt::format("<main>\n{}{}{}</main>\n", document::in_html(d.answer),
+                                 OnsetPicture(sheet.report).draw(), document::in_html(d.rest));
   return markup::whole({.title = "When leaks begin",
                         .style = std::string(kOnsetStyle),
                         .body = std::move(body),

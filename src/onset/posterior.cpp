@@ -80,7 +80,7 @@ class Grid {
     std::vector<WeibullCloud::Point> all;
     std::vector<WeibullCloud::Point> coarse;  // every second one in both directions
     double edge = 0;                          // share of the weight in the outermost rows
-    double log_sum = 0;                       // log of the sum of densities times the area of a cell
+    double log_sum = 0;  // log of the sum of densities times the area of a cell
   };
   [[nodiscard]] Points points(int half, double step) const {
     Points p;
@@ -134,8 +134,8 @@ class Grid {
     const double of_shape = s.gradient[1] * t + s.gradient[0] * a;
     const double of_scale = s.gradient[0] * t;
     slope += Two(of_shape, of_scale);
-    bend(0, 0) -= s.hessian(1, 1) * t * t + 2 * s.hessian(0, 1) * t * a + s.hessian(0, 0) * a * a +
-                  of_shape;
+    bend(0, 0) -=
+        s.hessian(1, 1) * t * t + 2 * s.hessian(0, 1) * t * a + s.hessian(0, 0) * a * a + of_shape;
     bend(1, 1) -= s.hessian(0, 0) * t * t;
     const double both = (s.hessian(0, 1) * t + s.hessian(0, 0) * a) * t + of_scale;
     bend(0, 1) -= both;
@@ -252,8 +252,7 @@ OnsetPosterior onset_posterior(std::span<const OnsetInterval> intervals, const O
     out.change = 0;
     for (const double p : {0.02, 0.1, 0.3, 0.5, 0.8}) {
       const double at = fine.quantile(p).median;
-      out.change =
-          std::max(out.change, std::abs(fine.probability(at) - coarse.probability(at)));
+      out.change = std::max(out.change, std::abs(fine.probability(at) - coarse.probability(at)));
     }
     out.log_evidence = points.log_sum - grid.log_prior_sum();
     out.checked = out.edge < kLeastEdge && out.change < kLeastChange;

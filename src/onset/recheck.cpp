@@ -84,9 +84,9 @@ void plan_rechecks(OnsetReport& report) {
     row.leak_by = -std::expm1(-hazard(at));
     const std::array<double, 1> once = {at};
     row.first = greatest(o.least, longest, [&](double x) {
-      return delay::chance_of_damage(hazard, at > 0 ? std::span<const double>(once)
-                                                    : std::span<const double>(),
-                                     x, o.misses, slow) <= o.target;
+      return delay::chance_of_damage(
+                 hazard, at > 0 ? std::span<const double>(once) : std::span<const double>(), x,
+                 o.misses, slow) <= o.target;
     });
     row.regular = greatest(o.least, longest, [&](double x) {
       return delay::chance_of_damage(hazard, looks_by(at, x), x, o.misses, slow) <= o.target;

@@ -32,7 +32,7 @@ std::vector<double> usual_distances(const OnsetData& data) {
 void count_kinds(OnsetReport& report) {
   for (const OnsetInterval& r : report.data.intervals) {
     const bool open = !std::isfinite(r.right);
-    (open ? report.right_censored
+    (open                ? report.right_censored
      : r.left == r.right ? report.exact
      : r.left <= 0       ? report.left_censored
                          : report.between) += r.count;
@@ -111,8 +111,10 @@ void limits_of(OnsetReport& report) {
                             : d.axis == OnsetAxis::years ? fmt::format("{:.1f} years", last)
                                                          : fmt::format("{:.6g}", last);
   if (last > 0) {
-    limits.push_back(fmt::format("Nothing was looked at beyond {}: what is said there is the curve's "
-                                 "alone.", reach));
+    limits.push_back(
+        fmt::format("Nothing was looked at beyond {}: what is said there is the curve's "
+                    "alone.",
+                    reach));
   }
   if (residue > 0) {
     limits.push_back(fmt::format(
@@ -191,7 +193,8 @@ OnsetReport fit_onset(OnsetData data, const OnsetOptions& options,
     const CurveFit& fit = r.curves.at(i);
     if (fit.status == FitStatus::converged) {
       r.intervals.at(i) = curve_intervals(fit, rows, r.options.distances, r.probabilities);
-      if (!r.best || fit.log_likelihood > r.curves.at(static_cast<std::size_t>(*r.best)).log_likelihood) {
+      if (!r.best ||
+          fit.log_likelihood > r.curves.at(static_cast<std::size_t>(*r.best)).log_likelihood) {
         r.best = kind;
       }
     }

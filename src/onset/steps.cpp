@@ -261,7 +261,7 @@ class StepFinder {
             weight_[i] / (chance_[i] * chance_[i]);
       }
     }
-    for (Eigen::Index j = 0; j < k; ++j) {  // rows that begin by j
+    for (Eigen::Index j = 0; j < k; ++j) {         // rows that begin by j
       for (Eigen::Index l = k - 1; l >= 0; --l) {  // and end at l or later
         const double above = j > 0 ? bend(j - 1, l) : 0;
         const double right = l + 1 < k ? bend(j, l + 1) : 0;
@@ -465,8 +465,8 @@ StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t
     std::vector<double> drawn(weight.size(), 0);
     for (double u = 0; u < problem.weight; ++u) {
       const auto at = std::ranges::upper_bound(up_to, draw.below_one() * problem.weight);
-      drawn[static_cast<std::size_t>(std::min(at - up_to.begin(),
-                                              static_cast<std::ptrdiff_t>(drawn.size()) - 1))] += 1;
+      drawn[static_cast<std::size_t>(
+          std::min(at - up_to.begin(), static_cast<std::ptrdiff_t>(drawn.size()) - 1))] += 1;
     }
     StepFinder again(problem, drawn);
     again.find();

@@ -167,8 +167,8 @@ class OnsetTableReader {
     const auto missing = [&](std::string_view wanted) {
       Diagnostic& d = complain(cells_.front().begin, "missing-column",
                                fmt::format("there is no column \"{}\"", wanted));
-      d.allowed = wanted == data_.by ? fmt::format("{}", fmt::join(names, ", "))
-                                     : std::string(kHeader);
+      d.allowed =
+          wanted == data_.by ? fmt::format("{}", fmt::join(names, ", ")) : std::string(kHeader);
       if (columns_ == 1 && names[0].find_first_of(";\t") != std::string_view::npos) {
         d.hint = "columns are set apart by commas, and a number has a decimal point";
       } else if (const std::string_view near = closest(wanted, names); !near.empty()) {
@@ -199,8 +199,7 @@ class OnsetTableReader {
     const std::optional<double> value = number_in(cell.text);
     if (!value || *value < 0 || *value > kLargestNumber) {
       complain(cell.begin, "bad-number",
-               value ? fmt::format("{} is {}", cell.text,
-                                   *value < 0 ? "below 0" : "too large")
+               value ? fmt::format("{} is {}", cell.text, *value < 0 ? "below 0" : "too large")
                      : fmt::format("\"{}\" is no number", cell.text))
           .allowed = kNumberShape;
       return std::nullopt;

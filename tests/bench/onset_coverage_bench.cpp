@@ -97,12 +97,14 @@ int main(int argc, char** argv) {
   const auto percent = [](int n, int of) { return 100.0 * n / of; };
   fmt::print("{} histories of {} seals, {} without a finite fit\n", histories, kSeals,
              histories - fitted);
-  fmt::print("profile intervals: shape {:.1f} %, scale {:.1f} %, leak by 100 {:.1f} %, first tenth "
-             "{:.1f} %\n",
-             percent(shape, fitted), percent(scale, fitted), percent(probability, fitted),
-             percent(quantile, fitted));
-  fmt::print("joined curve, judgement centred on the truth: leak by 100 {:.1f} %, first tenth "
-             "{:.1f} %\n",
-             percent(joined_probability, histories), percent(joined_quantile, histories));
+  fmt::print(
+      "profile intervals: shape {:.1f} %, scale {:.1f} %, leak by 100 {:.1f} %, first tenth "
+      "{:.1f} %\n",
+      percent(shape, fitted), percent(scale, fitted), percent(probability, fitted),
+      percent(quantile, fitted));
+  fmt::print(
+      "joined curve, judgement centred on the truth: leak by 100 {:.1f} %, first tenth "
+      "{:.1f} %\n",
+      percent(joined_probability, histories), percent(joined_quantile, histories));
   return 0;
 }

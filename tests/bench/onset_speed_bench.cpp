@@ -2,8 +2,8 @@
 //
 //     onset_speed_bench [UNITS]
 //
-// Prints the seconds that each fit takes, reading left out on both sides, the best of seven, and the
-// ratio. R has its own default tolerance. Needs Rscript and the R package survival.
+// Prints the seconds that each fit takes, reading left out on both sides, the best of seven, and
+// the ratio. R has its own default tolerance. Needs Rscript and the R package survival.
 #include <fmt/core.h>
 #include <unistd.h>
 
@@ -71,7 +71,8 @@ int main(int argc, char** argv) {
       }
       row.left = at;
     }
-    fmt::print(out, "{},{}\n", row.left, std::isfinite(row.right) ? fmt::format("{}", row.right) : "Inf");
+    fmt::print(out, "{},{}\n", row.left,
+               std::isfinite(row.right) ? fmt::format("{}", row.right) : "Inf");
     rows.push_back(row);
   }
   std::fclose(out);
@@ -89,7 +90,8 @@ int main(int argc, char** argv) {
       const auto fit = dryshaft::fit_curve(kind, rows);
       best = std::min(best, std::chrono::duration<double>(Clock::now() - begin).count());
       if (i == 6) {
-        fmt::print("{:<12} {:.4f} s, log likelihood {:.4f}\n", name(kind), best, fit.log_likelihood);
+        fmt::print("{:<12} {:.4f} s, log likelihood {:.4f}\n", name(kind), best,
+                   fit.log_likelihood);
       }
     }
     ours.push_back(best);
@@ -99,7 +101,8 @@ int main(int argc, char** argv) {
   char dist[32];
   double seconds = 0;
   double value = 0;
-  for (std::size_t i = 0; i < ours.size() && std::fscanf(r, "%31s %lf %lf", dist, &seconds, &value) == 3; ++i) {
+  for (std::size_t i = 0;
+       i < ours.size() && std::fscanf(r, "%31s %lf %lf", dist, &seconds, &value) == 3; ++i) {
     fmt::print("survreg {:<12} {:.4f} s, log likelihood {:.4f}: ours takes {:.3f} of that\n", dist,
                seconds, value, ours[i] / seconds);
   }
