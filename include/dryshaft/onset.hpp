@@ -336,6 +336,8 @@ struct OnsetSheet {
   std::string rules_version;
   std::string rules_sha256;
   std::string prior_source;  ///< mark of the judgement, in words
+  /// Of the rule data, in the order in which they are shown: id and text.
+  std::vector<std::pair<std::string, std::string>> cautions;
   OnsetReport report;
 };
 std::string onset_to_json(const OnsetSheet& sheet);  ///< one line, `dryshaft-onset/1`

@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "dryshaft/assess.hpp"
@@ -130,6 +131,9 @@ void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
 NamedText text_file(const std::string& path);
 // One that came with the program, by its name below the folder of data.
 NamedText shipped_file(std::string_view name);
+// What holds for every report, and for who carries out an action: id and text of each caution.
+std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
+                                                              std::string_view action);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 

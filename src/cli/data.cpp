@@ -128,6 +128,19 @@ NamedText shipped_file(std::string_view name) {
   return text_file((shipped_data() / name).string());
 }
 
+std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
+                                                              std::string_view action) {
+  const ActionRule* rule = knowledge.action(action);
+  std::vector<std::pair<std::string, std::string>> wanted;
+  for (const CautionRule& c : knowledge.cautions) {
+    if (c.always ||
+        (rule != nullptr && std::ranges::find(rule->cautions, c.id) != rule->cautions.end())) {
+      wanted.emplace_back(c.id, c.text);
+    }
+  }
+  return wanted;
+}
+
 ReadOptions read_options(const Knowledge& knowledge) {
   ReadOptions options;
   for (const Family& f : knowledge.families) {

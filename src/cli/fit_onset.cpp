@@ -71,6 +71,7 @@ class FittingOnset {
                       shown(k_.causes[static_cast<std::size_t>(Cause::seal_leak)].source),
                       shown(widths->source));
     }
+    sheet.cautions = cautions_for(k_, "check-port");
     sheet.report = fit_onset(*data, options, progress());
     if (on_terminal_) {
       warn("\r\033[K");

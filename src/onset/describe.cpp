@@ -71,6 +71,7 @@ class OnsetDescriber {
     all.answer = std::move(d_);
     d_.clear();
     joined();
+    cautions();
     rechecks();
     curves();
     groups();
@@ -232,6 +233,17 @@ class OnsetDescriber {
                     "alone. The judgement is the rules' own ({}); with few leaks it decides, with "
                     "many the data do.",
                     s_.prior_source));
+  }
+
+  // Those of a port check stand before it is asked for.
+  void cautions() {
+    if (s_.cautions.empty() || !r_.plan) {
+      return;
+    }
+    heading("Cautions");
+    for (const auto& [id, text] : s_.cautions) {
+      item(text);
+    }
   }
 
   void rechecks() {

@@ -230,6 +230,10 @@ std::string onset_to_json(const OnsetSheet& sheet) {
                                 {"line", l.line}});
   }
   json["limits"] = r.limits;
+  json["cautions"] = OnsetJson::array();
+  for (const auto& [id, text] : sheet.cautions) {
+    json["cautions"].push_back({{"id", id}, {"text", text}});
+  }
   return json.dump(-1, ' ', false, OnsetJson::error_handler_t::replace) + "\n";
 }
 

@@ -152,7 +152,8 @@ class Grid {
 };
 
 double weibull_hazard(const WeibullCloud::Point& p, double log_at) {
-  return std::exp(std::exp(p.log_shape) * (log_at - p.log_scale));
+  constexpr double kFar = 690;  // exp of more is no number
+  return std::exp(std::clamp(std::exp(p.log_shape) * (log_at - p.log_scale), -kFar, kFar));
 }
 
 // Mean, median and central 95 % of a value of each point.

@@ -70,10 +70,16 @@ void grade_table(OnsetReport& report) {
   for (int i = 0; i < kPoints; ++i) {
     const double at = from * std::pow(to / from, i / (kPoints - 1.0));
     const double hazard = report.joined->posterior.hazard(at);
-    if (hazard > before && std::isfinite(hazard)) {  // rises, as far as a double can show it
+    // Rises, as far as a double can show it; beyond lies certainty.
+    constexpr double kLeast = 1e-290;
+    constexpr double kMost = 1e6;
+    if (hazard > std::max(before, kLeast) && hazard < kMost) {
       report.grader.emplace_back(at, hazard);
       before = hazard;
     }
+  }
+  if (report.grader.size() < 2) {
+    report.grader.clear();
   }
 }
 
