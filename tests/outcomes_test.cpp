@@ -351,11 +351,11 @@ TEST_CASE("Two records that disagree on one opening: that cause counts as not ex
 
 TEST_CASE("With no openings, or none with a finding, the fit is the prior") {
   const OutcomeFit none = fit_outcomes({}, shipped(), {});
-  CHECK(none.status == FitStatus::no_data);
+  CHECK(none.status == ClimbStatus::no_data);
   CHECK(none.rules.empty());
   const std::vector<Opening> blind = {opening("U1", kAll, 0), opening("U2", kAll, kAll)};
   const OutcomeFit fit = fit_outcomes(blind, shipped(), {});
-  CHECK(fit.status == FitStatus::converged);
+  CHECK(fit.status == ClimbStatus::converged);
   CHECK(fit.rules.empty());
   for (std::size_t i = 0; i < shipped().links.size(); ++i) {
     CHECK(adapted(shipped(), fit).links[i].shows == shipped().links[i].shows);
@@ -373,7 +373,7 @@ TEST_CASE("Where all is known and one source is left, the fit is the closed form
   FitOptions options;
   options.prior_weight = 10;
   const OutcomeFit fit = fit_outcomes(all, shipped(), options);
-  CHECK(fit.status == FitStatus::converged);
+  CHECK(fit.status == ClimbStatus::converged);
   const FittedRule& residue = rule_of(fit, "residue-anyway");
   CHECK(residue.fitted[1] == Approx((10 * 0.03 + 3) / (10 + 20)).epsilon(1e-6));
   CHECK(residue.teardowns == 20);

@@ -93,7 +93,7 @@ class Model {
   [[nodiscard]] std::uint64_t damaging_states() const { return damaging_; }
   /// Chance that wear-out alone has begun the leak by this distance and age; 0 without wear.
   [[nodiscard]] double wear_probability(double km, double years) const;
-  /// Cumulative hazard behind `wear_probability`.
+  /// Cumulative hazard behind `wear_probability`: by the rules, or by a shop's own table.
   [[nodiscard]] double wear_hazard(double km, double years) const;
   /// Chance that a port check today finds tip and port dry, clean and without
   /// rust although a leak has begun and has brought nothing else about.
@@ -128,7 +128,14 @@ class Model {
   std::size_t asked_count_ = 0;
   int wearing_ = -1;           // the cause that wears out, or none
   bool several_wear_ = false;  // more than one does
-  unsigned half_shapes_ = 0;   // twice its shape, where that is whole and small; else 0
+  // A table of wear-out in logs, for the wearing cause; empty: none.
+  struct TablePoint {
+    double log_at = 0;
+    double log_hazard = 0;
+  };
+  [[nodiscard]] double table_hazard(double at) const;
+  std::vector<TablePoint> table_;
+  unsigned half_shapes_ = 0;  // twice its shape, where that is whole and small; else 0
   std::array<std::uint16_t, kFindingCount> first_{};  // a finding's level 0 in the tables of levels
   std::vector<States> likelihood_;
   std::array<bool, kFindingCount> carries_{};

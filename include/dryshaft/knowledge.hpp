@@ -82,9 +82,19 @@ bool holds(const Condition& condition, const Facts& facts);
 /// The condition in words, such as `port-fluid is film or droplets, and noise is absent`.
 std::string describe(const Condition& condition);
 
+/// A point of a cumulative hazard.
+struct WearPoint {
+  double at = 0;  ///< km or years, > 0
+  double hazard = 0;
+};
+
 /// Wear-out: the chance that the cause began by now is 1 - exp(-H) with
 /// H = (km / scale_km)^shape + (years / scale_years)^shape (Weibull hazards added).
 struct Wear {
+  /// In place of the part by km, or by years: straight lines between points in
+  /// log hazard over log km, and the last slope beyond them. Both rise. Empty: none.
+  std::vector<WearPoint> table;
+  bool table_by_years = false;
   double shape = 1;
   double scale_km = 1;
   double scale_years = 1;
@@ -262,12 +272,21 @@ struct Overlay {
   std::size_t rules = 0;      ///< links and backgrounds that it changes
 };
 
+/// A shop's own wear-out of the seal, where it has taken the place of the rules' one.
+struct OnsetBasis {
+  std::string source;     ///< name of the file
+  std::string sha256;     ///< of its text
+  double units = 0;       ///< behind it
+  bool by_years = false;  ///< else by km
+};
+
 struct Knowledge {
   std::string id;
   std::string version;
   std::string rules_sha256;  ///< over names and texts of the rule files alone, by name
   /// Over names and texts of all rule and family files, by name; a family's `guide` left out.
   std::string sha256;
+  std::optional<OnsetBasis> onset;
   Settings settings;
   std::array<CauseRule, kCauseCount> causes;
   std::vector<Background> backgrounds;  ///< one a finding at most

@@ -190,11 +190,11 @@ struct FittedRule {
   std::size_t teardowns = 0;
 };
 
-enum class FitStatus : std::uint8_t { no_data, converged, stopped };
-std::string_view name(FitStatus status);
+enum class ClimbStatus : std::uint8_t { no_data, converged, stopped };
+std::string_view name(ClimbStatus status);
 
 struct OutcomeFit {
-  FitStatus status = FitStatus::no_data;
+  ClimbStatus status = ClimbStatus::no_data;
   /// Penalised log likelihood after each step, in nats, 0 the shipped judgement's penalty.
   std::vector<double> climb;
   std::vector<FittedRule> rules;       ///< those with a teardown behind them, links first

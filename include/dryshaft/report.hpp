@@ -32,6 +32,14 @@ struct FloorHeld {
   std::string because;
 };
 
+/// A shop's own records that stand in for the rules' wear-out of the seal.
+struct OnsetUsed {
+  std::string source;
+  std::string sha256;
+  double units = 0;
+  bool by_years = false;  ///< else by km
+};
+
 /// One finding's weight for one cause.
 struct Evidence {
   std::string rule;     ///< the link that carries it
@@ -166,6 +174,7 @@ struct Report {
   std::string rules_version;
   std::string rules_sha256;
   std::optional<Overlay> rules_overlay;  ///< what adapted the rules, if anything
+  std::optional<OnsetUsed> onset;
   std::string source;
   std::uint32_t line = 0;
   std::string record_sha256;

@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "dryshaft/assess.hpp"
@@ -142,6 +143,13 @@ Result<Guides> load_guides(const DataOptions& options, const std::optional<std::
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
 // What a report's basis says of an overlay: ", adapted to 48 own teardowns (...)"; or empty.
 std::string adapted_by(const Knowledge& knowledge);
+// A file of data; throws Stop where it cannot be read.
+NamedText text_file(const std::string& path);
+// One that came with the program, by its name below the folder of data.
+NamedText shipped_file(std::string_view name);
+// What holds for every report, and for who carries out an action: id and text of each caution.
+std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
+                                                              std::string_view action);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 

@@ -47,12 +47,7 @@ std::vector<NamedText> json_files(const fs::path& folder) {
   std::ranges::sort(paths);
   std::vector<NamedText> files;
   for (const fs::path& path : paths) {
-    LineSource source(path.string());
-    NamedText file{path.string(), source.rest()};
-    if (!source.error().empty()) {
-      throw Stop{kUsage, fmt::format("{} cannot be read: {}", file.name, source.error())};
-    }
-    files.push_back(std::move(file));
+    files.push_back(text_file(path.string()));
   }
   return files;
 }
@@ -157,6 +152,32 @@ Result<Guides> load_guides(const DataOptions& options, const std::optional<std::
       dryshaft::load_guides(std::move(own), std::move(borrowed), family_files(options), knowledge);
   complain(guides.diagnostics);
   return guides;
+}
+
+NamedText text_file(const std::string& path) {
+  LineSource source(path);
+  NamedText file{path, source.rest()};
+  if (!source.error().empty()) {
+    throw Stop{kUsage, fmt::format("{} cannot be read: {}", file.name, source.error())};
+  }
+  return file;
+}
+
+NamedText shipped_file(std::string_view name) {
+  return text_file((shipped_data() / name).string());
+}
+
+std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
+                                                              std::string_view action) {
+  const ActionRule* rule = knowledge.action(action);
+  std::vector<std::pair<std::string, std::string>> wanted;
+  for (const CautionRule& c : knowledge.cautions) {
+    if (c.always ||
+        (rule != nullptr && std::ranges::find(rule->cautions, c.id) != rule->cautions.end())) {
+      wanted.emplace_back(c.id, c.text);
+    }
+  }
+  return wanted;
 }
 
 ReadOptions read_options(const Knowledge& knowledge) {

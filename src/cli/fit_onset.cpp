@@ -1,13 +1,210 @@
-// `dryshaft fit onset`.
+// `dryshaft fit onset`: when leaks begin by a shop's own records, and how often to look.
+#include <fmt/format.h>
+#include <unistd.h>
+
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <iterator>
+#include <memory>
 
 #include "cli/cli.hpp"
+#include "dryshaft/onset.hpp"
 
 namespace dryshaft::cli {
+namespace {
+
+struct FitOnsetOptions {
+  std::vector<std::string> records;
+  std::optional<std::string> table;
+  std::string unit = "plain";
+  std::string over = "km";
+  std::string by;
+  std::vector<double> at;
+  std::optional<std::string> prior;
+  std::string format = "text";
+  std::optional<std::string> out;
+  DataOptions data;
+};
+
+class FittingOnset {
+ public:
+  explicit FittingOnset(const FitOnsetOptions& options) : o_(options) {}
+
+  int run() {
+    if (o_.table && !o_.records.empty()) {
+      throw Stop{kUsage, "--table takes the place of records: give one of the two"};
+    }
+    if (!o_.table && o_.unit != "plain") {
+      throw Stop{kUsage, "--unit goes with --table; of records, --over km or --over years"};
+    }
+    Result<Knowledge> loaded = load(o_.data);
+    if (!loaded.value) {
+      return kRejected;
+    }
+    k_ = std::move(*loaded.value);
+    const std::string& axis = o_.table ? o_.unit : o_.over;
+    axis_ = axis == "km" ? OnsetAxis::km : axis == "years" ? OnsetAxis::years : OnsetAxis::plain;
+    check_by();
+    std::optional<OnsetPriorWidths> widths;
+    if (axis_ != OnsetAxis::plain) {
+      Result<OnsetPriorWidths> read = load_onset_prior(prior_file());
+      if (complain(read.diagnostics) || !read.value) {
+        return kRejected;
+      }
+      widths = std::move(read.value);
+    }
+    const std::optional<OnsetData> data = o_.table ? table() : records();
+    if (!data) {
+      return kRejected;
+    }
+    OnsetOptions options = onset_options(k_, axis_, widths);
+    options.distances = o_.at;
+    std::ranges::sort(options.distances);
+    OnsetSheet sheet;
+    sheet.sources = sources_;
+    sheet.rules_id = k_.id;
+    sheet.rules_version = k_.version;
+    sheet.rules_sha256 = k_.sha256;
+    if (widths) {
+      sheet.prior_source =
+          fmt::format("wear-out: {}; its width: {}",
+                      shown(k_.causes[static_cast<std::size_t>(Cause::seal_leak)].source),
+                      shown(widths->source));
+    }
+    sheet.cautions = cautions_for(k_, "check-port");
+    sheet.report = fit_onset(*data, options, progress());
+    if (on_terminal_) {
+      warn("\r\033[K");
+    }
+    return finish(sheet);
+  }
+
+ private:
+  void check_by() const {
+    if (o_.table || o_.by.empty() || o_.by.starts_with("x_")) {
+      return;
+    }
+    constexpr std::string_view kKnown[] = {"family", "gear_bearings", "rotor_bearings", "vehicle"};
+    if (std::ranges::find(kKnown, o_.by) == std::end(kKnown)) {
+      throw no_such("field to compare by", o_.by, "fields, besides those of your own (x_...)",
+                    {std::begin(kKnown), std::end(kKnown)});
+    }
+  }
+
+  [[nodiscard]] NamedText prior_file() const {
+    return o_.prior ? text_file(*o_.prior) : shipped_file("onset/prior.json");
+  }
+
+  std::optional<OnsetData> table() {
+    LineSource source(*o_.table);
+    const std::string text = source.rest();
+    if (!source.error().empty()) {
+      complain({input_complaint(source)});
+      return std::nullopt;
+    }
+    sources_.push_back(source.name());
+    Result<OnsetData> read = read_onset_table(text, source.name(), axis_, o_.by);
+    complain(read.diagnostics);
+    return std::move(read.value);
+  }
+
+  std::optional<OnsetData> records() {
+    const ReadOptions options = read_options(k_);
+    std::vector<Record> all;
+    for (const std::string& path :
+         o_.records.empty() ? std::vector<std::string>{"-"} : o_.records) {
+      LineSource source(path);
+      const std::string text = source.rest();
+      if (!source.error().empty()) {
+        rejected_ = complain({input_complaint(source)}) || rejected_;
+        continue;
+      }
+      sources_.push_back(source.name());
+      Records read = read_records(text, source.name(), options);
+      rejected_ = complain(read.diagnostics) || rejected_;
+      std::ranges::move(read.records, std::back_inserter(all));
+    }
+    Result<std::vector<History>> grouped = group_by_unit(std::move(all));
+    rejected_ = complain(grouped.diagnostics) || rejected_;
+    const std::vector<History> histories =
+        std::move(grouped.value).value_or(std::vector<History>{});
+    if (histories.empty()) {
+      return std::nullopt;  // the reader has said why
+    }
+    return onset_intervals(histories, k_, axis_, o_.by);
+  }
+
+  std::function<void(int, int)> progress() {
+    if (isatty(STDERR_FILENO) == 0 || (!o_.out && isatty(STDOUT_FILENO) != 0)) {
+      return {};
+    }
+    on_terminal_ = true;
+    return [](int done, int of) { warn(fmt::format("\rfitting, step {} of {}", done, of)); };
+  }
+
+  int finish(const OnsetSheet& sheet) {
+    Output output(o_.out);
+    if (o_.format == "json") {
+      output.write(onset_to_json(sheet));
+    } else if (o_.format == "html") {
+      output.write(onset_to_html(sheet));
+    } else if (o_.format == "markdown") {
+      output.write(onset_to_markdown(sheet));
+    } else {
+      output.write(
+          onset_to_text(sheet, {.colour = coloured(o_.out), .width = 80, .units = Units::km}));
+    }
+    const int written = output.finish();
+    return written != kDone ? written : rejected_ ? kRejected : kDone;
+  }
+
+  const FitOnsetOptions& o_;
+  Knowledge k_;
+  OnsetAxis axis_ = OnsetAxis::km;
+  std::vector<std::string> sources_;
+  bool rejected_ = false;
+  bool on_terminal_ = false;
+};
+
+}  // namespace
 
 Run add_fit_onset(CLI::App& fit) {
-  fit.add_subcommand("onset", "When leaks begin, and how often to look");
-  return [] { return kUsage; };
+  auto o = std::make_shared<FitOnsetOptions>();
+  CLI::App* app = fit.add_subcommand("onset", "When leaks begin, and how often to look");
+  app->add_option("RECORDS", o->records,
+                  "Records of many inspections; - or no file: standard input");
+  app->add_option("--table", o->table,
+                  "CSV of intervals instead of records: columns left,right,count; inf: no end")
+      ->type_name("FILE");
+  app->add_option("--unit", o->unit, "What the table counts: km, years, or plain numbers (plain)")
+      ->check(CLI::IsMember({"km", "years", "plain"}))
+      ->type_name("UNIT");
+  app->add_option("--over", o->over, "Of records: the seal's distance (km) or its age (years)")
+      ->check(CLI::IsMember({"km", "years"}))
+      ->type_name("WHAT");
+  app->add_option("--by", o->by,
+                  "Compare groups: family, vehicle, rotor_bearings, gear_bearings, a field x_... "
+                  "of your own, or a column of the table")
+      ->type_name("FIELD");
+  app->add_option("--at", o->at,
+                  "Distance or age at which to give the chance of a leak; repeatable")
+      ->check(CLI::PositiveNumber)
+      ->allow_extra_args(false)
+      ->type_name("N");
+  app->add_option("--prior", o->prior, "Widths of the judgement, in place of the shipped ones")
+      ->type_name("FILE");
+  app->add_option("--format", o->format, "text, json, markdown, or html for a page with a picture")
+      ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
+      ->type_name("FORMAT");
+  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
+      ->type_name("FILE");
+  add_data_options(*app, o->data);
+  app->footer(
+      "What it writes with --format json is what assess --onset reads. Examples:\n"
+      "  dryshaft fit onset records/*.jsonl\n"
+      "  dryshaft fit onset --format json --out onset.json records/*.jsonl\n"
+      "  dryshaft fit onset --table intervals.csv --format json");
+  return [o] { return FittingOnset(*o).run(); };
 }
 
 }  // namespace dryshaft::cli

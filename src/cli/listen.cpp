@@ -355,7 +355,7 @@ class Listening {
     sheet.channel = opened.value->channel;
     sheet.channels = opened.value->channels;
     sheet.held_against = against_;
-    sheet.cautions = cautions();
+    sheet.cautions = cautions_for(k_, "record-noise");
     sheet.report = std::move(*heard.value);
     std::vector<std::string>& limits = sheet.report.limits;
     std::vector<std::string> ours = std::move(opened.value->limits);
@@ -395,19 +395,6 @@ class Listening {
                       "is taken to hold on.",
                       moment(from), moment(to), moment(seconds)));
     }
-  }
-
-  // What holds for every report, and for who records again.
-  [[nodiscard]] std::vector<std::pair<std::string, std::string>> cautions() const {
-    const ActionRule* record = k_.action("record-noise");
-    std::vector<std::pair<std::string, std::string>> wanted;
-    for (const CautionRule& c : k_.cautions) {
-      if (c.always || (record != nullptr &&
-                       std::ranges::find(record->cautions, c.id) != record->cautions.end())) {
-        wanted.emplace_back(c.id, c.text);
-      }
-    }
-    return wanted;
   }
 
   // ------------------------------------------------------------------ output

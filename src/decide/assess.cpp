@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cmath>
 #include <map>
@@ -13,6 +14,7 @@
 #include "base/index.hpp"
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
+#include "diagnose/delay.hpp"
 
 #ifndef DRYSHAFT_VERSION
 #error "the build passes DRYSHAFT_VERSION"
@@ -91,6 +93,9 @@ class Assessor {
     r_.rules_version = k_.version;
     r_.rules_sha256 = k_.sha256;
     r_.rules_overlay = k_.overlay;
+    if (k_.onset) {
+      r_.onset = {k_.onset->source, k_.onset->sha256, k_.onset->units, k_.onset->by_years};
+    }
     r_.source = newest_.source;
     r_.line = newest_.line;
     r_.record_sha256 = newest_.sha256;
@@ -246,14 +251,18 @@ class Assessor {
     const Settings& s = k_.settings;
     const double hazard = model_.wear_hazard(facts().seal_km, facts().seal_years) -
                           std::log1p(-s.recheck_onset_probability);
+    // By the rules, before a new leak gets likely; by a shop's own onset, before damage does.
+    const auto soon_enough = [&](double km) {
+      return k_.onset ? damage_after(km) <= s.damage_target : hazard_after(km) <= hazard;
+    };
     double low = 0;
     double high = *rule.recheck_km;
-    if (hazard_after(high) <= hazard) {
+    if (soon_enough(high)) {
       return;
     }
-    for (int i = 0; i < 60; ++i) {
+    for (int i = 0; i < (k_.onset ? 30 : 60); ++i) {
       const double middle = (low + high) / 2;
-      (hazard_after(middle) <= hazard ? low : high) = middle;
+      (soon_enough(middle) ? low : high) = middle;
     }
     constexpr double kStepKm = 500;
     constexpr double kStepDays = 5;
@@ -264,10 +273,15 @@ class Assessor {
         std::min(*rule.recheck_days,
                  std::max(s.recheck_least_days,
                           std::floor(*rule.recheck_days * share / kStepDays) * kStepDays));
-    r_.recheck.because = fmt::format(
-        "shortened: at this distance and age of the seal the chance of a new leak reaches {} soon "
-        "after",
-        percent(s.recheck_onset_probability));
+    r_.recheck.because =
+        k_.onset ? fmt::format(
+                       "shortened: by the shop's own records the chance that a leak has come to "
+                       "damage by then reaches {} soon after",
+                       percent(s.damage_target))
+                 : fmt::format(
+                       "shortened: at this distance and age of the seal the chance of a new leak "
+                       "reaches {} soon after",
+                       percent(s.recheck_onset_probability));
   }
 
   void due() {
@@ -283,6 +297,18 @@ class Assessor {
   [[nodiscard]] double hazard_after(double km) const {
     return model_.wear_hazard(facts().seal_km + km,
                               facts().seal_years + km / k_.settings.km_per_year);
+  }
+
+  // Chance of damage within `km` of this look, had the seal never been looked at before.
+  [[nodiscard]] double damage_after(double km) const {
+    const Settings& s = k_.settings;
+    const double now = facts().seal_km;
+    const auto hazard = [&](double at) {
+      return at <= now ? model_.wear_hazard(at, now > 0 ? facts().seal_years * at / now : 0)
+                       : hazard_after(at - now);
+    };
+    return delay::chance_of_damage(hazard, std::array{now}, km, model_.check_misses_leak(),
+                                   {s.leak_to_damage_km, s.leak_to_damage_stages});
   }
 
   void actions() {

@@ -317,6 +317,9 @@ void Model::compile_priors() {
     constexpr double kMost = 12;
     half_shapes_ =
         halves <= kMost && halves == std::floor(halves) ? static_cast<unsigned>(halves) : 0;
+    for (const WearPoint& p : priors_[static_cast<std::size_t>(wearing_)].wear.table) {
+      table_.push_back({std::log(p.at), std::log(p.hazard)});
+    }
   }
   configured_.resize(count);
   for (std::size_t at = 0; at < count; ++at) {
@@ -362,11 +365,31 @@ double Model::check_misses_leak() const {
   return missed;
 }
 
+// Straight lines in logs: a Weibull hazard is one, so that few points hold it.
+double Model::table_hazard(double at) const {
+  if (!(at > 0)) {
+    return 0;
+  }
+  const double log_at = std::log(at);
+  const auto after = std::ranges::upper_bound(table_, log_at, {}, &TablePoint::log_at);
+  const auto first = std::clamp(after - table_.begin() - 1, std::ptrdiff_t{0},
+                                static_cast<std::ptrdiff_t>(table_.size()) - 2);
+  const TablePoint& a = table_[static_cast<std::size_t>(first)];
+  const TablePoint& b = table_[static_cast<std::size_t>(first) + 1];
+  return std::exp(a.log_hazard +
+                  (log_at - a.log_at) * (b.log_hazard - a.log_hazard) / (b.log_at - a.log_at));
+}
+
 double Model::wear_hazard(double km, double years) const {
   if (wearing_ < 0) {
     return 0;
   }
   const Wear& wear = priors_[static_cast<std::size_t>(wearing_)].wear;
+  if (!table_.empty()) {
+    // The part that the table does not speak of stays as the rules have it: the worse reading.
+    return wear.table_by_years ? table_hazard(years) + std::pow(km / wear.scale_km, wear.shape)
+                               : table_hazard(km) + std::pow(years / wear.scale_years, wear.shape);
+  }
   const double by_km = km / wear.scale_km;
   const double by_years = years / wear.scale_years;
   if (half_shapes_ == 0) {
@@ -394,8 +417,10 @@ States Model::prior_by_cause(const Case& c) const {
     const CausePrior& p = priors_[cause];
     double none = 1 - p.base[p.by < 0 ? 0 : c.situation[static_cast<std::size_t>(p.by)]];
     if (p.has_wear && (p.wear.cooling >> c.at(Situation::rotor_cooling) & 1U) != 0) {
-      none *= std::exp(-(std::pow(c.seal_km / p.wear.scale_km, p.wear.shape) +
-                         std::pow(c.seal_years / p.wear.scale_years, p.wear.shape)));
+      const bool by_table = static_cast<int>(cause) == wearing_ && !table_.empty();
+      none *= std::exp(by_table ? -wear_hazard(c.seal_km, c.seal_years)
+                                : -(std::pow(c.seal_km / p.wear.scale_km, p.wear.shape) +
+                                    std::pow(c.seal_years / p.wear.scale_years, p.wear.shape)));
     }
     for (std::size_t s = 0; s < kStateCount; ++s) {
       double absent = none;

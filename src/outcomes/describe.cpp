@@ -162,7 +162,7 @@ class Writer {
   }
 
   [[nodiscard]] std::string refit_sentence() const {
-    if (!o_.cross || o_.fit.status == FitStatus::no_data) {
+    if (!o_.cross || o_.fit.status == ClimbStatus::no_data) {
       return "Teardowns of two units at least are needed to try refitted strengths.";
     }
     switch (o_.cross->judged) {
@@ -331,7 +331,7 @@ class Writer {
     }
     changes();
     paragraph(prior_sentence());
-    if (o_.fit.status == FitStatus::stopped) {
+    if (o_.fit.status == ClimbStatus::stopped) {
       paragraph("The fit was stopped before it had settled.");
     }
     if (!o_.fit.held_back.empty()) {

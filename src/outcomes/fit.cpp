@@ -345,15 +345,15 @@ class Fitter {
     if (units_.empty()) {
       return out;
     }
-    out.status = FitStatus::stopped;
+    out.status = ClimbStatus::stopped;
     out.climb.push_back(expect());
-    for (int step = 0; step < options_.most_steps && out.status == FitStatus::stopped; ++step) {
+    for (int step = 0; step < options_.most_steps && out.status == ClimbStatus::stopped; ++step) {
       for (FitBlock& b : blocks_) {
         b.maximise();
       }
       out.climb.push_back(expect());
       if (out.climb.back() - out.climb[out.climb.size() - 2] < options_.tolerance) {
-        out.status = FitStatus::converged;
+        out.status = ClimbStatus::converged;
       }
     }
     report(out);
@@ -511,13 +511,13 @@ std::vector<std::size_t> states_of(const Opening& opening) {
 
 }  // namespace outcomes
 
-std::string_view name(FitStatus status) {
+std::string_view name(ClimbStatus status) {
   switch (status) {
-    case FitStatus::no_data:
+    case ClimbStatus::no_data:
       return "no-data";
-    case FitStatus::converged:
+    case ClimbStatus::converged:
       return "converged";
-    case FitStatus::stopped:
+    case ClimbStatus::stopped:
       break;
   }
   return "stopped";

@@ -388,8 +388,17 @@ std::string rules_line(const Report& report) {
                     words::count(report.rules_overlay->teardowns, "own teardown", "own teardowns"),
                     short_sha(report.rules_overlay->sha256));
   }
-  return fmt::format("Rules {} {}, {}{}. Screening aid: a technician decides.", report.rules_id,
-                     report.rules_version, short_sha(report.rules_sha256), adapted);
+  std::string line =
+      fmt::format("Rules {} {}, {}{}. Screening aid: a technician decides.", report.rules_id,
+                  report.rules_version, short_sha(report.rules_sha256), adapted);
+  if (report.onset) {
+    const OnsetUsed& o = *report.onset;
+    line += fmt::format(
+        " How the seal wears with {} is not the rules' but the shop's own: {}, {}, from {}.",
+        o.by_years ? "age" : "distance", o.source, short_sha(o.sha256),
+        words::count(static_cast<std::size_t>(o.units), "unit", "units"));
+  }
+  return line;
 }
 
 void add_basis(Document& out, const Report& report) {

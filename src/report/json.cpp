@@ -210,6 +210,15 @@ void write_basis(Writer& json, const Report& report) {
     json.end('}');
   }
   json.end('}');
+  if (report.onset) {
+    json.key("onset");
+    json.begin('{');
+    json.member("source", report.onset->source);
+    json.member("sha256", report.onset->sha256);
+    json.member("units", report.onset->units, 0);
+    json.member("by", report.onset->by_years ? "years" : "km");
+    json.end('}');
+  }
   json.key("record");
   json.begin('{');
   json.member("source", report.source);

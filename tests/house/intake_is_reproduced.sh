@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# intake_is_reproduced.sh MAKE_INTAKE FILE: the generator prints FILE, byte for byte.
+# intake_is_reproduced.sh GENERATOR FILE: the generator prints FILE, byte for byte.
 set -euo pipefail
 [ -s "$2" ]
 "$1" | cmp - "$2"

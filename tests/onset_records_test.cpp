@@ -1,0 +1,469 @@
+// Intervals of awkward histories, each rule with a case; judgement and data
+// joined; rechecks; onset files and what they do to a report.
+#include <array>
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <filesystem>
+
+#include "diagnose/delay.hpp"
+#include "dryshaft/onset.hpp"
+#include "support.hpp"
+
+using dryshaft::kNoEnd;
+using dryshaft::OnsetAxis;
+using dryshaft::OnsetData;
+using dryshaft::OnsetInterval;
+
+namespace {
+
+const std::string kDryPort =
+    R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none"})";
+const std::string kWetPort = R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})";
+
+std::string port_of(const std::string& inside) {
+  return R"("port":{"checked":true,)" + inside + "}";
+}
+
+// A record of unit u1; `unit` and `more` are further members, or empty.
+std::string look(const std::string& date, int km, const std::string& port,
+                 const std::string& unit = R"("family":"plover-2")", const std::string& more = "") {
+  std::string text = R"({"format":"dryshaft-record/1","unit":{"id":"u1")";
+  text += unit.empty() ? "" : "," + unit;
+  text += R"(},"inspection":{"date":")" + date + "\"";
+  text += km >= 0 ? ",\"odometer_km\":" + std::to_string(km) : "";
+  text += port.empty() ? "" : "," + port;
+  text += "}" + (more.empty() ? "" : "," + more) + "}\n";
+  return text;
+}
+
+OnsetData data_of(const std::string& lines, OnsetAxis axis = OnsetAxis::km,
+                  std::string_view by = "") {
+  auto read = dryshaft::read_records(lines, "r.jsonl", {});
+  for (const auto& d : read.diagnostics) {
+    UNSCOPED_INFO(dryshaft::to_text(d));
+  }
+  REQUIRE(read.rejected == 0);
+  const auto grouped = dryshaft::group_by_unit(std::move(read.records));
+  return dryshaft::onset_intervals(*grouped.value, dryshaft::test::shipped(), axis, by);
+}
+
+// "(50000, 90000] " for each interval, then what was left out: "unit factory-dry ".
+std::string made(const std::string& lines, OnsetAxis axis = OnsetAxis::km) {
+  const OnsetData data = data_of(lines, axis);
+  std::string out;
+  const auto number = [](double x) {
+    std::string text = std::isfinite(x) ? std::to_string(std::round(x * 100) / 100) : "inf";
+    while (text.find('.') != std::string::npos && (text.back() == '0' || text.back() == '.')) {
+      const bool point = text.back() == '.';
+      text.pop_back();
+      if (point) {
+        break;
+      }
+    }
+    return text;
+  };
+  for (const OnsetInterval& i : data.intervals) {
+    out += "(" + number(i.left) + ", " + number(i.right) + "] ";
+  }
+  for (const auto& l : data.left_out) {
+    CHECK_FALSE(l.reason.empty());
+    CHECK(l.unit == "u1");
+    CHECK(l.line > 0);
+    out += l.what + " " + l.id + " ";
+  }
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("Looks make intervals") {
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kWetPort)) ==
+        "(50000, 90000] ");
+  CHECK(made(look("2020-01-01", 50000, kWetPort)) == "(0, 50000] ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 70000, kDryPort)) ==
+        "(70000, inf] ");
+  // The unit that is first seen late and dry: it came on record by being looked at.
+  CHECK(made(look("2020-01-01", 150000, kDryPort)) == "(150000, inf] ");
+  // Dry after wet with no renewal is no all-clear.
+  CHECK(made(look("2020-01-01", 50000, kWetPort) + look("2021-01-01", 70000, kDryPort)) ==
+        "(0, 50000] ");
+  // Dry and wet at the same reading: the dry look before it counts.
+  CHECK(made(look("2020-01-01", 30000, kDryPort) + look("2020-02-01", 50000, kDryPort) +
+             look("2020-02-02", 50000, kWetPort)) == "(30000, 50000] ");
+}
+
+TEST_CASE("What counts as wet, as dry, and as nothing") {
+  const auto second = [](const std::string& port) {
+    return made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, port));
+  };
+  const std::string wet = "(50000, 90000] ";
+  const std::string dry = "(90000, inf] ";
+  const std::string nothing = "(50000, inf] ";
+  CHECK(second(port_of(R"("fluid":"droplets")")) == wet);
+  CHECK(second(port_of(R"("fluid":"pooled","fluid_kind":"emulsion")")) == wet);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"unknown")")) == wet);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"water")")) == wet);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"water","glycol_percent":3)")) == wet);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"water","glycol_percent":0)")) == nothing);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"gear-oil")")) == nothing);
+  CHECK(second(port_of(R"("fluid":"none","dried_residue":true)")) == wet);
+  CHECK(second(port_of(R"("fluid":"none","corrosion":"light")")) == nothing);
+  CHECK(second(port_of(R"("fluid":"none")")) == dry);
+  CHECK(second(R"("port":{"checked":false})") == nothing);
+  CHECK(second(R"("port":{"checked":true,"corrosion":"none"})") == nothing);
+  CHECK(second(R"("port":{"fluid":"none"})") == nothing);  // nobody says that it was checked
+  CHECK(second(R"("port":{"fluid":"film"})") == wet);
+  CHECK(second("") == nothing);
+  // Contradictions: the look is left out, and said.
+  const std::string left_out = "(50000, inf] look contradictory-look ";
+  CHECK(second(port_of(R"("fluid":"none","fluid_kind":"coolant")")) == left_out);
+  CHECK(second(port_of(R"("fluid":"none","glycol_percent":20)")) == left_out);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"coolant","glycol_percent":0)")) == left_out);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"gear-oil","glycol_percent":20)")) ==
+        left_out);
+  // By residue alone: counted.
+  const OnsetData data =
+      data_of(look("2020-01-01", 50000, port_of(R"("fluid":"none","dried_residue":true)")));
+  REQUIRE(data.intervals.size() == 1);
+  CHECK(data.intervals[0].residue_alone);
+}
+
+TEST_CASE("Opening the unit is a look") {
+  const std::string unit = R"("family":"plover-2")";
+  const auto opened = [&](const std::string& port, const std::string& seal) {
+    return made(look("2020-01-01", 50000, kDryPort) +
+                look("2021-01-01", 90000, port, unit,
+                     R"("teardown":{"date":"2021-01-02","seal-leak":")" + seal + "\"}"));
+  };
+  CHECK(opened(kDryPort, "present") == "(50000, 90000] ");  // the check had missed it
+  CHECK(opened("", "present") == "(50000, 90000] ");
+  CHECK(opened("", "absent") == "(90000, inf] ");
+  CHECK(opened(kDryPort, "not-examined") == "(90000, inf] ");
+  CHECK(opened(kWetPort, "absent") == "(50000, inf] look contradictory-look ");
+}
+
+TEST_CASE("A renewed seal starts anew, a bypassed circuit leaves") {
+  const std::string renewed = R"("family":"plover-2","seal_renewed_odometer_km":90000)";
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kWetPort, renewed) +
+             look("2022-01-01", 130000, kDryPort, renewed)) == "(50000, 90000] (40000, inf] ");
+  // Told of later: by its reading, an earlier look still was at the old seal.
+  CHECK(made(look("2020-01-01", 80000, kDryPort) + look("2021-01-01", 120000, kWetPort, renewed)) ==
+        "(80000, inf] (0, 30000] ");
+  // Dry at the very reading of the renewal may be either seal.
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kDryPort, renewed)) ==
+        "(50000, inf] look dry-at-renewal ");
+  const std::string again = R"("family":"plover-2","seal_renewed_odometer_km":150000)";
+  CHECK(made(look("2020-01-01", 90000, kWetPort, renewed) +
+             look("2021-01-01", 150000, kWetPort, again) +
+             look("2022-01-01", 160000, kDryPort, again)) == "(0, 90000] (0, 60000] (10000, inf] ");
+  const std::string bypassed = R"("family":"plover-2","rotor_cooling":"bypassed")";
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kDryPort, bypassed)) ==
+        "(50000, inf] ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kWetPort) +
+             look("2022-01-01", 91000, kDryPort, bypassed)) == "(50000, 90000] ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, kWetPort, bypassed)) ==
+        "look wet-when-bypassed seal wet-when-bypassed ");
+  // A unit fitted used counts from its fitting.
+  CHECK(made(look("2020-01-01", 120000, kDryPort,
+                  R"("family":"plover-2","fitted_odometer_km":70000)")) == "(50000, inf] ");
+}
+
+TEST_CASE("Units, seals and looks that are left out") {
+  const std::string plover = R"("family":"plover-2")";
+  CHECK(made(look("2022-01-01", 50000, kDryPort, R"("family":"dunlin-1","built":"2021-10")")) ==
+        "unit factory-dry ");
+  CHECK(made(look("2022-01-01", 50000, kDryPort, R"("family":"dunlin-1","built":"2021-03")")) ==
+        "(50000, inf] ");
+  CHECK(made(look("2022-01-01", 50000, kDryPort, R"("rotor_cooling":"factory-dry")")) ==
+        "unit factory-dry ");
+  CHECK(made(look("2022-01-01", 50000, kDryPort,
+                  R"("family":"plover-2","built":"2018-01","rotor_cooling":"factory-dry")")) ==
+        "unit cooling-against-family ");
+  CHECK(made(look("2020-01-01", 50000, "")) == "unit never-looked-at ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort, R"("seal_renewed_odometer_km":60000)")) ==
+        "unit renewed-after-inspection ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort, R"("fitted_odometer_km":60000)")) ==
+        "unit fitted-after-inspection ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort, R"("seal_renewed_odometer_km":40000)") +
+             look("2021-01-01", 60000, kDryPort, R"("seal_renewed_odometer_km":30000)")) ==
+        "unit renewals-disagree ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort, R"("fitted_odometer_km":40000)") +
+             look("2021-01-01", 60000, kDryPort, R"("fitted_odometer_km":30000)")) ==
+        "unit fitted-twice ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort, R"("rotor_cooling":"bypassed")") +
+             look("2021-01-01", 60000, kDryPort, R"("rotor_cooling":"wet")")) ==
+        "unit bypass-undone ");
+  CHECK(made(look("2020-01-01", 30000, kDryPort) +
+             look("2021-01-01", 60000, kDryPort, R"("fitted_odometer_km":50000)")) ==
+        "(10000, inf] look before-fitting ");
+  CHECK(made(look("2020-01-01", 0, kDryPort)) == "seal only-new ");
+  CHECK(made(look("2020-01-01", 0, kWetPort)) == "seal leak-when-new ");
+  // No odometer: a dry look has no place; a wet one is bounded by the next reading.
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", -1, kDryPort)) ==
+        "(50000, inf] look odometer-missing ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", -1, kWetPort) +
+             look("2021-06-01", 95000, "")) == "(50000, 95000] ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", -1, kWetPort)) ==
+        "seal leak-without-distance ");
+  CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 40000, kDryPort) +
+             look("2022-01-01", 90000, kWetPort)) == "(50000, 90000] look odometer-backwards ");
+}
+
+TEST_CASE("Intervals of age") {
+  const std::string month = R"("family":"plover-2","built":"2015-01")";
+  const std::string year = R"("family":"plover-2","built":"2015")";
+  // Not earlier than the month's last day for a dry look, its first for a wet one.
+  CHECK(made(look("2019-01-01", 50000, kDryPort, month) + look("2021-01-01", -1, kWetPort, month),
+             OnsetAxis::years) == "(3.92, 6] ");
+  CHECK(made(look("2019-01-01", 50000, kDryPort, year) + look("2021-01-01", 90000, kWetPort, year),
+             OnsetAxis::years) == "(3, 6] ");
+  CHECK(made(look("2019-01-01", 50000, kDryPort), OnsetAxis::years) == "seal age-not-known ");
+  // A renewal has its day where a record has its reading.
+  const std::string renewed = R"("built":"2015-01","seal_renewed_odometer_km":90000)";
+  CHECK(made(look("2019-01-01", 90000, kWetPort, renewed) +
+                 look("2021-01-01", 120000, kDryPort, renewed),
+             OnsetAxis::years) == "(0, 4] (2, inf] ");
+  CHECK(made(look("2021-01-01", 120000, kDryPort, renewed), OnsetAxis::years) ==
+        "seal age-not-known ");
+  CHECK(made(look("2019-01-01", 50000, kDryPort, R"("built":"2015-01")") +
+                 look("2021-01-01", -1, kDryPort, renewed),
+             OnsetAxis::years) == "(3.92, inf] look odometer-missing ");
+}
+
+TEST_CASE("Groups of units") {
+  const std::string lines =
+      look("2020-01-01", 50000, kDryPort,
+           R"("family":"plover-2","vehicle":"Tarn","built":"2015-01","x_route":"town")",
+           R"("x_shelf":7)");
+  const auto group = [&](std::string_view by) {
+    return data_of(lines, OnsetAxis::km, by).intervals.at(0).group;
+  };
+  CHECK(group("family") == "plover-2");
+  CHECK(group("vehicle") == "Tarn");
+  CHECK(group("rotor_bearings") == "steel");
+  CHECK(group("gear_bearings") == "steel");
+  CHECK(group("x_route") == "town");
+  CHECK(group("x_shelf") == "7");
+  CHECK(group("x_other").empty());
+}
+
+// ------------------------------------------------------------ judgement joined
+
+TEST_CASE("Without data the joined curve is the judgement") {
+  const dryshaft::OnsetPrior prior{2.5, 320000, 0.35, 0.5};
+  const auto joined = dryshaft::onset_posterior({}, prior);
+  CHECK(joined.checked);
+  CHECK(joined.log_evidence == Approx(0).margin(1e-9));
+  const auto shape = joined.posterior.shape();
+  CHECK(shape.median == Approx(2.5).epsilon(1e-3));
+  CHECK(shape.range.low == Approx(2.5 * std::exp(-1.96 * 0.35)).epsilon(5e-3));
+  CHECK(shape.range.high == Approx(2.5 * std::exp(1.96 * 0.35)).epsilon(5e-3));
+  CHECK(shape.mean == Approx(2.5 * std::exp(0.35 * 0.35 / 2)).epsilon(1e-6));
+  CHECK(joined.posterior.scale().mean == Approx(320000 * std::exp(0.5 * 0.5 / 2)).epsilon(1e-6));
+}
+
+TEST_CASE("The joined curve by another way of integrating") {
+  std::vector<OnsetInterval> rows(3);
+  rows[0].left = 60000;
+  rows[0].right = 110000;
+  rows[1].left = 150000;
+  rows[1].count = 5;
+  rows[2].right = 200000;
+  const dryshaft::OnsetPrior prior{2.5, 320000, 0.35, 0.5};
+  const auto joined = dryshaft::onset_posterior(rows, prior);
+  CHECK(joined.checked);
+  // Midpoints of a plain grid over 7 standard deviations of the judgement.
+  double sum = 0;
+  double below = 0;
+  constexpr int kSteps = 300;
+  for (int i = 0; i < kSteps; ++i) {
+    for (int j = 0; j < kSteps; ++j) {
+      const double u = (i + 0.5) / kSteps * 14 - 7;
+      const double v = (j + 0.5) / kSteps * 14 - 7;
+      const double shape = prior.shape * std::exp(prior.sd_log_shape * u);
+      const double scale = prior.scale * std::exp(prior.sd_log_scale * v);
+      const auto survives = [&](double at) { return std::exp(-std::pow(at / scale, shape)); };
+      const double like = (survives(60000) - survives(110000)) * std::pow(survives(150000), 5) *
+                          (1 - survives(200000));
+      const double weight = like * std::exp(-(u * u + v * v) / 2);
+      sum += weight;
+      below += weight * (1 - survives(120000));
+    }
+  }
+  CHECK(joined.posterior.probability(120000) == Approx(below / sum).epsilon(1e-5));
+  CHECK(joined.log_evidence ==
+        Approx(std::log(sum * (14.0 / kSteps) * (14.0 / kSteps) / (2 * 3.14159265358979)))
+            .epsilon(1e-5));
+}
+
+TEST_CASE("Twelve units give a wide answer, many a narrow one, and data outweigh the judgement") {
+  std::vector<OnsetInterval> rows(2);
+  rows[0].left = 80000;
+  rows[0].right = 120000;
+  rows[0].count = 3;
+  rows[1].left = 120000;
+  rows[1].count = 9;
+  const dryshaft::OnsetPrior prior{2.5, 320000, 0.35, 0.5};
+  const auto few = dryshaft::onset_posterior(rows, prior).posterior.probability_at(120000);
+  CHECK(few.range.high - few.range.low > 0.2);
+  rows[0].count = 3000;
+  rows[1].count = 9000;
+  const auto many = dryshaft::onset_posterior(rows, prior).posterior.probability_at(120000);
+  CHECK(many.range.high - many.range.low < 0.03);
+  CHECK(many.median == Approx(0.25).margin(0.01));
+}
+
+TEST_CASE("The widths of the judgement are data, with located errors") {
+  const auto good = dryshaft::load_onset_prior(
+      {"prior.json", dryshaft::test::read_file(std::filesystem::path(DRYSHAFT_DATA_DIR) / "onset" /
+                                               "prior.json")});
+  REQUIRE(good.value);
+  CHECK(good.value->sd_log_scale == 0.5);
+  const auto bad = dryshaft::load_onset_prior(
+      {"p.json",
+       R"({"format":"dryshaft-onset-prior/1","id":"w","sd_log_shape":0,"sd_log_scale":0.5,"reason":"r","source":"from memory"})"});
+  CHECK_FALSE(bad.value);
+  REQUIRE(bad.diagnostics.size() == 1);
+  CHECK(dryshaft::to_text(bad.diagnostics[0]) ==
+        "p.json:1:60: error[out-of-range]: /sd_log_shape is 0\n"
+        "  \"sd_log_shape\":0,\"sd_log_scale\":0.5,\"reason\":\"r\",\"source\":\"from memory\"}\n"
+        "                 ^\n"
+        "  allowed: a number from 0.01 to 3\n");
+}
+
+// ------------------------------------------------------------------- rechecks
+
+TEST_CASE("Erlang's distribution") {
+  using dryshaft::delay::damaged_by;
+  CHECK(damaged_by({100, 1}, 50) == Approx(1 - std::exp(-0.5)).epsilon(1e-14));
+  CHECK(damaged_by({100, 2}, 50) == Approx(1 - 2 * std::exp(-1.0)).epsilon(1e-14));
+  CHECK(damaged_by({100, 2}, 1e-3) == Approx(2e-10 * (1 - 4e-5 / 3)).epsilon(1e-9));
+  CHECK(damaged_by({100, 5}, 1e5) == 1);
+  CHECK(damaged_by({100, 5}, 0) == 0);
+}
+
+TEST_CASE("Chance of damage between two looks, by hand") {
+  using dryshaft::delay::chance_of_damage;
+  // Constant hazard 1/1000, exponential delay of mean 100, a new seal, no look yet: the chance that
+  // both have happened within 50 is that of the sum of two exponential times.
+  const auto hazard = [](double at) { return at / 1000; };
+  const double both = 1 - (std::exp(-50.0 / 1000) * 1000 - std::exp(-50.0 / 100) * 100) / 900;
+  CHECK(chance_of_damage(hazard, {}, 50, 0.1, {100, 1}) == Approx(both).epsilon(1e-3));
+  // A look that misses nothing makes the seal as good as new, since the hazard has no memory.
+  const std::array<double, 1> once = {700};
+  CHECK(chance_of_damage(hazard, once, 50, 0, {100, 1}) == Approx(both).epsilon(1e-3));
+  // One that misses all: given no damage by 700. The leak is there with odds that follow from
+  // S = exp(-0.7) against the missed and undamaged.
+  const double whole = std::exp(-0.7);
+  const double missed = (std::exp(-0.7) - std::exp(-7.0)) * (1.0 / 1000) / (1.0 / 100 - 1.0 / 1000);
+  const double expected = (whole * both + missed * (1 - std::exp(-0.5))) / (whole + missed);
+  CHECK(chance_of_damage(hazard, once, 50, 1, {100, 1}) == Approx(expected).epsilon(2e-3));
+  CHECK(chance_of_damage(hazard, once, 50, 0.5, {100, 1}) <
+        chance_of_damage(hazard, once, 50, 0.9, {100, 1}));
+}
+
+TEST_CASE("The recheck table keeps its target and shortens as the seal ages") {
+  std::vector<OnsetInterval> rows(2);
+  rows[0].left = 100000;
+  rows[0].right = 180000;
+  rows[0].count = 30;
+  rows[1].left = 150000;
+  rows[1].count = 60;
+  OnsetData data;
+  data.intervals = rows;
+  data.units = 90;
+  const auto widths = dryshaft::load_onset_prior(
+      {"prior.json", dryshaft::test::read_file(std::filesystem::path(DRYSHAFT_DATA_DIR) / "onset" /
+                                               "prior.json")});
+  auto options = dryshaft::onset_options(dryshaft::test::shipped(), OnsetAxis::km, widths.value);
+  options.resamples = 0;
+  const auto report = dryshaft::fit_onset(data, options, {});
+  REQUIRE(report.rechecks.size() == 13);
+  const auto& cloud = report.joined->posterior;
+  const auto hazard = [&](double at) { return cloud.hazard(at); };
+  for (std::size_t i = 1; i < report.rechecks.size(); ++i) {
+    const auto& c = report.rechecks[i];
+    CHECK(c.first <= report.rechecks[i - 1].first);
+    CHECK(c.first <= c.regular * (1 + 1e-5));
+    const std::array<double, 1> once = {c.at};
+    if (c.first > options.least) {
+      CHECK(dryshaft::delay::chance_of_damage(hazard, once, c.first, options.misses,
+                                              {options.leak_to_damage, options.stages}) ==
+            Approx(options.target).epsilon(0.01));
+    }
+  }
+  REQUIRE(report.plan);
+  CHECK(report.plan->damaged < report.plan->without);
+  CHECK(report.plan->found + report.plan->damaged <= 100);
+  CHECK(report.plan->checks < 100 * static_cast<double>(report.plan->looks.size()));
+}
+
+// ---------------------------------------------------------------- onset files
+
+TEST_CASE("An onset file takes the place of the rules' wear, and the report says so") {
+  using namespace dryshaft;
+  const std::string text =
+      R"({"format":"dryshaft-onset/1","units":42,"grader":{"axis":"km","hazard":[[1000,1e-6],[100000,0.01],[300000,0.5]]}})";
+  Knowledge k = test::shipped();
+  std::vector<Diagnostic> complaints;
+  REQUIRE(use_onset(k, {"onset.json", text}, complaints));
+  CHECK(complaints.empty());
+  CHECK(k.sha256 == test::shipped().sha256);
+  const Model model(k);
+  const Wear& wear = *k.causes[0].wear;
+  // At its points, between them straight in logs, beyond them by the last slope; age on top.
+  CHECK(model.wear_hazard(100000, 0) == Approx(0.01).epsilon(1e-12));
+  CHECK(model.wear_hazard(std::sqrt(1e8), 0) == Approx(1e-4).epsilon(1e-9));
+  CHECK(model.wear_hazard(900000, 0) == Approx(25).epsilon(1e-9));
+  CHECK(model.wear_hazard(0, 10) ==
+        Approx(std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
+  CHECK(model.wear_hazard(100000, 10) ==
+        Approx(0.01 + std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
+  auto read = read_records(look("2024-01-01", 250000, kDryPort), "r.jsonl", {});
+  const auto grouped = group_by_unit(std::move(read.records));
+  const Report before = assess(grouped.value->front(), test::shipped(), test::shipped_model(), {});
+  const Report after = assess(grouped.value->front(), k, model, {});
+  CHECK_FALSE(before.onset);
+  REQUIRE(after.onset);
+  CHECK(after.onset->units == 42);
+  CHECK(to_json(before).find("\"onset\"") == std::string::npos);
+  CHECK(to_json(after).find("\"onset\":{\"source\":\"onset.json\",\"sha256\":\"" + k.onset->sha256 +
+                            "\",\"units\":42,\"by\":\"km\"}") != std::string::npos);
+  CHECK(to_text(after, {}).find("onset.json") != std::string::npos);
+}
+
+TEST_CASE("Errors of an onset file are located") {
+  using namespace dryshaft;
+  const auto errors = [](const std::string& text) {
+    Knowledge k = test::shipped();
+    std::vector<Diagnostic> complaints;
+    CHECK_FALSE(use_onset(k, {"o.json", text}, complaints));
+    CHECK_FALSE(k.onset);
+    CHECK(k.causes[0].wear->table.empty());
+    std::string all;
+    for (const Diagnostic& d : complaints) {
+      all += to_text(d);
+    }
+    return all;
+  };
+  CHECK(errors("{") != "");
+  CHECK(errors("[]") != "");
+  const std::string head = R"({"format":"dryshaft-onset/1","units":3,"grader":)";
+  CHECK(errors(head + "null}") ==
+        "o.json:1:49: error[no-grader]: /grader is null\n"
+        "  \"grader\":null}\n"
+        "           ^\n"
+        "  allowed: what fit onset writes from records\n"
+        "  hint: fit records, or a table with --unit km or --unit years\n");
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[2000,0.05]]}})")
+            .find("error[not-rising]: /grader/hazard/1/1 is 0.05") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[900,0.2]]}})")
+            .find("/grader/hazard/1/0 is 900") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1]]}})")
+            .find("an array of at least 2 pairs") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"miles","hazard":[[1000,0.1],[2000,0.2]]}})")
+            .find("/grader/axis is \"miles\"") != std::string::npos);
+  CHECK(errors(head + R"({"axis":"km","hazard":[[1000,-0.1],[2000,0.2]]}})")
+            .find("/grader/hazard/0/1 is -0.1") != std::string::npos);
+  CHECK(errors(R"({"format":"dryshaft-report/1"})").find("/format is") != std::string::npos);
+}
