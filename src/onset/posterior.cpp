@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 #include "base/located_json.hpp"
 #include "knowledge/object_view.hpp"
@@ -37,9 +38,14 @@ class Grid {
   }
 
   // The peak and the spread around it, by Newton steps.
-  void aim() {
+  // `also`: another place to begin at, where that is likelier than the judgement's middle.
+  void aim(const std::optional<Two>& also) {
     Two at = mean_;
     double value = log_density(at);
+    if (also && log_density(*also) > value) {
+      at = *also;
+      value = log_density(at);
+    }
     constexpr int kMostSteps = 100;
     for (int step = 0; step < kMostSteps; ++step) {
       Two slope;
@@ -50,7 +56,9 @@ class Grid {
       const Two bends = solver.eigenvalues().cwiseMax(least);
       const Eigen::Matrix2d axes = solver.eigenvectors();
       axes_ = axes * bends.cwiseSqrt().cwiseInverse().asDiagonal();
-      const Two move = axes_ * (axes_.transpose() * slope);
+      Two move = axes_ * (axes_.transpose() * slope);
+      constexpr double kLongest = 1;  // where the surface is not hollow a step can be far too long
+      move *= std::min(1.0, kLongest / std::max(move.norm(), kLongest));
       // Turned, so that no two points of the grid have the same shape or the same scale.
       axes_ = axes_ * Eigen::Rotation2Dd(0.5).toRotationMatrix();
       double length = 1;
@@ -235,11 +243,14 @@ OnsetPosterior onset_posterior(std::span<const OnsetInterval> intervals, const O
   constexpr double kLeastChange = 1e-4;
   OnsetPosterior out;
   Grid nothing({}, prior);
-  nothing.aim();
+  nothing.aim({});
   constexpr int kPriorHalf = 32;
   out.prior = WeibullCloud(nothing.points(kPriorHalf, kReach / kPriorHalf).all);
   Grid grid(intervals, prior);
-  grid.aim();
+  const CurveFit fit = fit_curve(CurveKind::weibull, intervals);
+  grid.aim(fit.status == FitStatus::converged
+               ? std::optional<Two>(Two(std::log(fit.shape), std::log(fit.scale)))
+               : std::nullopt);
   // Many rows make a peak that is close to normal, where a coarser grid is as good.
   constexpr std::size_t kManyRows = 5000;
   const bool many = grid.rows() > kManyRows;
