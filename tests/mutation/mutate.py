@@ -37,7 +37,7 @@ from source_rules import NOT_CODE  # noqa: E402  what is no code: comments and l
 OPERATORS = {"<": ("less", 2), "<=": ("less_equal", 2), ">": ("greater", 2), ">=": ("greater_equal", 2),
              "==": ("equal", 1), "!=": ("unequal", 1), "-": ("minus", 1), "*": ("times", 1), "/": ("over", 1)}
 # What ends an operand, going away from the operator; tighter for arithmetic.
-LOOSE = {"&&", "||", "?", ":", "=", "+=", "-=", "|=", "&=", "return", ",", ";", "==", "!=", "<", "<=", ">", ">=",
+LOOSE = {"&&", "||", "?", ":", "=", "+=", "-=", "*=", "/=", "%=", "^=", "|=", "&=", "return", ",", ";", "==", "!=", "<", "<=", ">", ">=",
          "<<", ">>", "|", "&", "^", "<=>", "co_return", "case"}
 TIGHT = LOOSE | {"+", "-"}
 TIGHTEST = TIGHT | {"*", "/", "%"}
