@@ -210,6 +210,44 @@ TEST_CASE("a decimal comma goes with semicolons alone") {
         131.24);
 }
 
+TEST_CASE("numbers as people write them") {
+  const auto reading = [](const std::string& cell) {
+    return only_row("id,date,winding_temp_c\nHL-1,2026-03-01," + cell + "\n")
+        .at(Field::insulation_winding_temp_c)
+        .number;
+  };
+  CHECK(reading("0") == 0);
+  CHECK(reading("000") == 0);
+  CHECK(reading("-0") == 0);
+  CHECK(reading("007") == 7);
+  CHECK(reading(".5") == 0.5);
+  CHECK(reading("-0.50") == -0.5);
+  CHECK(reading("+1e1") == 10);
+  for (const std::string cell :
+       {"-", "+", "e", "1e", "--1", "1.2.3", "0x10", "1 000", "NaN", "1."}) {
+    INFO(cell);
+    CHECK(table("id,date,winding_temp_c\nHL-1,2026-03-01," + cell + "\n").rejected == 1);
+  }
+}
+
+TEST_CASE("a quoted cell on its own line does not hide that a row is ragged") {
+  CHECK(table_complaints("id,date,note\nHL-1,\"2026-03-01\"\n") ==
+        "t.csv:2:1: error[ragged-row]: the row has 2 cells, the header 3\n"
+        "  HL-1,\"2026-03-01\"\n"
+        "  ^\n"
+        "  hint: a separator is missing\n");
+}
+
+TEST_CASE("a header with an open quote rejects every row") {
+  const Records read = table("id,\"date\nHL-1,2026-03-01\n");
+  CHECK(complaints_of(read.diagnostics) ==
+        "t.csv:1:4: error[quotes]: a quote that opens here is never closed\n"
+        "  id,\"date\n"
+        "     ^\n");
+  CHECK(read.records.empty());
+  CHECK(read.rejected == 1);
+}
+
 TEST_CASE("complaints name the cell, and no good row is lost") {
   const Records read = table(
       "id,date,checked,fluid,odometer_km\r\n"

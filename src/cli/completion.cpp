@@ -2,7 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <ranges>
+#include <iterator>
 
 #include "cli/manual.hpp"
 
@@ -64,6 +64,7 @@ std::vector<std::string> option_names(const ManualCommand& command) {
 
 std::vector<std::string> command_names(const ManualCommand& command) {
   std::vector<std::string> names;
+  names.reserve(command.commands.size());
   for (const ManualCommand& c : command.commands) {
     names.push_back(c.name);
   }
@@ -202,13 +203,12 @@ std::string fish_completion(const ManualCommand& program) {
   for (const ManualCommand* command : all_commands(program)) {
     // All words of the path are there, and none of those that lead further.
     std::string when;
-    const std::string path =
-        command->path.substr(std::min(command->path.find(' '), command->path.size()));
-    for (const auto word : path | std::views::split(' ')) {
-      if (!word.empty()) {
-        when += fmt::format("{}__fish_seen_subcommand_from {}", when.empty() ? "" : "; and ",
-                            std::string_view(word.begin(), word.end()));
-      }
+    std::string_view rest = std::string_view(command->path).substr(program.path.size());
+    while (!rest.empty()) {
+      rest.remove_prefix(1);  // the space
+      const std::string_view word = rest.substr(0, rest.find(' '));
+      when += fmt::format("{}__fish_seen_subcommand_from {}", when.empty() ? "" : "; and ", word);
+      rest.remove_prefix(word.size());
     }
     const std::vector<std::string> names = command_names(*command);
     if (!names.empty()) {

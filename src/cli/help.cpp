@@ -3,8 +3,8 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <iterator>
 #include <memory>
-#include <ranges>
 
 #include "cli/cli.hpp"
 #include "cli/manual.hpp"
@@ -123,11 +123,14 @@ std::string about(const ManualCommand& program, const std::vector<std::string>& 
   }
   std::vector<std::string> paths;
   add_paths(program, paths);
-  std::vector<std::string_view> known(paths.begin(), paths.end());
-  std::ranges::copy(kTopics | std::views::transform(&Topic::name), std::back_inserter(known));
-  const std::string_view near = closest(wanted, known);
   std::vector<std::string_view> names;
-  std::ranges::copy(kTopics | std::views::transform(&Topic::name), std::back_inserter(names));
+  names.reserve(std::size(kTopics));
+  for (const Topic& t : kTopics) {
+    names.push_back(t.name);
+  }
+  std::vector<std::string_view> known(paths.begin(), paths.end());
+  std::ranges::copy(names, std::back_inserter(known));
+  const std::string_view near = closest(wanted, known);
   throw Stop{kUsage, fmt::format("there is no topic \"{}\"{}; topics: {}, and each command", wanted,
                                  near.empty() ? "" : fmt::format(", did you mean \"{}\"?", near),
                                  fmt::join(names, ", "))};

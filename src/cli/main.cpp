@@ -59,7 +59,7 @@ class Help : public CLI::FormatterBase {
                         CLI::AppFormatMode /*mode*/) const override {
     std::string path = app->get_name();
     for (const CLI::App* up = app->get_parent(); up != nullptr; up = up->get_parent()) {
-      path = up->get_name() + " " + path;
+      path.insert(0, up->get_name() + " ");
     }
     return help_text(manual_of(*app, path));
   }

@@ -26,9 +26,9 @@ SOURCES = ["src/decide/judge.cpp", "src/decide/assess.cpp", "src/decide/checks.c
            "src/record/records.cpp", "src/record/history.cpp", "src/record/layout.cpp",
            "src/record/table.cpp", "src/record/cells.cpp", "src/record/columns.cpp"]
 # The unit tests that know a folder; cases and golden reports are tried before, for every folder.
-TESTS = {"src/record": ["record", "record_write", "history", "csv_import"],
-         "src/diagnose": ["decide", "history", "story", "report", "diagnose"],
-         "src/decide": ["decide", "history", "cases", "story", "report"]}
+TESTS = {"src/record": ["record", "record_write", "history", "csv_import", "gaps"],
+         "src/diagnose": ["decide", "history", "story", "report", "gaps", "diagnose"],
+         "src/decide": ["decide", "history", "cases", "story", "report", "gaps"]}
 TIMEOUT = 120  # seconds a mutant; one that hangs is noticed as well
 
 sys.path.insert(0, str(ROOT / "tests" / "house"))
@@ -37,7 +37,7 @@ from source_rules import NOT_CODE  # noqa: E402  what is no code: comments and l
 OPERATORS = {"<": ("less", 2), "<=": ("less_equal", 2), ">": ("greater", 2), ">=": ("greater_equal", 2),
              "==": ("equal", 1), "!=": ("unequal", 1), "-": ("minus", 1), "*": ("times", 1), "/": ("over", 1)}
 # What ends an operand, going away from the operator; tighter for arithmetic.
-LOOSE = {"&&", "||", "?", ":", "=", "+=", "-=", "|=", "&=", "return", ",", ";", "==", "!=", "<", "<=", ">", ">=",
+LOOSE = {"&&", "||", "?", ":", "=", "+=", "-=", "*=", "/=", "%=", "^=", "|=", "&=", "return", ",", ";", "==", "!=", "<", "<=", ">", ">=",
          "<<", ">>", "|", "&", "^", "<=>", "co_return", "case"}
 TIGHT = LOOSE | {"+", "-"}
 TIGHTEST = TIGHT | {"*", "/", "%"}
