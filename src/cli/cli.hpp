@@ -12,6 +12,7 @@
 #include "dryshaft/assess.hpp"
 #include "dryshaft/guide.hpp"
 #include "dryshaft/knowledge.hpp"
+#include "dryshaft/plan.hpp"
 #include "dryshaft/record.hpp"
 
 namespace CLI {
@@ -126,6 +127,10 @@ Result<Knowledge> load(const DataOptions& options);
 Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,
                            const Knowledge& knowledge);
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
+// Work data: `folder` if named, else `work` beside the named rules where there is one, else the
+// shipped. Complaints go to standard error.
+Result<WorkRules> load_work(const DataOptions& options, const std::optional<std::string>& folder,
+                            const Knowledge& knowledge);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 

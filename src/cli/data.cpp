@@ -120,6 +120,21 @@ Result<Guides> load_guides(const DataOptions& options, const std::optional<std::
   return guides;
 }
 
+Result<WorkRules> load_work(const DataOptions& options, const std::optional<std::string>& folder,
+                            const Knowledge& knowledge) {
+  fs::path from = shipped_data() / "work";
+  std::error_code ec;
+  if (folder) {
+    from = *folder;
+  } else if (options.rules) {
+    const fs::path beside = fs::weakly_canonical(*options.rules, ec).parent_path() / "work";
+    from = fs::is_directory(beside, ec) ? beside : from;
+  }
+  Result<WorkRules> work = dryshaft::load_work(json_files(from), knowledge);
+  complain(work.diagnostics);
+  return work;
+}
+
 ReadOptions read_options(const Knowledge& knowledge) {
   ReadOptions options;
   for (const Family& f : knowledge.families) {
