@@ -145,6 +145,7 @@ struct PlanOptionRule : Item {
 
 struct WorkRules {
   double damage_to_breakdown_km = 0;
+  double harm_left_by_bypass = 0;  ///< chance that an early leak is damage by the time of a bypass
   std::array<OutlookChances, 4> chances;  ///< by `Outlook`
   std::array<WorkTime, kTimedWorkCount> times;
   std::vector<PlanOptionRule> options;

@@ -74,6 +74,7 @@ struct Problem {
   double stage_km = 1;                // mean distance of a leak stage
   double breakdown_km = 0;            // mean from damage to breakdown; 0: at once
   bool leak_goes_on = true;           // false: the rotor is dry by now
+  double harm_left = 0;  // a bypass ends a leak, but may leave one damaged that had begun
   Row start{};                        // belief now
   Seen now;
   std::vector<Seen> seen;          // results of checks of this unit, the clean one first
@@ -179,6 +180,9 @@ struct Solution {
 Solution solve(const Grid& grid, const Costs& costs);
 // Below what any policy can cost, for each of `Solution::first`, in its order.
 std::vector<double> bound_from_below(const Grid& grid, const Costs& costs, const Solution& upper);
+
+// The belief after a bypass: no leak any more.
+Row after_bypass(const Problem& problem, const Row& belief);
 
 double cost_of_work(const Problem& problem, const Costs& costs, Work work, const Seen& seen,
                     std::size_t stage);

@@ -80,9 +80,19 @@ class Accounts {
     const std::vector<Account>& after = at(node.next);
     for (std::size_t s = 0; s < n_; ++s) {
       all[s] = parts_of(p_, c_, node.work, known_at(g_, node), s);
-      const Account& next = after[node.work == Work::bypass ? s : 0];
-      add(all[s], next, 1);
-      all[s].lost += node.work == Work::new_unit ? 0 : (1 - all[s].lost) * next.lost;
+      Row then{};
+      then[s] = 1;
+      if (node.work == Work::bypass) {
+        then = after_bypass(p_, then);
+      } else {
+        then[s] = 0;
+        then[0] = 1;
+      }
+      const double kept = node.work == Work::new_unit ? 0 : 1 - all[s].lost;
+      for (std::size_t to = 0; to < n_; ++to) {
+        add(all[s], after[to], then[to]);
+        all[s].lost += kept * then[to] * after[to].lost;
+      }
     }
   }
 
@@ -182,7 +192,13 @@ double live(const Grid& grid, const Costs& costs, const Solution& solution, cons
         found.major = draws.next() < seen.major ? 1 : 0;
       }
       cost += cost_of_work(p, costs, node.work, found, stage);
-      stage = node.work == Work::bypass ? stage : 0;
+      if (node.work == Work::bypass) {
+        Row then{};
+        then[stage] = 1;
+        stage = drawn(after_bypass(p, then), n, draws.next());
+      } else {
+        stage = 0;
+      }
       id = node.next;
       continue;
     }

@@ -188,12 +188,11 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
     maker.spread(*renewed, 0, renewed->entry, problem.seen_renewed.front().most_steps);
     maker.grow(*renewed);
   }
-  const bool bypasses =
-      problem.now.allowed[static_cast<std::size_t>(Work::bypass)] ||
-      std::ranges::any_of(problem.seen, [](const Seen& s) {
-        return s.allowed[static_cast<std::size_t>(Work::bypass)];
-      });
-  if (bypasses) {
+  const auto bypasses = [](const Seen& s) {
+    return s.allowed[static_cast<std::size_t>(Work::bypass)];
+  };
+  if (bypasses(problem.now) || std::ranges::any_of(problem.seen, bypasses) ||
+      (renewed && std::ranges::any_of(problem.seen_renewed, bypasses))) {
     closed.emplace();
     closed->kind = Track::Kind::closed;
     closed->steps = problem.steps;
@@ -202,13 +201,12 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
     // Only damage goes on after a bypass, so its chance is what matters.
     for (std::size_t k = 0; k < closed->steps; ++k) {
       for (std::size_t r = 0; r < problem.seen.size(); ++r) {
-        for (const double damaged : {0.0, 0.01, 0.05, 0.2, 0.6, 1.0}) {
+        for (const double damaged : {0.0, 0.01, 0.05, 0.2, 0.6}) {
           Row belief{};
-          belief[problem.leak_stages > 0 ? 1 : 0] = 1 - damaged;
+          belief[0] = 1 - damaged;
           belief[n - 1] += damaged;
           maker.put(*closed, k, r, belief);
         }
-        maker.put(*closed, k, r, dry);
         if (fineness.corners) {
           maker.corners(*closed, k, r);
         }

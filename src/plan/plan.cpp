@@ -100,6 +100,7 @@ constexpr DoubtSpec kDoubts[] = {
     {"leak-to-damage", "distance from leak to damage", &Doubt::delay},
     {"damage-to-breakdown", "distance from damage to breakdown", &Doubt::running},
     {"missed", "chance that a check misses a leak", &Doubt::missed},
+    {"harm-left", "chance that a bypass comes too late", &Doubt::harm},
     {"major-parts", "chance that a damaged unit needs major parts", &Doubt::major},
     {"beyond-repair", "chance that a damaged unit is beyond repair", &Doubt::lost},
 };

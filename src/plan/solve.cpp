@@ -271,7 +271,8 @@ class Sweep {
       cost += belief[s] * cost_of_work(p_, c_, work, seen, s);
     }
     return cost + (work == Work::bypass
-                       ? store_.cost(closed_[p_.steps - w.remaining].front(), belief)
+                       ? store_.cost(closed_[p_.steps - w.remaining].front(),
+                                     after_bypass(p_, belief))
                        : follows(w, work));
   }
 
@@ -307,11 +308,15 @@ std::uint32_t Sweep<Policies>::keep(const Where& w, const Choice& choice, const 
   if (choice.does == Node::Does::work) {
     const Seen& seen = w.result == kNow ? p_.now : (*w.track.seen)[w.result];
     const bool bypass = choice.work == Work::bypass;
-    node.next = bypass ? store_.best(closed_[p_.steps - w.remaining].front(), belief)
+    node.next = bypass ? store_.best(closed_[p_.steps - w.remaining].front(),
+                                     after_bypass(p_, belief))
                        : (closes(w, choice.work) ? kNothing : renewed_node_[w.remaining]);
     for (std::size_t s = 0; s < n_; ++s) {
+      Row certain{};
+      certain[s] = 1;
       total[s] = cost_of_work(p_, c_, choice.work, seen, s) +
-                 (bypass ? store_.total(node.next)[s] : follows(w, choice.work));
+                 (bypass ? dot(after_bypass(p_, certain), store_.total(node.next), n_)
+                         : follows(w, choice.work));
     }
   } else {
     const bool to_the_end = choice.wait == w.remaining;
@@ -389,6 +394,18 @@ void Sweep<Bounds>::store_at(const Where& /*w*/, const Point& p, const Choice& c
 }
 
 }  // namespace
+
+Row after_bypass(const Problem& p, const Row& belief) {
+  Row after{};
+  const double left = p.breakdown_km > 0 ? p.harm_left : 0;
+  after[0] = belief[0];
+  for (std::size_t s = 1; s < p.stages(); ++s) {
+    const bool damaged = p.is_damaged(s);
+    after[0] += damaged ? 0 : (1 - left) * belief[s];
+    after[p.last()] += damaged ? belief[s] : left * belief[s];
+  }
+  return after;
+}
 
 double cost_of_work(const Problem& p, const Costs& c, Work work, const Seen& seen,
                     std::size_t stage) {

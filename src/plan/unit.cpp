@@ -275,6 +275,7 @@ Problem Unit::problem(double horizon_km, const Doubt& doubt) const {
   p.stage_km = doubt.delay * s.leak_to_damage_km / s.leak_to_damage_stages;
   p.breakdown_km = doubt.running * work_.damage_to_breakdown_km;
   p.leak_goes_on = can_leak();
+  p.harm_left = with_odds(work_.harm_left_by_bypass, doubt.harm);
   const auto hazards = [&](double km, double years) {
     std::vector<double> steps;
     double before = model_.wear_hazard(km, years);

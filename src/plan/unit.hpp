@@ -18,6 +18,7 @@ struct Doubt {
   double delay = 1;    // factor of the distance from leak to damage
   double running = 1;  // factor of the distance from damage to breakdown
   double missed = 1;   // odds that a check misses a leak
+  double harm = 1;     // odds that a bypass leaves harm behind
   double major = 1;    // odds of major parts
   double lost = 1;     // odds of a unit beyond repair
 };

@@ -26,8 +26,16 @@ constexpr std::array<std::string_view, 6> kPlanOptions = {
     "open-and-rebuild+bypass-rotor-circuit",
     "replace-major-parts"};
 
-constexpr std::string_view kDamageToBreakdown = "damage-to-breakdown-km";
-constexpr double kLongestKm = 1e9;
+struct WorkValue {
+  std::string_view id;
+  double WorkRules::*value;
+  double least;
+  double most;
+};
+constexpr std::array<WorkValue, 2> kWorkValues = {{
+    {"damage-to-breakdown-km", &WorkRules::damage_to_breakdown_km, 1, 1e9},
+    {"harm-left-by-bypass", &WorkRules::harm_left_by_bypass, 0, 1},
+}};
 constexpr double kMostTime = 1000;
 
 Words outlook_names() {
@@ -105,12 +113,17 @@ class WorkLoader {
   void value(ObjectView& view) {
     Item about;
     items_.read(view, about);
-    if (const Node* id = view.optional("id"); id != nullptr && !about.id.empty()) {
-      view.word_at(*id, {kDamageToBreakdown});
+    const auto* row = std::ranges::find(kWorkValues, about.id, &WorkValue::id);
+    if (row == kWorkValues.end()) {
+      if (const Node* id = view.optional("id"); id != nullptr && !about.id.empty()) {
+        view.word_at(*id, ids_of(kWorkValues));
+      }
+      view.optional("value");
+    } else {
+      w_.*row->value = view.number("value", row->least, row->most);
+      seen_.insert(std::string(row->id));
     }
-    w_.damage_to_breakdown_km = view.number("value", 1, kLongestKm);
     view.optional_text("unit");
-    seen_.insert(std::string(kDamageToBreakdown));
   }
 
   void chances(ObjectView& view) {
@@ -231,8 +244,10 @@ class WorkLoader {
 
   // What must be there, and what refers to something else.
   void whole(const std::string& source) {
-    if (!seen_.contains(kDamageToBreakdown)) {
-      missing(source, fmt::format("there is no value \"{}\"", kDamageToBreakdown));
+    for (const WorkValue& v : kWorkValues) {
+      if (!seen_.contains(v.id)) {
+        missing(source, fmt::format("there is no value \"{}\"", v.id));
+      }
     }
     for (const std::string_view o : outlook_names()) {
       if (!seen_.contains(fmt::format("chances {}", o))) {
