@@ -19,7 +19,9 @@
 
 namespace dryshaft::plan {
 
-inline constexpr std::size_t kMostStages = 22;  // dry, 20 of the leak, damaged
+// More stages of a leak hardly differ from as many as this with the same mean.
+inline constexpr std::size_t kMostLeakStages = 10;
+inline constexpr std::size_t kMostStages = kMostLeakStages + 2;  // dry, those, damaged
 inline constexpr std::size_t kMostResults = 10;
 using Row = std::array<double, kMostStages>;
 
@@ -93,6 +95,7 @@ struct Problem {
 struct Fineness {
   double near = 0.04;
   std::size_t most = 6;
+  std::size_t most_renewed = 2;  // a rebuilt unit is nearly always dry
   bool corners = false;  // also what is certain: the bound from below needs it
 };
 
@@ -117,6 +120,7 @@ struct Track {
   Kind kind = Kind::own;
   std::size_t steps = 0;
   const std::vector<Seen>* seen = nullptr;
+  std::vector<std::size_t> waits;  // steps to the next check that are tried
   std::vector<Motion> motion;                          // by step
   std::vector<std::vector<std::vector<Row>>> span;     // [step][waited][from]: to
   std::vector<std::vector<Row>> broke;                 // [step][waited][from]

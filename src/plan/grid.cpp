@@ -97,7 +97,7 @@ class GridMaker {
   }
 
   void spread(Track& t, std::size_t step, const Point& from, std::size_t most) {
-    for (const std::size_t wait : p_.waits) {
+    for (const std::size_t wait : t.waits) {
       if (wait <= most && step + wait < t.steps) {
         look(t, step + wait, from.arrive[wait]);
       }
@@ -110,8 +110,7 @@ class GridMaker {
       t.point[k].resize(t.seen->size());
       for (std::size_t r = 0; r < t.seen->size(); ++r) {
         for (std::size_t i = 0; i < t.point[k][r].size(); ++i) {
-          const Point from = t.point[k][r][i];
-          spread(t, k, from, (*t.seen)[r].most_steps);
+          spread(t, k, t.point[k][r][i], (*t.seen)[r].most_steps);
         }
         if (fine_.corners) {
           corners(t, k, r);
@@ -149,7 +148,8 @@ class GridMaker {
       }
       return apart / 2 < fine_.near;
     });
-    if (!known && there.size() < fine_.most) {
+    const bool renewed = t.kind == Track::Kind::renewed;
+    if (!known && there.size() < (renewed ? fine_.most_renewed : fine_.most)) {
       put(t, step, result, belief);
     }
   }
@@ -183,6 +183,10 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
     renewed->kind = Track::Kind::renewed;
     renewed->steps = problem.steps;
     renewed->seen = &problem.seen_renewed;
+    // Every other distance, from the longest down: little happens to a new seal.
+    for (std::size_t i = problem.waits.size(); i > 0; i -= std::min<std::size_t>(i, 2)) {
+      renewed->waits.insert(renewed->waits.begin(), problem.waits[i - 1]);
+    }
     maker.move(*renewed, problem.onset_renewed, true);
     renewed->entry = maker.point(*renewed, 0, dry);
     maker.spread(*renewed, 0, renewed->entry, problem.seen_renewed.front().most_steps);
@@ -197,6 +201,7 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
     closed->kind = Track::Kind::closed;
     closed->steps = problem.steps;
     closed->seen = &problem.seen;
+    closed->waits = problem.waits;
     maker.move(*closed, {}, false);
     // Only damage goes on after a bypass, so its chance is what matters.
     for (std::size_t k = 0; k < closed->steps; ++k) {
@@ -216,6 +221,7 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
   own.kind = Track::Kind::own;
   own.steps = problem.steps;
   own.seen = &problem.seen;
+  own.waits = problem.waits;
   maker.move(own, problem.onset, problem.leak_goes_on);
   root = maker.point(own, 0, problem.start);
   maker.look(own, 0, problem.start);

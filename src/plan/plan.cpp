@@ -6,8 +6,8 @@
 #include <algorithm>
 #include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
-#include <memory>
 #include <set>
+#include <tuple>
 
 #include "base/index.hpp"
 #include "plan/decision.hpp"
@@ -24,8 +24,8 @@ using plan::Grid;
 using plan::Solution;
 using plan::Unit;
 
-constexpr plan::Fineness kCoarse{.near = 0.04, .most = 5, .corners = false};
-constexpr plan::Fineness kFine{.near = 0.02, .most = 10, .corners = true};
+constexpr plan::Fineness kCoarse{.near = 0.04, .most = 5, .most_renewed = 2, .corners = false};
+constexpr plan::Fineness kFine{.near = 0.02, .most = 10, .most_renewed = 4, .corners = true};
 constexpr std::size_t kLives = 4000;
 constexpr double kTenth = 0.1;
 constexpr std::size_t kMostThresholds = 4;
@@ -316,13 +316,13 @@ class Planner {
     std::ranges::stable_sort(plan_.swings, [&](const PlanSwing& a, const PlanSwing& b) {
       return reach(a) > reach(b);
     });
-    thresholds(amounts, costs);
+    thresholds(amounts, costs, now);
   }
 
-  // Where `at(x)`, positive now, reaches 0 on the way from `now` to `limit`.
+  // Where `at(x)`, which is `here` now, reaches 0 on the way from `now` to `limit`.
   template <typename At>
-  std::optional<PlanThreshold> threshold(double now, double limit, const At& at) const {
-    const double here = at(now);
+  static std::optional<PlanThreshold> threshold(double now, double here, double limit,
+                                                const At& at) {
     const double there = at(limit);
     if (here <= 0 || there >= 0) {
       return std::nullopt;
@@ -345,7 +345,7 @@ class Planner {
     return t;
   }
 
-  void thresholds(const Amounts& amounts, const Costs& costs) {
+  void thresholds(const Amounts& amounts, const Costs& costs, double now) {
     // The chance that coolant is getting in, damaged or not.
     const plan::Problem& problem = coarse_->problem;
     const double wet = 1 - problem.start[0];
@@ -361,17 +361,16 @@ class Planner {
     constexpr double kNearlyNone = 0.0005;
     for (const double limit : {kNearlyNone, 1 - kNearlyNone}) {
       if (wet > kNearlyNone && wet < 1 - kNearlyNone) {
-        if (auto t = threshold(wet, limit, with_chance)) {
+        if (auto t = threshold(wet, now, limit, with_chance)) {
           t->id = "leak-now";
           t->title = "chance that coolant gets in now";
           plan_.thresholds.push_back(std::move(*t));
         }
       }
     }
-    // The prices, those first whose doubling matters most; up to a tenth and tenfold.
-    constexpr double kFar = 10;
-    std::vector<std::pair<double, std::size_t>> order;
-    const double now = with_amounts(amounts);
+    // The prices, those first whose doubling matters most; up to a fifth and fivefold.
+    constexpr double kFar = 5;
+    std::vector<std::tuple<double, std::size_t, bool>> order;
     for (std::size_t p = 0; p < kPriceCount; ++p) {
       if (amounts[p] <= 0 || p == idx(PriceKind::rebuilt_unit)) {
         continue;
@@ -381,11 +380,11 @@ class Planner {
       // Nearly linear in each price, so this foretells the way to the turn.
       const double slope = with_amounts(changed) - now;
       if (slope != 0) {
-        order.emplace_back(-std::abs(slope), p);
+        order.emplace_back(-std::abs(slope), p, slope > 0);
       }
     }
     std::ranges::sort(order);
-    for (const auto& [slope, p] : order) {
+    for (const auto& [slope, p, rises] : order) {
       if (plan_.thresholds.size() >= kMostThresholds) {
         break;
       }
@@ -394,14 +393,13 @@ class Planner {
         changed[at] = value;
         return with_amounts(changed);
       };
-      for (const double limit : {amounts[p] / kFar, amounts[p] * kFar}) {
-        if (auto t = threshold(amounts[p], limit, with_price)) {
-          t->is_price = true;
-          const auto kind = static_cast<PriceKind>(p);
-          t->id = name(kind);
-          t->title = fmt::format("price: {}", title(kind));
-          plan_.thresholds.push_back(std::move(*t));
-        }
+      const double limit = rises ? amounts[p] / kFar : amounts[p] * kFar;
+      if (auto t = threshold(amounts[p], now, limit, with_price)) {
+        t->is_price = true;
+        const auto kind = static_cast<PriceKind>(p);
+        t->id = name(kind);
+        t->title = fmt::format("price: {}", title(kind));
+        plan_.thresholds.push_back(std::move(*t));
       }
     }
   }

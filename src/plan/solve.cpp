@@ -10,7 +10,12 @@ namespace {
 
 constexpr double kUnknownYet = std::numeric_limits<double>::infinity();
 
+// Two leak stages, as the shipped rules have them, are worth a loop of their own.
+constexpr std::size_t kUsualStages = 4;
 double dot(const Row& a, const double* b, std::size_t n) {
+  if (n == kUsualStages) {
+    return (a[0] * b[0] + a[1] * b[1]) + (a[2] * b[2] + a[3] * b[3]);
+  }
   double sum = 0;
   for (std::size_t s = 0; s < n; ++s) {
     sum += a[s] * b[s];
@@ -35,30 +40,49 @@ struct Where {
 
 // Costs of policies, one vector a policy: the least of them at a belief.
 struct Policies {
-  using Set = std::vector<std::uint32_t>;
+  // Those that may follow one result of a check.
+  struct Set {
+    std::vector<std::uint32_t> ids;
+    std::vector<double> seen;  // each vector times the chance of the result, for the check before
+  };
   std::size_t stages = 0;
   Solution* out = nullptr;
-
-  static void finish(const Set& /*set*/) {}
 
   [[nodiscard]] const double* total(std::uint32_t node) const {
     return out->total.data() + node * stages;
   }
-  [[nodiscard]] std::uint32_t best(const Set& set, const Row& chances) const {
-    std::uint32_t best = set.front();
+  void finish(Set& set, const Row* chance) const {
+    set.seen.clear();
+    for (const std::uint32_t id : set.ids) {
+      for (std::size_t s = 0; s < stages; ++s) {
+        set.seen.push_back(total(id)[s] * (*chance)[s]);
+      }
+    }
+  }
+  [[nodiscard]] std::uint32_t best(const Set& set, const Row& chances, bool before) const {
+    std::uint32_t best = set.ids.front();
     double least = kUnknownYet;
-    for (const std::uint32_t id : set) {
-      if (const double cost = dot(chances, total(id), stages); cost < least) {
+    for (std::size_t i = 0; i < set.ids.size(); ++i) {
+      const double* costs = before ? set.seen.data() + i * stages : total(set.ids[i]);
+      if (const double cost = dot(chances, costs, stages); cost < least) {
         least = cost;
-        best = id;
+        best = set.ids[i];
       }
     }
     return best;
   }
+  // From the chances of the stages after the result, or before it.
   [[nodiscard]] double cost(const Set& set, const Row& chances) const {
     double least = kUnknownYet;
-    for (const std::uint32_t id : set) {
+    for (const std::uint32_t id : set.ids) {
       least = std::min(least, dot(chances, total(id), stages));
+    }
+    return least;
+  }
+  [[nodiscard]] double cost_before(const Set& set, const Row& chances, const Row& /*chance*/) const {
+    double least = kUnknownYet;
+    for (std::size_t i = 0; i < set.seen.size(); i += stages) {
+      least = std::min(least, dot(chances, set.seen.data() + i, stages));
     }
     return least;
   }
@@ -73,7 +97,7 @@ struct Bounds {
   std::size_t stages = 0;
 
   // Points were stored with their values; the corners are known by now.
-  void finish(Set& set) const {
+  void finish(Set& set, const Row* /*chance*/) const {
     for (auto& [belief, value] : set.above) {
       value -= dot(belief, set.corner.data(), stages);
     }
@@ -90,6 +114,13 @@ struct Bounds {
       more = std::max(more, share * over);
     }
     return dot(chances, set.corner.data(), stages) + more;
+  }
+  [[nodiscard]] double cost_before(const Set& set, const Row& chances, const Row& chance) const {
+    Row seen{};
+    for (std::size_t s = 0; s < stages; ++s) {
+      seen[s] = chances[s] * chance[s];
+    }
+    return cost(set, seen);
   }
 };
 
@@ -208,7 +239,7 @@ class Sweep {
         }
         store_at(here, p, best, sets, sets[step][r]);
       }
-      store_.finish(sets[step][r]);
+      store_.finish(sets[step][r], &seen.chance);
     }
   }
 
@@ -220,12 +251,7 @@ class Sweep {
       cost += there[s] * c_.check;
     }
     for (std::size_t r = 0; r < w.track.seen->size(); ++r) {
-      Row seen{};
-      const Row& chance = (*w.track.seen)[r].chance;
-      for (std::size_t s = 0; s < n_; ++s) {
-        seen[s] = there[s] * chance[s];
-      }
-      cost += store_.cost(sets[w.step + wait][r], seen);
+      cost += store_.cost_before(sets[w.step + wait][r], there, (*w.track.seen)[r].chance);
     }
     return cost;
   }
@@ -244,7 +270,7 @@ class Sweep {
         best = {Node::Does::wait, Work::rebuild, wait, cost};
       }
     };
-    for (const std::size_t wait : p_.waits) {
+    for (const std::size_t wait : w.track.waits) {
       if (wait <= most && wait < w.remaining) {
         count_to(wait);
         offer(wait, broken + looked_at(w, wait, p, sets));
@@ -309,7 +335,7 @@ std::uint32_t Sweep<Policies>::keep(const Where& w, const Choice& choice, const 
     const Seen& seen = w.result == kNow ? p_.now : (*w.track.seen)[w.result];
     const bool bypass = choice.work == Work::bypass;
     node.next = bypass ? store_.best(closed_[p_.steps - w.remaining].front(),
-                                     after_bypass(p_, belief))
+                                     after_bypass(p_, belief), false)
                        : (closes(w, choice.work) ? kNothing : renewed_node_[w.remaining]);
     for (std::size_t s = 0; s < n_; ++s) {
       Row certain{};
@@ -334,11 +360,7 @@ std::uint32_t Sweep<Policies>::keep(const Where& w, const Choice& choice, const 
       there.fill(c_.check);
       for (std::size_t r = 0; r < w.track.seen->size(); ++r) {
         const Row& chance = (*w.track.seen)[r].chance;
-        Row seen{};
-        for (std::size_t s = 0; s < n_; ++s) {
-          seen[s] = before[s] * chance[s];
-        }
-        node.after.at(r) = store_.best(sets[w.step + choice.wait][r], seen);
+        node.after.at(r) = store_.best(sets[w.step + choice.wait][r], before, true);
         const double* after = store_.total(node.after.at(r));
         for (std::size_t s = 0; s < n_; ++s) {
           there[s] += chance[s] * after[s];
@@ -364,14 +386,14 @@ void Sweep<Policies>::store_at(const Where& w, const Point& p, const Choice& cho
                                const Sets& sets, Set& into) {
   const std::uint32_t id = keep(w, choice, sets, p.belief);
   const double* mine = store_.total(id);
-  const bool known = std::ranges::any_of(into, [&](std::uint32_t other) {
+  const bool known = std::ranges::any_of(into.ids, [&](std::uint32_t other) {
     return std::equal(mine, mine + n_, store_.total(other));
   });
   if (known) {
     store_.out->nodes.pop_back();
     store_.out->total.resize(store_.out->total.size() - n_);
   } else {
-    into.push_back(id);
+    into.ids.push_back(id);
   }
 }
 

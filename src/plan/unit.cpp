@@ -269,10 +269,10 @@ Row Unit::start(const Problem& p, const Doubt& doubt) const {
 Problem Unit::problem(double horizon_km, const Doubt& doubt) const {
   const Settings& s = k_.settings;
   Problem p;
-  p.leak_stages = static_cast<std::size_t>(s.leak_to_damage_stages);
+  p.leak_stages = std::min(static_cast<std::size_t>(s.leak_to_damage_stages), kMostLeakStages);
   p.steps = static_cast<std::size_t>(std::ceil(horizon_km / kLongestStepKm));
   p.step_km = horizon_km / static_cast<double>(p.steps);
-  p.stage_km = doubt.delay * s.leak_to_damage_km / s.leak_to_damage_stages;
+  p.stage_km = doubt.delay * s.leak_to_damage_km / static_cast<double>(p.leak_stages);
   p.breakdown_km = doubt.running * work_.damage_to_breakdown_km;
   p.leak_goes_on = can_leak();
   p.harm_left = with_odds(work_.harm_left_by_bypass, doubt.harm);
