@@ -176,6 +176,10 @@ struct PlanCost {
   double at_least = 0;     ///< no policy that begins like this costs less, on this grid of distances
   double coarser = 0;      ///< the same on beliefs half as fine
   std::string variant;     ///< how, where there are two ways; or empty
+  /// The first bill, with prices low and high, without days out of use, if nothing
+  /// worse is found. Of a recheck: one check.
+  double bill_low = 0;
+  double bill_high = 0;
 };
 
 struct PlanReason {
@@ -232,6 +236,9 @@ struct Plan {
   double dry = 0;
   double leaking = 0;
   double damaged = 0;
+  double lost_if_nothing = 0;  ///< breakdown before the horizon with neither check nor work
+  double loss_low = 0;         ///< what a breakdown costs then
+  double loss_high = 0;
   std::optional<PlanCheck> first_check;  ///< what settles an ungraded unit
   std::vector<PlanOption> options;       ///< allowed ones first, cheapest first
   double difference = 0;                 ///< of the best two
@@ -262,6 +269,33 @@ Plan make_plan(const History& history, const Knowledge& knowledge, const Model& 
                const WorkRules& work, const PriceBook& prices, const PlanOptions& options);
 
 std::string to_json(const Plan& plan);  ///< one line, `dryshaft-plan/1`
+/// For a technician the plan, for an owner a quotation: as `PlanOptions::audience` said.
+std::string plan_to_text(const Plan& plan, const TextStyle& style);
+std::string plan_to_markdown(const Plan& plan, Units units);
+/// One page for all of them; loads nothing, and runs nothing.
+std::string plans_to_html(const std::vector<Plan>& plans, Units units);
+
+// ------------------------------------------------------------- job sheet
+
+/// Scope, parts, steps and checks of an option's work on a unit, from data.
+struct JobSheetRequest {
+  std::string option;  ///< one of `plan_option_ids`
+  std::optional<int> today;
+  Units units = Units::km;
+};
+/// Why the option is not allowed for the unit; empty: it is.
+std::vector<PlanReason> barred(const History& history, const Knowledge& knowledge,
+                               const Model& model, const WorkRules& work,
+                               const JobSheetRequest& request);
+std::string job_sheet_to_text(const History& history, const Knowledge& knowledge,
+                              const Model& model, const WorkRules& work,
+                              const JobSheetRequest& request, const TextStyle& style);
+std::string job_sheet_to_markdown(const History& history, const Knowledge& knowledge,
+                                  const Model& model, const WorkRules& work,
+                                  const JobSheetRequest& request);
+std::string job_sheet_to_html(const History& history, const Knowledge& knowledge,
+                              const Model& model, const WorkRules& work,
+                              const JobSheetRequest& request);
 
 }  // namespace dryshaft
 

@@ -2,6 +2,8 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <iterator>
 #include <memory>
 
 #include "base/number.hpp"
@@ -19,6 +21,7 @@ struct PlanCommandOptions {
   std::string format = "text";
   std::string units = "km";
   std::optional<std::string> today;
+  std::optional<std::string> job_sheet;
   std::optional<std::string> out;
   DataOptions data;
   std::optional<std::string> work;
@@ -30,6 +33,7 @@ class PlanCommand {
 
   int run() {
     plan_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
+    check_options();
     if (o_.today) {
       plan_.today = parse_date(*o_.today);
       if (!plan_.today) {
@@ -48,16 +52,87 @@ class PlanCommand {
       return kRejected;
     }
     const Model model(k);
-    std::vector<History> histories = units(k);
+    const std::vector<History> histories = units(k);
     Output output(o_.out);
-    for (const History& h : histories) {
-      output.write(to_json(make_plan(h, k, model, *work.value, *prices.value, plan_)));
+    if (o_.job_sheet) {
+      job_sheet(output, histories, k, model, *work.value);
+    } else {
+      plans(output, histories, k, model, *work.value, *prices.value);
     }
     const int written = output.finish();
     return written != kDone ? written : (rejected_ ? kRejected : kDone);
   }
 
  private:
+  void check_options() const {
+    if (!o_.job_sheet) {
+      if (o_.prices.empty()) {
+        throw Stop{kUsage, "a plan needs --prices FILE"};
+      }
+      return;
+    }
+    const std::span<const std::string_view> known = plan_option_ids();
+    if (std::ranges::find(known, *o_.job_sheet) == known.end()) {
+      throw no_such("option", *o_.job_sheet, "options", {known.begin(), known.end()});
+    }
+    if (o_.format == "json" || plan_.audience == Audience::owner) {
+      throw Stop{kUsage, "a job sheet is text, markdown or html, and for a technician"};
+    }
+  }
+
+  [[nodiscard]] Units in_units() const { return o_.units == "mi" ? Units::mi : Units::km; }
+  [[nodiscard]] TextStyle style() const {
+    return {.colour = coloured(o_.out), .width = 80, .units = in_units()};
+  }
+
+  void plans(Output& output, const std::vector<History>& histories, const Knowledge& k,
+             const Model& model, const WorkRules& work, const PriceBook& prices) {
+    std::vector<Plan> made;
+    made.reserve(histories.size());
+    for (const History& h : histories) {
+      made.push_back(make_plan(h, k, model, work, prices, plan_));
+    }
+    if (o_.format == "html") {
+      output.write(plans_to_html(made, in_units()));
+      return;
+    }
+    bool first = true;
+    for (const Plan& plan : made) {
+      if (o_.format == "json") {
+        output.write(to_json(plan));
+        continue;
+      }
+      output.write(first ? "" : "\n");
+      first = false;
+      output.write(o_.format == "markdown" ? plan_to_markdown(plan, in_units())
+                                           : plan_to_text(plan, style()));
+    }
+  }
+
+  void job_sheet(Output& output, const std::vector<History>& histories, const Knowledge& k,
+                 const Model& model, const WorkRules& work) const {
+    if (histories.empty()) {
+      return;
+    }
+    if (histories.size() != 1) {
+      throw Stop{kUsage, "--job-sheet is for one unit"};
+    }
+    const History& unit = histories.front();
+    const JobSheetRequest request{
+        .option = *o_.job_sheet, .today = plan_.today, .units = in_units()};
+    if (const std::vector<PlanReason> why = barred(unit, k, model, work, request); !why.empty()) {
+      throw Stop{kUsage, fmt::format("{} is not allowed for {}: {}", *o_.job_sheet, unit.unit_id,
+                                     why.front().text)};
+    }
+    if (o_.format == "html") {
+      output.write(job_sheet_to_html(unit, k, model, work, request));
+    } else if (o_.format == "markdown") {
+      output.write(job_sheet_to_markdown(unit, k, model, work, request));
+    } else {
+      output.write(job_sheet_to_text(unit, k, model, work, request, style()));
+    }
+  }
+
   // "60000km", "40000mi" or "5y"; a bare number is km.
   [[nodiscard]] double horizon(const Knowledge& k) const {
     std::string_view text = o_.horizon;
@@ -86,6 +161,9 @@ class PlanCommand {
   }
 
   [[nodiscard]] Result<PriceBook> price_book() const {
+    if (o_.prices.empty()) {
+      return {.value = PriceBook{}, .diagnostics = {}};  // a job sheet names no price
+    }
     LineSource source(o_.prices);
     const std::string text = source.rest();
     if (!source.error().empty()) {
@@ -128,13 +206,15 @@ Run add_plan(CLI::App& parent) {
       parent.add_subcommand("plan", "What to do about a unit: watch, bypass, rebuild or replace");
   app->add_option("FILE", o->files, "Records; - or no file: standard input");
   app->add_option("--prices", o->prices, "Price book, dryshaft-prices/1")
-      ->required()
       ->type_name("FILE");
   app->add_option("--horizon", o->horizon, "How far to look: 60000km, 40000mi or 5y")
       ->type_name("DISTANCE");
   app->add_option("--for", o->audience, "Who reads it: technician, or owner (a quotation)")
       ->check(CLI::IsMember({"technician", "owner"}))
       ->type_name("WHO");
+  app->add_option("--job-sheet", o->job_sheet,
+                  "The job sheet of this option instead, such as open-and-rebuild; needs no prices")
+      ->type_name("OPTION");
   app->add_option("--format", o->format, "text, json, markdown or html")
       ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
       ->type_name("FORMAT");

@@ -32,6 +32,7 @@ Ordered of_cost(const PlanCost& c) {
   for (std::size_t i = 0; i < kSpendingCount; ++i) {
     json["spending"][std::string(spending_name(i))] = money(c.spending[i]);
   }
+  json["first_bill"] = {{"low", money(c.bill_low)}, {"high", money(c.bill_high)}};
   json["at_least"] = money(c.at_least);
   json["on_coarser_grid"] = money(c.coarser);
   return json;
@@ -106,6 +107,7 @@ std::string to_json(const Plan& p) {
   json["now"] = {{"dry", chance(p.dry)},
                  {"leaking", chance(p.leaking)},
                  {"damaged", chance(p.damaged)}};
+  json["if_nothing_is_done"] = {{"chance_lost", chance(p.lost_if_nothing)}};
   json["first_check"] = nullptr;
   if (p.first_check) {
     json["first_check"] = {{"id", p.first_check->id},

@@ -133,6 +133,7 @@ class Planner {
     const Costs costs = unit_.costs(amounts, true);
     first_check(costs);
     const Grid fine(problem, kFine);
+    if_nothing_is_done(fine);
     plan_.beliefs = fine.points;
     const Solution solution = solve(fine, costs);
     const std::vector<double> bounds = bound_from_below(fine, costs, solution);
@@ -166,6 +167,37 @@ class Planner {
                                   action.minutes, costs.check};
   }
 
+  void if_nothing_is_done(const Grid& grid) {
+    const plan::Problem& p = grid.problem;
+    plan::Row at = p.start;
+    for (const plan::Motion& m : grid.own.motion) {
+      plan::Row next{};
+      for (std::size_t from = 0; from < p.stages(); ++from) {
+        plan_.lost_if_nothing += at[from] * m.breaks[from];
+        for (std::size_t s = from; s < p.stages(); ++s) {
+          next[s] += at[from] * m.to[from][s];
+        }
+      }
+      at = next;
+    }
+    plan_.loss_low = prices_.at(PriceKind::loss).low;
+    plan_.loss_high = prices_.at(PriceKind::loss).high;
+  }
+
+  // The first step alone, of a unit that is no worse inside than it looks.
+  [[nodiscard]] double bill(const First& first, double Price::*end) const {
+    Amounts amounts{};
+    std::ranges::transform(prices_.price, amounts.begin(),
+                           [end](const Price& p) { return p.*end; });
+    // The other unit's price goes up where a core is worth less.
+    const Price& core = prices_.at(PriceKind::core);
+    amounts[idx(PriceKind::core)] = end == &Price::low ? core.high : core.low;
+    const Costs costs = unit_.costs(amounts, false);
+    return first.does == plan::Node::Does::wait
+               ? costs.check
+               : cost_of_work(coarse_->problem, costs, first.work, coarse_->problem.now, 0);
+  }
+
   void option(const PlanOptionRule& rule, const Grid& grid, const Costs& costs,
               const Solution& solution, const std::vector<double>& bounds,
               const Solution& coarse) {
@@ -183,6 +215,8 @@ class Planner {
     option.allowed = option.barred.empty();
     if (option.allowed) {
       option.cost = cost_of(*first, grid, costs, solution);
+      option.cost->bill_low = bill(*first, &Price::low);
+      option.cost->bill_high = bill(*first, &Price::high);
       option.cost->at_least = bounds[static_cast<std::size_t>(first - solution.first.data())];
       const First* other = first_of(coarse, rule.id);
       option.cost->coarser = other != nullptr ? other->cost : first->cost;
