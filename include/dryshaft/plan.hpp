@@ -275,6 +275,50 @@ std::string plan_to_markdown(const Plan& plan, Units units);
 /// One page for all of them; loads nothing, and runs nothing.
 std::string plans_to_html(const std::vector<Plan>& plans, Units units);
 
+// ------------------------------------------------------------------ yard
+
+/// A core that waits to be opened.
+struct YardUnit {
+  Report report;
+  /// Expected gain of rebuilding and selling it over selling it unopened.
+  double value = 0;
+  double hours = 0;     ///< expected
+  double money = 0;     ///< expected, parts alone
+  double damaged = 0;   ///< chance
+  bool chosen = false;
+  /// The check that adds most to the value of the whole selection, and by how much.
+  std::string check;
+  double check_gain = 0;
+};
+
+struct YardOptions {
+  std::optional<double> hours;  ///< a week; at most one of the two
+  std::optional<double> money;
+  std::optional<int> today;
+};
+
+struct Yard {
+  std::string currency;
+  YardOptions limit;
+  std::vector<YardUnit> units;  ///< the chosen first, then by value
+  double value = 0;             ///< of the chosen together
+  double hours = 0;
+  double money = 0;
+  std::vector<Diagnostic> rejected;
+  std::size_t rejected_records = 0;
+};
+
+/// Which cores to open under a limit: an exact 0/1 knapsack over hours in tenths
+/// (or money in parts of the budget), rounded up, so that the limit is kept.
+Yard make_yard(const std::vector<History>& histories, const Knowledge& knowledge,
+               const Model& model, const WorkRules& work, const PriceBook& prices,
+               const YardOptions& options);
+std::string to_json(const Yard& yard);  ///< one line, `dryshaft-yard/1`
+std::string to_csv(const Yard& yard);   ///< RFC 4180
+std::string yard_to_text(const Yard& yard, const TextStyle& style);
+std::string yard_to_markdown(const Yard& yard, Units units);
+std::string yard_to_html(const Yard& yard, Units units);
+
 // ------------------------------------------------------------- job sheet
 
 /// Scope, parts, steps and checks of an option's work on a unit, from data.

@@ -22,6 +22,9 @@ struct PlanCommandOptions {
   std::string units = "km";
   std::optional<std::string> today;
   std::optional<std::string> job_sheet;
+  std::optional<std::string> intake;
+  std::optional<double> hours;
+  std::optional<double> budget;
   std::optional<std::string> out;
   DataOptions data;
   std::optional<std::string> work;
@@ -54,7 +57,9 @@ class PlanCommand {
     const Model model(k);
     const std::vector<History> histories = units(k);
     Output output(o_.out);
-    if (o_.job_sheet) {
+    if (o_.intake) {
+      yard(output, histories, k, model, *work.value, *prices.value);
+    } else if (o_.job_sheet) {
       job_sheet(output, histories, k, model, *work.value);
     } else {
       plans(output, histories, k, model, *work.value, *prices.value);
@@ -65,6 +70,15 @@ class PlanCommand {
 
  private:
   void check_options() const {
+    if (o_.intake ? !o_.files.empty() || o_.job_sheet || o_.audience == "owner"
+                  : o_.hours || o_.budget || o_.format == "csv") {
+      throw Stop{kUsage,
+                 o_.intake ? "--intake stands without other records, a job sheet or an owner"
+                           : "--hours, --budget and --format csv go with --intake FILE"};
+    }
+    if (o_.hours && o_.budget) {
+      throw Stop{kUsage, "the limit is --hours or --budget, not both"};
+    }
     if (!o_.job_sheet) {
       if (o_.prices.empty()) {
         throw Stop{kUsage, "a plan needs --prices FILE"};
@@ -106,6 +120,31 @@ class PlanCommand {
       first = false;
       output.write(o_.format == "markdown" ? plan_to_markdown(plan, in_units())
                                            : plan_to_text(plan, style()));
+    }
+  }
+
+  void yard(Output& output, const std::vector<History>& histories, const Knowledge& k,
+            const Model& model, const WorkRules& work, const PriceBook& prices) const {
+    std::optional<int> today = plan_.today;
+    for (const History& h : histories) {
+      if (!plan_.today) {  // as assess does: the newest date in the input
+        const int date = static_cast<int>(h.records.back().at(Field::date).number);
+        today = std::max(today.value_or(date), date);
+      }
+    }
+    Yard made = make_yard(histories, k, model, work, prices,
+                          {.hours = o_.hours, .money = o_.budget, .today = today});
+    made.rejected = complaints_;
+    made.rejected_records = rejected_records_;
+    if (o_.format == "json") {
+      output.write(to_json(made));
+    } else if (o_.format == "csv") {
+      output.write(to_csv(made));
+    } else if (o_.format == "html") {
+      output.write(yard_to_html(made, in_units()));
+    } else {
+      output.write(o_.format == "markdown" ? yard_to_markdown(made, in_units())
+                                           : yard_to_text(made, style()));
     }
   }
 
@@ -175,27 +214,41 @@ class PlanCommand {
     return prices;
   }
 
+  void take(std::vector<Diagnostic> diagnostics) {
+    rejected_ = complain(diagnostics) || rejected_;
+    std::ranges::move(diagnostics, std::back_inserter(complaints_));
+  }
+
   std::vector<History> units(const Knowledge& k) {
+    std::vector<std::string> files = o_.files;
+    if (o_.intake) {
+      files = {*o_.intake};
+    } else if (files.empty()) {
+      files = {"-"};
+    }
     std::vector<Record> records;
-    for (const std::string& path : o_.files.empty() ? std::vector<std::string>{"-"} : o_.files) {
+    for (const std::string& path : files) {
       LineSource source(path);
       const std::string text = source.rest();
       if (!source.error().empty()) {
-        rejected_ = complain({input_complaint(source)}) || rejected_;
+        take({input_complaint(source)});
         continue;
       }
       Records read = read_records(text, source.name(), read_options(k));
-      rejected_ = complain(read.diagnostics) || rejected_;
+      take(std::move(read.diagnostics));
+      rejected_records_ += read.rejected;
       std::ranges::move(read.records, std::back_inserter(records));
     }
     Result<std::vector<History>> grouped = group_by_unit(std::move(records));
-    rejected_ = complain(grouped.diagnostics) || rejected_;
+    take(std::move(grouped.diagnostics));
     return std::move(grouped.value).value_or(std::vector<History>{});
   }
 
   const PlanCommandOptions& o_;
   PlanOptions plan_;
   bool rejected_ = false;
+  std::vector<Diagnostic> complaints_;
+  std::size_t rejected_records_ = 0;
 };
 
 }  // namespace
@@ -215,8 +268,16 @@ Run add_plan(CLI::App& parent) {
   app->add_option("--job-sheet", o->job_sheet,
                   "The job sheet of this option instead, such as open-and-rebuild; needs no prices")
       ->type_name("OPTION");
-  app->add_option("--format", o->format, "text, json, markdown or html")
-      ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
+  app->add_option("--intake", o->intake, "Rank these cores instead: which to open first")
+      ->type_name("FILE");
+  app->add_option("--hours", o->hours, "With --intake: hours of work a week")
+      ->check(CLI::Range(0.0, 1e6))
+      ->type_name("N");
+  app->add_option("--budget", o->budget, "With --intake: money for parts a week")
+      ->check(CLI::Range(0.0, 1e9))
+      ->type_name("N");
+  app->add_option("--format", o->format, "text, json, markdown or html; with --intake csv as well")
+      ->check(CLI::IsMember({"text", "json", "markdown", "html", "csv"}))
       ->type_name("FORMAT");
   app->add_option("--out", o->out, "Write to this file, which appears only when complete")
       ->type_name("FILE");

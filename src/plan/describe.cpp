@@ -16,7 +16,6 @@ namespace {
 
 using document::Document;
 using document::Heading;
-using document::Item;
 using document::Lead;
 using document::Paragraph;
 using document::Table;
@@ -46,7 +45,7 @@ class PlanPage {
   void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
   void say(std::string text) { d_.emplace_back(Paragraph{std::move(text)}); }
   void item(std::string text, std::vector<std::string> below = {}) {
-    d_.emplace_back(Item{0, std::move(text), std::move(below)});
+    d_.emplace_back(document::Item{0, std::move(text), std::move(below)});
   }
   void cautions(std::string head) {
     heading(std::move(head));
@@ -58,8 +57,9 @@ class PlanPage {
     return fmt::format("{} {}", amount(value, kWorkshopDigits), p_.currency);
   }
   [[nodiscard]] std::string horizon() const {
-    return fmt::format("{} ({:.2g} years)", words::distance(p_.horizon_km, units_),
-                       p_.horizon_km / p_.km_per_year);
+    const double years = p_.horizon_km / p_.km_per_year;
+    return fmt::format("{} {} ({:.2g} {})", words::limit(p_.horizon_km, units_),
+                       words::unit_name(units_), years, years == 1 ? "year" : "years");
   }
   [[nodiscard]] const PlanOption* at(std::size_t place) const {
     return place < p_.options.size() && p_.options[place].allowed ? &p_.options[place] : nullptr;
@@ -102,11 +102,11 @@ class PlanPage {
   void options() {
     heading(fmt::format("Options over {}, in {}", horizon(), p_.currency));
     Table table;
-    table.columns = {{"option", Table::Fit::wrap, false, false, 20, true},
-                     {"expected", Table::Fit::whole, true, false, 0},
+    table.columns = {{"expected", Table::Fit::whole, true, false, 0},
                      {"10 %", Table::Fit::whole, true, false, 0},
                      {"90 %", Table::Fit::whole, true, false, 0},
-                     {"unit lost", Table::Fit::whole, true, false, 0}};
+                     {"lost", Table::Fit::whole, true, false, 0},
+                     {"option", Table::Fit::wrap, false, false, 20, true}};
     for (const PlanOption& o : p_.options) {
       if (!o.cost) {
         continue;
@@ -118,10 +118,10 @@ class PlanPage {
       } else if (!o.cost->variant.empty()) {
         title += o.cost->variant == "whole-unit" ? " (here: the unit)" : " (here: parts)";
       }
-      table.rows.push_back({title, amount(o.cost->expected, kWorkshopDigits),
+      table.rows.push_back({amount(o.cost->expected, kWorkshopDigits),
                             amount(o.cost->low, kWorkshopDigits),
                             amount(o.cost->high, kWorkshopDigits),
-                            words::short_percent(o.cost->chance_lost)});
+                            words::short_percent(o.cost->chance_lost), title});
     }
     d_.emplace_back(std::move(table));
     say(fmt::format(
@@ -134,7 +134,7 @@ class PlanPage {
   void barred() {
     bool first = true;
     for (const PlanOption& o : p_.options) {
-      if (o.allowed) {
+      if (o.allowed || o.id == "check-port") {  // that one is only not called for
         continue;
       }
       if (first) {
@@ -187,16 +187,16 @@ class PlanPage {
                  : "No single value within its band turns the order of the best two; those that "
                    "matter most:");
     Table table;
-    table.columns = {{"what may be off", Table::Fit::wrap, false, false, 20, true},
-                     {"second, at its low end", Table::Fit::whole, true, false, 0},
-                     {"at its high end", Table::Fit::whole, true, false, 0}};
+    table.columns = {{"at its low end", Table::Fit::whole, true, false, 0},
+                     {"at its high end", Table::Fit::whole, true, false, 0},
+                     {"what may be off", Table::Fit::wrap, false, false, 20, true}};
     for (std::size_t i = 0; i < std::min(kSwingsShown, p_.swings.size()); ++i) {
       const PlanSwing& s = p_.swings[i];
-      table.rows.push_back({s.title, against(s.difference_low), against(s.difference_high)});
+      table.rows.push_back({against(s.difference_low), against(s.difference_high), s.title});
     }
     d_.emplace_back(std::move(table));
-    say(fmt::format("Judgement is moved by its odds factor, prices to their ends, one at a time; "
-                    "taken together they move the difference by about {}.",
+    say(fmt::format("What the second best costs against the best. Judgement is moved by its "
+                    "odds factor, prices to their ends, one at a time; taken together they move the difference by about {}.",
                     money(p_.judgement)));
   }
 

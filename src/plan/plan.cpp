@@ -325,7 +325,7 @@ class Planner {
     }
     for (std::size_t p = 0; p < kPriceCount; ++p) {
       const Price& price = prices_.price[p];
-      if (price.low < price.high) {
+      if (price.low < price.high && p != idx(PriceKind::rebuilt_unit)) {
         const auto with = [&](double value) {
           Amounts changed = amounts;
           changed[p] = value;

@@ -164,14 +164,14 @@ class Sheet {
         }
       }
     }
-    return size.empty() ? "by the maker's figures" : size;
+    // A fluid has no size.
+    return size.empty() && part.unit.empty() ? "by the maker's figures" : size;
   }
 
   void parts() {
     Table table;
-    table.columns = {{"part", Table::Fit::wrap, false, false, 20, true},
-                     {"quantity", Table::Fit::whole, true, false, 0},
-                     {"size and material", Table::Fit::wrap, false, false, 20}};
+    table.columns = {{"quantity", Table::Fit::whole, true, false, 0},
+                     {"part, size and material", Table::Fit::wrap, false, false, 20, true}};
     std::set<std::string_view> listed;
     for (const Job* job : jobs_) {
       for (const JobLine& line : job->parts) {
@@ -188,15 +188,12 @@ class Sheet {
           found = true;
           const std::string what = size_of(part);
           table.rows.push_back(
-              {part.name,
-               fmt::format("{:g}{}{}", part.quantity, part.unit.empty() ? "" : " ", part.unit),
-               part.material.empty() ? what
-                                     : (part.size.empty() && part.bearing.empty()
-                                            ? part.material
-                                            : fmt::format("{}; {}", what, part.material))});
+              {fmt::format("{:g}{}{}", part.quantity, part.unit.empty() ? "" : " ", part.unit),
+               fmt::format("{}: {}{}{}", part.name, what,
+                           what.empty() || part.material.empty() ? "" : "; ", part.material)});
         }
         if (!found) {
-          table.rows.push_back({filled(line.text), "-", "by the maker's figures"});
+          table.rows.push_back({"-", filled(line.text) + ": by the maker's figures"});
         }
       }
     }

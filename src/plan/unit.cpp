@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "base/index.hpp"
+#include "plan/outcomes.hpp"
 
 namespace dryshaft::plan {
 namespace {
@@ -28,6 +29,19 @@ constexpr std::string_view kUngraded = "verdict-ungraded";
 
 double with_odds(double p, double factor) {
   return p <= 0 || p >= 1 ? p : p * factor / (1 - p + p * factor);
+}
+
+std::pair<double, double> leaking_and_damaged(const Posterior& posterior) {
+  double leaking = 0;
+  double damaged = 0;
+  for (std::size_t s = 0; s < kStateCount; ++s) {
+    if ((s & (kRust | kInsulation)) != 0) {
+      damaged += posterior.state[s];
+    } else if ((s & kLeak) != 0) {
+      leaking += posterior.state[s];
+    }
+  }
+  return {leaking, damaged};
 }
 
 Unit::Unit(const History& history, const Knowledge& knowledge, const Model& model,
@@ -175,28 +189,15 @@ std::vector<Seen> Unit::results(Case base, const Problem& p, const Doubt& doubt)
     group->seen.lost += chance[2] * seen.lost;
   };
   const std::array<std::size_t, 3> states = {0, kLeak, kLeak | kRust};
-  const auto walk = [&](const auto& self, std::size_t at, Case& c,
-                        const std::array<double, 3>& chance) -> void {
-    if (at == kLooked.size()) {
-      leaf(c, chance);
-      return;
-    }
-    const Finding f = kLooked.at(at);
-    if (!exists(f, c.level)) {
-      self(self, at + 1, c, chance);
-      return;
-    }
-    for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
-      std::array<double, 3> next = chance;
-      for (std::size_t i = 0; i < states.size(); ++i) {
-        next.at(i) *= model_.likelihood(f, static_cast<int>(l))[states.at(i)];
-      }
-      c.set(f, static_cast<int>(l));
-      self(self, at + 1, c, next);
-    }
-    c.set(f, -1);
-  };
-  walk(walk, 0, base, {1, 1, 1});
+  each_outcome(
+      kLooked, base, std::array<double, 3>{1, 1, 1},
+      [&](std::array<double, 3> chance, Finding f, int level) {
+        for (std::size_t i = 0; i < states.size(); ++i) {
+          chance.at(i) *= model_.likelihood(f, level)[states.at(i)];
+        }
+        return chance;
+      },
+      leaf);
   std::ranges::stable_sort(groups, [](const Group& a, const Group& b) {
     return std::pair(!a.clean, a.grade) < std::pair(!b.clean, b.grade);
   });
@@ -223,19 +224,12 @@ std::vector<Seen> Unit::results(Case base, const Problem& p, const Doubt& doubt)
 // The posterior by stage. How far a leak has come is what the wear of the seal
 // and the delay leave open: the same steps, from a new seal to today.
 Row Unit::start(const Problem& p, const Doubt& doubt) const {
-  double dry = 0;
-  double leaking = 0;
-  double damaged = 0;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    const double chance = verdict_.posterior.state[s];
-    const bool harm = (s & (kRust | kInsulation)) != 0;
-    (harm ? damaged : (s & kLeak) != 0 ? leaking : dry) += chance;
-  }
-  damaged = with_odds(damaged, doubt.damaged);
-  const double share = dry + leaking > 0 ? leaking / (dry + leaking) : 0;
-  leaking = (1 - damaged) * with_odds(share, doubt.leaking);
+  const auto [wet, hurt] = leaking_and_damaged(verdict_.posterior);
+  const double damaged = with_odds(hurt, doubt.damaged);
+  const double share = hurt < 1 ? wet / (1 - hurt) : 0;
+  const double leaking = (1 - damaged) * with_odds(share, doubt.leaking);
   Row at{};
-  at[0] = 1 - damaged - leaking;
+  at[0] = std::max(0.0, 1 - damaged - leaking);
   at[p.last()] += damaged;
   Row past{};
   past[0] = 1;

@@ -3,6 +3,7 @@
 #define DRYSHAFT_PLAN_UNIT_HPP
 
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "dryshaft/plan.hpp"
@@ -27,6 +28,8 @@ struct Doubt {
 using Amounts = std::array<double, kPriceCount>;
 
 double with_odds(double p, double factor);
+// Chances that it leaks and nothing is hurt yet, and that something is hurt.
+std::pair<double, double> leaking_and_damaged(const Posterior& posterior);
 
 // Everything of a unit that its plan depends on.
 class Unit {
@@ -47,6 +50,8 @@ class Unit {
   // Labour and time out of use are in them; `in_use`: the car is, so a day without it counts.
   [[nodiscard]] Costs costs(const Amounts& amounts, bool in_use) const;
   [[nodiscard]] double hours(TimedWork work) const;
+  // How a damaged unit of these facts turns out.
+  [[nodiscard]] const OutlookChances& outlook(const Facts& facts) const;
 
  private:
   [[nodiscard]] std::vector<PlanReason> barred(const PlanOptionRule& rule, const Facts& facts,
@@ -57,7 +62,6 @@ class Unit {
   [[nodiscard]] Seen known(const Facts& facts, double step_km, const Doubt& doubt) const;
   [[nodiscard]] std::vector<Seen> results(Case base, const Problem& problem,
                                           const Doubt& doubt) const;
-  [[nodiscard]] const OutlookChances& outlook(const Facts& facts) const;
   [[nodiscard]] bool can_leak() const;
   [[nodiscard]] Row start(const Problem& problem, const Doubt& doubt) const;
 
