@@ -109,7 +109,7 @@ class YardMaker {
     return w;
   }
 
-  [[nodiscard]] std::size_t weight(const Worth& w) const {
+  [[nodiscard]] std::size_t weight_of(const Worth& w) const {
     constexpr double kRounding = 1e-9;
     const double of = yard_.limit.hours ? w.hours : w.money;
     return static_cast<std::size_t>(std::ceil(of * per_unit_ - kRounding));
@@ -124,7 +124,7 @@ class YardMaker {
     std::vector<plan::Parcel> parcels;
     parcels.reserve(worth_.size());
     for (const Worth& w : worth_) {
-      parcels.push_back({w.value, weight(w)});
+      parcels.push_back({w.value, weight_of(w)});
     }
     const plan::Knapsack sack(std::move(parcels),
                               static_cast<std::size_t>(std::floor(limit * per_unit_ + 1e-9)));
@@ -177,7 +177,7 @@ class YardMaker {
             const Posterior posterior = posterior_of(weight, model_.damaging_states());
             const Facts facts = facts_of(seen, judge(k_, seen, posterior));
             const Worth w = worth_of(i, facts, posterior);
-            const std::size_t heavy = weight(w);
+            const std::size_t heavy = weight_of(w);
             const double taken =
                 heavy <= sack.limit() ? w.value + sack.without(i, sack.limit() - heavy) : 0;
             with += chance * std::max(rest, taken);
