@@ -29,8 +29,8 @@ using test::shipped_model;
 
 const WorkRules& shipped_work() {
   static const WorkRules work = [] {
-    Result<WorkRules> loaded = load_work(
-        test::read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "work"), shipped());
+    Result<WorkRules> loaded =
+        load_work(test::read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "work"), shipped());
     if (!loaded.value || !loaded.diagnostics.empty()) {
       throw std::runtime_error(complaints(loaded.diagnostics));
     }
@@ -285,9 +285,8 @@ double lived(const Grid& g, const Costs& c, const Solution& s, const First& firs
     bool broke = false;
     while (!broke) {
       // Hazards are the same in every step here, so one clock does.
-      const double mean = stage == 0
-                              ? (closed ? 1e300 : p.step_km / (renewed ? 0.004 : 0.01))
-                              : (stage == 3 ? p.breakdown_km : p.stage_km);
+      const double mean = stage == 0 ? (closed ? 1e300 : p.step_km / (renewed ? 0.004 : 0.01))
+                                     : (stage == 3 ? p.breakdown_km : p.stage_km);
       at += clock(mean);
       if (at >= end) {
         break;
@@ -397,8 +396,8 @@ TEST_CASE("the best selection is the one that trying all of them finds") {
     constexpr std::size_t kParcels = 9;
     std::vector<plan::Parcel> parcels;
     for (std::size_t i = 0; i < kParcels; ++i) {
-      parcels.push_back({std::floor(draws.next() * 40) - 6,
-                         static_cast<std::size_t>(draws.next() * 12)});
+      parcels.push_back(
+          {std::floor(draws.next() * 40) - 6, static_cast<std::size_t>(draws.next() * 12)});
     }
     const auto limit = static_cast<std::size_t>(draws.next() * 40);
     const auto by_trying = [&](std::size_t without, std::size_t most) {
@@ -444,9 +443,7 @@ TEST_CASE("what the grade forbids is not allowed, whatever it costs") {
     CHECK(o.barred.front().id == "advise-stop");
   }
   CHECK(d.option("open-and-rebuild")->allowed);
-  CHECK(plan_of(example("film-caught-early.json"), prices)
-            .option("bypass-rotor-circuit")
-            ->allowed);
+  CHECK(plan_of(example("film-caught-early.json"), prices).option("bypass-rotor-circuit")->allowed);
   const Plan bypassed = plan_of(example("bypassed.json"), prices);
   CHECK(bypassed.option("bypass-rotor-circuit")->barred.front().id == "bar-bypass-done");
   CHECK(bypassed.option("open-and-rebuild+bypass-rotor-circuit")->barred.front().id ==
@@ -496,10 +493,10 @@ TEST_CASE("where the second best would win is solved again on both sides") {
 }
 
 TEST_CASE("the teardown form is a record that the reader takes") {
-  const std::string sheet =
-      job_sheet_to_text(example("film-caught-early.json"), shipped(), shipped_model(),
-                        shipped_work(), {.option = "open-and-rebuild", .today = std::nullopt, .units = Units::km},
-                        {.colour = false, .width = 200, .units = Units::km});
+  const std::string sheet = job_sheet_to_text(
+      example("film-caught-early.json"), shipped(), shipped_model(), shipped_work(),
+      {.option = "open-and-rebuild", .today = std::nullopt, .units = Units::km},
+      {.colour = false, .width = 200, .units = Units::km});
   const std::size_t begin = sheet.find("{\"format\"");
   REQUIRE(begin != std::string::npos);
   const std::size_t end = sheet.find("}}", begin) + 2;
@@ -508,7 +505,7 @@ TEST_CASE("the teardown form is a record that the reader takes") {
   CHECK(complaints(read.diagnostics).empty());
   REQUIRE(read.value);
   CHECK(read.value->unit_id == "HL-0102");
-  CHECK(read.value->has(Field::teardown_seal_leak));
+  CHECK(!read.value->has(Field::teardown_seal_leak));  // not examined, until somebody does
   CHECK(has(sheet, "rotor bearing, sensor end: 30 x 62 x 16 mm, 8 balls of 9.525 mm; hybrid"));
   CHECK(has(sheet, "6.5 l  coolant"));
   CHECK(has(sheet, "at least 500 ohm per volt of system voltage (0.2 megohm here)"));
@@ -578,6 +575,8 @@ TEST_CASE("work data are checked: values, references, words") {
             "\"job-check\"?"));
   CHECK(has(after("jobs.json", "{insulation-low} of", "{insulation-lwo} of"),
             "names the value \"insulation-lwo\""));
+  CHECK(has(after("plan.json", "Have the unit opened and rebuilt", "Open up the unit yourself"),
+            "tells an owner to \"open up\""));
   CHECK(has(after("plan.json", "\"outlook\": \"doubtful\"", "\"outlook\": \"routine\""),
             "there are no chances for the outlook \"doubtful\""));
 }

@@ -201,8 +201,8 @@ struct Settings {
   double leak_to_damage_km = 0;      ///< mean; Erlang-distributed, in
   double leak_to_damage_stages = 0;  ///< this whole number of stages
   double damage_target = 0;          ///< chance of damage before the next recheck
-  double memory_band = 0;  ///< odds factor by which a value from memory may be wrong
-  Condition ungraded;      ///< grade U where this holds and no floor forces C or D
+  double memory_band = 0;            ///< odds factor by which a value from memory may be wrong
+  Condition ungraded;                ///< grade U where this holds and no floor forces C or D
   std::string ungraded_reason;
   std::string ungraded_plain;
   Condition sound;  ///< grade A needs this

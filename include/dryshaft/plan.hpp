@@ -110,8 +110,9 @@ struct PlanBar : Item {
 /// A line of a job sheet. `{NAME}` in its text stands for a value of the rules.
 struct JobLine : Item {
   std::string text;
-  std::string part;  ///< id of a family's part, or empty
-  Condition when;    ///< shown only where this holds
+  std::string part;    ///< id of a family's part, or empty
+  Condition when;      ///< shown only where this holds
+  bool alone = false;  ///< only where the job is the whole of the work
 };
 
 struct Job : Item {
@@ -168,14 +169,14 @@ std::string_view spending_title(std::size_t index);  ///< such as "major parts"
 
 struct PlanCost {
   double expected = 0;
-  double low = 0;          ///< 10 % of the lives cost less
-  double high = 0;         ///< 10 % cost more
-  double chance_lost = 0;  ///< the unit breaks down or turns out to be beyond repair
+  double low = 0;                     ///< 10 % of the lives cost less
+  double high = 0;                    ///< 10 % cost more
+  double chance_lost = 0;             ///< the unit breaks down or turns out to be beyond repair
   std::optional<double> interval_km;  ///< to the first recheck, where one is waited for
   std::array<double, kSpendingCount> spending{};
-  double at_least = 0;     ///< no policy that begins like this costs less, on this grid of distances
-  double coarser = 0;      ///< the same on beliefs half as fine
-  std::string variant;     ///< how, where there are two ways; or empty
+  double at_least = 0;  ///< no policy that begins like this costs less, on this grid of distances
+  double coarser = 0;   ///< the same on beliefs half as fine
+  std::string variant;  ///< how, where there are two ways; or empty
   /// The first bill, with prices low and high, without days out of use, if nothing
   /// worse is found. Of a recheck: one check.
   double bill_low = 0;
@@ -202,7 +203,7 @@ struct PlanSwing {
   std::string id;
   std::string title;
   bool is_price = false;
-  double difference_low = 0;   ///< with the value at its low end
+  double difference_low = 0;  ///< with the value at its low end
   double difference_high = 0;
 };
 
@@ -282,9 +283,9 @@ struct YardUnit {
   Report report;
   /// Expected gain of rebuilding and selling it over selling it unopened.
   double value = 0;
-  double hours = 0;     ///< expected
-  double money = 0;     ///< expected, parts alone
-  double damaged = 0;   ///< chance
+  double hours = 0;    ///< expected
+  double money = 0;    ///< expected, parts alone
+  double damaged = 0;  ///< chance
   bool chosen = false;
   /// The check that adds most to the value of the whole selection, and by how much.
   std::string check;
@@ -323,8 +324,8 @@ std::string yard_to_html(const Yard& yard, Units units);
 
 /// Scope, parts, steps and checks of an option's work on a unit, from data.
 struct JobSheetRequest {
-  std::string option;  ///< one of `plan_option_ids`
-  std::optional<int> today;
+  std::string option = {};  ///< one of `plan_option_ids`
+  std::optional<int> today = std::nullopt;
   Units units = Units::km;
 };
 /// Why the option is not allowed for the unit; empty: it is.

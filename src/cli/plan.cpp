@@ -72,9 +72,9 @@ class PlanCommand {
   void check_options() const {
     if (o_.intake ? !o_.files.empty() || o_.job_sheet || o_.audience == "owner"
                   : o_.hours || o_.budget || o_.format == "csv") {
-      throw Stop{kUsage,
-                 o_.intake ? "--intake stands without other records, a job sheet or an owner"
-                           : "--hours, --budget and --format csv go with --intake FILE"};
+      throw Stop{kUsage, o_.intake
+                             ? "--intake stands without other records, a job sheet or an owner"
+                             : "--hours, --budget and --format csv go with --intake FILE"};
     }
     if (o_.hours && o_.budget) {
       throw Stop{kUsage, "the limit is --hours or --budget, not both"};
@@ -258,8 +258,7 @@ Run add_plan(CLI::App& parent) {
   CLI::App* app =
       parent.add_subcommand("plan", "What to do about a unit: watch, bypass, rebuild or replace");
   app->add_option("FILE", o->files, "Records; - or no file: standard input");
-  app->add_option("--prices", o->prices, "Price book, dryshaft-prices/1")
-      ->type_name("FILE");
+  app->add_option("--prices", o->prices, "Price book, dryshaft-prices/1")->type_name("FILE");
   app->add_option("--horizon", o->horizon, "How far to look: 60000km, 40000mi or 5y")
       ->type_name("DISTANCE");
   app->add_option("--for", o->audience, "Who reads it: technician, or owner (a quotation)")

@@ -30,8 +30,8 @@ std::string what_grades(const located::Document& document) {
       continue;
     }
     const Node* after = document.next(*n);
-    const std::size_t begin = std::max<std::size_t>(from, before != nullptr ? before->end
-                                                                            : n->key_begin);
+    const std::size_t begin =
+        std::max<std::size_t>(from, before != nullptr ? before->end : n->key_begin);
     kept += text.substr(from, begin - from);
     from = before == nullptr && after != nullptr ? after->key_begin : n->end;
   }
@@ -183,8 +183,8 @@ void Loader::rules(ObjectView& top) {
       }
       view.optional("value");
     } else {
-      k_.settings.*row->value = row->whole ? view.whole("value", row->most)
-                                           : view.number("value", row->least, row->most);
+      k_.settings.*row->value =
+          row->whole ? view.whole("value", row->most) : view.number("value", row->least, row->most);
       seen.insert(row->id);
     }
     view.optional_text("unit");

@@ -77,7 +77,7 @@ struct Problem {
   double breakdown_km = 0;            // mean from damage to breakdown; 0: at once
   bool leak_goes_on = true;           // false: the rotor is dry by now
   double harm_left = 0;  // a bypass ends a leak, but may leave one damaged that had begun
-  Row start{};                        // belief now
+  Row start{};           // belief now
   Seen now;
   std::vector<Seen> seen;          // results of checks of this unit, the clean one first
   std::vector<Seen> seen_renewed;  // of a rebuilt one
@@ -96,7 +96,7 @@ struct Fineness {
   double near = 0.04;
   std::size_t most = 6;
   std::size_t most_renewed = 2;  // a rebuilt unit is nearly always dry
-  bool corners = false;  // also what is certain: the bound from below needs it
+  bool corners = false;          // also what is certain: the bound from below needs it
 };
 
 // One step along the road: chances by stage at its beginning.
@@ -120,7 +120,7 @@ struct Track {
   Kind kind = Kind::own;
   std::size_t steps = 0;
   const std::vector<Seen>* seen = nullptr;
-  std::vector<std::size_t> waits;  // steps to the next check that are tried
+  std::vector<std::size_t> waits;                      // steps to the next check that are tried
   std::vector<Motion> motion;                          // by step
   std::vector<std::vector<std::vector<Row>>> span;     // [step][waited][from]: to
   std::vector<std::vector<Row>> broke;                 // [step][waited][from]
@@ -155,10 +155,10 @@ struct Node {
   Work work = Work::rebuild;
   std::uint8_t result = 0;  // known at this node: an index of `seen`; kNow: of the present
   Track::Kind track = Track::Kind::own;
-  std::uint32_t step = 0;       // along its track
-  std::uint32_t remaining = 0;  // to the horizon
-  std::uint32_t wait = 0;       // steps; a wait that ends at the horizon ends without a check
-  std::uint32_t next = kNothing;                    // after work
+  std::uint32_t step = 0;         // along its track
+  std::uint32_t remaining = 0;    // to the horizon
+  std::uint32_t wait = 0;         // steps; a wait that ends at the horizon ends without a check
+  std::uint32_t next = kNothing;  // after work
   std::array<std::uint32_t, kMostResults> after{};  // after a check
 };
 inline constexpr std::uint8_t kNow = 0xFF;

@@ -73,9 +73,9 @@ class PlanPage {
     d_.emplace_back(Lead{fmt::format("Grade {}", name(r_.grade)),
                          sentence_case(r_.grade_meaning) + ".", r_.grade});
     if (p_.first_check) {
-      d_.emplace_back(Lead{"First", fmt::format("{} About {:g} minutes, {}.", p_.first_check->text,
-                                                p_.first_check->minutes,
-                                                money(p_.first_check->cost)),
+      d_.emplace_back(Lead{"First",
+                           fmt::format("{} About {:g} minutes, {}.", p_.first_check->text,
+                                       p_.first_check->minutes, money(p_.first_check->cost)),
                            std::nullopt});
     }
     if (const PlanOption* best = at(0)) {
@@ -86,9 +86,10 @@ class PlanPage {
     }
     if (p_.close && at(1) != nullptr) {
       d_.emplace_back(
-          Lead{"Close", fmt::format("The next, {}, costs {} more, less than the judgement behind "
-                                    "both can tell apart.",
-                                    at(1)->title, money(p_.difference)),
+          Lead{"Close",
+               fmt::format("The next, {}, costs {} more, less than the judgement behind "
+                           "both can tell apart.",
+                           at(1)->title, money(p_.difference)),
                std::nullopt});
     }
     options();
@@ -156,8 +157,8 @@ class PlanPage {
       return;
     }
     heading("Where the difference comes from");
-    say(fmt::format("{} costs {} more than {}:", sentence_case(second->title),
-                    money(p_.difference), best->title));
+    say(fmt::format("{} costs {} more than {}:", sentence_case(second->title), money(p_.difference),
+                    best->title));
     std::size_t shown = 0;
     for (const auto& [spending, more] : p_.sources) {
       if (std::abs(more) < 1 || shown == kSourcesShown) {
@@ -195,8 +196,10 @@ class PlanPage {
       table.rows.push_back({against(s.difference_low), against(s.difference_high), s.title});
     }
     d_.emplace_back(std::move(table));
-    say(fmt::format("What the second best costs against the best. Judgement is moved by its "
-                    "odds factor, prices to their ends, one at a time; taken together they move the difference by about {}.",
+    say(
+        fmt::format("What the second best costs against the best. Judgement is moved by its "
+                    "odds factor, prices to their ends, one at a time; taken together they move "
+                    "the difference by about {}.",
                     money(p_.judgement)));
   }
 
@@ -207,16 +210,15 @@ class PlanPage {
     }
     heading("What would have to be true for the next best");
     if (p_.thresholds.empty()) {
-      say(fmt::format("No price within a factor of five, and no chance of a leak, makes it the "
+      say(
+          fmt::format("No price within a factor of five, and no chance of a leak, makes it the "
                       "cheaper one: {}.",
                       second->title));
       return;
     }
     say(fmt::format("{} would be the cheaper one with", sentence_case(second->title)));
     for (const PlanThreshold& t : p_.thresholds) {
-      const auto value = [&](double v) {
-        return t.is_price ? money(v) : words::percent(v);
-      };
+      const auto value = [&](double v) { return t.is_price ? money(v) : words::percent(v); };
       item(fmt::format("{} {} {} (now {}){}", t.title, t.below ? "below" : "above", value(t.at),
                        value(t.now), t.verified ? "" : ", not confirmed by solving again"));
     }
@@ -239,7 +241,8 @@ class PlanPage {
         money(std::max(0.0, gap)), money(coarser), words::grouped(static_cast<double>(p_.lives))));
     say("A leak or damage that stands at the end is charged with its repair. Labour and days out "
         "of use are in every figure; interest and the nuisance of a noise are not.");
-    say(fmt::format("dryshaft {}. Rules {} {}. Prices {}. The decision stays with a qualified "
+    say(
+        fmt::format("dryshaft {}. Rules {} {}. Prices {}. The decision stays with a qualified "
                     "technician.",
                     r_.tool_version, r_.rules_id, r_.rules_version, p_.prices_source));
   }
@@ -276,7 +279,8 @@ class PlanPage {
                       range(p_.first_check->cost, p_.first_check->cost)));
     }
     heading("Ways to go");
-    say(fmt::format("Prices in {}, rounded. The first is what the workshop would charge first; the "
+    say(
+        fmt::format("Prices in {}, rounded. The first is what the workshop would charge first; the "
                     "second what is likely to come together over the next {}, repairs that may "
                     "follow and days without the car included.",
                     p_.currency, horizon()));
@@ -287,10 +291,10 @@ class PlanPage {
                          amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
                          amounts(o.cost->low, o.cost->high, kOwnerDigits)),
              {o.effect,
-              fmt::format("Of such cars {} would lose the drive unit all the same.{}",
-                          out_of_ten(o.cost->chance_lost),
-                          opens ? " If more damage is found inside, the first bill is higher."
-                                : "")});
+              fmt::format(
+                  "Of such cars {} would lose the drive unit all the same.{}",
+                  out_of_ten(o.cost->chance_lost),
+                  opens ? " If more damage is found inside, the first bill is higher." : "")});
       }
     }
     bool first = true;
@@ -304,7 +308,8 @@ class PlanPage {
       }
     }
     heading("If nothing is done");
-    say(fmt::format("{} such drive units would break down within {}. A breakdown costs about {}, "
+    say(
+        fmt::format("{} such drive units would break down within {}. A breakdown costs about {}, "
                     "towing and another unit included.",
                     sentence_case(fmt::format("{} of", out_of_ten(p_.lost_if_nothing))), horizon(),
                     range(p_.loss_low, p_.loss_high)));
@@ -315,7 +320,8 @@ class PlanPage {
       say("The first two ways cost about the same, as far as anyone can tell: choose by what suits "
           "you.");
     }
-    say(fmt::format("dryshaft {}, a screening aid. A quotation that binds is made by the workshop "
+    say(
+        fmt::format("dryshaft {}, a screening aid. A quotation that binds is made by the workshop "
                     "after a look at the car.",
                     r_.tool_version));
   }
@@ -342,9 +348,9 @@ std::string plans_to_html(const std::vector<Plan>& plans, Units units) {
   for (const Plan& plan : plans) {
     documents.emplace_back(plan.report.unit_id, PlanPage(plan, units).document());
   }
-  return plan::page(plans.size() == 1 ? fmt::format("Plan for {}", plans.front().report.unit_id)
-                                      : "Plans",
-                    documents);
+  return plan::page(
+      plans.size() == 1 ? fmt::format("Plan for {}", plans.front().report.unit_id) : "Plans",
+      documents);
 }
 
 }  // namespace dryshaft

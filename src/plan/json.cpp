@@ -104,9 +104,8 @@ std::string to_json(const Plan& p) {
   json["rebuild_outlook"] = r.rebuild_outlook;
   json["horizon"] = {{"km", rounded_or_null(p.horizon_km, kKmDigits)},
                      {"years", rounded_or_null(p.horizon_km / p.km_per_year, 2)}};
-  json["now"] = {{"dry", chance(p.dry)},
-                 {"leaking", chance(p.leaking)},
-                 {"damaged", chance(p.damaged)}};
+  json["now"] = {
+      {"dry", chance(p.dry)}, {"leaking", chance(p.leaking)}, {"damaged", chance(p.damaged)}};
   json["if_nothing_is_done"] = {{"chance_lost", chance(p.lost_if_nothing)}};
   json["first_check"] = nullptr;
   if (p.first_check) {
@@ -119,9 +118,8 @@ std::string to_json(const Plan& p) {
   for (const PlanOption& o : p.options) {
     json["options"].push_back(of_option(o));
   }
-  json["best"] = p.options.empty() || !p.options.front().allowed
-                     ? Ordered(nullptr)
-                     : Ordered(p.options.front().id);
+  json["best"] = p.options.empty() || !p.options.front().allowed ? Ordered(nullptr)
+                                                                 : Ordered(p.options.front().id);
   json["comparison"] = of_comparison(p);
   json["grid"] = {{"step_km", rounded_or_null(p.step_km, kKmDigits)}, {"beliefs", p.beliefs}};
   json["lives"] = p.lives;

@@ -28,7 +28,8 @@ Square exponential(Square a, std::size_t n) {
   for (std::size_t i = 0; i < n; ++i) {
     norm = std::max(norm, -2 * a[i][i]);
   }
-  const int halvings = std::max(0, static_cast<int>(std::ceil(std::log2(std::max(norm, 1e-9)))) + 2);
+  const int halvings =
+      std::max(0, static_cast<int>(std::ceil(std::log2(std::max(norm, 1e-9)))) + 2);
   const double scale = std::ldexp(1.0, -halvings);
   for (std::size_t i = 0; i < n; ++i) {
     for (std::size_t j = 0; j < n; ++j) {

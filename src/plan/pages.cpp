@@ -18,19 +18,19 @@ constexpr std::string_view kPlanStyle =
 }  // namespace
 
 std::string unit_line(const Report& r, Units units) {
-  const std::string family = r.vehicle.empty() ? r.family_title
-                                               : fmt::format("{} ({})", r.vehicle, r.family_title);
-  return fmt::format("{}, {}, {}, {}", r.unit_id, family, r.date,
-                     r.odometer_km ? words::distance(*r.odometer_km, units)
-                                   : std::string("distance not known"));
+  const std::string family =
+      r.vehicle.empty() ? r.family_title : fmt::format("{} ({})", r.vehicle, r.family_title);
+  return fmt::format(
+      "{}, {}, {}, {}", r.unit_id, family, r.date,
+      r.odometer_km ? words::distance(*r.odometer_km, units) : std::string("distance not known"));
 }
 
 std::string page(const std::string& title,
                  const std::vector<std::pair<std::string, document::Document>>& documents) {
   std::string body = "<main>\n";
   for (const auto& [unit, document] : documents) {
-    body += document::in_html(document, documents.size() > 1 ? std::string_view(unit)
-                                                             : std::string_view());
+    body += document::in_html(document,
+                              documents.size() > 1 ? std::string_view(unit) : std::string_view());
   }
   return markup::whole({.title = title,
                         .style = std::string(kPlanStyle),
@@ -44,8 +44,7 @@ std::string amount(double value, int digits) {
   if (size < 1) {
     return "0";
   }
-  const double step =
-      std::pow(10.0, std::max(0.0, std::floor(std::log10(size)) - digits + 1));
+  const double step = std::pow(10.0, std::max(0.0, std::floor(std::log10(size)) - digits + 1));
   return words::grouped(std::round(value / step) * step);
 }
 

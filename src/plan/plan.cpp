@@ -199,8 +199,7 @@ class Planner {
   }
 
   void option(const PlanOptionRule& rule, const Grid& grid, const Costs& costs,
-              const Solution& solution, const std::vector<double>& bounds,
-              const Solution& coarse) {
+              const Solution& solution, const std::vector<double>& bounds, const Solution& coarse) {
     PlanOption option;
     option.id = rule.id;
     option.title = owner() ? rule.owner_title : rule.title;
@@ -320,8 +319,8 @@ class Planner {
         doubt.*d.value = factor;
         return with_doubt(doubt, costs);
       };
-      plan_.swings.push_back({std::string(d.id), std::string(d.title), false, with(1 / band),
-                              with(band)});
+      plan_.swings.push_back(
+          {std::string(d.id), std::string(d.title), false, with(1 / band), with(band)});
     }
     for (std::size_t p = 0; p < kPriceCount; ++p) {
       const Price& price = prices_.price[p];
@@ -332,9 +331,8 @@ class Planner {
           return with_amounts(changed);
         };
         const auto kind = static_cast<PriceKind>(p);
-        plan_.swings.push_back({std::string(name(kind)),
-                                fmt::format("price: {}", title(kind)), true, with(price.low),
-                                with(price.high)});
+        plan_.swings.push_back({std::string(name(kind)), fmt::format("price: {}", title(kind)),
+                                true, with(price.low), with(price.high)});
       }
     }
     const auto reach = [&](const PlanSwing& s) {
@@ -347,9 +345,8 @@ class Planner {
     }
     plan_.judgement = std::sqrt(squares);
     plan_.close = plan_.close || plan_.judgement >= plan_.difference;
-    std::ranges::stable_sort(plan_.swings, [&](const PlanSwing& a, const PlanSwing& b) {
-      return reach(a) > reach(b);
-    });
+    std::ranges::stable_sort(
+        plan_.swings, [&](const PlanSwing& a, const PlanSwing& b) { return reach(a) > reach(b); });
     thresholds(amounts, costs, now);
   }
 

@@ -11,6 +11,7 @@
 #include "plan/pages.hpp"
 #include "plan/unit.hpp"
 #include "plan/values.hpp"
+#include "record/shape.hpp"
 #include "report/document.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
@@ -36,10 +37,9 @@ class Sheet {
         option_(*work.option(request.option)),
         unit_(history, k, model, work, request.today),
         family_(k.family(unit_.family())),
-        report_(assess(history, k, model,
-                       {.audience = Audience::technician,
-                        .today = request.today,
-                        .variations = nullptr})) {
+        report_(assess(
+            history, k, model,
+            {.audience = Audience::technician, .today = request.today, .variations = nullptr})) {
     for (const std::string& id : option_.jobs) {
       jobs_.push_back(work.job(id));
     }
@@ -54,8 +54,8 @@ class Sheet {
   Document document() {
     d_.emplace_back(Title{title(), plan::unit_line(report_, request_.units)});
     cautions();
-    d_.emplace_back(Lead{fmt::format("Grade {}", name(report_.grade)), report_.headline,
-                         report_.grade});
+    d_.emplace_back(
+        Lead{fmt::format("Grade {}", name(report_.grade)), report_.headline, report_.grade});
     time();
     each("Scope", &Job::scope);
     each("Take care", &Job::warnings);
@@ -74,15 +74,16 @@ class Sheet {
  private:
   void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
   [[nodiscard]] bool shown_here(const JobLine& line) const {
-    return holds(line.when, unit_.facts());
+    return holds(line.when, unit_.facts()) && !(line.alone && jobs_.size() > 1);
   }
   [[nodiscard]] std::string filled(std::string_view text) const {
     return plan::with_values(text, k_, family_);
   }
   // Judgement and what was published are marked; the trade's habits need no mark.
   static std::string grounds(const JobLine& line) {
-    const std::string mark =
-        line.source.mark == SourceMark::common_practice ? "" : fmt::format(" ({})", shown(line.source));
+    const std::string mark = line.source.mark == SourceMark::common_practice
+                                 ? ""
+                                 : fmt::format(" ({})", shown(line.source));
     return fmt::format("Why: {}{}", line.reason, mark);
   }
 
@@ -115,12 +116,12 @@ class Sheet {
       }
     }
     const bool own = family_.service && !family_.service->hours.empty();
-    d_.emplace_back(Lead{
-        "Time",
-        hours > 0 ? fmt::format("about {:g} hours, {}", hours,
-                                own ? "by the family's file" : "a general figure (judgement)")
-                  : fmt::format("about {:g} minutes", k_.action("check-port")->minutes),
-        std::nullopt});
+    d_.emplace_back(
+        Lead{"Time",
+             hours > 0 ? fmt::format("about {:g} hours, {}", hours,
+                                     own ? "by the family's file" : "a general figure (judgement)")
+                       : fmt::format("about {:g} minutes", k_.action("check-port")->minutes),
+             std::nullopt});
   }
 
   void each(std::string_view head, std::vector<JobLine> Job::*lines) {
@@ -219,6 +220,7 @@ class Sheet {
       for (const Choice& choice : spec(c.teardown).choices) {
         entry.choices.emplace_back(choice.id);
       }
+      entry.choices.emplace_back(kNotExamined);
       d_.emplace_back(std::move(entry));
     }
     d_.emplace_back(Paragraph{
@@ -233,11 +235,12 @@ class Sheet {
       return nlohmann::json(text).dump(-1, ' ', true, nlohmann::json::error_handler_t::replace);
     };
     std::string text = fmt::format(
-        "{{\"format\": \"{}\",\n \"unit\": {{\"id\": {}}},\n \"inspection\": {{\"date\": \"{}\"}},\n"
+        "{{\"format\": \"{}\",\n \"unit\": {{\"id\": {}}},\n \"inspection\": {{\"date\": "
+        "\"{}\"}},\n"
         " \"teardown\": {{\"date\": \"{}\"",
         kRecordFormat, quoted(report_.unit_id), report_.date, report_.date);
     for (const CauseSpec& c : causes()) {
-      text += fmt::format(",\n   \"{}\": \"{}\"", c.name, spec(c.teardown).choices.back().id);
+      text += fmt::format(",\n   \"{}\": \"{}\"", c.name, kNotExamined);
     }
     return text + "}}\n";
   }

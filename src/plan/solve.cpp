@@ -79,7 +79,8 @@ struct Policies {
     }
     return least;
   }
-  [[nodiscard]] double cost_before(const Set& set, const Row& chances, const Row& /*chance*/) const {
+  [[nodiscard]] double cost_before(const Set& set, const Row& chances,
+                                   const Row& /*chance*/) const {
     double least = kUnknownYet;
     for (std::size_t i = 0; i < set.seen.size(); i += stages) {
       least = std::min(least, dot(chances, set.seen.data() + i, stages));
@@ -200,9 +201,7 @@ class Sweep {
   [[nodiscard]] const std::vector<std::uint32_t>& renewed_node() const { return renewed_node_; }
 
  private:
-  Sets sets_for(const Track& t) const {
-    return Sets(p_.steps, std::vector<Set>(t.seen->size()));
-  }
+  Sets sets_for(const Track& t) const { return Sets(p_.steps, std::vector<Set>(t.seen->size())); }
 
   [[nodiscard]] double after_breakdown(std::size_t left) const {
     return c_.breakdown + renewed_cost_[left];
@@ -256,8 +255,7 @@ class Sweep {
     return cost;
   }
 
-  void try_waits(const Where& w, const Point& p, std::size_t most, const Sets& sets,
-                 Choice& best) {
+  void try_waits(const Where& w, const Point& p, std::size_t most, const Sets& sets, Choice& best) {
     double broken = 0;
     std::size_t counted = 0;
     const auto count_to = [&](std::size_t wait) {
@@ -296,10 +294,9 @@ class Sweep {
     for (std::size_t s = 0; s < n_; ++s) {
       cost += belief[s] * cost_of_work(p_, c_, work, seen, s);
     }
-    return cost + (work == Work::bypass
-                       ? store_.cost(closed_[p_.steps - w.remaining].front(),
-                                     after_bypass(p_, belief))
-                       : follows(w, work));
+    return cost + (work == Work::bypass ? store_.cost(closed_[p_.steps - w.remaining].front(),
+                                                      after_bypass(p_, belief))
+                                        : follows(w, work));
   }
 
   std::uint32_t keep(const Where& w, const Choice& choice, const Sets& sets, const Row& belief);
@@ -376,8 +373,7 @@ std::uint32_t Sweep<Policies>::keep(const Where& w, const Choice& choice, const 
     }
   }
   out.nodes.push_back(node);
-  out.total.insert(out.total.end(), total.begin(),
-                   total.begin() + static_cast<std::ptrdiff_t>(n_));
+  out.total.insert(out.total.end(), total.begin(), total.begin() + static_cast<std::ptrdiff_t>(n_));
   return static_cast<std::uint32_t>(out.nodes.size() - 1);
 }
 
@@ -453,9 +449,10 @@ double cost_at_end(const Problem& p, const Costs& c, std::size_t stage) {
   if (!c.charge_at_end || stage == 0) {
     return 0;
   }
-  return cost_of_work(p, c, Work::rebuild, {.chance = {}, .most_steps = 0, .allowed = {},
-                                            .major = c.end_major, .lost = c.end_lost},
-                      stage);
+  return cost_of_work(
+      p, c, Work::rebuild,
+      {.chance = {}, .most_steps = 0, .allowed = {}, .major = c.end_major, .lost = c.end_lost},
+      stage);
 }
 
 Solution solve(const Grid& grid, const Costs& costs) {

@@ -238,8 +238,8 @@ Row Unit::start(const Problem& p, const Doubt& doubt) const {
   double hazard = 0;
   for (std::size_t i = 1; i <= kPastSteps && case_.seal_km > 0; ++i) {
     const double done = static_cast<double>(i) / static_cast<double>(kPastSteps);
-    const double to = doubt.onset * model_.wear_hazard(case_.seal_km * done,
-                                                       case_.seal_years * done);
+    const double to =
+        doubt.onset * model_.wear_hazard(case_.seal_km * done, case_.seal_years * done);
     const Motion m = motion(steps, to - hazard, true);
     hazard = to;
     Row next{};
@@ -326,8 +326,8 @@ Costs Unit::costs(const Amounts& amounts, bool in_use) const {
   c.check = price(PriceKind::check) +
             price(PriceKind::hour) * k_.action("check-port")->minutes / kMinutesPerHour;
   c.bypass = price(PriceKind::bypass) + time(TimedWork::bypass);
-  c.rebuild = price(PriceKind::rebuild) + price(PriceKind::gear_bearings) +
-              time(TimedWork::rebuild);
+  c.rebuild =
+      price(PriceKind::rebuild) + price(PriceKind::gear_bearings) + time(TimedWork::rebuild);
   c.bypass_in_rebuild = price(PriceKind::bypass) + time(TimedWork::bypass_in_rebuild);
   c.major_parts = price(PriceKind::major_parts) + time(TimedWork::major_parts);
   c.beyond_repair = price(PriceKind::replacement) + out_of_use(TimedWork::exchange);

@@ -5,6 +5,7 @@
 #include <set>
 
 #include "base/index.hpp"
+#include "decide/prove_reports.hpp"
 #include "dryshaft/plan.hpp"
 #include "knowledge/condition.hpp"
 #include "knowledge/object_view.hpp"
@@ -18,13 +19,12 @@ using located::Node;
 constexpr std::array<std::string_view, kTimedWorkCount> kTimedWorks = {
     "bypass", "rebuild", "bypass-in-rebuild", "major-parts", "exchange", "breakdown"};
 
-constexpr std::array<std::string_view, 6> kPlanOptions = {
-    "check-port",
-    "recheck",
-    "bypass-rotor-circuit",
-    "open-and-rebuild",
-    "open-and-rebuild+bypass-rotor-circuit",
-    "replace-major-parts"};
+constexpr std::array<std::string_view, 6> kPlanOptions = {"check-port",
+                                                          "recheck",
+                                                          "bypass-rotor-circuit",
+                                                          "open-and-rebuild",
+                                                          "open-and-rebuild+bypass-rotor-circuit",
+                                                          "replace-major-parts"};
 
 struct WorkValue {
   std::string_view id;
@@ -58,7 +58,11 @@ std::vector<std::string> actions_of(std::string_view option) {
 
 class WorkLoader {
  public:
-  explicit WorkLoader(const Knowledge& knowledge) : k_(knowledge) {}
+  explicit WorkLoader(const Knowledge& knowledge) : k_(knowledge) {
+    for (const CautionRule& c : k_.cautions) {
+      never_.insert(never_.end(), c.owner_never.begin(), c.owner_never.end());
+    }
+  }
 
   Result<WorkRules> load(std::vector<NamedText> files) {
     std::ranges::sort(files, {}, &NamedText::name);
@@ -150,6 +154,17 @@ class WorkLoader {
     }
   }
 
+  // A text that tells an owner nothing that is reserved for trained people.
+  std::string for_owner(ObjectView& view, std::string_view key) {
+    const Node* node = view.required(key);
+    std::string said = node != nullptr ? view.text_at(*node) : std::string();
+    if (const std::string_view phrase = proof::forbidden_in(said, never_); !phrase.empty()) {
+      view.complain(*node, "for-trained-people", fmt::format("tells an owner to \"{}\"", phrase),
+                    "", "leave it to a workshop, in a sentence that says so");
+    }
+    return said;
+  }
+
   void option(ObjectView& view) {
     PlanOptionRule o;
     items_.read(view, o);
@@ -158,12 +173,12 @@ class WorkLoader {
     }
     o.actions = actions_of(o.id);
     o.title = view.text("title");
-    o.owner_title = view.text("owner_title");
-    o.owner_effect = view.text("owner_effect");
+    o.owner_title = for_owner(view, "owner_title");
+    o.owner_effect = for_owner(view, "owner_effect");
     o.drives = view.optional_flag("drives");
     o.by_advice = view.optional_flag("by_advice");
     if (o.by_advice) {
-      o.otherwise_plain = view.text("otherwise_plain");
+      o.otherwise_plain = for_owner(view, "otherwise_plain");
     }
     if (const Node* where = view.optional("also_where")) {
       o.also_where = read_condition(view, *where);
@@ -175,7 +190,7 @@ class WorkLoader {
       if (const Node* when = bar_view.required("when")) {
         bar.when = read_condition(bar_view, *when);
       }
-      bar.plain = bar_view.text("plain");
+      bar.plain = for_owner(bar_view, "plain");
       o.bars.push_back(std::move(bar));
     });
     seen_.insert(fmt::format("option {}", o.id));
@@ -195,6 +210,7 @@ class WorkLoader {
         }
       }
       line.part = inside.optional_text("part");
+      line.alone = inside.optional_flag("alone");
       if (const Node* when = inside.optional("when")) {
         line.when = read_condition(inside, *when);
       }
@@ -291,6 +307,7 @@ class WorkLoader {
   }
 
   const Knowledge& k_;
+  std::vector<std::string> never_;
   WorkRules w_;
   std::vector<Diagnostic> out_;
   ItemReader items_;

@@ -48,9 +48,9 @@ class YardMaker {
     for (const History& h : histories) {
       units_.emplace_back(h, k, model, work, options.today);
       YardUnit unit;
-      unit.report = assess(
-          h, k, model,
-          {.audience = Audience::technician, .today = options.today, .variations = nullptr});
+      unit.report =
+          assess(h, k, model,
+                 {.audience = Audience::technician, .today = options.today, .variations = nullptr});
       yard_.units.push_back(std::move(unit));
     }
   }
@@ -91,8 +91,8 @@ class YardMaker {
  private:
   [[nodiscard]] double price(PriceKind kind) const { return prices_.at(kind).mean(); }
 
-  // Opened, rebuilt and sold, against sold as a core. One that is beyond repair
-  // takes the opening and brings nothing.
+  // Opened, rebuilt and sold, against sold as a core, which pays for an undamaged one.
+  // One that is beyond repair takes the opening and brings nothing.
   [[nodiscard]] Worth worth_of(std::size_t i, const Facts& facts,
                                const Posterior& posterior) const {
     const plan::Unit& unit = units_[i];
@@ -105,7 +105,7 @@ class YardMaker {
     w.money = (1 - lost) * (price(PriceKind::rebuild) + price(PriceKind::gear_bearings)) +
               major * price(PriceKind::major_parts);
     w.value = (1 - lost) * price(PriceKind::rebuilt_unit) - w.money -
-              w.hours * price(PriceKind::hour) - price(PriceKind::core);
+              w.hours * price(PriceKind::hour) - (1 - damaged) * price(PriceKind::core);
     return w;
   }
 
@@ -207,9 +207,8 @@ std::vector<const YardUnit*> worth_checking(const Yard& yard) {
       list.push_back(&u);
     }
   }
-  std::ranges::stable_sort(list, [](const YardUnit* a, const YardUnit* b) {
-    return a->check_gain > b->check_gain;
-  });
+  std::ranges::stable_sort(
+      list, [](const YardUnit* a, const YardUnit* b) { return a->check_gain > b->check_gain; });
   return list;
 }
 
@@ -218,12 +217,12 @@ Document describe_yard(const Yard& yard) {
   const std::string limit =
       yard.limit.hours
           ? fmt::format("{:g} hours", *yard.limit.hours)
-          : (yard.limit.money ? fmt::format("{} {}", words::grouped(*yard.limit.money),
-                                            yard.currency)
-                              : std::string("no limit"));
+          : (yard.limit.money
+                 ? fmt::format("{} {}", words::grouped(*yard.limit.money), yard.currency)
+                 : std::string("no limit"));
   d.emplace_back(document::Title{"Which cores to open", fmt::format("Limit: {}.", limit)});
-  const auto chosen = static_cast<std::size_t>(
-      std::ranges::count(yard.units, true, &YardUnit::chosen));
+  const auto chosen =
+      static_cast<std::size_t>(std::ranges::count(yard.units, true, &YardUnit::chosen));
   d.emplace_back(Paragraph{fmt::format(
       "{} of {}, worth {} {} in {:.0f} hours and {} {} of parts. A value is what opening, "
       "rebuilding and selling is expected to bring over selling the core as it is.",
@@ -241,12 +240,11 @@ Document describe_yard(const Yard& yard) {
                    {"outlook", Table::Fit::whole, false, false, 0},
                    {"unit", Table::Fit::cut, false, false, 10, true}};
   for (const YardUnit& u : yard.units) {
-    table.rows.push_back({u.chosen ? "yes" : "no", std::string(name(u.report.grade)),
-                          plan::amount(u.value, plan::kWorkshopDigits),
-                          fmt::format("{:.1f}", u.hours),
-                          plan::amount(u.money, plan::kWorkshopDigits),
-                          words::short_percent(u.damaged), u.report.rebuild_outlook,
-                          u.report.unit_id});
+    table.rows.push_back(
+        {u.chosen ? "yes" : "no", std::string(name(u.report.grade)),
+         plan::amount(u.value, plan::kWorkshopDigits), fmt::format("{:.1f}", u.hours),
+         plan::amount(u.money, plan::kWorkshopDigits), words::short_percent(u.damaged),
+         u.report.rebuild_outlook, u.report.unit_id});
   }
   d.emplace_back(std::move(table));
   d.emplace_back(Heading{"What single check would change most"});
@@ -263,8 +261,8 @@ Document describe_yard(const Yard& yard) {
         {}});
   }
   if (yard.rejected_records > 0 || !yard.rejected.empty()) {
-    d.emplace_back(Heading{fmt::format(
-        "Refused: {}", words::count(yard.rejected_records, "record", "records"))});
+    d.emplace_back(Heading{
+        fmt::format("Refused: {}", words::count(yard.rejected_records, "record", "records"))});
     for (const Diagnostic& r : yard.rejected) {
       d.emplace_back(document::Verbatim{to_text(r)});
     }
@@ -289,24 +287,22 @@ std::string to_json(const Yard& yard) {
   json["currency"] = yard.currency;
   json["limit"] = {{"hours", yard.limit.hours ? Ordered(*yard.limit.hours) : Ordered(nullptr)},
                    {"money", yard.limit.money ? Ordered(*yard.limit.money) : Ordered(nullptr)}};
-  json["chosen"] = {{"value", money(yard.value)},
-                    {"hours", money(yard.hours)},
-                    {"money", money(yard.money)}};
+  json["chosen"] = {
+      {"value", money(yard.value)}, {"hours", money(yard.hours)}, {"money", money(yard.money)}};
   json["units"] = Ordered::array();
   for (const YardUnit& u : yard.units) {
-    json["units"].push_back(
-        {{"unit_id", u.report.unit_id},
-         {"source", u.report.source},
-         {"line", u.report.line},
-         {"grade", name(u.report.grade)},
-         {"rebuild_outlook", u.report.rebuild_outlook},
-         {"chosen", u.chosen},
-         {"value", money(u.value)},
-         {"hours", money(u.hours)},
-         {"money", money(u.money)},
-         {"damaged", words::rounded(u.damaged, words::kProbabilityDigits)},
-         {"best_check", u.check.empty() ? Ordered(nullptr) : Ordered(u.check)},
-         {"check_gain", money(u.check_gain)}});
+    json["units"].push_back({{"unit_id", u.report.unit_id},
+                             {"source", u.report.source},
+                             {"line", u.report.line},
+                             {"grade", name(u.report.grade)},
+                             {"rebuild_outlook", u.report.rebuild_outlook},
+                             {"chosen", u.chosen},
+                             {"value", money(u.value)},
+                             {"hours", money(u.hours)},
+                             {"money", money(u.money)},
+                             {"damaged", words::rounded(u.damaged, words::kProbabilityDigits)},
+                             {"best_check", u.check.empty() ? Ordered(nullptr) : Ordered(u.check)},
+                             {"check_gain", money(u.check_gain)}});
   }
   json["rejected_records"] = yard.rejected_records;
   json["rejected"] = Ordered::array();
