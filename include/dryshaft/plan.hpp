@@ -173,6 +173,7 @@ struct PlanCost {
   double high = 0;                    ///< 10 % cost more
   double chance_lost = 0;             ///< the unit breaks down or turns out to be beyond repair
   std::optional<double> interval_km;  ///< to the first recheck, where one is waited for
+  std::string then_if_clean;  ///< the option that follows a clean recheck; empty: waiting on
   std::array<double, kSpendingCount> spending{};
   double at_least = 0;  ///< no policy that begins like this costs less, on this grid of distances
   double coarser = 0;   ///< the same on beliefs half as fine

@@ -65,6 +65,12 @@ class PlanPage {
     return place < p_.options.size() && p_.options[place].allowed ? &p_.options[place] : nullptr;
   }
 
+  // What the best decisions make of a clean recheck, where that is not to wait on.
+  [[nodiscard]] std::string then(const PlanCost& cost) const {
+    const PlanOption* next = p_.option(cost.then_if_clean);
+    return next == nullptr ? std::string() : fmt::format("; if clean, {}", next->title);
+  }
+
   // ------------------------------------------------------- for the workshop
 
   void for_workshop() {
@@ -114,8 +120,8 @@ class PlanPage {
       }
       std::string title = o.title;
       if (o.cost->interval_km) {
-        title += fmt::format(" (first after {} {})", words::limit(*o.cost->interval_km, units_),
-                             words::unit_name(units_));
+        title += fmt::format(" (first after {} {}{})", words::limit(*o.cost->interval_km, units_),
+                             words::unit_name(units_), then(*o.cost));
       } else if (!o.cost->variant.empty()) {
         title += o.cost->variant == "whole-unit" ? " (here: the unit)" : " (here: parts)";
       }
@@ -311,7 +317,7 @@ class PlanPage {
     say(
         fmt::format("{} such drive units would break down within {}. A breakdown costs about {}, "
                     "towing and another unit included.",
-                    sentence_case(fmt::format("{} of", out_of_ten(p_.lost_if_nothing))), horizon(),
+                    sentence_case(out_of_ten(p_.lost_if_nothing)), horizon(),
                     range(p_.loss_low, p_.loss_high)));
     heading("How sure this is");
     say("Nobody has seen the inside yet: these are chances from what was noticed and from "

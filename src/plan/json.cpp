@@ -27,6 +27,7 @@ Ordered of_cost(const PlanCost& c) {
   json["high_90"] = money(c.high);
   json["chance_lost"] = chance(c.chance_lost);
   json["interval_km"] = c.interval_km ? rounded_or_null(*c.interval_km, kKmDigits) : nullptr;
+  json["then_if_clean"] = c.then_if_clean.empty() ? Ordered(nullptr) : Ordered(c.then_if_clean);
   json["variant"] = c.variant.empty() ? Ordered(nullptr) : Ordered(c.variant);
   json["spending"] = Ordered::object();
   for (std::size_t i = 0; i < kSpendingCount; ++i) {

@@ -232,6 +232,13 @@ class Planner {
     cost.spending = account.spent;
     if (first.does == plan::Node::Does::wait && first.wait > 0) {
       cost.interval_km = static_cast<double>(first.wait) * plan_.step_km;
+      const plan::Node& node = solution.nodes[first.node];
+      if (node.wait < node.remaining) {
+        const plan::Node& then = solution.nodes[node.after.front()];
+        if (then.does == plan::Node::Does::work) {
+          cost.then_if_clean = option_of({.does = then.does, .work = then.work});
+        }
+      }
     }
     if (option_of(first) == "replace-major-parts") {
       cost.variant = first.work == plan::Work::new_unit ? "whole-unit" : "in-parts";
