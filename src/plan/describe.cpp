@@ -293,14 +293,18 @@ class PlanPage {
     for (const PlanOption& o : p_.options) {
       if (o.cost) {
         const bool opens = o.id.starts_with("open-and-rebuild") && r_.grade != Grade::A;
-        item(fmt::format("{}: {} first; {} over the whole time.", o.title,
-                         amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
-                         amounts(o.cost->low, o.cost->high, kOwnerDigits)),
-             {o.effect,
-              fmt::format(
-                  "Of such cars {} would lose the drive unit all the same.{}",
-                  out_of_ten(o.cost->chance_lost),
-                  opens ? " If more damage is found inside, the first bill is higher." : "")});
+        item(
+            fmt::format("{}: {} first; {} over the whole time.", o.title,
+                        amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
+                        amounts(o.cost->low, o.cost->high, kOwnerDigits)),
+            {o.cost->interval_km
+                 ? fmt::format("{} The first look is due after {} {} at the latest.", o.effect,
+                               words::limit(*o.cost->interval_km, units_), words::unit_name(units_))
+                 : o.effect,
+             fmt::format(
+                 "Of such cars {} would lose the drive unit all the same.{}",
+                 out_of_ten(o.cost->chance_lost),
+                 opens ? " If more damage is found inside, the first bill is higher." : "")});
       }
     }
     bool first = true;

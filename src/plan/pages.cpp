@@ -14,6 +14,10 @@ namespace {
 constexpr std::string_view kPlanStyle =
 #include "plan/plan.css.inc"
     ;
+// Grades look as they do in reports.
+constexpr std::string_view kGradeStyle =
+#include "report/report.css.inc"
+    ;
 
 }  // namespace
 
@@ -33,7 +37,7 @@ std::string page(const std::string& title,
                               documents.size() > 1 ? std::string_view(unit) : std::string_view());
   }
   return markup::whole({.title = title,
-                        .style = std::string(kPlanStyle),
+                        .style = std::string(kGradeStyle) + std::string(kPlanStyle),
                         .body = body + "</main>\n",
                         .script = {},
                         .data = {}});
