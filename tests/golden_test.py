@@ -12,6 +12,8 @@ import sys
 GOLDEN = "tests/golden"
 EXAMPLES = "examples"
 
+PRICES = ["--prices", "prices.json"]
+
 # name of the golden file -> arguments
 WANTED = {
     "dry-and-quiet.txt": ["dry-and-quiet.json"],
@@ -44,8 +46,22 @@ WANTED = {
     "guide-any.txt": ["guide"],
     "guide.owner.txt": ["guide", "--family", "plover-2", "--vehicle", "Tarn", "--for", "owner"],
     "guide.owner.md": ["guide", "--for", "owner", "--units", "mi", "--format", "markdown"],
+    "plan-film-caught-early.txt": ["plan", "film-caught-early.json", *PRICES],
+    "plan-film-caught-early.owner.txt": ["plan", "film-caught-early.json", *PRICES,
+                                         "--for", "owner"],
+    "plan-dry-and-quiet.md": ["plan", "dry-and-quiet.json", *PRICES, "--format", "markdown",
+                              "--horizon", "5y", "--units", "mi"],
+    "plan-owner-no-port-check.txt": ["plan", "owner-no-port-check.json", *PRICES],
+    "plan-seized.txt": ["plan", "seized.json", *PRICES],
+    "plan-seized.owner.txt": ["plan", "seized.json", *PRICES, "--for", "owner"],
+    "job-bypass.txt": ["plan", "film-caught-early.json", "--job-sheet", "bypass-rotor-circuit"],
+    "job-rebuild-and-bypass.txt": ["plan", "film-caught-early.json", "--job-sheet",
+                                   "open-and-rebuild+bypass-rotor-circuit"],
+    "job-major-parts.md": ["plan", "seized.json", "--job-sheet", "replace-major-parts",
+                           "--format", "markdown"],
+    "plan-yard.txt": ["plan", "--intake", "intake.jsonl", *PRICES, "--hours", "40"],
 }
-COMMANDS = {"guide", "fit"}  # where none is named, it is assess
+COMMANDS = {"fit", "guide", "plan"}  # where none is named, it is assess
 
 
 def report(program, arguments):

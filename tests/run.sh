@@ -91,13 +91,18 @@ scratch=$(mktemp -d)
 trap 'rm -rf "$scratch"' EXIT
 "$dryshaft" --version
 shopt -s nullglob
-singles=(examples/*.json)
+singles=()
+for file in examples/*.json; do
+  case $file in examples/prices.json) ;; *) singles+=("$file") ;; esac  # that one holds prices
+done
 [ ${#singles[@]} -ge 14 ]
 "$dryshaft" check "${singles[@]}" examples/intake.jsonl
 for record in "${singles[@]}"; do
   "$dryshaft" assess "$record" > "$scratch/report"
   [ -s "$scratch/report" ]
 done
+"$dryshaft" plan --prices examples/prices.json examples/film-caught-early.json > "$scratch/report"
+"$dryshaft" plan --prices examples/prices.json --intake examples/intake.jsonl --hours 40 > "$scratch/report"
 "$dryshaft" assess examples/intake.jsonl > "$scratch/table"
 "$dryshaft" assess --format jsonl examples/intake.jsonl > "$scratch/here"
 [ "$(wc -l < "$scratch/here")" -eq 300 ]

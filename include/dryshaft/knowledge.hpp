@@ -255,6 +255,26 @@ struct FamilyPeriod {
   Bearings gear = Bearings::unknown;
 };
 
+/// A part or a fluid that work on a unit of a family takes.
+struct ServicePart {
+  std::string id;  ///< what jobs call it, such as `rotor-seal`
+  std::string name;
+  double quantity = 1;
+  std::string unit;      ///< such as `l`; empty: pieces
+  std::string size;      ///< such as `28 x 42 x 7 mm`; empty: not on file
+  std::string material;  ///< empty: not on file
+  std::string bearing;   ///< the machine's bearing that it replaces; empty: none
+};
+
+/// What a job sheet takes from a family. It grades nothing, so it is no part of the hash.
+struct Service {
+  std::vector<ServicePart> parts;
+  std::vector<std::pair<std::string, double>> hours;  ///< by the name of a work, see plan.hpp
+  std::string reason;
+  Provenance source;
+  [[nodiscard]] const ServicePart* part(std::string_view id) const;
+};
+
 struct Family : Item {
   std::string title;
   std::optional<double> system_voltage;
@@ -262,6 +282,7 @@ struct Family : Item {
   std::vector<FamilyPeriod> periods;
   std::vector<VehicleProfile> vehicles;
   std::optional<Machine> machine;
+  std::optional<Service> service;
 };
 
 /// What took the place of shipped strengths.
@@ -284,7 +305,8 @@ struct Knowledge {
   std::string id;
   std::string version;
   std::string rules_sha256;  ///< over names and texts of the rule files alone, by name
-  /// Over names and texts of all rule and family files, by name; a family's `guide` left out.
+  /// Over names and texts of all rule and family files, by name; `guide` and `service` of a
+  /// family left out.
   std::string sha256;
   std::optional<OnsetBasis> onset;
   Settings settings;
@@ -310,6 +332,8 @@ struct Knowledge {
 inline constexpr std::string_view kGenericFamily = "generic";
 /// The member of a family file that holds its steps of the inspection guide.
 inline constexpr std::string_view kGuideMember = "guide";
+/// The member that holds parts, fluids and hours.
+inline constexpr std::string_view kServiceMember = "service";
 
 /// Ids of contradictions that the grader can find; the rule data words them.
 std::span<const std::string_view> contradiction_ids();

@@ -8,7 +8,6 @@
 
 #include "cli/cli.hpp"
 #include "cli/parallel.hpp"
-#include "dryshaft/onset.hpp"
 #include "record/layout.hpp"
 
 namespace dryshaft::cli {
@@ -30,7 +29,6 @@ struct AssessCommandOptions {
   bool full = false;
   bool explain = false;
   unsigned jobs = 1;
-  std::optional<std::string> onset;
   DataOptions data;
 };
 
@@ -83,14 +81,6 @@ class Command {
       return kRejected;
     }
     knowledge_ = std::move(*loaded.value);
-    if (o_.onset) {
-      std::vector<Diagnostic> complaints;
-      const bool used = use_onset(knowledge_, text_file(*o_.onset), complaints);
-      complain(complaints);
-      if (!used) {
-        return kRejected;
-      }
-    }
     model_.emplace(knowledge_);
     variations_ = variations(knowledge_, kVariations);
     assess_.variations = &variations_;
@@ -429,10 +419,7 @@ Run add_assess(CLI::App& parent) {
       ->check(CLI::IsMember({"auto", "always", "never"}))
       ->type_name("WHEN");
   app->add_option("--jobs", o->jobs, "Threads to use")->check(CLI::Range(1U, 256U))->type_name("N");
-  app->add_option("--onset", o->onset,
-                  "Wear of the seal and recheck by your own records: what fit onset --format json "
-                  "wrote")
-      ->type_name("FILE");
+  add_onset_option(*app, o->data);
   add_data_options(*app, o->data);
   return [o] { return Command(*o).run(); };
 }

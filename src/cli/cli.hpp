@@ -13,6 +13,7 @@
 #include "dryshaft/assess.hpp"
 #include "dryshaft/guide.hpp"
 #include "dryshaft/knowledge.hpp"
+#include "dryshaft/plan.hpp"
 #include "dryshaft/record.hpp"
 #include "dryshaft/table.hpp"
 
@@ -130,8 +131,10 @@ struct DataOptions {
   std::optional<std::string> rules;    // a folder
   std::optional<std::string> overlay;  // a file; --rules takes either, or one of each
   std::optional<std::string> families;
+  std::optional<std::string> onset;  // a file; only where a command takes it
 };
 void add_data_options(CLI::App& app, DataOptions& options);
+void add_onset_option(CLI::App& app, DataOptions& options);
 
 // Loads and checks; complaints go to standard error. No value: exit kRejected.
 // Throws Stop where a folder does not exist.
@@ -150,6 +153,10 @@ NamedText shipped_file(std::string_view name);
 // What holds for every report, and for who carries out an action: id and text of each caution.
 std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
                                                               std::string_view action);
+// Work data: `folder` if named, else `work` beside the named rules where there is one, else the
+// shipped. Complaints go to standard error.
+Result<WorkRules> load_work(const DataOptions& options, const std::optional<std::string>& folder,
+                            const Knowledge& knowledge);
 // What the record reader must know of the families.
 ReadOptions read_options(const Knowledge& knowledge);
 

@@ -7,6 +7,7 @@
 #include <iterator>
 
 #include "cli/cli.hpp"
+#include "dryshaft/onset.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft::cli {
@@ -100,22 +101,30 @@ void add_data_options(CLI::App& app, DataOptions& options) {
       ->type_name("DIR");
 }
 
+void add_onset_option(CLI::App& app, DataOptions& options) {
+  app.add_option("--onset", options.onset,
+                 "Wear of the seal and recheck by your own records: what fit onset --format json "
+                 "wrote")
+      ->type_name("FILE");
+}
+
 Result<Knowledge> load(const DataOptions& options) {
   std::vector<NamedText> rules =
       json_files(options.rules ? fs::path(*options.rules) : shipped_data() / "rules");
   Result<Knowledge> knowledge = load_knowledge(std::move(rules), family_files(options));
   complain(knowledge.diagnostics);
-  if (!knowledge.value || !options.overlay) {
-    return knowledge;
+  if (knowledge.value && options.overlay) {
+    knowledge = with_overlay(*knowledge.value, text_file(*options.overlay));
+    complain(knowledge.diagnostics);
   }
-  LineSource source(*options.overlay);
-  const NamedText overlay{*options.overlay, source.rest()};
-  if (!source.error().empty()) {
-    throw Stop{kUsage, fmt::format("{} cannot be read: {}", overlay.name, source.error())};
+  if (knowledge.value && options.onset) {
+    std::vector<Diagnostic> complaints;
+    if (!use_onset(*knowledge.value, text_file(*options.onset), complaints)) {
+      knowledge.value.reset();
+    }
+    complain(complaints);
   }
-  Result<Knowledge> adapted = with_overlay(*knowledge.value, overlay);
-  complain(adapted.diagnostics);
-  return adapted;
+  return knowledge;
 }
 
 std::string adapted_by(const Knowledge& knowledge) {
@@ -178,6 +187,21 @@ std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& k
     }
   }
   return wanted;
+}
+
+Result<WorkRules> load_work(const DataOptions& options, const std::optional<std::string>& folder,
+                            const Knowledge& knowledge) {
+  fs::path from = shipped_data() / "work";
+  std::error_code ec;
+  if (folder) {
+    from = *folder;
+  } else if (options.rules) {
+    const fs::path beside = fs::weakly_canonical(*options.rules, ec).parent_path() / "work";
+    from = fs::is_directory(beside, ec) ? beside : from;
+  }
+  Result<WorkRules> work = dryshaft::load_work(json_files(from), knowledge);
+  complain(work.diagnostics);
+  return work;
 }
 
 ReadOptions read_options(const Knowledge& knowledge) {

@@ -1,13 +1,295 @@
 // `dryshaft plan`.
-#include <CLI/CLI.hpp>
+#include <fmt/format.h>
 
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <iterator>
+#include <memory>
+
+#include "base/number.hpp"
 #include "cli/cli.hpp"
+#include "dryshaft/plan.hpp"
 
 namespace dryshaft::cli {
+namespace {
+
+struct PlanCommandOptions {
+  std::vector<std::string> files;
+  std::string prices;
+  std::string horizon = "60000km";
+  std::string audience = "technician";
+  std::string format = "text";
+  std::string units = "km";
+  std::optional<std::string> today;
+  std::optional<std::string> job_sheet;
+  std::optional<std::string> intake;
+  std::optional<double> hours;
+  std::optional<double> budget;
+  std::optional<std::string> out;
+  DataOptions data;
+  std::optional<std::string> work;
+};
+
+class PlanCommand {
+ public:
+  explicit PlanCommand(const PlanCommandOptions& options) : o_(options) {}
+
+  int run() {
+    plan_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
+    check_options();
+    if (o_.today) {
+      plan_.today = parse_date(*o_.today);
+      if (!plan_.today) {
+        throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o_.today)};
+      }
+    }
+    Result<Knowledge> loaded = load(o_.data);
+    if (!loaded.value) {
+      return kRejected;
+    }
+    const Knowledge& k = *loaded.value;
+    plan_.horizon_km = horizon(k);
+    const Result<WorkRules> work = load_work(o_.data, o_.work, k);
+    const Result<PriceBook> prices = price_book();
+    if (!work.value || !prices.value) {
+      return kRejected;
+    }
+    const Model model(k);
+    const std::vector<History> histories = units(k);
+    Output output(o_.out);
+    if (o_.intake) {
+      yard(output, histories, k, model, *work.value, *prices.value);
+    } else if (o_.job_sheet) {
+      job_sheet(output, histories, k, model, *work.value);
+    } else {
+      plans(output, histories, k, model, *work.value, *prices.value);
+    }
+    const int written = output.finish();
+    return written != kDone ? written : (rejected_ ? kRejected : kDone);
+  }
+
+ private:
+  void check_options() const {
+    if (o_.intake ? !o_.files.empty() || o_.job_sheet || o_.audience == "owner"
+                  : o_.hours || o_.budget || o_.format == "csv") {
+      throw Stop{kUsage, o_.intake
+                             ? "--intake stands without other records, a job sheet or an owner"
+                             : "--hours, --budget and --format csv go with --intake FILE"};
+    }
+    if (o_.hours && o_.budget) {
+      throw Stop{kUsage, "the limit is --hours or --budget, not both"};
+    }
+    if (!o_.job_sheet) {
+      if (o_.prices.empty()) {
+        throw Stop{kUsage, "a plan needs --prices FILE"};
+      }
+      return;
+    }
+    const std::span<const std::string_view> known = plan_option_ids();
+    if (std::ranges::find(known, *o_.job_sheet) == known.end()) {
+      throw no_such("option", *o_.job_sheet, "options", {known.begin(), known.end()});
+    }
+    if (o_.format == "json" || plan_.audience == Audience::owner) {
+      throw Stop{kUsage, "a job sheet is text, markdown or html, and for a technician"};
+    }
+  }
+
+  [[nodiscard]] Units in_units() const { return o_.units == "mi" ? Units::mi : Units::km; }
+  [[nodiscard]] TextStyle style() const {
+    return {.colour = coloured(o_.out), .width = 80, .units = in_units()};
+  }
+
+  void plans(Output& output, const std::vector<History>& histories, const Knowledge& k,
+             const Model& model, const WorkRules& work, const PriceBook& prices) {
+    std::vector<Plan> made;
+    made.reserve(histories.size());
+    for (const History& h : histories) {
+      made.push_back(make_plan(h, k, model, work, prices, plan_));
+    }
+    if (o_.format == "html") {
+      output.write(plans_to_html(made, in_units()));
+      return;
+    }
+    bool first = true;
+    for (const Plan& plan : made) {
+      if (o_.format == "json") {
+        output.write(to_json(plan));
+        continue;
+      }
+      output.write(first ? "" : "\n");
+      first = false;
+      output.write(o_.format == "markdown" ? plan_to_markdown(plan, in_units())
+                                           : plan_to_text(plan, style()));
+    }
+  }
+
+  void yard(Output& output, const std::vector<History>& histories, const Knowledge& k,
+            const Model& model, const WorkRules& work, const PriceBook& prices) const {
+    std::optional<int> today = plan_.today;
+    for (const History& h : histories) {
+      if (!plan_.today) {  // as assess does: the newest date in the input
+        const int date = static_cast<int>(h.records.back().at(Field::date).number);
+        today = std::max(today.value_or(date), date);
+      }
+    }
+    Yard made = make_yard(histories, k, model, work, prices,
+                          {.hours = o_.hours, .money = o_.budget, .today = today});
+    made.rejected = complaints_;
+    made.rejected_records = rejected_records_;
+    if (o_.format == "json") {
+      output.write(to_json(made));
+    } else if (o_.format == "csv") {
+      output.write(to_csv(made));
+    } else if (o_.format == "html") {
+      output.write(yard_to_html(made, in_units()));
+    } else {
+      output.write(o_.format == "markdown" ? yard_to_markdown(made, in_units())
+                                           : yard_to_text(made, style()));
+    }
+  }
+
+  void job_sheet(Output& output, const std::vector<History>& histories, const Knowledge& k,
+                 const Model& model, const WorkRules& work) const {
+    if (histories.empty()) {
+      return;
+    }
+    if (histories.size() != 1) {
+      throw Stop{kUsage, "--job-sheet is for one unit"};
+    }
+    const History& unit = histories.front();
+    const JobSheetRequest request{
+        .option = *o_.job_sheet, .today = plan_.today, .units = in_units()};
+    if (const std::vector<PlanReason> why = barred(unit, k, model, work, request); !why.empty()) {
+      throw Stop{kUsage, fmt::format("{} is not allowed for {}: {}", *o_.job_sheet, unit.unit_id,
+                                     why.front().text)};
+    }
+    if (o_.format == "html") {
+      output.write(job_sheet_to_html(unit, k, model, work, request));
+    } else if (o_.format == "markdown") {
+      output.write(job_sheet_to_markdown(unit, k, model, work, request));
+    } else {
+      output.write(job_sheet_to_text(unit, k, model, work, request, style()));
+    }
+  }
+
+  // "60000km", "40000mi" or "5y"; a bare number is km.
+  [[nodiscard]] double horizon(const Knowledge& k) const {
+    std::string_view text = o_.horizon;
+    double factor = 1;
+    for (const auto& [unit, km] : {std::pair<std::string_view, double>{"km", 1},
+                                   {"mi", kKmPerMile},
+                                   {"y", k.settings.km_per_year}}) {
+      if (text.ends_with(unit)) {
+        text.remove_suffix(unit.size());
+        factor = km;
+        break;
+      }
+    }
+    const std::optional<double> number = number_in(text);
+    if (!number) {
+      throw Stop{kUsage, fmt::format("--horizon is \"{}\", not a distance such as 60000km or a "
+                                     "time such as 5y",
+                                     o_.horizon)};
+    }
+    const double km = *number * factor;
+    if (km < kLeastHorizonKm || km > kMostHorizonKm) {
+      throw Stop{kUsage, fmt::format("--horizon is {:.0f} km, not between {:.0f} and {:.0f}", km,
+                                     kLeastHorizonKm, kMostHorizonKm)};
+    }
+    return km;
+  }
+
+  [[nodiscard]] Result<PriceBook> price_book() const {
+    if (o_.prices.empty()) {
+      return {.value = PriceBook{}, .diagnostics = {}};  // a job sheet names no price
+    }
+    LineSource source(o_.prices);
+    const std::string text = source.rest();
+    if (!source.error().empty()) {
+      complain({input_complaint(source)});
+      return {};
+    }
+    Result<PriceBook> prices = load_prices({source.name(), text});
+    complain(prices.diagnostics);
+    return prices;
+  }
+
+  void take(std::vector<Diagnostic> diagnostics) {
+    rejected_ = complain(diagnostics) || rejected_;
+    std::ranges::move(diagnostics, std::back_inserter(complaints_));
+  }
+
+  std::vector<History> units(const Knowledge& k) {
+    std::vector<std::string> files = o_.files;
+    if (o_.intake) {
+      files = {*o_.intake};
+    } else if (files.empty()) {
+      files = {"-"};
+    }
+    std::vector<Record> records;
+    for (const std::string& path : files) {
+      LineSource source(path);
+      const std::string text = source.rest();
+      if (!source.error().empty()) {
+        take({input_complaint(source)});
+        continue;
+      }
+      Records read = read_records(text, source.name(), read_options(k));
+      take(std::move(read.diagnostics));
+      rejected_records_ += read.rejected;
+      std::ranges::move(read.records, std::back_inserter(records));
+    }
+    Result<std::vector<History>> grouped = group_by_unit(std::move(records));
+    take(std::move(grouped.diagnostics));
+    return std::move(grouped.value).value_or(std::vector<History>{});
+  }
+
+  const PlanCommandOptions& o_;
+  PlanOptions plan_;
+  bool rejected_ = false;
+  std::vector<Diagnostic> complaints_;
+  std::size_t rejected_records_ = 0;
+};
+
+}  // namespace
 
 Run add_plan(CLI::App& parent) {
-  parent.add_subcommand("plan", "What to do about a unit: watch, bypass, rebuild or replace");
-  return [] { return kUsage; };
+  auto o = std::make_shared<PlanCommandOptions>();
+  CLI::App* app =
+      parent.add_subcommand("plan", "What to do about a unit: watch, bypass, rebuild or replace");
+  app->add_option("FILE", o->files, "Records; - or no file: standard input");
+  app->add_option("--prices", o->prices, "Price book, dryshaft-prices/1")->type_name("FILE");
+  app->add_option("--horizon", o->horizon, "How far to look: 60000km, 40000mi or 5y")
+      ->type_name("DISTANCE");
+  app->add_option("--for", o->audience, "Who reads it: technician, or owner (a quotation)")
+      ->check(CLI::IsMember({"technician", "owner"}))
+      ->type_name("WHO");
+  app->add_option("--job-sheet", o->job_sheet,
+                  "The job sheet of this option instead, such as open-and-rebuild; needs no prices")
+      ->type_name("OPTION");
+  app->add_option("--intake", o->intake, "Rank these cores instead: which to open first")
+      ->type_name("FILE");
+  app->add_option("--hours", o->hours, "With --intake: hours of work a week")
+      ->check(CLI::Range(0.0, 1e6))
+      ->type_name("N");
+  app->add_option("--budget", o->budget, "With --intake: money for parts a week")
+      ->check(CLI::Range(0.0, 1e9))
+      ->type_name("N");
+  app->add_option("--format", o->format, "text, json, markdown or html; with --intake csv as well")
+      ->check(CLI::IsMember({"text", "json", "markdown", "html", "csv"}))
+      ->type_name("FORMAT");
+  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
+      ->type_name("FILE");
+  app->add_option("--today", o->today, "Judge as of this day; default: the unit's newest date")
+      ->type_name("DATE");
+  app->add_option("--units", o->units, "Distances in km or mi")
+      ->check(CLI::IsMember({"km", "mi"}))
+      ->type_name("UNITS");
+  add_onset_option(*app, o->data);
+  add_data_options(*app, o->data);
+  app->add_option("--work", o->work, "Folder with work data to use instead of the shipped")
+      ->type_name("DIR");
+  return [o] { return PlanCommand(*o).run(); };
 }
 
 }  // namespace dryshaft::cli

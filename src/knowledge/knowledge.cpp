@@ -103,6 +103,8 @@ double outer_diameter_mm(const Tyre& tyre) {
   return tyre.rim_inch * kMmPerInch + 2 * tyre.width_mm * tyre.aspect_percent / 100;
 }
 
+const ServicePart* Service::part(std::string_view wanted) const { return with_id(parts, wanted); }
+
 const Family& Knowledge::family(std::string_view wanted) const {
   for (const std::string_view name : {wanted, kGenericFamily}) {
     if (const Family* found = with_id(families, name)) {

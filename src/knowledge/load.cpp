@@ -9,6 +9,7 @@
 #include "base/located_json.hpp"
 #include "base/sha256.hpp"
 #include "dryshaft/knowledge.hpp"
+#include "knowledge/condition.hpp"
 #include "knowledge/object_view.hpp"
 
 namespace dryshaft {
@@ -17,39 +18,24 @@ namespace {
 using located::Kind;
 using located::Node;
 
-constexpr std::string_view kNotObserved = "not-observed";
-
-template <typename Table>
-Words names_of(const Table& table) {
-  Words words;
-  for (const auto& row : table) {
-    words.push_back(row.name);
-  }
-  return words;
-}
-
-Words grade_names() {
-  Words words;
-  for (std::size_t i = 0; i < kGradeCount; ++i) {
-    words.push_back(name(static_cast<Grade>(i)));
-  }
-  return words;
-}
-
-// A family file without its steps of the guide, which grade nothing (see guide.hpp).
-std::string without_guide(const located::Document& document) {
-  std::string text(document.text());
-  const Node* before = nullptr;
+// A family file without the members that grade nothing.
+std::string what_grades(const located::Document& document) {
+  std::string kept;
+  const std::string_view text = document.text();
+  std::size_t from = 0;
+  const Node* before = nullptr;  // the last member that stays
   for (const Node* n = document.first(document.root()); n != nullptr; n = document.next(*n)) {
-    if (n->key == kGuideMember) {
-      const Node* after = document.next(*n);
-      const std::size_t begin = before != nullptr ? before->end : n->key_begin;
-      const std::size_t end = before == nullptr && after != nullptr ? after->key_begin : n->end;
-      return text.erase(begin, end - begin);
+    if (n->key != kGuideMember && n->key != kServiceMember) {
+      before = n;
+      continue;
     }
-    before = n;
+    const Node* after = document.next(*n);
+    const std::size_t begin =
+        std::max<std::size_t>(from, before != nullptr ? before->end : n->key_begin);
+    kept += text.substr(from, begin - from);
+    from = before == nullptr && after != nullptr ? after->key_begin : n->end;
   }
-  return text;
+  return kept.append(text.substr(from));
 }
 
 struct SettingSpec {
@@ -93,10 +79,7 @@ class Loader {
   bool with_file(const NamedText& file, Read read);
 
   void item(ObjectView& view, Item& item);
-  Condition condition(ObjectView& parent, const Node& node);
   Condition required_condition(ObjectView& view, std::string_view key);
-  std::uint8_t finding_levels(ObjectView& view, Finding finding, const Node& node);
-  std::uint8_t mask(ObjectView& view, const Node& node, const Words& words);
   template <typename E, typename Table>
   std::optional<E> named(ObjectView& view, std::string_view key, const Table& table);
 
@@ -109,6 +92,7 @@ class Loader {
   void grades(ObjectView& top);
   void family(ObjectView& top);
   Machine machine(ObjectView& parent, const Node& node);
+  Service service(ObjectView& parent, const Node& node, const std::optional<Machine>& machine);
   std::vector<Bearing> bearings(ObjectView& view, std::string_view key);
   void wear(ObjectView& view, CauseRule& rule);
   void base(ObjectView& view, CauseRule& rule);
@@ -139,119 +123,9 @@ bool Loader::with_file(const NamedText& file, Read read) {
 
 void Loader::item(ObjectView& view, Item& item) { items_.read(view, item); }
 
-std::uint8_t Loader::mask(ObjectView& view, const Node& node, const Words& words) {
-  if (node.kind != Kind::array || node.children == 0) {
-    view.complain(node, "wrong-type", fmt::format("is {}", located::shown(view.document(), node)),
-                  "an array of: " + joined(words));
-    return 0;
-  }
-  unsigned bits = 0;
-  for (const Node* n = view.document().first(node); n != nullptr; n = view.document().next(*n)) {
-    if (const auto word = view.word_at(*n, words)) {
-      bits |= 1U << *word;
-    }
-  }
-  return static_cast<std::uint8_t>(bits);
-}
-
-std::uint8_t Loader::finding_levels(ObjectView& view, Finding finding, const Node& node) {
-  Words words = ids_of(spec(finding).levels);
-  if (node.kind == Kind::object) {
-    ObjectView range(view.document(), node, out_);
-    const auto from = range.word("at_least", words);
-    range.done();
-    if (!from) {
-      return 0;
-    }
-    const unsigned all = (1U << words.size()) - 1U;
-    return static_cast<std::uint8_t>((all & ~((1U << *from) - 1U)) << 1U);
-  }
-  words.insert(words.begin(), kNotObserved);
-  return mask(view, node, words);
-}
-
-Condition Loader::condition(ObjectView& parent, const Node& node) {
-  Condition c;
-  const located::Document& doc = parent.document();
-  ObjectView view(doc, node, out_);
-  if (!view.is_object()) {
-    return c;
-  }
-  const auto members_of = [&](std::string_view key, auto each) {
-    if (const Node* group = view.optional(key)) {
-      ObjectView inside(doc, *group, out_);
-      for (const Node* n = inside.is_object() ? doc.first(*group) : nullptr; n != nullptr;
-           n = doc.next(*n)) {
-        each(*n);
-      }
-    }
-  };
-  const auto no_such = [&](const Node& n, std::string_view what, const Words& words) {
-    Diagnostic d = doc.at_key(n, "no-such-name", fmt::format("names no {}", what));
-    d.allowed = joined(words);
-    if (const std::string_view near = closest(n.key, words); !near.empty()) {
-      d.hint = fmt::format("did you mean \"{}\"?", near);
-    }
-    out_.push_back(std::move(d));
-  };
-  members_of("finding", [&](const Node& n) {
-    if (const auto finding = finding_named(n.key)) {
-      c.findings.push_back({*finding, finding_levels(view, *finding, n)});
-    } else {
-      no_such(n, "finding", names_of(dryshaft::findings()));
-    }
-  });
-  members_of("situation", [&](const Node& n) {
-    const auto row = std::ranges::find(situations(), n.key, &SituationSpec::name);
-    if (row != situations().end()) {
-      c.situations.push_back({row->id, mask(view, n, ids_of(row->values))});
-    } else {
-      no_such(n, "situation", names_of(situations()));
-    }
-  });
-  members_of("cause", [&](const Node& n) {
-    if (const auto cause = cause_named(n.key)) {
-      ObjectView range(doc, n, out_);
-      Condition::CauseIs is{.cause = *cause};
-      is.at_least = range.optional_number("at_least", 0, 1).value_or(0);
-      is.below = range.optional_number("below", 0, 1).value_or(2);
-      range.done();
-      c.causes.push_back(is);
-    } else {
-      no_such(n, "cause", names_of(dryshaft::causes()));
-    }
-  });
-  if (const Node* grade = view.optional("grade")) {
-    c.grades = mask(view, *grade, grade_names());
-  }
-  const auto list_of = [&](std::string_view key) {
-    std::vector<Condition> list;
-    if (const Node* group = view.optional(key)) {
-      if (group->kind != Kind::array || group->children == 0) {
-        view.complain(*group, "wrong-type", fmt::format("is {}", located::shown(doc, *group)),
-                      "an array of conditions");
-      }
-      for (const Node* n = group->kind == Kind::array ? doc.first(*group) : nullptr; n != nullptr;
-           n = doc.next(*n)) {
-        list.push_back(condition(view, *n));
-      }
-    }
-    return list;
-  };
-  if (std::vector<Condition> any = list_of("any"); !any.empty()) {
-    c.any.push_back(std::move(any));
-  }
-  for (Condition& part : list_of("all")) {
-    c.any.push_back({std::move(part)});
-  }
-  c.none = list_of("none");
-  view.done();
-  return c;
-}
-
 Condition Loader::required_condition(ObjectView& view, std::string_view key) {
   const Node* node = view.required(key);
-  return node == nullptr ? Condition{} : condition(view, *node);
+  return node == nullptr ? Condition{} : read_condition(view, *node);
 }
 
 template <typename E, typename Table>
@@ -310,7 +184,7 @@ void Loader::wear(ObjectView& view, CauseRule& rule) {
   w.scale_years = inside.number("scale_years", 0.1, 1000);
   w.unknown_km = inside.number("unknown_km", 0, kHuge);
   if (const Node* cooling = inside.required("rotor_cooling")) {
-    w.cooling = mask(inside, *cooling, ids_of(spec(Situation::rotor_cooling).values));
+    w.cooling = words_mask(inside, *cooling, ids_of(spec(Situation::rotor_cooling).values));
   }
   inside.done();
   rule.wear = w;
@@ -455,7 +329,7 @@ void Loader::actions(ObjectView& top) {
       ObjectView inside(view.document(), *check, out_);
       a.minutes = inside.number("minutes", 0.1, 10000);
       if (const Node* when = inside.optional("when")) {
-        a.check_when = condition(inside, *when);
+        a.check_when = read_condition(inside, *when);
       }
       if (const Node* reveals = inside.required("reveals")) {
         const Words words = names_of(dryshaft::findings());
@@ -514,7 +388,7 @@ void Loader::cautions(ObjectView& top) {
                     "add \"trained_only\": true, or leave it out");
     }
     if (const Node* when = view.optional("when")) {
-      c.when = condition(view, *when);
+      c.when = read_condition(view, *when);
     }
     view.done();
     k_.cautions.push_back(std::move(c));
@@ -664,6 +538,9 @@ void Loader::family(ObjectView& top) {
   if (const Node* node = top.optional("machine")) {
     f.machine = machine(top, *node);
   }
+  if (const Node* node = top.optional(kServiceMember)) {
+    f.service = service(top, *node, f.machine);
+  }
   top.optional(kGuideMember);  // read by load_guides
   k_.families.push_back(std::move(f));
 }
@@ -719,6 +596,58 @@ Machine Loader::machine(ObjectView& parent, const Node& node) {
   }
   view.done();
   return m;
+}
+
+Service Loader::service(ObjectView& parent, const Node& node,
+                        const std::optional<Machine>& machine) {
+  ObjectView view(parent.document(), node, out_);
+  Service s;
+  if (!view.is_object()) {
+    return s;
+  }
+  Words bearings;
+  if (machine) {
+    for (const auto* list : {&machine->rotor_bearings, &machine->gear_bearings}) {
+      for (const Bearing& b : *list) {
+        bearings.emplace_back(b.name);
+      }
+    }
+  }
+  for (ObjectView& each : view.objects("parts")) {
+    ServicePart p;
+    p.id = each.text("id");
+    p.name = each.text("name");
+    p.quantity = each.number("quantity", 0, kHuge);
+    p.unit = each.optional_text("unit");
+    p.size = each.optional_text("size");
+    p.material = each.optional_text("material");
+    if (const Node* bearing = each.optional("bearing")) {
+      p.bearing = each.text_at(*bearing);
+      if (!p.bearing.empty()) {
+        each.word_at(*bearing, bearings);
+      }
+    }
+    if (s.part(p.id) != nullptr && p.bearing.empty()) {
+      each.complain(*each.optional("id"), "repeated-id", fmt::format("is \"{}\"", p.id),
+                    "an id that no other part has, save bearings of one place");
+    }
+    each.done();
+    s.parts.push_back(std::move(p));
+  }
+  if (const Node* hours_node = view.optional("hours")) {
+    ObjectView hours(parent.document(), *hours_node, out_);
+    for (const Node* n = hours.is_object() ? parent.document().first(*hours_node) : nullptr;
+         n != nullptr; n = parent.document().next(*n)) {
+      constexpr double kMostHours = 1000;
+      s.hours.emplace_back(n->key, hours.number_at(*n, 0, kMostHours));
+    }
+  }
+  Item about;
+  items_.read_grounds(view, about);
+  s.reason = about.reason;
+  s.source = about.source;
+  view.done();
+  return s;
 }
 
 // ------------------------------------------------- what items say of others
@@ -824,7 +753,7 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
   k_.rules_sha256 = sha256_hex(hashed);
   for (const NamedText& f : family_files) {
     const auto read = [&](ObjectView& top) {
-      hash(f, without_guide(top.document()));
+      hash(f, what_grades(top.document()));
       family(top);
     };
     readable = with_file(f, read) && readable;

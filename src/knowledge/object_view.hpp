@@ -32,6 +32,15 @@ Words ids_of(const Items& items) {
   return words;
 }
 
+template <typename Table>
+Words names_of(const Table& table) {
+  Words words;
+  for (const auto& row : table) {
+    words.push_back(row.name);
+  }
+  return words;
+}
+
 class ObjectView {
  public:
   ObjectView(const located::Document& document, const located::Node& node,

@@ -380,7 +380,9 @@ void add_note(Document& out, const Report& report) {
   }
 }
 
-std::string rules_line(const Report& report) {
+}  // namespace
+
+std::string rules_used(const Report& report) {
   std::string adapted;
   if (report.rules_overlay) {
     adapted =
@@ -388,9 +390,8 @@ std::string rules_line(const Report& report) {
                     words::count(report.rules_overlay->teardowns, "own teardown", "own teardowns"),
                     short_sha(report.rules_overlay->sha256));
   }
-  std::string line =
-      fmt::format("Rules {} {}, {}{}. Screening aid: a technician decides.", report.rules_id,
-                  report.rules_version, short_sha(report.rules_sha256), adapted);
+  std::string line = fmt::format("Rules {} {}, {}{}.", report.rules_id, report.rules_version,
+                                 short_sha(report.rules_sha256), adapted);
   if (report.onset) {
     const OnsetUsed& o = *report.onset;
     line += fmt::format(
@@ -401,12 +402,15 @@ std::string rules_line(const Report& report) {
   return line;
 }
 
+namespace {
+
 void add_basis(Document& out, const Report& report) {
   out.push_back(Heading{"What this rests on"});
   out.push_back(
       Paragraph{fmt::format("Record {}:{}, {}. {} {}.", report.source, report.line,
                             short_sha(report.record_sha256), kToolName, report.tool_version)});
-  out.push_back(Paragraph{rules_line(report)});
+  out.push_back(
+      Paragraph{fmt::format("{} Screening aid: a technician decides.", rules_used(report))});
 }
 
 Document describe_for_technician(const Report& report, Units units) {
@@ -773,7 +777,7 @@ Document describe(const Batch& batch, Units units) {
   // One line for each rule base that was used; nearly always one.
   std::set<std::string> lines;
   for (const Report& report : batch.reports) {
-    lines.insert(rules_line(report));
+    lines.insert(fmt::format("{} Screening aid: a technician decides.", rules_used(report)));
   }
   if (!lines.empty()) {
     out.push_back(Heading{"What this rests on"});

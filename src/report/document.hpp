@@ -118,6 +118,8 @@ using Block = std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine
                            Verbatim, Entry>;
 using Document = std::vector<Block>;
 
+// Which rules a report rests on, and what a shop's own records put in their place.
+std::string rules_used(const Report& report);
 Document describe(const Report& report, Units units);
 Document describe(const Batch& batch, Units units);
 

@@ -1,0 +1,364 @@
+// A plan as blocks of a document: for the workshop, and as a quotation for an owner.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "decide/wording.hpp"
+#include "dryshaft/plan.hpp"
+#include "plan/pages.hpp"
+#include "report/document.hpp"
+#include "report/render.hpp"
+#include "report/words.hpp"
+
+namespace dryshaft {
+namespace {
+
+using document::Document;
+using document::Heading;
+using document::Lead;
+using document::Paragraph;
+using document::Table;
+using document::Title;
+using plan::amount;
+using plan::amounts;
+using plan::kOwnerDigits;
+using plan::kWorkshopDigits;
+
+constexpr std::size_t kSourcesShown = 3;
+constexpr std::size_t kSwingsShown = 5;
+
+class PlanPage {
+ public:
+  PlanPage(const Plan& plan, Units units) : p_(plan), r_(plan.report), units_(units) {}
+
+  Document document() {
+    if (r_.audience == Audience::owner) {
+      quotation();
+    } else {
+      for_workshop();
+    }
+    return std::move(d_);
+  }
+
+ private:
+  void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
+  void say(std::string text) { d_.emplace_back(Paragraph{std::move(text)}); }
+  void item(std::string text, std::vector<std::string> below = {}) {
+    d_.emplace_back(document::Item{0, std::move(text), std::move(below)});
+  }
+  void cautions(std::string head) {
+    heading(std::move(head));
+    for (const Caution& c : p_.cautions) {
+      item(c.text);
+    }
+  }
+  [[nodiscard]] std::string money(double value) const {
+    return fmt::format("{} {}", amount(value, kWorkshopDigits), p_.currency);
+  }
+  [[nodiscard]] std::string horizon() const {
+    const double years = p_.horizon_km / p_.km_per_year;
+    return fmt::format("{} {} ({:.2g} {})", words::limit(p_.horizon_km, units_),
+                       words::unit_name(units_), years, years == 1 ? "year" : "years");
+  }
+  [[nodiscard]] const PlanOption* at(std::size_t place) const {
+    return place < p_.options.size() && p_.options[place].allowed ? &p_.options[place] : nullptr;
+  }
+
+  // What the best decisions make of a clean recheck, where that is not to wait on.
+  [[nodiscard]] std::string then(const PlanCost& cost) const {
+    const PlanOption* next = p_.option(cost.then_if_clean);
+    return next == nullptr ? std::string() : fmt::format("; if clean, {}", next->title);
+  }
+
+  // ------------------------------------------------------- for the workshop
+
+  void for_workshop() {
+    d_.emplace_back(Title{fmt::format("Plan for {}", r_.unit_id), plan::unit_line(r_, units_)});
+    cautions("Before any work");
+    d_.emplace_back(Lead{fmt::format("Grade {}", name(r_.grade)),
+                         sentence_case(r_.grade_meaning) + ".", r_.grade});
+    if (p_.first_check) {
+      d_.emplace_back(Lead{"First",
+                           fmt::format("{} About {:g} minutes, {}.", p_.first_check->text,
+                                       p_.first_check->minutes, money(p_.first_check->cost)),
+                           std::nullopt});
+    }
+    if (const PlanOption* best = at(0)) {
+      d_.emplace_back(Lead{"Cheapest",
+                           fmt::format("{}: {} expected over {}.", sentence_case(best->title),
+                                       money(best->cost->expected), horizon()),
+                           std::nullopt});
+    }
+    if (p_.close && at(1) != nullptr) {
+      d_.emplace_back(
+          Lead{"Close",
+               fmt::format("The next, {}, costs {} more, less than the judgement behind "
+                           "both can tell apart.",
+                           at(1)->title, money(p_.difference)),
+               std::nullopt});
+    }
+    options();
+    barred();
+    difference();
+    how_sure();
+    turning();
+    worked_out();
+  }
+
+  void options() {
+    heading(fmt::format("Options over {}, in {}", horizon(), p_.currency));
+    Table table;
+    table.columns = {{"expected", Table::Fit::whole, true, false, 0},
+                     {"10 %", Table::Fit::whole, true, false, 0},
+                     {"90 %", Table::Fit::whole, true, false, 0},
+                     {"lost", Table::Fit::whole, true, false, 0},
+                     {"option", Table::Fit::wrap, false, false, 20, true}};
+    for (const PlanOption& o : p_.options) {
+      if (!o.cost) {
+        continue;
+      }
+      std::string title = o.title;
+      if (o.cost->interval_km) {
+        title += fmt::format(" (first after {} {}{})", words::limit(*o.cost->interval_km, units_),
+                             words::unit_name(units_), then(*o.cost));
+      } else if (!o.cost->variant.empty()) {
+        title += o.cost->variant == "whole-unit" ? " (here: the unit)" : " (here: parts)";
+      }
+      table.rows.push_back({amount(o.cost->expected, kWorkshopDigits),
+                            amount(o.cost->low, kWorkshopDigits),
+                            amount(o.cost->high, kWorkshopDigits),
+                            words::short_percent(o.cost->chance_lost), title});
+    }
+    d_.emplace_back(std::move(table));
+    say(fmt::format(
+        "Each is followed by the best decisions at later checks. One life in ten costs less than "
+        "the 10 % column, one in ten more than the 90 % column. Lost: broken down on the road, or "
+        "beyond repair when opened. With neither check nor work {} of such units break down.",
+        words::percent(p_.lost_if_nothing)));
+  }
+
+  void barred() {
+    bool first = true;
+    for (const PlanOption& o : p_.options) {
+      if (o.allowed || o.id == "check-port") {  // that one is only not called for
+        continue;
+      }
+      if (first) {
+        heading("Not allowed, whatever it costs");
+        first = false;
+      }
+      std::vector<std::string> why;
+      for (const PlanReason& reason : o.barred) {
+        why.push_back(fmt::format("{} ({})", sentence_case(reason.text), reason.id));
+      }
+      item(sentence_case(o.title), std::move(why));
+    }
+  }
+
+  void difference() {
+    const PlanOption* best = at(0);
+    const PlanOption* second = at(1);
+    if (second == nullptr) {
+      return;
+    }
+    heading("Where the difference comes from");
+    say(fmt::format("{} costs {} more than {}:", sentence_case(second->title), money(p_.difference),
+                    best->title));
+    std::size_t shown = 0;
+    for (const auto& [spending, more] : p_.sources) {
+      if (std::abs(more) < 1 || shown == kSourcesShown) {
+        break;
+      }
+      ++shown;
+      std::size_t i = 0;
+      while (spending_name(i) != spending) {
+        ++i;
+      }
+      item(fmt::format("{}: {} {}", spending_title(i), money(std::abs(more)),
+                       more > 0 ? "more" : "less"));
+    }
+  }
+
+  [[nodiscard]] std::string against(double difference) const {
+    return difference < 0 ? fmt::format("{} cheaper", amount(-difference, kWorkshopDigits))
+                          : fmt::format("{} dearer", amount(difference, kWorkshopDigits));
+  }
+
+  void how_sure() {
+    if (p_.swings.empty()) {
+      return;
+    }
+    heading("How sure");
+    say(p_.close ? "The order of the best two may turn within what is not known for certain:"
+                 : "No single value within its band turns the order of the best two; those that "
+                   "matter most:");
+    Table table;
+    table.columns = {{"at its low end", Table::Fit::whole, true, false, 0},
+                     {"at its high end", Table::Fit::whole, true, false, 0},
+                     {"what may be off", Table::Fit::wrap, false, false, 20, true}};
+    for (std::size_t i = 0; i < std::min(kSwingsShown, p_.swings.size()); ++i) {
+      const PlanSwing& s = p_.swings[i];
+      table.rows.push_back({against(s.difference_low), against(s.difference_high), s.title});
+    }
+    d_.emplace_back(std::move(table));
+    say(
+        fmt::format("What the second best costs against the best. Judgement is moved by its "
+                    "odds factor, prices to their ends, one at a time; taken together they move "
+                    "the difference by about {}.",
+                    money(p_.judgement)));
+  }
+
+  void turning() {
+    const PlanOption* second = at(1);
+    if (second == nullptr || p_.swings.empty()) {
+      return;
+    }
+    heading("What would have to be true for the next best");
+    if (p_.thresholds.empty()) {
+      say(
+          fmt::format("No price within a factor of five, and no chance of a leak, makes it the "
+                      "cheaper one: {}.",
+                      second->title));
+      return;
+    }
+    say(fmt::format("{} would be the cheaper one with", sentence_case(second->title)));
+    for (const PlanThreshold& t : p_.thresholds) {
+      const auto value = [&](double v) { return t.is_price ? money(v) : words::percent(v); };
+      item(fmt::format("{} {} {} (now {}){}", t.title, t.below ? "below" : "above", value(t.at),
+                       value(t.now), t.verified ? "" : ", not confirmed by solving again"));
+    }
+  }
+
+  void worked_out() {
+    heading("How it was worked out");
+    double gap = 0;
+    double coarser = 0;
+    if (const PlanOption* best = at(0)) {
+      gap = best->cost->expected - best->cost->at_least;
+      coarser = std::abs(best->cost->expected - best->cost->coarser);
+    }
+    say(fmt::format(
+        "Now dry {}, leaking {}, damaged {}. Decisions at multiples of {}; {} beliefs. Every cost "
+        "is that of a policy that can be followed; for the cheapest option none costs less by "
+        "more than {}, and a grid half as fine gives {} of difference. Spread: {} drawn lives.",
+        words::percent(p_.dry), words::percent(p_.leaking), words::percent(p_.damaged),
+        words::distance(p_.step_km, units_), words::grouped(static_cast<double>(p_.beliefs)),
+        money(std::max(0.0, gap)), money(coarser), words::grouped(static_cast<double>(p_.lives))));
+    say("A leak or damage that stands at the end is charged with its repair. Labour and days out "
+        "of use are in every figure; interest and the nuisance of a noise are not.");
+    say(fmt::format("dryshaft {}. {} Prices {}. The decision stays with a qualified technician.",
+                    r_.tool_version, document::rules_used(r_), p_.prices_source));
+  }
+
+  // ------------------------------------------------------------ for an owner
+
+  [[nodiscard]] std::string range(double low, double high) const {
+    return fmt::format("{} {}", amounts(low, high, kOwnerDigits), p_.currency);
+  }
+
+  // "about 3 in 10"
+  static std::string out_of_ten(double chance) {
+    constexpr double kHundred = 100;
+    if (chance < 0.5 / kHundred) {
+      return "hardly any";
+    }
+    if (chance < 0.095) {
+      return fmt::format("about {:.0f} in 100", std::round(chance * kHundred));
+    }
+    const double tenths = std::round(chance * 10);
+    return tenths >= 10 ? "nearly all" : fmt::format("about {:.0f} in 10", tenths);
+  }
+
+  void quotation() {
+    d_.emplace_back(Title{"What can be done, and what it may cost", plan::unit_line(r_, units_)});
+    cautions("For your safety");
+    d_.emplace_back(Lead{"State", sentence_case(r_.grade_meaning) + ".", r_.grade});
+    for (std::size_t i = 0; i + 1 < r_.owner_summary.size() && i < 2; ++i) {
+      say(r_.owner_summary[i]);
+    }
+    if (p_.first_check) {
+      heading("First");
+      say(fmt::format("{} It costs about {}.", p_.first_check->text,
+                      range(p_.first_check->cost, p_.first_check->cost)));
+    }
+    heading("Ways to go");
+    say(
+        fmt::format("Prices in {}, rounded. The first is what the workshop would charge first; the "
+                    "second what is likely to come together over the next {}, repairs that may "
+                    "follow and days without the car included.",
+                    p_.currency, horizon()));
+    for (const PlanOption& o : p_.options) {
+      if (o.cost) {
+        const bool opens = o.id.starts_with("open-and-rebuild") && r_.grade != Grade::A;
+        item(
+            fmt::format("{}: {} first; {} over the whole time.", o.title,
+                        amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
+                        amounts(o.cost->low, o.cost->high, kOwnerDigits)),
+            {o.cost->interval_km
+                 ? fmt::format("{} The first look is due after {} {} at the latest.", o.effect,
+                               words::limit(*o.cost->interval_km, units_), words::unit_name(units_))
+                 : o.effect,
+             fmt::format(
+                 "Of such cars {} would lose the drive unit all the same.{}",
+                 out_of_ten(o.cost->chance_lost),
+                 opens ? " If more damage is found inside, the first bill is higher." : "")});
+      }
+    }
+    bool first = true;
+    for (const PlanOption& o : p_.options) {
+      if (!o.allowed && o.id != "check-port") {
+        if (first) {
+          heading("What does not fit here");
+          first = false;
+        }
+        item(fmt::format("{}.", o.title), {o.barred.front().text});
+      }
+    }
+    heading("If nothing is done");
+    say(
+        fmt::format("{} such drive units would break down within {}. A breakdown costs about {}, "
+                    "towing and another unit included.",
+                    sentence_case(out_of_ten(p_.lost_if_nothing)), horizon(),
+                    range(p_.loss_low, p_.loss_high)));
+    heading("How sure this is");
+    say("Nobody has seen the inside yet: these are chances from what was noticed and from "
+        "experience, not a promise. Two prices that lie close together are the same price.");
+    if (p_.close && at(1) != nullptr) {
+      say("The first two ways cost about the same, as far as anyone can tell: choose by what suits "
+          "you.");
+    }
+    say(
+        fmt::format("dryshaft {}, a screening aid. A quotation that binds is made by the workshop "
+                    "after a look at the car.",
+                    r_.tool_version));
+  }
+
+  const Plan& p_;
+  const Report& r_;
+  Units units_;
+  Document d_;
+};
+
+}  // namespace
+
+std::string plan_to_text(const Plan& plan, const TextStyle& style) {
+  return document::in_text(PlanPage(plan, style.units).document(), style);
+}
+
+std::string plan_to_markdown(const Plan& plan, Units units) {
+  return document::in_markdown(PlanPage(plan, units).document());
+}
+
+std::string plans_to_html(const std::vector<Plan>& plans, Units units) {
+  std::vector<std::pair<std::string, Document>> documents;
+  documents.reserve(plans.size());
+  for (const Plan& plan : plans) {
+    documents.emplace_back(plan.report.unit_id, PlanPage(plan, units).document());
+  }
+  return plan::page(
+      plans.size() == 1 ? fmt::format("Plan for {}", plans.front().report.unit_id) : "Plans",
+      documents);
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,145 @@
+// `dryshaft-plan/1`: one object, one line.
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "base/index.hpp"
+#include "dryshaft/plan.hpp"
+#include "report/words.hpp"
+
+namespace dryshaft {
+namespace {
+
+using Ordered = nlohmann::ordered_json;
+
+constexpr int kMoneyDigits = 2;
+constexpr int kKmDigits = 1;
+
+Ordered rounded_or_null(double value, int digits) {
+  return std::isfinite(value) ? Ordered(words::rounded(value, digits)) : Ordered(nullptr);
+}
+Ordered money(double value) { return rounded_or_null(value, kMoneyDigits); }
+Ordered chance(double value) { return rounded_or_null(value, words::kProbabilityDigits); }
+
+Ordered of_cost(const PlanCost& c) {
+  Ordered json;
+  json["expected"] = money(c.expected);
+  json["low_10"] = money(c.low);
+  json["high_90"] = money(c.high);
+  json["chance_lost"] = chance(c.chance_lost);
+  json["interval_km"] = c.interval_km ? rounded_or_null(*c.interval_km, kKmDigits) : nullptr;
+  json["then_if_clean"] = c.then_if_clean.empty() ? Ordered(nullptr) : Ordered(c.then_if_clean);
+  json["variant"] = c.variant.empty() ? Ordered(nullptr) : Ordered(c.variant);
+  json["spending"] = Ordered::object();
+  for (std::size_t i = 0; i < kSpendingCount; ++i) {
+    json["spending"][std::string(spending_name(i))] = money(c.spending[i]);
+  }
+  json["first_bill"] = {{"low", money(c.bill_low)}, {"high", money(c.bill_high)}};
+  json["at_least"] = money(c.at_least);
+  json["on_coarser_grid"] = money(c.coarser);
+  return json;
+}
+
+Ordered of_option(const PlanOption& o) {
+  Ordered json;
+  json["id"] = o.id;
+  json["title"] = o.title;
+  json["allowed"] = o.allowed;
+  json["because"] = Ordered::array();
+  for (const PlanReason& r : o.barred) {
+    json["because"].push_back({{"rule", r.id}, {"text", r.text}});
+  }
+  json["cost"] = o.cost ? of_cost(*o.cost) : Ordered(nullptr);
+  return json;
+}
+
+Ordered of_comparison(const Plan& p) {
+  if (p.options.size() < 2 || !p.options[1].cost) {
+    return nullptr;
+  }
+  Ordered json;
+  json["best"] = p.options[0].id;
+  json["second"] = p.options[1].id;
+  json["difference"] = money(p.difference);
+  json["judgement"] = money(p.judgement);
+  json["close"] = p.close;
+  json["sources"] = Ordered::array();
+  for (const auto& [spending, amount] : p.sources) {
+    json["sources"].push_back({{"spending", spending}, {"difference", money(amount)}});
+  }
+  json["swings"] = Ordered::array();
+  for (const PlanSwing& s : p.swings) {
+    json["swings"].push_back({{"id", s.id},
+                              {"title", s.title},
+                              {"kind", s.is_price ? "price" : "judgement"},
+                              {"difference_low", money(s.difference_low)},
+                              {"difference_high", money(s.difference_high)}});
+  }
+  json["thresholds"] = Ordered::array();
+  for (const PlanThreshold& t : p.thresholds) {
+    const int digits = t.is_price ? kMoneyDigits : words::kProbabilityDigits;
+    json["thresholds"].push_back({{"id", t.id},
+                                  {"title", t.title},
+                                  {"kind", t.is_price ? "price" : "probability"},
+                                  {"now", rounded_or_null(t.now, digits)},
+                                  {"second_wins", t.below ? "below" : "above"},
+                                  {"at", rounded_or_null(t.at, digits)},
+                                  {"verified", t.verified}});
+  }
+  return json;
+}
+
+}  // namespace
+
+std::string to_json(const Plan& p) {
+  const Report& r = p.report;
+  Ordered json;
+  json["format"] = kPlanFormat;
+  json["tool"] = {{"name", kToolName}, {"version", r.tool_version}};
+  json["rules"] = {{"id", r.rules_id}, {"version", r.rules_version}, {"sha256", r.rules_sha256}};
+  if (r.rules_overlay) {
+    json["rules"]["overlay"] = {{"sha256", r.rules_overlay->sha256},
+                                {"teardowns", r.rules_overlay->teardowns}};
+  }
+  if (r.onset) {
+    json["onset"] = {{"source", r.onset->source},
+                     {"sha256", r.onset->sha256},
+                     {"units", r.onset->units},
+                     {"by", r.onset->by_years ? "years" : "km"}};
+  }
+  json["record"] = {{"source", r.source}, {"line", r.line}, {"sha256", r.record_sha256}};
+  json["prices"] = {{"source", p.prices_source}, {"sha256", p.prices_sha256}};
+  json["currency"] = p.currency;
+  json["unit_id"] = r.unit_id;
+  json["date"] = r.date;
+  json["grade"] = name(r.grade);
+  json["rebuild_outlook"] = r.rebuild_outlook;
+  json["horizon"] = {{"km", rounded_or_null(p.horizon_km, kKmDigits)},
+                     {"years", rounded_or_null(p.horizon_km / p.km_per_year, 2)}};
+  json["now"] = {
+      {"dry", chance(p.dry)}, {"leaking", chance(p.leaking)}, {"damaged", chance(p.damaged)}};
+  json["if_nothing_is_done"] = {{"chance_lost", chance(p.lost_if_nothing)}};
+  json["first_check"] = nullptr;
+  if (p.first_check) {
+    json["first_check"] = {{"id", p.first_check->id},
+                           {"text", p.first_check->text},
+                           {"minutes", p.first_check->minutes},
+                           {"cost", money(p.first_check->cost)}};
+  }
+  json["options"] = Ordered::array();
+  for (const PlanOption& o : p.options) {
+    json["options"].push_back(of_option(o));
+  }
+  json["best"] = p.options.empty() || !p.options.front().allowed ? Ordered(nullptr)
+                                                                 : Ordered(p.options.front().id);
+  json["comparison"] = of_comparison(p);
+  json["grid"] = {{"step_km", rounded_or_null(p.step_km, kKmDigits)}, {"beliefs", p.beliefs}};
+  json["lives"] = p.lives;
+  json["cautions"] = Ordered::array();
+  for (const Caution& c : p.cautions) {
+    json["cautions"].push_back({{"id", c.id}, {"text", c.text}});
+  }
+  // All but plain ASCII is escaped, so that a hostile name is harmless on a terminal.
+  return json.dump(-1, ' ', true, Ordered::error_handler_t::replace) + "\n";
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,471 @@
+// The plan: options compared, what their order depends on, and where it turns.
+#include "dryshaft/plan.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <boost/math/tools/toms748_solve.hpp>
+#include <cmath>
+#include <set>
+#include <tuple>
+
+#include "base/index.hpp"
+#include "plan/decision.hpp"
+#include "plan/unit.hpp"
+
+namespace dryshaft {
+namespace {
+
+using plan::Amounts;
+using plan::Costs;
+using plan::Doubt;
+using plan::First;
+using plan::Grid;
+using plan::Solution;
+using plan::Unit;
+
+constexpr plan::Fineness kCoarse{.near = 0.04, .most = 5, .most_renewed = 2, .corners = false};
+constexpr plan::Fineness kFine{.near = 0.02, .most = 10, .most_renewed = 4, .corners = true};
+constexpr std::size_t kLives = 4000;
+constexpr double kTenth = 0.1;
+constexpr std::size_t kMostThresholds = 4;
+
+constexpr std::array<std::pair<std::string_view, std::string_view>, kSpendingCount> kSpending = {{
+    {"check", "checks"},
+    {"bypass", "bypass"},
+    {"rebuild", "rebuilds"},
+    {"major_parts", "major parts"},
+    {"replacement", "a unit in exchange"},
+    {"breakdown", "breakdowns on the road"},
+    {"at_end", "repairs due at the end"},
+}};
+static_assert(kSpendingCount == plan::kSpentCount);
+
+// The option that a first step belongs to.
+std::string_view option_of(const First& first) {
+  if (first.does == plan::Node::Does::wait) {
+    return first.wait == 0 ? "check-port" : "recheck";
+  }
+  switch (first.work) {
+    case plan::Work::bypass:
+      return "bypass-rotor-circuit";
+    case plan::Work::rebuild:
+      return "open-and-rebuild";
+    case plan::Work::rebuild_bypass:
+      return "open-and-rebuild+bypass-rotor-circuit";
+    case plan::Work::major_parts:
+    case plan::Work::new_unit:
+      break;
+  }
+  return "replace-major-parts";
+}
+
+// The cheapest first step that is the option, or nothing.
+const First* first_of(const Solution& solution, std::string_view option) {
+  const First* best = nullptr;
+  for (const First& f : solution.first) {
+    if (option_of(f) == option && (best == nullptr || f.cost < best->cost)) {
+      best = &f;
+    }
+  }
+  return best;
+}
+
+Amounts means(const Prices& prices) {
+  Amounts amounts{};
+  std::ranges::transform(prices, amounts.begin(), &Price::mean);
+  return amounts;
+}
+
+// A value of the triangle at a share of its area.
+double triangular(const Price& p, double share) {
+  const double wide = p.high - p.low;
+  if (wide <= 0) {
+    return p.low;
+  }
+  const double rising = (p.likely - p.low) / wide;
+  return share < rising ? p.low + std::sqrt(share * wide * (p.likely - p.low))
+                        : p.high - std::sqrt((1 - share) * wide * (p.high - p.likely));
+}
+
+struct DoubtSpec {
+  std::string_view id;
+  std::string_view title;
+  double Doubt::*value;
+};
+constexpr DoubtSpec kDoubts[] = {
+    {"leak-now", "chance that it leaks now", &Doubt::leaking},
+    {"damage-now", "chance that it is damaged now", &Doubt::damaged},
+    {"onset", "how soon seals begin to leak", &Doubt::onset},
+    {"leak-to-damage", "distance from leak to damage", &Doubt::delay},
+    {"damage-to-breakdown", "distance from damage to breakdown", &Doubt::running},
+    {"missed", "chance that a check misses a leak", &Doubt::missed},
+    {"harm-left", "chance that a bypass comes too late", &Doubt::harm},
+    {"major-parts", "chance that a damaged unit needs major parts", &Doubt::major},
+    {"beyond-repair", "chance that a damaged unit is beyond repair", &Doubt::lost},
+};
+
+class Planner {
+ public:
+  Planner(const History& history, const Knowledge& k, const Model& model, const WorkRules& work,
+          const PriceBook& prices, const PlanOptions& options)
+      : k_(k),
+        work_(work),
+        prices_(prices),
+        o_(options),
+        unit_(history, k, model, work, options.today) {
+    plan_.report = assess(history, k, model,
+                          {.audience = o_.audience, .today = o_.today, .variations = nullptr});
+  }
+
+  Plan plan() {
+    plan_.currency = prices_.currency;
+    plan_.prices_source = prices_.source;
+    plan_.prices_sha256 = prices_.sha256;
+    plan_.horizon_km = o_.horizon_km;
+    plan_.km_per_year = k_.settings.km_per_year;
+    const plan::Problem problem = unit_.problem(o_.horizon_km, {});
+    plan_.step_km = problem.step_km;
+    plan_.dry = problem.start[0];
+    plan_.damaged = problem.start[problem.last()];
+    plan_.leaking = std::max(0.0, 1 - plan_.dry - plan_.damaged);
+    const Amounts amounts = means(prices_.price);
+    const Costs costs = unit_.costs(amounts, true);
+    first_check(costs);
+    const Grid fine(problem, kFine);
+    if_nothing_is_done(fine);
+    plan_.beliefs = fine.points;
+    const Solution solution = solve(fine, costs);
+    const std::vector<double> bounds = bound_from_below(fine, costs, solution);
+    coarse_.emplace(problem, kCoarse);
+    const Solution coarse = solve(*coarse_, costs);
+    for (const std::string_view id : plan_option_ids()) {
+      option(*work_.option(id), fine, costs, solution, bounds, coarse);
+    }
+    std::ranges::stable_sort(plan_.options, [](const PlanOption& a, const PlanOption& b) {
+      if (a.allowed != b.allowed) {
+        return a.allowed;
+      }
+      return a.cost && b.cost && a.cost->expected < b.cost->expected;
+    });
+    cautions();
+    if (plan_.options.size() > 1 && plan_.options[1].cost) {
+      compare(amounts);
+    }
+    return std::move(plan_);
+  }
+
+ private:
+  [[nodiscard]] bool owner() const { return o_.audience == Audience::owner; }
+
+  void first_check(const Costs& costs) {
+    if (!unit_.ungraded()) {
+      return;
+    }
+    const ActionRule& action = *k_.action("check-port");
+    plan_.first_check = PlanCheck{action.id, owner() ? action.owner_text : action.text,
+                                  action.minutes, costs.check};
+  }
+
+  void if_nothing_is_done(const Grid& grid) {
+    const plan::Problem& p = grid.problem;
+    plan::Row at = p.start;
+    for (const plan::Motion& m : grid.own.motion) {
+      plan::Row next{};
+      for (std::size_t from = 0; from < p.stages(); ++from) {
+        plan_.lost_if_nothing += at[from] * m.breaks[from];
+        for (std::size_t s = from; s < p.stages(); ++s) {
+          next[s] += at[from] * m.to[from][s];
+        }
+      }
+      at = next;
+    }
+    plan_.loss_low = prices_.at(PriceKind::loss).low;
+    plan_.loss_high = prices_.at(PriceKind::loss).high;
+  }
+
+  // The first step alone, of a unit that is no worse inside than it looks.
+  [[nodiscard]] double bill(const First& first, double Price::*end) const {
+    Amounts amounts{};
+    std::ranges::transform(prices_.price, amounts.begin(),
+                           [end](const Price& p) { return p.*end; });
+    // The other unit's price goes up where a core is worth less.
+    const Price& core = prices_.at(PriceKind::core);
+    amounts[idx(PriceKind::core)] = end == &Price::low ? core.high : core.low;
+    const Costs costs = unit_.costs(amounts, false);
+    return first.does == plan::Node::Does::wait
+               ? costs.check
+               : cost_of_work(coarse_->problem, costs, first.work, coarse_->problem.now, 0);
+  }
+
+  void option(const PlanOptionRule& rule, const Grid& grid, const Costs& costs,
+              const Solution& solution, const std::vector<double>& bounds, const Solution& coarse) {
+    PlanOption option;
+    option.id = rule.id;
+    option.title = owner() ? rule.owner_title : rule.title;
+    option.effect = owner() ? rule.owner_effect : rule.reason;
+    option.barred = unit_.barred(rule, owner());
+    const First* first = option.barred.empty() ? first_of(solution, rule.id) : nullptr;
+    if (option.barred.empty() && first == nullptr) {
+      // The rules leave less of a way than one step.
+      option.barred.push_back({rule.id, owner() ? "The next look cannot wait."
+                                                : "The grade leaves no way to drive until then."});
+    }
+    option.allowed = option.barred.empty();
+    if (option.allowed) {
+      option.cost = cost_of(*first, grid, costs, solution);
+      option.cost->bill_low = bill(*first, &Price::low);
+      option.cost->bill_high = bill(*first, &Price::high);
+      option.cost->at_least = bounds[static_cast<std::size_t>(first - solution.first.data())];
+      const First* other = first_of(coarse, rule.id);
+      option.cost->coarser = other != nullptr ? other->cost : first->cost;
+    }
+    plan_.options.push_back(std::move(option));
+  }
+
+  PlanCost cost_of(const First& first, const Grid& grid, const Costs& costs,
+                   const Solution& solution) {
+    PlanCost cost;
+    const plan::Account account = plan::account(grid, costs, solution, first);
+    cost.expected = first.cost;
+    cost.chance_lost = account.lost;
+    cost.spending = account.spent;
+    if (first.does == plan::Node::Does::wait && first.wait > 0) {
+      cost.interval_km = static_cast<double>(first.wait) * plan_.step_km;
+      const plan::Node& node = solution.nodes[first.node];
+      if (node.wait < node.remaining) {
+        const plan::Node& then = solution.nodes[node.after.front()];
+        if (then.does == plan::Node::Does::work) {
+          cost.then_if_clean = option_of({.does = then.does, .work = then.work});
+        }
+      }
+    }
+    if (option_of(first) == "replace-major-parts") {
+      cost.variant = first.work == plan::Work::new_unit ? "whole-unit" : "in-parts";
+    }
+    // The same seed for each option, so that they meet the same luck.
+    constexpr std::uint64_t kSeed = 20260302;
+    std::vector<double> lives;
+    lives.reserve(kLives);
+    for (std::size_t i = 0; i < kLives; ++i) {
+      plan::Draws draws(kSeed + i * kLives);
+      Amounts amounts{};
+      for (std::size_t p = 0; p < kPriceCount; ++p) {
+        amounts[p] = triangular(prices_.price[p], draws.next());
+      }
+      lives.push_back(live(grid, unit_.costs(amounts, true), solution, first, draws));
+    }
+    plan_.lives = kLives;
+    const auto at = [&](double share) {
+      const auto place = lives.begin() + static_cast<std::ptrdiff_t>(share * (kLives - 1));
+      std::nth_element(lives.begin(), place, lives.end());
+      return *place;
+    };
+    cost.low = at(kTenth);
+    cost.high = at(1 - kTenth);
+    return cost;
+  }
+
+  // What each allowed option calls for, before any of it.
+  void cautions() {
+    std::set<std::string, std::less<>> needed;
+    for (const PlanOption& option : plan_.options) {
+      if (!option.allowed) {
+        continue;
+      }
+      for (const std::string& job : work_.option(option.id)->jobs) {
+        for (const std::string& id : work_.job(job)->actions) {
+          const ActionRule& action = *k_.action(id);
+          const auto& ids = owner() ? action.owner_cautions : action.cautions;
+          needed.insert(ids.begin(), ids.end());
+        }
+      }
+    }
+    for (const CautionRule& c : k_.cautions) {
+      if ((c.always || needed.contains(c.id)) && holds(c.when, unit_.facts())) {
+        plan_.cautions.push_back({c.id, owner() ? c.owner_text : c.text, c.trained_only});
+      }
+    }
+  }
+
+  // ------------------------------------------- the best two, and what decides
+
+  // By how much the second is dearer than the best.
+  [[nodiscard]] double difference(const Solution& solution) const {
+    return first_of(solution, second_)->cost - first_of(solution, best_)->cost;
+  }
+  [[nodiscard]] double with_amounts(const Amounts& amounts) const {
+    return difference(solve(*coarse_, unit_.costs(amounts, true)));
+  }
+  [[nodiscard]] double with_doubt(const Doubt& doubt, const Costs& costs) const {
+    const Grid grid(unit_.problem(o_.horizon_km, doubt), kCoarse);
+    return difference(solve(grid, costs));
+  }
+
+  void compare(const Amounts& amounts) {
+    const PlanCost& best = *plan_.options[0].cost;
+    const PlanCost& second = *plan_.options[1].cost;
+    best_ = plan_.options[0].id;
+    second_ = plan_.options[1].id;
+    plan_.difference = second.expected - best.expected;
+    for (std::size_t i = 0; i < kSpendingCount; ++i) {
+      plan_.sources.emplace_back(kSpending[i].first, second.spending[i] - best.spending[i]);
+    }
+    std::ranges::stable_sort(plan_.sources, [](const auto& a, const auto& b) {
+      return std::abs(a.second) > std::abs(b.second);
+    });
+    if (!o_.swings) {
+      return;
+    }
+    const double now = with_amounts(amounts);
+    const double band = k_.settings.memory_band;
+    const Costs costs = unit_.costs(amounts, true);
+    for (const DoubtSpec& d : kDoubts) {
+      const auto with = [&](double factor) {
+        Doubt doubt;
+        doubt.*d.value = factor;
+        return with_doubt(doubt, costs);
+      };
+      plan_.swings.push_back(
+          {std::string(d.id), std::string(d.title), false, with(1 / band), with(band)});
+    }
+    for (std::size_t p = 0; p < kPriceCount; ++p) {
+      const Price& price = prices_.price[p];
+      if (price.low < price.high && p != idx(PriceKind::rebuilt_unit)) {
+        const auto with = [&](double value) {
+          Amounts changed = amounts;
+          changed[p] = value;
+          return with_amounts(changed);
+        };
+        const auto kind = static_cast<PriceKind>(p);
+        plan_.swings.push_back({std::string(name(kind)), fmt::format("price: {}", title(kind)),
+                                true, with(price.low), with(price.high)});
+      }
+    }
+    const auto reach = [&](const PlanSwing& s) {
+      return std::max(std::abs(s.difference_low - now), std::abs(s.difference_high - now));
+    };
+    double squares = 0;
+    for (const PlanSwing& s : plan_.swings) {
+      squares += reach(s) * reach(s);
+      plan_.close = plan_.close || s.difference_low < 0 || s.difference_high < 0;
+    }
+    plan_.judgement = std::sqrt(squares);
+    plan_.close = plan_.close || plan_.judgement >= plan_.difference;
+    std::ranges::stable_sort(
+        plan_.swings, [&](const PlanSwing& a, const PlanSwing& b) { return reach(a) > reach(b); });
+    thresholds(amounts, costs, now);
+  }
+
+  // Where `at(x)`, which is `here` now, reaches 0 on the way from `now` to `limit`.
+  template <typename At>
+  static std::optional<PlanThreshold> threshold(double now, double here, double limit,
+                                                const At& at) {
+    const double there = at(limit);
+    if (here <= 0 || there >= 0) {
+      return std::nullopt;
+    }
+    PlanThreshold t;
+    t.now = now;
+    t.below = limit < now;
+    constexpr std::uintmax_t kMostSteps = 30;
+    constexpr int kBits = 16;  // five digits
+    std::uintmax_t steps = kMostSteps;
+    const auto [low, high] = boost::math::tools::toms748_solve(
+        at, std::min(now, limit), std::max(now, limit), t.below ? there : here,
+        t.below ? here : there, boost::math::tools::eps_tolerance<double>(kBits), steps);
+    t.at = (low + high) / 2;
+    // Solved again a little to each side: the order must differ.
+    constexpr double kAside = 0.002;
+    const double aside = kAside * std::abs(t.at - now);
+    const double toward = t.below ? aside : -aside;
+    t.verified = at(t.at + toward) > 0 && at(t.at - toward) < 0;
+    return t;
+  }
+
+  void thresholds(const Amounts& amounts, const Costs& costs, double now) {
+    // The chance that coolant is getting in, damaged or not.
+    const plan::Problem& problem = coarse_->problem;
+    const double wet = 1 - problem.start[0];
+    const auto with_chance = [&](double chance) {
+      plan::Problem changed = problem;
+      changed.start[0] = 1 - chance;
+      for (std::size_t s = 1; s < problem.stages(); ++s) {
+        changed.start[s] = problem.start[s] / wet * chance;
+      }
+      const Grid grid(changed, kCoarse);
+      return difference(solve(grid, costs));
+    };
+    constexpr double kNearlyNone = 0.0005;
+    for (const double limit : {kNearlyNone, 1 - kNearlyNone}) {
+      if (wet > kNearlyNone && wet < 1 - kNearlyNone) {
+        if (auto t = threshold(wet, now, limit, with_chance)) {
+          t->id = "leak-now";
+          t->title = "chance that coolant gets in now";
+          plan_.thresholds.push_back(std::move(*t));
+        }
+      }
+    }
+    // The prices, those first whose doubling matters most; up to a fifth and fivefold.
+    constexpr double kFar = 5;
+    std::vector<std::tuple<double, std::size_t, bool>> order;
+    for (std::size_t p = 0; p < kPriceCount; ++p) {
+      if (amounts[p] <= 0 || p == idx(PriceKind::rebuilt_unit)) {
+        continue;
+      }
+      Amounts changed = amounts;
+      changed[p] *= 2;
+      // Nearly linear in each price, so this foretells the way to the turn.
+      const double slope = with_amounts(changed) - now;
+      if (slope != 0) {
+        order.emplace_back(-std::abs(slope), p, slope > 0);
+      }
+    }
+    std::ranges::sort(order);
+    for (const auto& [slope, p, rises] : order) {
+      if (plan_.thresholds.size() >= kMostThresholds) {
+        break;
+      }
+      const auto with_price = [&, at = p](double value) {
+        Amounts changed = amounts;
+        changed[at] = value;
+        return with_amounts(changed);
+      };
+      const double limit = rises ? amounts[p] / kFar : amounts[p] * kFar;
+      if (auto t = threshold(amounts[p], now, limit, with_price)) {
+        t->is_price = true;
+        const auto kind = static_cast<PriceKind>(p);
+        t->id = name(kind);
+        t->title = fmt::format("price: {}", title(kind));
+        plan_.thresholds.push_back(std::move(*t));
+      }
+    }
+  }
+
+  const Knowledge& k_;
+  const WorkRules& work_;
+  const PriceBook& prices_;
+  const PlanOptions& o_;
+  Unit unit_;
+  std::optional<Grid> coarse_;
+  std::string best_;
+  std::string second_;
+  Plan plan_;
+};
+
+}  // namespace
+
+std::string_view spending_name(std::size_t index) { return kSpending.at(index).first; }
+std::string_view spending_title(std::size_t index) { return kSpending.at(index).second; }
+
+const PlanOption* Plan::option(std::string_view wanted) const {
+  const auto found = std::ranges::find(options, wanted, &PlanOption::id);
+  return found == options.end() ? nullptr : &*found;
+}
+
+Plan make_plan(const History& history, const Knowledge& knowledge, const Model& model,
+               const WorkRules& work, const PriceBook& prices, const PlanOptions& options) {
+  return Planner(history, knowledge, model, work, prices, options).plan();
+}
+
+}  // namespace dryshaft

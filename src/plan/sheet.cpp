@@ -1,0 +1,294 @@
+// The job sheet: what is done, with what, in which order, and what is written down.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+#include <set>
+
+#include "base/index.hpp"
+#include "decide/wording.hpp"
+#include "dryshaft/plan.hpp"
+#include "plan/pages.hpp"
+#include "plan/unit.hpp"
+#include "plan/values.hpp"
+#include "record/shape.hpp"
+#include "report/document.hpp"
+#include "report/render.hpp"
+#include "report/words.hpp"
+
+namespace dryshaft {
+namespace {
+
+using document::Document;
+using document::Entry;
+using document::Heading;
+using document::Lead;
+using document::Paragraph;
+using document::Table;
+using document::Title;
+using document::Verbatim;
+
+class Sheet {
+ public:
+  Sheet(const History& history, const Knowledge& k, const Model& model, const WorkRules& work,
+        const JobSheetRequest& request)
+      : k_(k),
+        request_(request),
+        option_(*work.option(request.option)),
+        unit_(history, k, model, work, request.today),
+        family_(k.family(unit_.family())),
+        report_(assess(
+            history, k, model,
+            {.audience = Audience::technician, .today = request.today, .variations = nullptr})) {
+    for (const std::string& id : option_.jobs) {
+      jobs_.push_back(work.job(id));
+    }
+  }
+
+  [[nodiscard]] std::vector<PlanReason> barred() const { return unit_.barred(option_, false); }
+
+  [[nodiscard]] std::string title() const {
+    return fmt::format("Job sheet for {}: {}", report_.unit_id, option_.title);
+  }
+
+  Document document() {
+    d_.emplace_back(Title{title(), plan::unit_line(report_, request_.units)});
+    cautions();
+    d_.emplace_back(
+        Lead{fmt::format("Grade {}", name(report_.grade)), report_.headline, report_.grade});
+    time();
+    each("Scope", &Job::scope);
+    each("Take care", &Job::warnings);
+    parts();
+    steps();
+    each("Renew while it is open", &Job::renew);
+    if (std::ranges::any_of(jobs_, &Job::opens)) {
+      each("Look at, and record", &Job::inspect);
+      teardown();
+    }
+    each("Before it goes back", &Job::checks);
+    rests_on();
+    return std::move(d_);
+  }
+
+ private:
+  void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
+  [[nodiscard]] bool shown_here(const JobLine& line) const {
+    return holds(line.when, unit_.facts()) && !(line.alone && jobs_.size() > 1);
+  }
+  [[nodiscard]] std::string filled(std::string_view text) const {
+    return plan::with_values(text, k_, family_);
+  }
+  // Judgement and what was published are marked; the trade's habits need no mark.
+  static std::string grounds(const JobLine& line) {
+    const std::string mark = line.source.mark == SourceMark::common_practice
+                                 ? ""
+                                 : fmt::format(" ({})", shown(line.source));
+    return fmt::format("Why: {}{}", line.reason, mark);
+  }
+
+  void cautions() {
+    heading("Before you start");
+    std::set<std::string, std::less<>> needed;
+    for (const Job* job : jobs_) {
+      for (const std::string& id : job->actions) {
+        const ActionRule& action = *k_.action(id);
+        needed.insert(action.cautions.begin(), action.cautions.end());
+      }
+    }
+    for (const CautionRule& c : k_.cautions) {
+      if ((c.always || needed.contains(c.id)) && holds(c.when, unit_.facts())) {
+        d_.emplace_back(document::Item{0, c.text, {}});
+      }
+    }
+  }
+
+  void time() {
+    double hours = 0;
+    const bool together = jobs_.size() > 1 && jobs_.front()->work == name(TimedWork::rebuild);
+    for (const Job* job : jobs_) {
+      for (std::size_t w = 0; w < kTimedWorkCount; ++w) {
+        if (name(static_cast<TimedWork>(w)) == job->work) {
+          // A bypass in an open unit takes what the work data say of that.
+          const bool inside = together && static_cast<TimedWork>(w) == TimedWork::bypass;
+          hours += unit_.hours(inside ? TimedWork::bypass_in_rebuild : static_cast<TimedWork>(w));
+        }
+      }
+    }
+    const bool own = family_.service && !family_.service->hours.empty();
+    d_.emplace_back(
+        Lead{"Time",
+             hours > 0 ? fmt::format("about {:g} hours, {}", hours,
+                                     own ? "by the family's file" : "a general figure (judgement)")
+                       : fmt::format("about {:g} minutes", k_.action("check-port")->minutes),
+             std::nullopt});
+  }
+
+  void each(std::string_view head, std::vector<JobLine> Job::*lines) {
+    bool first = true;
+    for (const Job* job : jobs_) {
+      for (const JobLine& line : job->*lines) {
+        if (!shown_here(line)) {
+          continue;
+        }
+        if (first) {
+          heading(std::string(head));
+          first = false;
+        }
+        d_.emplace_back(document::Item{0, filled(line.text), {grounds(line)}});
+      }
+    }
+  }
+
+  void steps() {
+    std::size_t number = 0;
+    for (const Job* job : jobs_) {
+      heading(fmt::format("Steps: {}", job->title));
+      for (const JobLine& line : job->steps) {
+        if (shown_here(line)) {
+          d_.emplace_back(document::Item{++number, filled(line.text), {grounds(line)}});
+        }
+      }
+    }
+  }
+
+  // A bearing's size with its elements, as the family's machine has them.
+  [[nodiscard]] std::string size_of(const ServicePart& part) const {
+    std::string size = part.size;
+    if (family_.machine) {
+      for (const auto* list : {&family_.machine->rotor_bearings, &family_.machine->gear_bearings}) {
+        for (const Bearing& b : *list) {
+          if (b.name == part.bearing) {
+            size += fmt::format("{}{} balls of {:g} mm", size.empty() ? "" : ", ", b.elements,
+                                b.element_diameter);
+          }
+        }
+      }
+    }
+    // A fluid has no size.
+    return size.empty() && part.unit.empty() ? "by the maker's figures" : size;
+  }
+
+  void parts() {
+    Table table;
+    table.columns = {{"quantity", Table::Fit::whole, true, false, 0},
+                     {"part, size and material", Table::Fit::wrap, false, false, 20, true}};
+    std::set<std::string_view> listed;
+    for (const Job* job : jobs_) {
+      for (const JobLine& line : job->parts) {
+        // What two jobs call for is needed once.
+        if (!shown_here(line) || (!line.part.empty() && !listed.insert(line.part).second)) {
+          continue;
+        }
+        bool found = false;
+        for (const ServicePart& part :
+             family_.service ? family_.service->parts : std::vector<ServicePart>()) {
+          if (part.id != line.part) {
+            continue;
+          }
+          found = true;
+          const std::string what = size_of(part);
+          table.rows.push_back(
+              {fmt::format("{:g}{}{}", part.quantity, part.unit.empty() ? "" : " ", part.unit),
+               fmt::format("{}: {}{}{}", part.name, what,
+                           what.empty() || part.material.empty() ? "" : "; ", part.material)});
+        }
+        if (!found) {
+          table.rows.push_back({"-", filled(line.text) + ": by the maker's figures"});
+        }
+      }
+    }
+    if (table.rows.empty()) {
+      return;
+    }
+    heading("Parts and fluids");
+    d_.emplace_back(std::move(table));
+    d_.emplace_back(Paragraph{
+        family_.service
+            ? fmt::format("Sizes and volumes from the file of family {} ({}): {}", family_.title,
+                          shown(family_.service->source), family_.service->reason)
+            : fmt::format("The file of family {} names no parts: sizes and volumes by the maker's "
+                          "figures.",
+                          family_.title)});
+  }
+
+  void teardown() {
+    heading("Teardown form");
+    for (const CauseSpec& c : causes()) {
+      Entry entry;
+      entry.label = k_.causes[idx(c.id)].title;
+      for (const Choice& choice : spec(c.teardown).choices) {
+        entry.choices.emplace_back(choice.id);
+      }
+      entry.choices.emplace_back(kNotExamined);
+      d_.emplace_back(std::move(entry));
+    }
+    d_.emplace_back(Paragraph{
+        "Not examined is not absent. As a record: put in both days and what was found, add it to "
+        "the unit's records."});
+    d_.emplace_back(Verbatim{teardown_record()});
+  }
+
+  // A record that the reader takes as it stands.
+  [[nodiscard]] std::string teardown_record() const {
+    const auto quoted = [](std::string_view text) {
+      return nlohmann::json(text).dump(-1, ' ', true, nlohmann::json::error_handler_t::replace);
+    };
+    std::string text = fmt::format(
+        "{{\"format\": \"{}\",\n \"unit\": {{\"id\": {}}},\n \"inspection\": {{\"date\": "
+        "\"{}\"}},\n"
+        " \"teardown\": {{\"date\": \"{}\"",
+        kRecordFormat, quoted(report_.unit_id), report_.date, report_.date);
+    for (const CauseSpec& c : causes()) {
+      text += fmt::format(",\n   \"{}\": \"{}\"", c.name, kNotExamined);
+    }
+    return text + "}}\n";
+  }
+
+  void rests_on() {
+    heading("What this rests on");
+    d_.emplace_back(Paragraph{fmt::format(
+        "dryshaft {}. Rules {} {}. The maker's instructions and local rules come first; where no "
+        "limit is named, none was published that holds for every unit.",
+        report_.tool_version, k_.id, k_.version)});
+  }
+
+  const Knowledge& k_;
+  const JobSheetRequest& request_;
+  const PlanOptionRule& option_;
+  plan::Unit unit_;
+  const Family& family_;
+  Report report_;
+  std::vector<const Job*> jobs_;
+  Document d_;
+};
+
+}  // namespace
+
+std::vector<PlanReason> barred(const History& history, const Knowledge& knowledge,
+                               const Model& model, const WorkRules& work,
+                               const JobSheetRequest& request) {
+  return Sheet(history, knowledge, model, work, request).barred();
+}
+
+std::string job_sheet_to_text(const History& history, const Knowledge& knowledge,
+                              const Model& model, const WorkRules& work,
+                              const JobSheetRequest& request, const TextStyle& style) {
+  return document::in_text(Sheet(history, knowledge, model, work, request).document(), style);
+}
+
+std::string job_sheet_to_markdown(const History& history, const Knowledge& knowledge,
+                                  const Model& model, const WorkRules& work,
+                                  const JobSheetRequest& request) {
+  return document::in_markdown(Sheet(history, knowledge, model, work, request).document());
+}
+
+std::string job_sheet_to_html(const History& history, const Knowledge& knowledge,
+                              const Model& model, const WorkRules& work,
+                              const JobSheetRequest& request) {
+  Sheet sheet(history, knowledge, model, work, request);
+  Document document = sheet.document();
+  return plan::page(sheet.title(), {{request.option, std::move(document)}});
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,335 @@
+// Reads work files: times, chances, options and the lines of job sheets.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+#include "base/index.hpp"
+#include "decide/prove_reports.hpp"
+#include "dryshaft/plan.hpp"
+#include "knowledge/condition.hpp"
+#include "knowledge/object_view.hpp"
+#include "plan/values.hpp"
+
+namespace dryshaft {
+namespace {
+
+using located::Node;
+
+constexpr std::array<std::string_view, kTimedWorkCount> kTimedWorks = {
+    "bypass", "rebuild", "bypass-in-rebuild", "major-parts", "exchange", "breakdown"};
+
+constexpr std::array<std::string_view, 6> kPlanOptions = {"check-port",
+                                                          "recheck",
+                                                          "bypass-rotor-circuit",
+                                                          "open-and-rebuild",
+                                                          "open-and-rebuild+bypass-rotor-circuit",
+                                                          "replace-major-parts"};
+
+struct WorkValue {
+  std::string_view id;
+  double WorkRules::*value;
+  double least;
+  double most;
+};
+constexpr std::array<WorkValue, 2> kWorkValues = {{
+    {"damage-to-breakdown-km", &WorkRules::damage_to_breakdown_km, 1, 1e9},
+    {"harm-left-by-bypass", &WorkRules::harm_left_by_bypass, 0, 1},
+}};
+constexpr double kMostTime = 1000;
+
+Words outlook_names() {
+  Words words;
+  for (unsigned i = 0; i < 4; ++i) {
+    words.push_back(name(static_cast<Outlook>(i)));
+  }
+  return words;
+}
+
+std::vector<std::string> actions_of(std::string_view option) {
+  std::vector<std::string> actions;
+  for (std::size_t from = 0; from <= option.size();) {
+    const std::size_t plus = std::min(option.find('+', from), option.size());
+    actions.emplace_back(option.substr(from, plus - from));
+    from = plus + 1;
+  }
+  return actions;
+}
+
+class WorkLoader {
+ public:
+  explicit WorkLoader(const Knowledge& knowledge) : k_(knowledge) {
+    for (const CautionRule& c : k_.cautions) {
+      never_.insert(never_.end(), c.owner_never.begin(), c.owner_never.end());
+    }
+  }
+
+  Result<WorkRules> load(std::vector<NamedText> files) {
+    std::ranges::sort(files, {}, &NamedText::name);
+    bool readable = !files.empty();
+    for (const NamedText& f : files) {
+      items_.begin_file(f.name);
+      const located::Document document(f.text, {.source = f.name}, kDataLimits, out_);
+      if (!document.usable()) {
+        readable = false;
+        continue;
+      }
+      ObjectView top(document, document.root(), out_);
+      if (top.is_object()) {
+        file(top);
+        top.done();
+      }
+    }
+    if (readable) {
+      whole(files.front().name);
+    }
+    Result<WorkRules> result;
+    result.diagnostics = std::move(out_);
+    if (!result.has_errors() && readable) {
+      result.value = std::move(w_);
+    }
+    return result;
+  }
+
+ private:
+  void file(ObjectView& top) {
+    top.word("format", {kWorkFormat});
+    each(top, "values", [&](ObjectView& view) { value(view); });
+    each(top, "chances", [&](ObjectView& view) { chances(view); });
+    each(top, "times", [&](ObjectView& view) { time(view); });
+    each(top, "options", [&](ObjectView& view) { option(view); });
+    each(top, "jobs", [&](ObjectView& view) { job(view); });
+  }
+
+  template <typename Read>
+  void each(ObjectView& top, std::string_view key, Read read) {
+    if (top.optional(key) == nullptr) {
+      return;
+    }
+    for (ObjectView& view : top.objects(key)) {
+      if (view.is_object()) {
+        read(view);
+        view.done();
+      }
+    }
+  }
+
+  void value(ObjectView& view) {
+    Item about;
+    items_.read(view, about);
+    const auto* row = std::ranges::find(kWorkValues, about.id, &WorkValue::id);
+    if (row == kWorkValues.end()) {
+      if (const Node* id = view.optional("id"); id != nullptr && !about.id.empty()) {
+        view.word_at(*id, ids_of(kWorkValues));
+      }
+      view.optional("value");
+    } else {
+      w_.*row->value = view.number("value", row->least, row->most);
+      seen_.insert(std::string(row->id));
+    }
+    view.optional_text("unit");
+  }
+
+  void chances(ObjectView& view) {
+    OutlookChances c;
+    items_.read(view, c);
+    const auto outlook = view.word("outlook", outlook_names());
+    c.major_parts = view.number("major_parts", 0, 1);
+    c.beyond_repair = view.number("beyond_repair", 0, 1);
+    if (outlook) {
+      seen_.insert(fmt::format("chances {}", outlook_names()[*outlook]));
+      w_.chances.at(*outlook) = std::move(c);
+    }
+  }
+
+  void time(ObjectView& view) {
+    WorkTime t;
+    items_.read(view, t);
+    const auto work = view.word("work", {kTimedWorks.begin(), kTimedWorks.end()});
+    t.hours = view.number("hours", 0, kMostTime);
+    t.days = view.number("days", 0, kMostTime);
+    if (work) {
+      seen_.insert(fmt::format("time {}", kTimedWorks.at(*work)));
+      w_.times.at(*work) = std::move(t);
+    }
+  }
+
+  // A text that tells an owner nothing that is reserved for trained people.
+  std::string for_owner(ObjectView& view, std::string_view key) {
+    const Node* node = view.required(key);
+    std::string said = node != nullptr ? view.text_at(*node) : std::string();
+    if (const std::string_view phrase = proof::forbidden_in(said, never_); !phrase.empty()) {
+      view.complain(*node, "for-trained-people", fmt::format("tells an owner to \"{}\"", phrase),
+                    "", "leave it to a workshop, in a sentence that says so");
+    }
+    return said;
+  }
+
+  void option(ObjectView& view) {
+    PlanOptionRule o;
+    items_.read(view, o);
+    if (const Node* id = view.optional("id"); id != nullptr && !o.id.empty()) {
+      view.word_at(*id, {kPlanOptions.begin(), kPlanOptions.end()});
+    }
+    o.actions = actions_of(o.id);
+    o.title = view.text("title");
+    o.owner_title = for_owner(view, "owner_title");
+    o.owner_effect = for_owner(view, "owner_effect");
+    o.drives = view.optional_flag("drives");
+    o.by_advice = view.optional_flag("by_advice");
+    if (o.by_advice) {
+      o.otherwise_plain = for_owner(view, "otherwise_plain");
+    }
+    if (const Node* where = view.optional("also_where")) {
+      o.also_where = read_condition(view, *where);
+    }
+    o.jobs = view.optional_texts("jobs");
+    each(view, "bars", [&](ObjectView& bar_view) {
+      PlanBar bar;
+      items_.read(bar_view, bar);
+      if (const Node* when = bar_view.required("when")) {
+        bar.when = read_condition(bar_view, *when);
+      }
+      bar.plain = for_owner(bar_view, "plain");
+      o.bars.push_back(std::move(bar));
+    });
+    seen_.insert(fmt::format("option {}", o.id));
+    w_.options.push_back(std::move(o));
+  }
+
+  std::vector<JobLine> lines(ObjectView& view, std::string_view key) {
+    std::vector<JobLine> all;
+    each(view, key, [&](ObjectView& inside) {
+      JobLine line;
+      items_.read(inside, line);
+      if (const Node* text = inside.required("text")) {
+        line.text = inside.text_at(*text);
+        if (const std::string_view bad = plan::unknown_value(line.text); !bad.empty()) {
+          inside.complain(*text, "no-such-name", fmt::format("names the value \"{}\"", bad),
+                          joined(plan::line_values()));
+        }
+      }
+      line.part = inside.optional_text("part");
+      line.alone = inside.optional_flag("alone");
+      if (const Node* when = inside.optional("when")) {
+        line.when = read_condition(inside, *when);
+      }
+      all.push_back(std::move(line));
+    });
+    return all;
+  }
+
+  void job(ObjectView& view) {
+    Job j;
+    items_.read(view, j);
+    j.title = view.text("title");
+    if (const Node* work = view.optional("work")) {
+      if (view.word_at(*work, {kTimedWorks.begin(), kTimedWorks.end()})) {
+        j.work = view.text_at(*work);
+      }
+    }
+    if (const Node* actions = view.required("actions")) {
+      j.actions = view.optional_texts("actions");
+      for (const std::string& id : j.actions) {
+        if (!id.empty() && k_.action(id) == nullptr) {
+          const std::string_view near = closest(id, ids_of(k_.actions));
+          view.complain(*actions, "no-such-name", fmt::format("names the action \"{}\"", id),
+                        joined(ids_of(k_.actions)),
+                        near.empty() ? std::string() : fmt::format("did you mean \"{}\"?", near));
+        }
+      }
+    }
+    j.opens = view.optional_flag("opens");
+    j.scope = lines(view, "scope");
+    j.warnings = lines(view, "warnings");
+    j.parts = lines(view, "parts");
+    j.steps = lines(view, "steps");
+    j.renew = lines(view, "renew");
+    j.inspect = lines(view, "inspect");
+    j.checks = lines(view, "checks");
+    w_.jobs.push_back(std::move(j));
+  }
+
+  void missing(const std::string& source, std::string message) {
+    Diagnostic d;
+    d.code = "missing";
+    d.source = source;
+    d.message = std::move(message);
+    out_.push_back(std::move(d));
+  }
+
+  // What must be there, and what refers to something else.
+  void whole(const std::string& source) {
+    for (const WorkValue& v : kWorkValues) {
+      if (!seen_.contains(v.id)) {
+        missing(source, fmt::format("there is no value \"{}\"", v.id));
+      }
+    }
+    for (const std::string_view o : outlook_names()) {
+      if (!seen_.contains(fmt::format("chances {}", o))) {
+        missing(source, fmt::format("there are no chances for the outlook \"{}\"", o));
+      }
+    }
+    for (const std::string_view t : kTimedWorks) {
+      if (!seen_.contains(fmt::format("time {}", t))) {
+        missing(source, fmt::format("there is no time for \"{}\"", t));
+      }
+    }
+    for (const std::string_view o : kPlanOptions) {
+      if (!seen_.contains(fmt::format("option {}", o))) {
+        missing(source, fmt::format("there is no option \"{}\"", o));
+      }
+    }
+    const auto refers = [&](const Item& item, std::string_view what, std::string_view id,
+                            const Words& known) {
+      if (std::ranges::find(known, id) == known.end()) {
+        Diagnostic d;
+        d.code = "no-such-name";
+        d.source = item.file;
+        d.line = item.line;
+        d.column = 1;
+        d.pointer = item.id;
+        d.message = fmt::format("names the {} \"{}\", which does not exist", what, id);
+        if (const std::string_view near = closest(id, known); !near.empty()) {
+          d.hint = fmt::format("did you mean \"{}\"?", near);
+        }
+        out_.push_back(std::move(d));
+      }
+    };
+    for (const PlanOptionRule& o : w_.options) {
+      for (const std::string& id : o.jobs) {
+        refers(o, "job", id, ids_of(w_.jobs));
+      }
+      for (const std::string& id : o.actions) {
+        refers(o, "action", id, ids_of(k_.actions));
+      }
+    }
+  }
+
+  const Knowledge& k_;
+  std::vector<std::string> never_;
+  WorkRules w_;
+  std::vector<Diagnostic> out_;
+  ItemReader items_;
+  std::set<std::string, std::less<>> seen_;
+};
+
+}  // namespace
+
+std::string_view name(TimedWork work) { return kTimedWorks[idx(work)]; }
+std::span<const std::string_view> plan_option_ids() { return kPlanOptions; }
+
+const PlanOptionRule* WorkRules::option(std::string_view wanted) const {
+  const auto found = std::ranges::find(options, wanted, &PlanOptionRule::id);
+  return found == options.end() ? nullptr : &*found;
+}
+const Job* WorkRules::job(std::string_view wanted) const {
+  const auto found = std::ranges::find(jobs, wanted, &Job::id);
+  return found == jobs.end() ? nullptr : &*found;
+}
+
+Result<WorkRules> load_work(std::vector<NamedText> files, const Knowledge& knowledge) {
+  return WorkLoader(knowledge).load(std::move(files));
+}
+
+}  // namespace dryshaft

@@ -1,0 +1,163 @@
+"""`plan` as people and scripts meet it: options, exit codes, streams, formats.
+
+Usage: plan_program_test.py PROGRAM
+"""
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import unittest
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+PRICES = ("--prices", "examples/prices.json")
+FILM = "examples/film-caught-early.json"
+
+
+def run(*arguments, text=""):
+    return subprocess.run([PROGRAM, "plan", *arguments], input=text.encode(), capture_output=True,
+                          check=False)
+
+
+def plans(*arguments, text=""):
+    done = run(*arguments, *PRICES, "--format", "json", text=text)
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def record(unit, **inspection):
+    return {"format": "dryshaft-record/1", "unit": {"id": unit, "family": "plover-2"},
+            "inspection": {"date": "2026-03-02", "odometer_km": 90000, **inspection}}
+
+
+class Usage(unittest.TestCase):
+    def refused(self, *arguments):
+        done = run(*arguments)
+        self.assertEqual((done.returncode, done.stdout), (2, b""))
+        return done.stderr.decode()
+
+    def test_wrong_usage_is_said(self):
+        self.assertEqual(self.refused(FILM), "dryshaft: a plan needs --prices FILE\n")
+        self.assertEqual(self.refused(FILM, *PRICES, "--horizon", "soon"),
+                         'dryshaft: --horizon is "soon", not a distance such as 60000km or a time '
+                         "such as 5y\n")
+        self.assertEqual(self.refused(FILM, *PRICES, "--horizon", "50y"),
+                         "dryshaft: --horizon is 1000000 km, not between 1000 and 200000\n")
+        self.assertIn('there is no option "open-and-rebuidl", did you mean "open-and-rebuild"?',
+                      self.refused(FILM, "--job-sheet", "open-and-rebuidl"))
+        self.assertEqual(self.refused("examples/seized.json", "--job-sheet", "recheck"),
+                         "dryshaft: recheck is not allowed for HL-0107: Grade D: damage now, or a "
+                         "hazard.\n")
+        self.assertEqual(self.refused(FILM, *PRICES, "--hours", "40"),
+                         "dryshaft: --hours, --budget and --format csv go with --intake FILE\n")
+        self.assertEqual(self.refused(*PRICES, "--intake", FILM, "--hours", "4", "--budget", "5"),
+                         "dryshaft: the limit is --hours or --budget, not both\n")
+
+    def test_a_price_book_that_is_missing_or_bad(self):
+        done = run(FILM, "--prices", "no-such.json")
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"no-such.json: error[no-input]: cannot be read", done.stderr)
+        with tempfile.NamedTemporaryFile("w", suffix=".json") as book:
+            book.write('{"format": "dryshaft-prices/1", "currency": "crowns", "prices": {}}')
+            book.flush()
+            done = run(FILM, "--prices", book.name)
+        self.assertEqual((done.returncode, done.stdout), (3, b""))
+        self.assertEqual(done.stderr.count(b"error[missing]: /prices has no "), 10)
+
+
+class Plans(unittest.TestCase):
+    def test_the_members_that_scripts_rely_on(self):
+        (plan,) = plans(FILM)
+        self.assertEqual(plan["format"], "dryshaft-plan/1")
+        self.assertEqual({o["id"] for o in plan["options"]},
+                         {"check-port", "recheck", "bypass-rotor-circuit", "open-and-rebuild",
+                          "open-and-rebuild+bypass-rotor-circuit", "replace-major-parts"})
+        for option in plan["options"]:
+            self.assertEqual(option["allowed"], option["cost"] is not None)
+            self.assertEqual(option["allowed"], option["because"] == [])
+            if option["allowed"]:
+                cost = option["cost"]
+                self.assertLessEqual(cost["low_10"], cost["high_90"])
+                self.assertLessEqual(cost["at_least"], cost["expected"] + 0.01)
+                self.assertAlmostEqual(sum(cost["spending"].values()), cost["expected"], delta=0.05)
+                self.assertTrue(0 <= cost["chance_lost"] <= 1)
+        allowed = [o["cost"]["expected"] for o in plan["options"] if o["allowed"]]
+        self.assertEqual(allowed, sorted(allowed))
+        self.assertEqual(plan["best"], plan["options"][0]["id"])
+        self.assertTrue(all(t["verified"] for t in plan["comparison"]["thresholds"]))
+
+    def test_no_grade_d_may_be_driven_on_and_no_wrong_rotor_bypassed(self):
+        records = [
+            record("D", rotation="seized"),
+            record("noise", noise={"present": True},
+                   port={"checked": True, "fluid": "film", "fluid_kind": "coolant",
+                         "dried_residue": False, "corrosion": "none"}),
+            record("unseen"),
+        ]
+        text = "".join(json.dumps(r) + "\n" for r in records)
+        for plan in plans(text=text):
+            options = {o["id"]: o for o in plan["options"]}
+            if plan["grade"] == "D":
+                self.assertFalse(options["recheck"]["allowed"])
+            self.assertFalse(options["bypass-rotor-circuit"]["allowed"], plan["unit_id"])
+            self.assertTrue(options["open-and-rebuild"]["allowed"])
+
+    def test_the_same_bytes_again(self):
+        self.assertEqual(run(FILM, *PRICES).stdout, run(FILM, *PRICES).stdout)
+
+    def test_every_text_is_within_80_columns(self):
+        for who in ("technician", "owner"):
+            for name in ("film-caught-early", "seized", "owner-no-port-check", "contradictory"):
+                done = run(f"examples/{name}.json", *PRICES, "--for", who)
+                self.assertEqual(done.returncode, 0, done.stderr)
+                for line in done.stdout.decode().splitlines():
+                    self.assertLessEqual(len(line), 80, line)
+
+    def test_an_owner_is_told_to_measure_and_open_nothing(self):
+        for name in ("film-caught-early", "seized", "owner-no-port-check", "contradictory"):
+            text = run(f"examples/{name}.json", *PRICES, "--for", "owner").stdout.decode().lower()
+            for word in ("measure", "megohm", "multimeter", "unplug", "isolate"):
+                self.assertNotIn(word, text)
+
+    def test_a_page_loads_and_runs_nothing(self):
+        page = run(FILM, *PRICES, "--format", "html").stdout.decode()
+        self.assertTrue(page.startswith("<!DOCTYPE html>"))
+        for part in ("<script", "http:", "https:", "src="):
+            self.assertNotIn(part, page)
+
+
+class Yard(unittest.TestCase):
+    def test_bad_records_are_listed_and_no_good_one_is_lost(self):
+        dry = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none"}
+        lines = [json.dumps(record(f"U{i}", port=dry)) for i in range(3)]
+        lines.insert(1, '{"format": "dryshaft-record/1"}')
+        with tempfile.NamedTemporaryFile("w", suffix=".jsonl") as intake:
+            intake.write("\n".join(lines) + "\n")
+            intake.flush()
+            done = run("--intake", intake.name, *PRICES, "--hours", "23", "--format", "json")
+            self.assertEqual(done.returncode, 3)
+            yard = json.loads(done.stdout)
+            csv = run("--intake", intake.name, *PRICES, "--budget", "1500", "--format", "csv")
+        self.assertEqual(yard["rejected_records"], 1)
+        self.assertEqual(sorted(u["unit_id"] for u in yard["units"]), ["U0", "U1", "U2"])
+        self.assertEqual(sum(u["chosen"] for u in yard["units"]), 2)  # 11 hours each and a little
+        self.assertLessEqual(yard["chosen"]["hours"], 23)
+        self.assertEqual(csv.stdout.count(b"\r\n"), 4)
+
+    def test_a_check_that_tells_good_cores_from_bad_is_worth_most(self):
+        # Room for one: an unseen core that may be the better one.
+        records = [record("seen", port={"checked": True, "fluid": "droplets",
+                                        "fluid_kind": "coolant", "dried_residue": False,
+                                        "corrosion": "light"}),
+                   record("unseen")]
+        with tempfile.NamedTemporaryFile("w", suffix=".jsonl") as intake:
+            intake.write("".join(json.dumps(r) + "\n" for r in records))
+            intake.flush()
+            yard = json.loads(run("--intake", intake.name, *PRICES, "--hours", "14", "--format",
+                                  "json").stdout)
+        gains = {u["unit_id"]: (u["best_check"], u["check_gain"]) for u in yard["units"]}
+        self.assertTrue(all(gain >= 0 for _, gain in gains.values()))
+        self.assertGreater(max(gain for _, gain in gains.values()), 0)
+
+
+if __name__ == "__main__":
+    unittest.main()
