@@ -305,7 +305,7 @@ class Assess(unittest.TestCase):
 
     def test_every_report_is_within_80_columns(self):
         for name in sorted(os.listdir(EXAMPLES)):
-            if name.endswith((".json", ".jsonl")):
+            if name.endswith((".json", ".jsonl")) and name != "prices.json":
                 for who in ("technician", "owner"):
                     text = run("assess", "--for", who, "--full", example(name)).stdout.decode()
                     for line in text.splitlines():

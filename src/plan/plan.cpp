@@ -139,8 +139,8 @@ class Planner {
     const std::vector<double> bounds = bound_from_below(fine, costs, solution);
     coarse_.emplace(problem, kCoarse);
     const Solution coarse = solve(*coarse_, costs);
-    for (const std::string_view id : plan_option_ids()) {
-      option(*work_.option(id), fine, costs, solution, bounds, coarse);
+    for (const PlanOptionRule& rule : work_.options) {
+      option(rule, fine, costs, solution, bounds, coarse);
     }
     std::ranges::stable_sort(plan_.options, [](const PlanOption& a, const PlanOption& b) {
       if (a.allowed != b.allowed) {

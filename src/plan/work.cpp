@@ -157,7 +157,10 @@ class WorkLoader {
   // A text that tells an owner nothing that is reserved for trained people.
   std::string for_owner(ObjectView& view, std::string_view key) {
     const Node* node = view.required(key);
-    std::string said = node != nullptr ? view.text_at(*node) : std::string();
+    if (node == nullptr) {
+      return {};
+    }
+    std::string said = view.text_at(*node);
     if (const std::string_view phrase = proof::forbidden_in(said, never_); !phrase.empty()) {
       view.complain(*node, "for-trained-people", fmt::format("tells an owner to \"{}\"", phrase),
                     "", "leave it to a workshop, in a sentence that says so");
