@@ -290,7 +290,7 @@ def notices(build, tree, mutant, file=None):
     env = {**os.environ, "DRYSHAFT_MUTANT": str(mutant)}
     program = build / "build" / "dryshaft"
     cases = sorted(str(p) for p in (ROOT / "tests/cases").glob("*.json"))
-    unit = ",".join(f"[#{name}_test]~[long]" 
+    unit = ",".join(f"[#{name}_test]~[long]"
                     for name in TESTS.get(os.path.dirname(file or ""), sum(TESTS.values(), [])))
     for name, command in (
             ("cases", [str(program), "rules", "test", "--coverage", "100", *cases]),
