@@ -472,6 +472,7 @@ TEST_CASE("complaints about a file of titles") {
         "  {\"columns\": []}\n  ^\n"
         "c.json:1:13: error[wrong-type]: /columns is an array\n"
         "  \"columns\": []}\n             ^\n  allowed: an object\n");
+  CHECK(map_complaints("{").find("c.json:1:2: error[syntax]: ") == 0);
   CHECK(map_complaints("[]") ==
         "c.json:1:1: error[wrong-type]: is an array\n  []\n  ^\n  allowed: an object\n");
 }

@@ -233,6 +233,7 @@ class Inputs(Scratch):
                           ("folder", "Is a directory"), ("folder.csv", "No such file or directory")):
             self.refused(None, f"FILE: error[no-input]: cannot be read: {why}\n", name)
 
+    @unittest.skipIf(SANITIZED, "sanitizers open files of their own")
     def test_no_file_handles_left(self):
         def limit(number):
             return lambda: resource.setrlimit(resource.RLIMIT_NOFILE, (number, number))

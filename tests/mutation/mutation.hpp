@@ -21,13 +21,13 @@ constexpr bool is(int id) {
   return alive == id;
 }
 
-#define DRYSHAFT_MUTABLE(name, written, first, second)            \
-  template <typename A, typename B>                               \
-  constexpr auto name(int id, const A& a, const B& b) {           \
-    using Result = std::decay_t<decltype(a written b)>;           \
-    return is(id)       ? static_cast<Result>(a first b)          \
-           : is(id + 1) ? static_cast<Result>(a second b)         \
-                        : static_cast<Result>(a written b);       \
+#define DRYSHAFT_MUTABLE(name, written, first, second)      \
+  template <typename A, typename B>                         \
+  constexpr auto name(int id, const A& a, const B& b) {     \
+    using Result = std::decay_t<decltype(a written b)>;     \
+    return is(id)       ? static_cast<Result>(a first b)    \
+           : is(id + 1) ? static_cast<Result>(a second b)   \
+                        : static_cast<Result>(a written b); \
   }
 DRYSHAFT_MUTABLE(less, <, <=, >=)
 DRYSHAFT_MUTABLE(less_equal, <=, <, >)
@@ -35,11 +35,11 @@ DRYSHAFT_MUTABLE(greater, >, >=, <=)
 DRYSHAFT_MUTABLE(greater_equal, >=, >, <)
 #undef DRYSHAFT_MUTABLE
 
-#define DRYSHAFT_MUTABLE(name, written, other)                                             \
-  template <typename A, typename B>                                                        \
-  constexpr auto name(int id, const A& a, const B& b) {                                    \
-    using Result = std::decay_t<decltype(a written b)>;                                    \
-    return is(id) ? static_cast<Result>(a other b) : static_cast<Result>(a written b);     \
+#define DRYSHAFT_MUTABLE(name, written, other)                                         \
+  template <typename A, typename B>                                                    \
+  constexpr auto name(int id, const A& a, const B& b) {                                \
+    using Result = std::decay_t<decltype(a written b)>;                                \
+    return is(id) ? static_cast<Result>(a other b) : static_cast<Result>(a written b); \
   }
 DRYSHAFT_MUTABLE(equal, ==, !=)
 DRYSHAFT_MUTABLE(unequal, !=, ==)
@@ -48,7 +48,7 @@ DRYSHAFT_MUTABLE(times, *, +)
 DRYSHAFT_MUTABLE(over, /, *)
 #undef DRYSHAFT_MUTABLE
 
-// `L && R` becomes `land(id, L) && lor...`: the left side decides whether the right is looked at.
+// A condition: turned round, always, never.
 constexpr bool condition(int id, bool value) {
   return is(id) ? !value : is(id + 1) ? true : is(id + 2) ? false : value;
 }
