@@ -305,7 +305,7 @@ class Assess(unittest.TestCase):
 
     def test_every_report_is_within_80_columns(self):
         for name in sorted(os.listdir(EXAMPLES)):
-            if name.endswith((".json", ".jsonl")):
+            if name.endswith((".json", ".jsonl")) and name != "prices.json":
                 for who in ("technician", "owner"):
                     text = run("assess", "--for", who, "--full", example(name)).stdout.decode()
                     for line in text.splitlines():
@@ -313,7 +313,7 @@ class Assess(unittest.TestCase):
 
     def test_an_owner_is_never_told_to_measure(self):
         for name in sorted(os.listdir(EXAMPLES)):
-            if name.endswith(".json"):
+            if name.endswith(".json") and name != "prices.json":
                 for form in ("text", "markdown"):
                     text = run("assess", "--for", "owner", "--format", form, "--full",
                                example(name)).stdout.decode().lower()
