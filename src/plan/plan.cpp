@@ -211,8 +211,8 @@ class Planner {
       option.barred.push_back({rule.id, owner() ? "The next look cannot wait."
                                                 : "The grade leaves no way to drive until then."});
     }
-    option.allowed = option.barred.empty();
-    if (option.allowed) {
+    option.allowed = first != nullptr;
+    if (first != nullptr) {
       option.cost = cost_of(*first, grid, costs, solution);
       option.cost->bill_low = bill(*first, &Price::low);
       option.cost->bill_high = bill(*first, &Price::high);
