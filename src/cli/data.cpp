@@ -47,6 +47,7 @@ std::vector<NamedText> json_files(const fs::path& folder) {
   }
   std::ranges::sort(paths);
   std::vector<NamedText> files;
+  files.reserve(paths.size());
   for (const fs::path& path : paths) {
     files.push_back(text_file(path.string()));
   }

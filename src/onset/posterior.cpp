@@ -54,7 +54,7 @@ class Grid {
       Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> solver(bend_);
       const double least = 0.05 / std::max(sd_[0], sd_[1]) / std::max(sd_[0], sd_[1]);
       const Two bends = solver.eigenvalues().cwiseMax(least);
-      const Eigen::Matrix2d axes = solver.eigenvectors();
+      const Eigen::Matrix2d& axes = solver.eigenvectors();
       axes_ = axes * bends.cwiseSqrt().cwiseInverse().asDiagonal();
       Two move = axes_ * (axes_.transpose() * slope);
       constexpr double kLongest = 1;  // where the surface is not hollow a step can be far too long

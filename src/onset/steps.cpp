@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
+#include <numeric>
 #include <tuple>
 
 #include "dryshaft/onset.hpp"
@@ -454,11 +455,8 @@ StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t
       problem.weight != std::floor(problem.weight)) {
     return out;
   }
-  std::vector<double> up_to;
-  double sum = 0;
-  for (const double w : weight) {
-    up_to.push_back(sum += w);
-  }
+  std::vector<double> up_to(weight.size());
+  std::partial_sum(weight.begin(), weight.end(), up_to.begin());
   Resampler draw;
   std::vector<std::vector<double>> found(out.steps.size());
   for (std::size_t b = 0; b < resamples; ++b) {
