@@ -278,6 +278,14 @@ Report hostile() {
   return r;
 }
 
+TEST_CASE("numbers are rounded to any digits that a format asks for", "[report]") {
+  CHECK(words::rounded(0.1234565, 6) == 0.123457);
+  CHECK(words::rounded(0.1234565, 5) == 0.12346);
+  CHECK(words::rounded(0.1234565, 4) == 0.1235);
+  CHECK(words::rounded(-2.5, 0) == -3);
+  CHECK_FALSE(std::signbit(words::rounded(-0.0000001, 6)));
+}
+
 TEST_CASE("technician: the whole text", "[report][text]") {
   const std::string expected =
       R"text(HL-0147, Tarn (Plover 2), 2026-03-14, 182,400 km

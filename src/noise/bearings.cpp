@@ -39,6 +39,10 @@ std::string other_speed(const std::vector<BandEnvelope>& all_bands, double shaft
   for (std::size_t i = 0; i < std::min(kSharpest, by_kurtosis.size()); ++i) {
     bands.push_back(*by_kurtosis[i]);
   }
+  std::size_t lines = 0;  // narrow bands keep fewer
+  for (const BandEnvelope& band : bands) {
+    lines = std::max(lines, band.spectrum.power.size());
+  }
   double best_depth = 2 * options.least_depth;  // a remark must not be an accident
   std::string said;
   // Steps as wide as the slip that each search allows for; the places add up.
@@ -50,7 +54,7 @@ std::string other_speed(const std::vector<BandEnvelope>& all_bands, double shaft
       continue;
     }
     const double per_order = shaft_hz * factor / bands.front().spectrum.spacing;
-    noise::Mask mask(bands.front().spectrum.power.size());
+    noise::Mask mask(lines);
     // Neither what the shaft would do at that speed nor at the one given.
     noise::leave_out_shaft(mask, 1, kHighestOrder, per_order);
     constexpr double kOff = 0.02;  // by which the speed given may be off

@@ -30,8 +30,8 @@ double limit_value(double km, Units units) {
 }  // namespace
 
 double rounded(double value, int digits) {
-  static constexpr std::array<double, 5> kPowers = {1, 10, 100, 1000, 10000};
-  const double power = kPowers[static_cast<std::size_t>(digits)];
+  static constexpr std::array<double, 7> kPowers = {1, 10, 100, 1e3, 1e4, 1e5, 1e6};
+  const double power = kPowers.at(static_cast<std::size_t>(digits));
   const double result = std::round(value * power) / power;
   if (!std::isfinite(result)) {
     return value;  // too large to have digits after the point, or not a number

@@ -15,7 +15,7 @@ inline constexpr int kProbabilityDigits = 4;
 inline constexpr int kDecibanDigits = 1;
 inline constexpr int kBitDigits = 4;
 
-// Rounded half away from zero, and never minus zero.
+// Rounded half away from zero to 0 to 6 digits, and never minus zero.
 double rounded(double value, int digits);
 
 // Shortest decimal text that reads back as the rounded value; nothing where
