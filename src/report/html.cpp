@@ -85,6 +85,7 @@ class Html {
 
   void put(const Heading& heading, bool /*starts*/, bool /*ends*/) {
     heading_ = part_.empty() ? heading.text : fmt::format("{}, {}", heading.text, part_);
+    regions_ = 0;
     add("<h2>{}</h2>\n", html_text(heading.text));
   }
 
@@ -167,7 +168,7 @@ class Html {
   void put(const Table& table, bool /*starts*/, bool /*ends*/) {
     add("<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{}\">\n<table{}>\n"
         "<thead><tr>",
-        html_text(heading_), table.opens ? " id=\"units\"" : "");
+        region(), table.opens ? " id=\"units\"" : "");
     for (const Table::Column& c : table.columns) {
       add("<th scope=\"col\"{}{}{}>{}</th>", c.right ? " class=\"right\"" : "",
           c.order.empty() ? std::string() : fmt::format(" data-order=\"{}\"", html_text(c.order)),
@@ -202,7 +203,7 @@ class Html {
   }
 
   void put(const Verbatim& verbatim, bool /*starts*/, bool /*ends*/) {
-    add("<pre tabindex=\"0\" role=\"region\" aria-label=\"{}\">", html_text(heading_));
+    add("<pre tabindex=\"0\" role=\"region\" aria-label=\"{}\">", region());
     std::string_view rest = verbatim.text;
     while (!rest.empty()) {
       const std::size_t end = std::min(rest.find('\n'), rest.size());
@@ -236,7 +237,14 @@ class Html {
   void put(const Timeline& line, bool /*starts*/, bool /*ends*/);
 
   std::string_view part_;
+  // What scrolls by itself is named by the heading that it stands under; no two have the same name.
+  std::string region() {
+    const std::string name = html_text(heading_);
+    return ++regions_ == 1 ? name : fmt::format("{} ({})", name, regions_);
+  }
+
   std::string heading_;
+  std::size_t regions_ = 0;  // so far under that heading
   std::string out_;
   std::vector<std::string> parts_;
 };
