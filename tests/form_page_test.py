@@ -47,10 +47,26 @@ class Page:
         self.by_key = {q["key"]: q for q in self.questions}
         self.downloads = tempfile.mkdtemp(dir=scratch.name)
         self.browser = start(size, dark, self.downloads, before)
+        self.opened = False
         self.open()
 
+    def stored(self):
+        """The answers that the browser keeps; nothing where it may keep none."""
+        return self.script(
+            "try { const kept = JSON.parse(localStorage.getItem(arguments[0]) || '{}').answers || {};"
+            "return JSON.stringify(Object.entries(kept).filter(([k, a]) => a.words.length)"
+            ".map(([k, a]) => [k, a.words])); } catch (refused) { return null; }", self.data["storage"])
+
     def open(self):
-        self.browser.get("file://" + self.path)
+        """Opens the page; where it was open before, with what it had stored then, which can reach a
+        newly opened page a moment late."""
+        before = self.stored() if self.opened else None
+        for _ in range(10):
+            self.browser.get("file://" + self.path)
+            if before is None or self.stored() == before:
+                break
+            time.sleep(0.2)
+        self.opened = True
 
     def close(self):
         self.browser.quit()
@@ -111,7 +127,11 @@ class Page:
         return self
 
     def record(self):
-        return self.at("record").get_property("value")
+        for _ in range(100):
+            if text := self.at("record").get_property("value"):
+                return text
+            time.sleep(0.1)  # the page may still be on its way to the last screen
+        raise AssertionError("no record is shown: " + self.browser.find_element(By.TAG_NAME, "body").text)
 
     def save(self):
         before = set(os.listdir(self.downloads))
