@@ -4,20 +4,6 @@
 #include "dryshaft/assess.hpp"
 
 namespace dryshaft {
-namespace {
-
-// Most floors fail at the first finding they ask for: a look at that alone saves most of the time.
-bool may_hold(const Condition& when, const Levels& level) {
-  if (when.findings.empty()) {
-    return true;
-  }
-  const Condition::FindingIs& first = when.findings.front();
-  return (first.levels >>
-              static_cast<unsigned>(level[static_cast<std::size_t>(first.finding)] + 1) &
-          1U) != 0;
-}
-
-}  // namespace
 
 Facts facts_of(const Case& c, const Verdict& verdict) {
   Facts facts{.level = c.level, .situation = c.situation, .probability = verdict.posterior.cause};
@@ -40,7 +26,7 @@ Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& poster
                   .band = v.band};
   for (std::size_t i = 0; i < knowledge.floors.size(); ++i) {
     const Floor& floor = knowledge.floors[i];
-    if (may_hold(floor.when, c.level) && holds(floor.when, facts)) {
+    if (holds(floor.when, facts)) {
       v.floors |= std::uint64_t{1} << i;
       grounds.worst_floor = std::max(grounds.worst_floor, floor.grade);
     }
