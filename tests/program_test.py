@@ -49,6 +49,8 @@ class Usage(unittest.TestCase):
         self.assertIn('did you mean "list"?', self.refused("rules", "lst"))
 
     def test_wrong_options(self):
+        self.assertEqual(self.refused("fit"), "dryshaft: fit needs one of its commands: onset or outcomes; "
+                         "fit --help tells more\n")
         self.assertEqual(self.refused(), "dryshaft: name a command: assess, check, fit, form, guide, help, listen, plan or rules; "
                                          "--help tells more\n")
         self.refused("assess", "--no-such")

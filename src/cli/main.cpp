@@ -94,8 +94,17 @@ int run(int argc, char** argv) {
   } catch (const CLI::Success& help) {
     return app.exit(help) == 0 ? kDone : kUsage;
   } catch (const CLI::ParseError& error) {
-    return usage(argc < 2 ? "name a command: " + names_of(app) + "; --help tells more"
-                          : std::string(error.what()));
+    if (argc < 2) {
+      return usage("name a command: " + names_of(app) + "; --help tells more");
+    }
+    // CLI11 says "A subcommand is required" of a command that has several.
+    for (const CLI::App* named : app.get_subcommands()) {
+      if (argc == 2 && named->get_require_subcommand_min() > 0) {
+        return usage(fmt::format("{} needs one of its commands: {}; {} --help tells more",
+                                 named->get_name(), names_of(*named), named->get_name()));
+      }
+    }
+    return usage(error.what());
   }
   return commands.at(app.get_subcommands().front()->get_name())();
 }
