@@ -23,10 +23,11 @@ struct Verdict {
   Posterior posterior;
 };
 
-/// Grades a case. Pure; allocates nothing.
+/// Grades a case. Pure; allocates nothing. `model` is compiled from `knowledge`.
 Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c);
 /// The same with the posterior already known.
-Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& posterior);
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
+              const Posterior& posterior);
 
 /// Facts of a judged case, for conditions on advice and outlook.
 Facts facts_of(const Case& c, const Verdict& verdict);
@@ -51,8 +52,8 @@ std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& m
 std::vector<Model> variations(const Knowledge& knowledge, std::size_t count);
 inline constexpr std::size_t kVariations = 64;
 
-HowSure how_sure(const Knowledge& knowledge, const std::vector<Model>& models, const Case& c,
-                 const Verdict& verdict);
+HowSure how_sure(const Knowledge& knowledge, const Model& model,
+                 const std::vector<Model>& variations, const Case& c, const Verdict& verdict);
 
 struct AssessOptions {
   Audience audience = Audience::technician;

@@ -60,10 +60,21 @@ struct Posterior {
 /// finding less log odds without it. 0 where the finding was not observed.
 using Weights = std::array<std::array<double, kCauseCount>, kFindingCount>;
 
+/// What a grade rests on besides probabilities, compiled.
+struct GradeConditions {
+  explicit GradeConditions(const Knowledge& knowledge);
+  std::vector<CompiledCondition> floors;  ///< in the order of `Knowledge::floors`
+  CompiledCondition ungraded;
+  CompiledCondition sound;
+  bool ask_causes = false;  ///< else only findings, situation and the band of the risk count
+};
+
 /// The rule data, compiled for speed. Immutable; safe to share between threads.
 class Model {
  public:
   explicit Model(const Knowledge& knowledge);
+
+  [[nodiscard]] const GradeConditions& grading() const { return grading_; }
 
   /// Prior probability of each joint state.
   [[nodiscard]] States prior(const Case& c) const;
@@ -107,6 +118,7 @@ class Model {
   [[nodiscard]] double unworn(const Case& c) const;
   [[nodiscard]] std::size_t configuration(const Case& c) const;
 
+  GradeConditions grading_;
   struct CausePrior {
     int by = -1;  // situation, or -1
     std::array<double, 4> base{};

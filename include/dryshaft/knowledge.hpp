@@ -79,6 +79,47 @@ struct Facts {
   Grade grade = Grade::A;
 };
 bool holds(const Condition& condition, const Facts& facts);
+
+/// Facts as bits, a byte for each finding (bit 0 stands for "not observed", bit
+/// `1 + level` for a level), each situation and the grade: for many tests of the same facts.
+class FactBits {
+ public:
+  FactBits(const Levels& level, const std::array<std::uint8_t, kSituationCount>& situation,
+           Grade grade);
+  void set(Situation situation, unsigned value) {
+    byte_[kFindingCount + static_cast<std::size_t>(situation)] =
+        static_cast<std::uint8_t>(1U << value);
+  }
+
+ private:
+  friend class CompiledCondition;
+  static constexpr std::size_t kGradeByte = kFindingCount + kSituationCount;
+  static constexpr std::size_t kWords = kGradeByte / sizeof(std::uint64_t) + 1;
+  using Bytes = std::array<std::uint8_t, kWords * sizeof(std::uint64_t)>;
+  Bytes byte_{};
+};
+
+/// A condition for testing often: all but its causes and alternatives is one comparison of bits.
+class CompiledCondition {
+ public:
+  explicit CompiledCondition(const Condition& condition);
+  /// The same as `holds(condition, facts)`; `probability` by `Cause`.
+  [[nodiscard]] bool holds(const FactBits& facts,
+                           const std::array<double, kCauseCount>& probability) const;
+  /// Whether anything in it asks for the probability of a cause.
+  [[nodiscard]] bool asks_causes() const { return asks_causes_; }
+
+ private:
+  [[nodiscard]] bool rest_holds(const FactBits& facts,
+                                const std::array<double, kCauseCount>& probability) const;
+  FactBits::Bytes outside_{};  // what must not be
+  bool has_rest_ = false;
+  bool asks_causes_ = false;
+  std::vector<Condition::CauseIs> causes_;
+  std::vector<std::vector<CompiledCondition>> any_;
+  std::vector<CompiledCondition> none_;
+};
+
 /// The condition in words, such as `port-fluid is film or droplets, and noise is absent`.
 std::string describe(const Condition& condition);
 

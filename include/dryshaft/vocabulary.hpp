@@ -308,6 +308,7 @@ enum class PortCheck : std::uint8_t {
   not_made,  ///< not made, or made without a record of what was seen
 };
 enum class RiskBand : std::uint8_t { low, raised, high };
+inline constexpr std::size_t kRiskBandCount = static_cast<std::size_t>(RiskBand::high) + 1;
 
 // ---------------------------------------------------------------- grades
 

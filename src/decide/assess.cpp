@@ -59,7 +59,7 @@ class Assessor {
     }
     grade();
     if (options_.variations != nullptr) {
-      r_.how_sure = how_sure(k_, *options_.variations, seen_.facts, verdict_);
+      r_.how_sure = how_sure(k_, model_, *options_.variations, seen_.facts, verdict_);
     }
     observations();
     causes();

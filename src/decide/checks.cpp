@@ -103,7 +103,7 @@ class Outcomes {
     Posterior posterior = posterior_of(weight.all, model_.damaging_states());
     posterior.graded_risk = share(weight.for_risk, model_.damaging_states());
     after_ += total * entropy_bits(posterior.risk);
-    seen_[idx(judge(knowledge_, c, posterior).grade)] = true;
+    seen_[idx(judge(knowledge_, model_, c, posterior).grade)] = true;
   }
 
   const Knowledge& knowledge_;

@@ -13,22 +13,22 @@ Facts facts_of(const Case& c, const Verdict& verdict) {
   return facts;
 }
 
-Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& posterior) {
-  const Settings& s = knowledge.settings;
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
+              const Posterior& posterior) {
+  const GradeConditions& conditions = model.grading();
   Verdict v;
   v.posterior = posterior;
-  v.band = band_of(s, posterior.graded_risk);
-  v.grade = Grade::A;
-  const Facts facts = facts_of(c, v);
+  v.band = band_of(knowledge.settings, posterior.graded_risk);
+  FactBits facts(c.level, c.situation, Grade::A);
+  facts.set(Situation::risk, static_cast<unsigned>(v.band));
   Grounds grounds{.worst_floor = Grade::A,
-                  .ungraded = holds(s.ungraded, facts),
-                  .sound = holds(s.sound, facts),
+                  .ungraded = conditions.ungraded.holds(facts, posterior.cause),
+                  .sound = conditions.sound.holds(facts, posterior.cause),
                   .band = v.band};
-  for (std::size_t i = 0; i < knowledge.floors.size(); ++i) {
-    const Floor& floor = knowledge.floors[i];
-    if (holds(floor.when, facts)) {
+  for (std::size_t i = 0; i < conditions.floors.size(); ++i) {
+    if (conditions.floors[i].holds(facts, posterior.cause)) {
       v.floors |= std::uint64_t{1} << i;
-      grounds.worst_floor = std::max(grounds.worst_floor, floor.grade);
+      grounds.worst_floor = std::max(grounds.worst_floor, knowledge.floors[i].grade);
     }
   }
   if (v.floors != 0) {
@@ -40,7 +40,7 @@ Verdict judge(const Knowledge& knowledge, const Case& c, const Posterior& poster
 }
 
 Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c) {
-  return judge(knowledge, c, model.infer(c));
+  return judge(knowledge, model, c, model.infer(c));
 }
 
 }  // namespace dryshaft

@@ -152,7 +152,7 @@ class Finder {
             result_.complete = false;
             return;
           }
-          const Verdict v = judge(space_.knowledge, c, posterior);
+          const Verdict v = judge(space_.knowledge, space_.model, c, posterior);
           const Facts facts = facts_of(c, v);
           if (holds(when_, facts) && (!wanted_ || wanted_(v, facts))) {
             result_.found = d;

@@ -1,9 +1,12 @@
 // How far the answer depends on judgement: the same case under many models, in
 // each of which every value marked "from memory" is off by its own factor.
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <optional>
 
 #include "base/draw.hpp"
+#include "decide/grading.hpp"
 #include "dryshaft/assess.hpp"
 
 namespace dryshaft {
@@ -74,28 +77,39 @@ std::vector<Model> variations(const Knowledge& knowledge, std::size_t count) {
   return models;
 }
 
-HowSure how_sure(const Knowledge& knowledge, const std::vector<Model>& models, const Case& c,
-                 const Verdict& verdict) {
-  HowSure sure{.models = models.size(),
+HowSure how_sure(const Knowledge& knowledge, const Model& model,
+                 const std::vector<Model>& variations, const Case& c, const Verdict& verdict) {
+  HowSure sure{.models = variations.size(),
                .odds_factor = knowledge.settings.memory_band,
                .risk_low = verdict.posterior.risk,
                .risk_high = verdict.posterior.risk,
                .grade_holds = 0,
                .grades = {}};
+  // Where no condition asks for a cause, the band of the risk settles the grade.
+  std::array<std::optional<Grade>, kRiskBandCount> by_band;
+  const auto grade_by = [&](const Posterior& p) {
+    std::optional<Grade>& known =
+        by_band.at(static_cast<std::size_t>(band_of(knowledge.settings, p.graded_risk)));
+    if (!known || model.grading().ask_causes) {
+      known = judge(knowledge, model, c, p).grade;
+    }
+    return *known;
+  };
   std::array<bool, kGradeCount> seen{};
-  for (const Model& model : models) {
-    const Verdict v = judge(knowledge, model, c);
-    sure.risk_low = std::min(sure.risk_low, v.posterior.risk);
-    sure.risk_high = std::max(sure.risk_high, v.posterior.risk);
-    sure.grade_holds += v.grade == verdict.grade ? 1 : 0;
-    seen.at(static_cast<std::size_t>(v.grade)) = true;
+  for (const Model& variation : variations) {
+    const Posterior p = variation.infer(c);
+    const Grade grade = grade_by(p);
+    sure.risk_low = std::min(sure.risk_low, p.risk);
+    sure.risk_high = std::max(sure.risk_high, p.risk);
+    sure.grade_holds += grade == verdict.grade ? 1 : 0;
+    seen.at(static_cast<std::size_t>(grade)) = true;
   }
   for (std::size_t g = 0; g < kGradeCount; ++g) {
     if (seen.at(g)) {
       sure.grades.push_back(static_cast<Grade>(g));
     }
   }
-  sure.grade_holds /= models.empty() ? 1 : static_cast<double>(models.size());
+  sure.grade_holds /= variations.empty() ? 1 : static_cast<double>(variations.size());
   return sure;
 }
 

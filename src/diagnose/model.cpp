@@ -85,7 +85,17 @@ Case empty_case() {
   return c;
 }
 
-Model::Model(const Knowledge& knowledge) {
+GradeConditions::GradeConditions(const Knowledge& knowledge)
+    : ungraded(knowledge.settings.ungraded), sound(knowledge.settings.sound) {
+  ask_causes = ungraded.asks_causes() || sound.asks_causes();
+  floors.reserve(knowledge.floors.size());
+  for (const Floor& floor : knowledge.floors) {
+    floors.emplace_back(floor.when);
+    ask_causes = ask_causes || floors.back().asks_causes();
+  }
+}
+
+Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
   for (std::size_t c = 0; c < kCauseCount; ++c) {
     const CauseRule& rule = knowledge.causes[c];
     CausePrior& p = priors_[c];

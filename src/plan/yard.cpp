@@ -175,7 +175,7 @@ class YardMaker {
               return;
             }
             const Posterior posterior = posterior_of(weight, model_.damaging_states());
-            const Facts facts = facts_of(seen, judge(k_, seen, posterior));
+            const Facts facts = facts_of(seen, judge(k_, model_, seen, posterior));
             const Worth w = worth_of(i, facts, posterior);
             const std::size_t heavy = weight_of(w);
             const double taken =

@@ -776,6 +776,30 @@ static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
   return f.levels.size() >= 2 && f.levels.size() <= kMaxLevels;
 }));
 
+// The findings that need others, and which, as bits.
+struct Need {
+  std::size_t finding = 0;
+  std::uint32_t leader = 0;  // 0: none
+  std::uint32_t one_of = 0;  // 0: none
+};
+constexpr std::size_t kNeedCount = static_cast<std::size_t>(std::ranges::count_if(
+    kFindings, [](const FindingSpec& f) { return f.detail_of || !f.needs_one_of.empty(); }));
+constexpr std::array<Need, kNeedCount> kNeeds = [] {
+  std::array<Need, kNeedCount> needs{};
+  std::size_t n = 0;
+  for (const FindingSpec& f : kFindings) {
+    if (f.detail_of || !f.needs_one_of.empty()) {
+      Need& need = needs[n++];
+      need.finding = index(f.id);
+      need.leader = f.detail_of ? 1U << index(*f.detail_of) : 0;
+      for (const Finding other : f.needs_one_of) {
+        need.one_of |= 1U << index(other);
+      }
+    }
+  }
+  return needs;
+}();
+
 template <typename E, typename Table>
 std::optional<E> row_named(const Table& table, std::string_view wanted) {
   const auto row = std::ranges::find(table, wanted, [](const auto& r) { return r.name; });
@@ -831,9 +855,15 @@ bool exists(Finding finding, const Levels& level) {
 }
 
 void drop_what_does_not_exist(Levels& level) {
-  for (const FindingSpec& f : kFindings) {
-    if (level[index(f.id)] >= 0 && !exists(f.id, level)) {
-      level[index(f.id)] = -1;
+  std::uint32_t above = 0;
+  for (std::size_t f = 0; f < kFindingCount; ++f) {
+    above |= (level[f] > 0 ? 1U : 0U) << f;
+  }
+  for (const Need& need : kNeeds) {
+    if ((need.leader != 0 && (above & need.leader) == 0) ||
+        (need.one_of != 0 && (above & need.one_of) == 0)) {
+      level[need.finding] = -1;
+      above &= ~(1U << need.finding);
     }
   }
 }
