@@ -81,6 +81,11 @@ class Model {
   /// Allocates nothing.
   [[nodiscard]] Posterior infer(const Case& c) const;
   [[nodiscard]] Weights weigh(const Case& c) const;
+  /// Chance that nothing has worn out yet, by distance, age and cooling; 1 without wear.
+  [[nodiscard]] double unworn(const Case& c) const;
+  /// `infer(c).graded_risk` without the rest; `unworn` is `unworn(c)`, which many
+  /// variants of a case have in common.
+  [[nodiscard]] double graded_risk(const Case& c, double unworn) const;
 
   /// P(finding at `level` | state), for all states. Findings without a
   /// background in the rule data carry no evidence: all ones.
@@ -115,7 +120,6 @@ class Model {
   void compile_priors();
   void compile_groups(const std::array<std::uint32_t, kFindingCount>& linked);
   [[nodiscard]] States prior_by_cause(const Case& c) const;
-  [[nodiscard]] double unworn(const Case& c) const;
   [[nodiscard]] std::size_t configuration(const Case& c) const;
 
   GradeConditions grading_;
@@ -167,12 +171,20 @@ class Model {
   };
   struct Product;
   void observe(const Case& c, std::uint32_t which, Product& out) const;
+  template <typename Take>
+  void each_block(const Case& c, double unworn, const Product& product, Take take) const;
   std::array<Group, 2> groups_{};
   std::vector<std::uint16_t> grouped_at_;  // where each level's table begins in `grouped_`
   std::vector<double> grouped_;
 };
 
-/// Share of some states (as bits) in the sum of all.
+/// Sum over all states, and over some (as bits).
+struct Sums {
+  double all = 0;
+  double some = 0;
+};
+Sums sums(const States& unnormalised, std::uint64_t states);
+/// Share of some states in the sum of all.
 double share(const States& unnormalised, std::uint64_t states);
 /// Posterior from likelihoods already multiplied: normalises and sums up. Both risks are the same.
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);

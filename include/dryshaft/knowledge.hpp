@@ -91,6 +91,15 @@ class FactBits {
         static_cast<std::uint8_t>(1U << value);
   }
 
+  /// Where conditions look, a bit each: see `CompiledCondition::asks`.
+  static constexpr std::uint64_t place(Finding f) {
+    return std::uint64_t{1} << static_cast<std::size_t>(f);
+  }
+  static constexpr std::uint64_t place(Situation s) {
+    return std::uint64_t{1} << (kFindingCount + static_cast<std::size_t>(s));
+  }
+  static constexpr std::uint64_t place_of_causes() { return std::uint64_t{1} << (kGradeByte + 1); }
+
  private:
   friend class CompiledCondition;
   static constexpr std::size_t kGradeByte = kFindingCount + kSituationCount;
@@ -106,15 +115,18 @@ class CompiledCondition {
   /// The same as `holds(condition, facts)`; `probability` by `Cause`.
   [[nodiscard]] bool holds(const FactBits& facts,
                            const std::array<double, kCauseCount>& probability) const;
+  /// All that anything in it asks for, as bits of `FactBits::place`: nothing else changes
+  /// whether it holds.
+  [[nodiscard]] std::uint64_t asks() const { return asks_; }
   /// Whether anything in it asks for the probability of a cause.
-  [[nodiscard]] bool asks_causes() const { return asks_causes_; }
+  [[nodiscard]] bool asks_causes() const { return (asks_ & FactBits::place_of_causes()) != 0; }
 
  private:
   [[nodiscard]] bool rest_holds(const FactBits& facts,
                                 const std::array<double, kCauseCount>& probability) const;
   FactBits::Bytes outside_{};  // what must not be
   bool has_rest_ = false;
-  bool asks_causes_ = false;
+  std::uint64_t asks_ = 0;
   std::vector<Condition::CauseIs> causes_;
   std::vector<std::vector<CompiledCondition>> any_;
   std::vector<CompiledCondition> none_;

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/index.hpp"
+#include "decide/grading.hpp"
 #include "dryshaft/assess.hpp"
 
 namespace dryshaft {
@@ -47,10 +48,12 @@ class Outcomes {
     Case without_sound = start_;
     for (const FindingSpec& f : findings()) {
       if (model.explains_only(f.id)) {
+        sound_tells_ =
+            sound_tells_ || start_.at(f.id) >= 0 || std::ranges::find(open_, f.id) != open_.end();
         without_sound.set(f.id, -1);
       }
     }
-    walk(0, start_, {prior.state, model.infer(without_sound).state});
+    walk(0, start_, {prior.state, sound_tells_ ? model.infer(without_sound).state : prior.state});
   }
 
   [[nodiscard]] bool any() const { return leaves_ > 1; }
@@ -83,10 +86,14 @@ class Outcomes {
     }
     for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
       const States& like = model_.likelihood(f, static_cast<int>(l));
-      Weights next = weight;
-      for (std::size_t s = 0; s < kStateCount; ++s) {
-        next.all[s] *= like[s];
-        next.for_risk[s] *= model_.explains_only(f) ? 1 : like[s];
+      Weights next;
+      multiply(next.all, weight.all, like);
+      if (sound_tells_) {
+        if (model_.explains_only(f)) {
+          next.for_risk = weight.for_risk;
+        } else {
+          multiply(next.for_risk, weight.for_risk, like);
+        }
       }
       c.set(f, static_cast<int>(l));
       walk(at + 1, c, next);
@@ -94,16 +101,24 @@ class Outcomes {
     c.set(f, -1);
   }
 
+  static void multiply(States& into, const States& a, const States& b) {
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      into[s] = a[s] * b[s];
+    }
+  }
+
   void leaf(const Case& c, const Weights& weight) {
     ++leaves_;
-    double total = 0;
-    for (const double x : weight.all) {
-      total += x;
+    const std::uint64_t damaging = model_.damaging_states();
+    const Sums all = sums(weight.all, damaging);
+    const double risk = all.some / all.all;
+    const double graded_risk = sound_tells_ ? share(weight.for_risk, damaging) : risk;
+    after_ += all.all * entropy_bits(risk);
+    std::array<double, kCauseCount> causes{};
+    if (model_.grading().ask_causes) {
+      causes = posterior_of(weight.all, damaging).cause;
     }
-    Posterior posterior = posterior_of(weight.all, model_.damaging_states());
-    posterior.graded_risk = share(weight.for_risk, model_.damaging_states());
-    after_ += total * entropy_bits(posterior.risk);
-    seen_[idx(judge(knowledge_, model_, c, posterior).grade)] = true;
+    seen_[idx(grade_of(knowledge_, model_.grading(), c, graded_risk, causes))] = true;
   }
 
   const Knowledge& knowledge_;
@@ -111,6 +126,7 @@ class Outcomes {
   Case start_;
   std::vector<Finding> open_;
   bool is_port_ = false;
+  bool sound_tells_ = false;  // findings that only explain away: the grade rests on other weights
   double before_ = 0;
   double after_ = 0;
   std::size_t leaves_ = 0;
@@ -120,11 +136,13 @@ class Outcomes {
 // Searches for the fewest findings that would move the grade.
 class Changes {
  public:
-  Changes(const Knowledge& knowledge, const Model& model, const Case& c, Grade grade)
+  Changes(const Knowledge& knowledge, const Model& model, const Case& c, const Verdict& verdict)
       : knowledge_(knowledge),
         model_(model),
         case_(c),
-        grade_(grade),
+        verdict_(verdict),
+        grade_(verdict.grade),
+        unworn_(model.unworn(c)),
         port_open_(c.at(Situation::port_check) != idx(PortCheck::fresh)) {}
 
   std::vector<WouldChange> find() {
@@ -149,8 +167,13 @@ class Changes {
   struct Move {
     Finding finding;
     int level;
-    int steps;  // levels away from what is on record
+    int steps;              // levels away from what is on record
+    std::uint64_t touches;  // what it can alter, as conditions ask for it
   };
+
+  [[nodiscard]] Grade grade_with(const Case& changed) const {
+    return grade_of(knowledge_, model_, changed, unworn_);
+  }
 
   // U is no better and no worse than another grade until it is settled: a move
   // to A or B is up, to C or D down.
@@ -194,7 +217,7 @@ class Changes {
       }
     }
     fresh(clean);
-    const Grade grade = judge(knowledge_, model_, clean).grade;
+    const Grade grade = grade_with(clean);
     if (grade != grade_) {
       add(by, grade);
     }
@@ -209,7 +232,7 @@ class Changes {
       for (int l = 0; l < static_cast<int>(f.levels.size()); ++l) {
         // A dry port after no look at all is told as the whole look.
         if (l != now && !(port_open_ && l == 0 && f.id == Finding::port_fluid)) {
-          moves_.push_back({f.id, l, std::abs(l - std::max(0, now))});
+          moves_.push_back({f.id, l, std::abs(l - std::max(0, now)), touched_with(f.id)});
         }
       }
     }
@@ -231,7 +254,7 @@ class Changes {
     for (const Move& move : moves_) {
       Case changed = case_;
       apply(changed, move);
-      const Grade grade = judge(knowledge_, model_, changed).grade;
+      const Grade grade = grade_with(changed);
       bool& known = reached.at(idx(move.finding)).at(idx(grade));
       if (grade != grade_ && !known) {
         known = true;
@@ -244,38 +267,94 @@ class Changes {
     }
   }
 
+  // A finding changes together with those that exist only next to it.
+  static std::uint64_t touched_with(Finding finding) {
+    std::uint64_t touched = FactBits::place(finding);
+    for (const FindingSpec& f : findings()) {  // what a finding needs stands before it
+      const auto is_touched = [&](Finding other) {
+        return (touched & FactBits::place(other)) != 0;
+      };
+      if ((f.detail_of && is_touched(*f.detail_of)) ||
+          std::ranges::any_of(f.needs_one_of, is_touched)) {
+        touched |= FactBits::place(f.id);
+      }
+    }
+    return finding == Finding::port_fluid ? touched | FactBits::place(Situation::port_check)
+                                          : touched;
+  }
+
+  // Where each of the conditions asks that keep the grade from getting better: unless each has
+  // something altered in it, there is nothing to try.
+  [[nodiscard]] std::vector<std::uint64_t> in_the_way() const {
+    std::vector<std::uint64_t> asks;
+    const auto stands = [&](Grade grade, const CompiledCondition& condition) {
+      if (severity(grade) >= severity(grade_)) {
+        asks.push_back(condition.asks());
+      }
+    };
+    const GradeConditions& conditions = model_.grading();
+    for (std::size_t i = 0; i < conditions.floors.size(); ++i) {
+      if ((verdict_.floors >> i & 1U) != 0) {
+        stands(knowledge_.floors[i].grade, conditions.floors[i]);
+      }
+    }
+    FactBits facts(case_.level, case_.situation, Grade::A);
+    facts.set(Situation::risk, static_cast<unsigned>(verdict_.band));
+    if (conditions.ungraded.holds(facts, verdict_.posterior.cause)) {
+      stands(Grade::U, conditions.ungraded);
+    }
+    if (!conditions.sound.holds(facts, verdict_.posterior.cause)) {
+      stands(Grade::B, conditions.sound);
+    }
+    return asks;
+  }
+
+  struct Pair {
+    std::size_t first;
+    std::size_t second;
+    int steps;
+  };
+
+  // Smallest steps first.
+  [[nodiscard]] std::vector<Pair> worth_trying(bool down_wanted) const {
+    const std::vector<std::uint64_t> asks =
+        down_wanted ? std::vector<std::uint64_t>() : in_the_way();
+    constexpr std::uint64_t kAlways =
+        FactBits::place(Situation::risk) | FactBits::place_of_causes();
+    std::vector<Pair> found;
+    for (std::size_t i = 0; i < moves_.size(); ++i) {
+      for (std::size_t j = i + 1; j < moves_.size(); ++j) {
+        const std::uint64_t touched = moves_[i].touches | moves_[j].touches | kAlways;
+        if (moves_[i].finding != moves_[j].finding &&
+            std::ranges::all_of(asks, [&](std::uint64_t a) { return (a & touched) != 0; })) {
+          found.push_back({i, j, moves_[i].steps + moves_[j].steps});
+        }
+      }
+    }
+    std::ranges::stable_sort(found, {}, &Pair::steps);
+    return found;
+  }
+
   void pairs(bool up_wanted, bool down_wanted) {
     constexpr std::size_t kMost = 6;  // more would bury the smallest
     std::size_t count = 0;
-    const auto most_steps = [&] {
-      int most = 0;
-      for (const Move& m : moves_) {
-        most = std::max(most, m.steps);
+    for (const Pair& pair : worth_trying(down_wanted)) {
+      const Move& a = moves_[pair.first];
+      const Move& b = moves_[pair.second];
+      Case changed = case_;
+      apply(changed, a);
+      if (!exists(b.finding, changed.level)) {
+        continue;
       }
-      return 2 * most;
-    }();
-    for (int steps = 0; steps <= most_steps && count < kMost; ++steps) {
-      for (std::size_t i = 0; i < moves_.size() && count < kMost; ++i) {
-        for (std::size_t j = i + 1; j < moves_.size() && count < kMost; ++j) {
-          const Move& a = moves_[i];
-          const Move& b = moves_[j];
-          if (a.steps + b.steps != steps || a.finding == b.finding) {
-            continue;
-          }
-          Case changed = case_;
-          apply(changed, a);
-          if (!exists(b.finding, changed.level)) {
-            continue;
-          }
-          apply(changed, b);
-          if (!exists(a.finding, changed.level)) {
-            continue;
-          }
-          const Grade grade = judge(knowledge_, model_, changed).grade;
-          if (grade != grade_ && (up(grade) ? up_wanted : down_wanted)) {
-            add({named(a.finding, a.level), named(b.finding, b.level)}, grade);
-            ++count;
-          }
+      apply(changed, b);
+      if (!exists(a.finding, changed.level)) {
+        continue;
+      }
+      const Grade grade = grade_with(changed);
+      if (grade != grade_ && (up(grade) ? up_wanted : down_wanted)) {
+        add({named(a.finding, a.level), named(b.finding, b.level)}, grade);
+        if (++count == kMost) {
+          return;
         }
       }
     }
@@ -284,7 +363,9 @@ class Changes {
   const Knowledge& knowledge_;
   const Model& model_;
   const Case& case_;
+  const Verdict& verdict_;
   Grade grade_;
+  double unworn_;
   bool port_open_;
   std::vector<Move> moves_;
   std::vector<WouldChange> found_;
@@ -334,7 +415,7 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
 
 std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
                                       const Verdict& verdict) {
-  return Changes(knowledge, model, c, verdict.grade).find();
+  return Changes(knowledge, model, c, verdict).find();
 }
 
 }  // namespace dryshaft

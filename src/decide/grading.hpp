@@ -3,6 +3,7 @@
 #ifndef DRYSHAFT_DECIDE_GRADING_HPP
 #define DRYSHAFT_DECIDE_GRADING_HPP
 
+#include "dryshaft/diagnose.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/vocabulary.hpp"
 
@@ -35,6 +36,13 @@ constexpr RiskBand band_of(const Settings& s, double risk) {
   return risk >= s.risk_high ? RiskBand::high
                              : (risk >= s.risk_raised ? RiskBand::raised : RiskBand::low);
 }
+
+/// The grade alone, with the risk that it rests on and each cause's probability known.
+/// Probabilities may be anything where `GradeConditions::ask_causes` is false.
+Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
+               double graded_risk, const std::array<double, kCauseCount>& probability);
+/// The same for a variant of a case; `unworn` as in `Model::graded_risk`.
+Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, double unworn);
 
 }  // namespace dryshaft
 

@@ -13,25 +13,42 @@ Facts facts_of(const Case& c, const Verdict& verdict) {
   return facts;
 }
 
-Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
-              const Posterior& posterior) {
-  const GradeConditions& conditions = model.grading();
-  Verdict v;
-  v.posterior = posterior;
-  v.band = band_of(knowledge.settings, posterior.graded_risk);
+namespace {
+
+struct Held {
+  Grounds grounds;
+  std::uint64_t floors = 0;
+};
+
+Held grounds_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
+                double graded_risk, const std::array<double, kCauseCount>& probability) {
+  Held held;
+  Grounds& grounds = held.grounds;
+  grounds.band = band_of(knowledge.settings, graded_risk);
   FactBits facts(c.level, c.situation, Grade::A);
-  facts.set(Situation::risk, static_cast<unsigned>(v.band));
-  Grounds grounds{.worst_floor = Grade::A,
-                  .ungraded = conditions.ungraded.holds(facts, posterior.cause),
-                  .sound = conditions.sound.holds(facts, posterior.cause),
-                  .band = v.band};
+  facts.set(Situation::risk, static_cast<unsigned>(grounds.band));
+  grounds.ungraded = conditions.ungraded.holds(facts, probability);
+  grounds.sound = conditions.sound.holds(facts, probability);
   for (std::size_t i = 0; i < conditions.floors.size(); ++i) {
-    if (conditions.floors[i].holds(facts, posterior.cause)) {
-      v.floors |= std::uint64_t{1} << i;
+    if (conditions.floors[i].holds(facts, probability)) {
+      held.floors |= std::uint64_t{1} << i;
       grounds.worst_floor = std::max(grounds.worst_floor, knowledge.floors[i].grade);
     }
   }
-  if (v.floors != 0) {
+  return held;
+}
+
+}  // namespace
+
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
+              const Posterior& posterior) {
+  const auto [grounds, floors] =
+      grounds_of(knowledge, model.grading(), c, posterior.graded_risk, posterior.cause);
+  Verdict v;
+  v.posterior = posterior;
+  v.band = grounds.band;
+  v.floors = floors;
+  if (floors != 0) {
     v.at_least = grounds.worst_floor;
   }
   v.grade = grade_on(grounds);
@@ -41,6 +58,18 @@ Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
 
 Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c) {
   return judge(knowledge, model, c, model.infer(c));
+}
+
+Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
+               double graded_risk, const std::array<double, kCauseCount>& probability) {
+  return grade_on(grounds_of(knowledge, conditions, c, graded_risk, probability).grounds);
+}
+
+Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, double unworn) {
+  if (model.grading().ask_causes) {
+    return judge(knowledge, model, c).grade;
+  }
+  return grade_of(knowledge, model.grading(), c, model.graded_risk(c, unworn), {});
 }
 
 }  // namespace dryshaft

@@ -91,7 +91,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model,
     std::optional<Grade>& known =
         by_band.at(static_cast<std::size_t>(band_of(knowledge.settings, p.graded_risk)));
     if (!known || model.grading().ask_causes) {
-      known = judge(knowledge, model, c, p).grade;
+      known = grade_of(knowledge, model.grading(), c, p.graded_risk, p.cause);
     }
     return *known;
   };

@@ -230,8 +230,13 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
 
 // Likelihoods multiplied, a table for each group; `at` says where it stands.
 struct Model::Product {
+  explicit Product(const std::array<Group, 2>& groups) : group(groups) {}
+  [[nodiscard]] Block factor(std::size_t block) const {
+    return Block::at(at[0] + group[0].block[block]) * Block::at(at[1] + group[1].block[block]);
+  }
+  const std::array<Group, 2>& group;
   std::array<States, 2> own;
-  std::array<const double*, 2> at;
+  std::array<const double*, 2> at{};
 };
 
 namespace {
@@ -480,7 +485,7 @@ void Model::factor(const Case& c, std::size_t finding, States& out) const {
   }
 }
 
-double share(const States& unnormalised, std::uint64_t states) {
+Sums sums(const States& unnormalised, std::uint64_t states) {
   Block all{};
   Block some{};
   for (std::size_t b = 0; b < kBlocks; ++b) {
@@ -488,7 +493,12 @@ double share(const States& unnormalised, std::uint64_t states) {
     all = all + here;
     some = some + here * members(states, b);
   }
-  return some.sum() / all.sum();
+  return {all.sum(), some.sum()};
+}
+
+double share(const States& unnormalised, std::uint64_t states) {
+  const Sums s = sums(unnormalised, states);
+  return s.some / s.all;
 }
 
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
@@ -502,12 +512,13 @@ Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
     damaged = damaged + x * members(damaging, b);
     by_block[b] = x.first + x.second;
   }
-  const double scale = 1 / by_place.sum();
+  const double total = by_place.sum();
+  const double scale = 1 / total;
   Posterior p;
   for (std::size_t b = 0; b < kBlocks; ++b) {
     (Block::at(&unnormalised[b * kBlock]) * scale).put(&p.state[b * kBlock]);
   }
-  p.risk = damaged.sum() * scale;
+  p.risk = damaged.sum() / total;  // as `share` has it
   p.graded_risk = p.risk;
   p.cause[0] = (by_place.first[1] + by_place.second[1]) * scale;
   p.cause[1] = (by_place.second[0] + by_place.second[1]) * scale;
@@ -548,37 +559,49 @@ std::uint32_t observed_in(const Levels& level) {
 
 }  // namespace
 
+// Prior and both tables of likelihoods in one pass over the states, a block at a time.
+template <typename Take>
+void Model::each_block(const Case& c, double unworn, const Product& product, Take take) const {
+  if (several_wear_) {
+    const States prior = prior_by_cause(c);
+    for (std::size_t b = 0; b < kBlocks; ++b) {
+      take(b, Block::at(&prior[b * kBlock]) * product.factor(b));
+    }
+    return;
+  }
+  const ConfiguredPrior& p = configured_[configuration(c)];
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    const Block prior = Block::at(&p.worn[b * kBlock]) + Block::at(&p.unworn[b * kBlock]) * unworn;
+    take(b, prior * product.factor(b));
+  }
+}
+
+double Model::graded_risk(const Case& c, double unworn) const {
+  Product product(groups_);
+  observe(c, observed_in(c.level) & carrying_ & ~explains_, product);
+  Block all{};
+  Block damaged{};
+  each_block(c, unworn, product, [&](std::size_t b, const Block& here) {
+    all = all + here;
+    damaged = damaged + here * members(damaging_, b);
+  });
+  return damaged.sum() / all.sum();
+}
+
 Posterior Model::infer(const Case& c) const {
   const std::uint32_t seen = observed_in(c.level) & carrying_;
-  // Prior and both tables in one pass over the states.
-  const auto factor_at = [this](const Product& product, std::size_t b) {
-    return Block::at(product.at[0] + groups_[0].block[b]) *
-           Block::at(product.at[1] + groups_[1].block[b]);
-  };
   States states;
-  Product product;
+  Product product(groups_);
   observe(c, seen & ~explains_, product);
-  if (several_wear_) {
-    states = prior_by_cause(c);
-    for (std::size_t b = 0; b < kBlocks; ++b) {
-      (Block::at(&states[b * kBlock]) * factor_at(product, b)).put(&states[b * kBlock]);
-    }
-  } else {
-    const ConfiguredPrior& p = configured_[configuration(c)];
-    const double chance = unworn(c);
-    for (std::size_t b = 0; b < kBlocks; ++b) {
-      const Block prior =
-          Block::at(&p.worn[b * kBlock]) + Block::at(&p.unworn[b * kBlock]) * chance;
-      (prior * factor_at(product, b)).put(&states[b * kBlock]);
-    }
-  }
+  each_block(c, several_wear_ ? 0 : unworn(c), product,
+             [&](std::size_t b, const Block& here) { here.put(&states[b * kBlock]); });
   if ((seen & explains_) == 0) {
     return posterior_of(states, damaging_);
   }
   const double graded_risk = share(states, damaging_);
   observe(c, seen & explains_, product);
   for (std::size_t b = 0; b < kBlocks; ++b) {
-    (Block::at(&states[b * kBlock]) * factor_at(product, b)).put(&states[b * kBlock]);
+    (Block::at(&states[b * kBlock]) * product.factor(b)).put(&states[b * kBlock]);
   }
   Posterior p = posterior_of(states, damaging_);
   p.graded_risk = graded_risk;

@@ -57,8 +57,8 @@ bool holds(const Condition& c, const Facts& facts) {
   return std::ranges::all_of(c.any, one_holds) && !one_holds(c.none);
 }
 
-FactBits::FactBits(const Levels& level,
-                   const std::array<std::uint8_t, kSituationCount>& situation, Grade grade) {
+FactBits::FactBits(const Levels& level, const std::array<std::uint8_t, kSituationCount>& situation,
+                   Grade grade) {
   for (std::size_t f = 0; f < kFindingCount; ++f) {
     byte_[f] = static_cast<std::uint8_t>(1U << static_cast<unsigned>(level[f] + 1));
   }
@@ -70,7 +70,7 @@ FactBits::FactBits(const Levels& level,
 
 CompiledCondition::CompiledCondition(const Condition& c)
     : has_rest_(!c.causes.empty() || !c.any.empty() || !c.none.empty()),
-      asks_causes_(!c.causes.empty()),
+      asks_(c.causes.empty() ? 0 : FactBits::place_of_causes()),
       causes_(c.causes),
       none_(c.none.begin(), c.none.end()) {
   const auto only = [this](std::size_t byte, std::uint8_t allowed) {
@@ -83,11 +83,16 @@ CompiledCondition::CompiledCondition(const Condition& c)
     only(kFindingCount + static_cast<std::size_t>(s.situation), s.values);
   }
   only(FactBits::kGradeByte, c.grades);
-  const auto ask = [](const CompiledCondition& one) { return one.asks_causes_; };
-  asks_causes_ = asks_causes_ || std::ranges::any_of(none_, ask);
+  for (std::size_t byte = 0; byte <= FactBits::kGradeByte; ++byte) {
+    asks_ |= std::uint64_t{outside_[byte] != 0} << byte;
+  }
+  for (const CompiledCondition& one : none_) {
+    asks_ |= one.asks_;
+  }
   for (const std::vector<Condition>& list : c.any) {
-    any_.emplace_back(list.begin(), list.end());
-    asks_causes_ = asks_causes_ || std::ranges::any_of(any_.back(), ask);
+    for (const CompiledCondition& one : any_.emplace_back(list.begin(), list.end())) {
+      asks_ |= one.asks_;
+    }
   }
 }
 
