@@ -60,13 +60,30 @@ struct Posterior {
 /// finding less log odds without it. 0 where the finding was not observed.
 using Weights = std::array<std::array<double, kCauseCount>, kFindingCount>;
 
-/// What a grade rests on besides probabilities, compiled.
-struct GradeConditions {
+/// What a grade rests on besides probabilities: the floors, in the order of
+/// `Knowledge::floors`; then where it stays open; then what A needs.
+class GradeConditions {
+ public:
   explicit GradeConditions(const Knowledge& knowledge);
-  std::vector<CompiledCondition> floors;  ///< in the order of `Knowledge::floors`
-  CompiledCondition ungraded;
-  CompiledCondition sound;
-  bool ask_causes = false;  ///< else only findings, situation and the band of the risk count
+  struct Holding {
+    std::uint64_t floors = 0;  ///< bit `i`: `Knowledge::floors[i]` holds
+    bool ungraded = false;
+    bool sound = false;
+  };
+  [[nodiscard]] Holding holding(const Facts& facts) const;
+  /// What each asks for, see `asks`.
+  [[nodiscard]] std::uint64_t floor_asks(std::size_t floor) const { return asks_[floor]; }
+  [[nodiscard]] std::uint64_t ungraded_asks() const { return asks_[ungraded_row()]; }
+  [[nodiscard]] std::uint64_t sound_asks() const { return asks_[ungraded_row() + 1]; }
+  /// Whether any asks for the probability of a cause; else only findings,
+  /// situation and the band of the risk count.
+  [[nodiscard]] bool ask_causes() const { return ask_causes_; }
+
+ private:
+  [[nodiscard]] std::size_t ungraded_row() const { return asks_.size() - 2; }
+  std::vector<std::uint64_t> asks_;
+  ConditionSet set_;
+  bool ask_causes_ = false;
 };
 
 /// The rule data, compiled for speed. Immutable; safe to share between threads.

@@ -80,56 +80,53 @@ struct Facts {
 };
 bool holds(const Condition& condition, const Facts& facts);
 
-/// Facts as bits, a byte for each finding (bit 0 stands for "not observed", bit
-/// `1 + level` for a level), each situation and the grade: for many tests of the same facts.
-class FactBits {
- public:
-  FactBits(const Levels& level, const std::array<std::uint8_t, kSituationCount>& situation,
-           Grade grade);
-  void set(Situation situation, unsigned value) {
-    byte_[kFindingCount + static_cast<std::size_t>(situation)] =
-        static_cast<std::uint8_t>(1U << value);
-  }
-
-  /// Where conditions look, a bit each: see `CompiledCondition::asks`.
-  static constexpr std::uint64_t place(Finding f) {
+/// What a condition can ask for, a bit each.
+struct AskBits {
+  static constexpr std::uint64_t bit(Finding f) {
     return std::uint64_t{1} << static_cast<std::size_t>(f);
   }
-  static constexpr std::uint64_t place(Situation s) {
+  static constexpr std::uint64_t bit(Situation s) {
     return std::uint64_t{1} << (kFindingCount + static_cast<std::size_t>(s));
   }
-  static constexpr std::uint64_t place_of_causes() { return std::uint64_t{1} << (kGradeByte + 1); }
-
- private:
-  friend class CompiledCondition;
-  static constexpr std::size_t kGradeByte = kFindingCount + kSituationCount;
-  static constexpr std::size_t kWords = kGradeByte / sizeof(std::uint64_t) + 1;
-  using Bytes = std::array<std::uint8_t, kWords * sizeof(std::uint64_t)>;
-  Bytes byte_{};
+  static constexpr std::uint64_t kGrade = std::uint64_t{1} << (kFindingCount + kSituationCount);
+  static constexpr std::uint64_t kCauses = kGrade << 1U;
 };
+/// All that anything in a condition asks for: nothing else changes whether it holds.
+std::uint64_t asks(const Condition& condition);
 
-/// A condition for testing often: all but its causes and alternatives is one comparison of bits.
-class CompiledCondition {
+/// Many conditions for testing often: one look-up for each finding and each
+/// situation that any of them asks for tells which of them still may hold.
+class ConditionSet {
  public:
-  explicit CompiledCondition(const Condition& condition);
-  /// The same as `holds(condition, facts)`; `probability` by `Cause`.
-  [[nodiscard]] bool holds(const FactBits& facts,
-                           const std::array<double, kCauseCount>& probability) const;
-  /// All that anything in it asks for, as bits of `FactBits::place`: nothing else changes
-  /// whether it holds.
-  [[nodiscard]] std::uint64_t asks() const { return asks_; }
-  /// Whether anything in it asks for the probability of a cause.
-  [[nodiscard]] bool asks_causes() const { return (asks_ & FactBits::place_of_causes()) != 0; }
+  static constexpr std::size_t kMostRows = 256;
+  /// Conditions, those inside it and itself: what a set has `kMostRows` of.
+  static std::size_t rows(const Condition& condition);
+
+  /// Throws std::length_error where the conditions have more than `kMostRows` rows.
+  explicit ConditionSet(const std::vector<Condition>& conditions);
+
+  using Bits = std::array<std::uint64_t, kMostRows / 64>;
+  /// Bit `i` of word `i / 64`: `holds(conditions[i], facts)`. Bits past the last mean nothing.
+  [[nodiscard]] Bits holding(const Facts& facts) const;
 
  private:
-  [[nodiscard]] bool rest_holds(const FactBits& facts,
-                                const std::array<double, kCauseCount>& probability) const;
-  FactBits::Bytes outside_{};  // what must not be
-  bool has_rest_ = false;
-  std::uint64_t asks_ = 0;
-  std::vector<Condition::CauseIs> causes_;
-  std::vector<std::vector<CompiledCondition>> any_;
-  std::vector<CompiledCondition> none_;
+  // For one place of the facts: which rows allow each value that it can have.
+  struct LookUp {
+    std::size_t place;
+    std::array<Bits, 8> allow;
+  };
+  // What a row needs besides: causes, and rows before this one.
+  struct Rest {
+    std::size_t row;
+    std::vector<Condition::CauseIs> causes;
+    std::vector<Bits> any;
+    Bits none;
+  };
+  void add(const Condition& condition, std::size_t row);
+  void allow(std::size_t place, std::size_t row, std::uint8_t values);
+  std::size_t rows_ = 0;
+  std::vector<LookUp> look_ups_;
+  std::vector<Rest> rests_;  // of rows inside others first
 };
 
 /// The condition in words, such as `port-fluid is film or droplets, and noise is absent`.

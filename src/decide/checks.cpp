@@ -115,7 +115,7 @@ class Outcomes {
     const double graded_risk = sound_tells_ ? share(weight.for_risk, damaging) : risk;
     after_ += all.all * entropy_bits(risk);
     std::array<double, kCauseCount> causes{};
-    if (model_.grading().ask_causes) {
+    if (model_.grading().ask_causes()) {
       causes = posterior_of(weight.all, damaging).cause;
     }
     seen_[idx(grade_of(knowledge_, model_.grading(), c, graded_risk, causes))] = true;
@@ -269,44 +269,40 @@ class Changes {
 
   // A finding changes together with those that exist only next to it.
   static std::uint64_t touched_with(Finding finding) {
-    std::uint64_t touched = FactBits::place(finding);
+    std::uint64_t touched = AskBits::bit(finding);
     for (const FindingSpec& f : findings()) {  // what a finding needs stands before it
-      const auto is_touched = [&](Finding other) {
-        return (touched & FactBits::place(other)) != 0;
-      };
+      const auto is_touched = [&](Finding other) { return (touched & AskBits::bit(other)) != 0; };
       if ((f.detail_of && is_touched(*f.detail_of)) ||
           std::ranges::any_of(f.needs_one_of, is_touched)) {
-        touched |= FactBits::place(f.id);
+        touched |= AskBits::bit(f.id);
       }
     }
-    return finding == Finding::port_fluid ? touched | FactBits::place(Situation::port_check)
-                                          : touched;
+    return finding == Finding::port_fluid ? touched | AskBits::bit(Situation::port_check) : touched;
   }
 
   // Where each of the conditions asks that keep the grade from getting better: unless each has
   // something altered in it, there is nothing to try.
   [[nodiscard]] std::vector<std::uint64_t> in_the_way() const {
-    std::vector<std::uint64_t> asks;
-    const auto stands = [&](Grade grade, const CompiledCondition& condition) {
+    std::vector<std::uint64_t> found;
+    const auto stands = [&](Grade grade, std::uint64_t asked) {
       if (severity(grade) >= severity(grade_)) {
-        asks.push_back(condition.asks());
+        found.push_back(asked);
       }
     };
     const GradeConditions& conditions = model_.grading();
-    for (std::size_t i = 0; i < conditions.floors.size(); ++i) {
-      if ((verdict_.floors >> i & 1U) != 0) {
-        stands(knowledge_.floors[i].grade, conditions.floors[i]);
+    const GradeConditions::Holding holding = conditions.holding(facts_of(case_, verdict_));
+    for (std::size_t i = 0; i < knowledge_.floors.size(); ++i) {
+      if ((holding.floors >> i & 1U) != 0) {
+        stands(knowledge_.floors[i].grade, conditions.floor_asks(i));
       }
     }
-    FactBits facts(case_.level, case_.situation, Grade::A);
-    facts.set(Situation::risk, static_cast<unsigned>(verdict_.band));
-    if (conditions.ungraded.holds(facts, verdict_.posterior.cause)) {
-      stands(Grade::U, conditions.ungraded);
+    if (holding.ungraded) {
+      stands(Grade::U, conditions.ungraded_asks());
     }
-    if (!conditions.sound.holds(facts, verdict_.posterior.cause)) {
-      stands(Grade::B, conditions.sound);
+    if (!holding.sound) {
+      stands(Grade::B, conditions.sound_asks());
     }
-    return asks;
+    return found;
   }
 
   struct Pair {
@@ -319,8 +315,7 @@ class Changes {
   [[nodiscard]] std::vector<Pair> worth_trying(bool down_wanted) const {
     const std::vector<std::uint64_t> asks =
         down_wanted ? std::vector<std::uint64_t>() : in_the_way();
-    constexpr std::uint64_t kAlways =
-        FactBits::place(Situation::risk) | FactBits::place_of_causes();
+    constexpr std::uint64_t kAlways = AskBits::bit(Situation::risk) | AskBits::kCauses;
     std::vector<Pair> found;
     for (std::size_t i = 0; i < moves_.size(); ++i) {
       for (std::size_t j = i + 1; j < moves_.size(); ++j) {

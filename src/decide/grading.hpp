@@ -38,7 +38,7 @@ constexpr RiskBand band_of(const Settings& s, double risk) {
 }
 
 /// The grade alone, with the risk that it rests on and each cause's probability known.
-/// Probabilities may be anything where `GradeConditions::ask_causes` is false.
+/// Probabilities may be anything where `GradeConditions::ask_causes()` is false.
 Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
                double graded_risk, const std::array<double, kCauseCount>& probability);
 /// The same for a variant of a case; `unworn` as in `Model::graded_risk`.

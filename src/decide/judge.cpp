@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <bit>
 
 #include "decide/grading.hpp"
 #include "dryshaft/assess.hpp"
@@ -25,15 +26,16 @@ Held grounds_of(const Knowledge& knowledge, const GradeConditions& conditions, c
   Held held;
   Grounds& grounds = held.grounds;
   grounds.band = band_of(knowledge.settings, graded_risk);
-  FactBits facts(c.level, c.situation, Grade::A);
-  facts.set(Situation::risk, static_cast<unsigned>(grounds.band));
-  grounds.ungraded = conditions.ungraded.holds(facts, probability);
-  grounds.sound = conditions.sound.holds(facts, probability);
-  for (std::size_t i = 0; i < conditions.floors.size(); ++i) {
-    if (conditions.floors[i].holds(facts, probability)) {
-      held.floors |= std::uint64_t{1} << i;
-      grounds.worst_floor = std::max(grounds.worst_floor, knowledge.floors[i].grade);
-    }
+  Facts facts{.level = c.level, .situation = c.situation, .probability = probability};
+  facts.situation[static_cast<std::size_t>(Situation::risk)] =
+      static_cast<std::uint8_t>(grounds.band);
+  const GradeConditions::Holding holding = conditions.holding(facts);
+  grounds.ungraded = holding.ungraded;
+  grounds.sound = holding.sound;
+  held.floors = holding.floors;
+  for (std::uint64_t left = held.floors; left != 0; left &= left - 1) {
+    const auto floor = static_cast<std::size_t>(std::countr_zero(left));
+    grounds.worst_floor = std::max(grounds.worst_floor, knowledge.floors[floor].grade);
   }
   return held;
 }
@@ -66,7 +68,7 @@ Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, co
 }
 
 Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, double unworn) {
-  if (model.grading().ask_causes) {
+  if (model.grading().ask_causes()) {
     return judge(knowledge, model, c).grade;
   }
   return grade_of(knowledge, model.grading(), c, model.graded_risk(c, unworn), {});

@@ -90,7 +90,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model,
   const auto grade_by = [&](const Posterior& p) {
     std::optional<Grade>& known =
         by_band.at(static_cast<std::size_t>(band_of(knowledge.settings, p.graded_risk)));
-    if (!known || model.grading().ask_causes) {
+    if (!known || model.grading().ask_causes()) {
       known = grade_of(knowledge, model.grading(), c, p.graded_risk, p.cause);
     }
     return *known;

@@ -85,14 +85,35 @@ Case empty_case() {
   return c;
 }
 
-GradeConditions::GradeConditions(const Knowledge& knowledge)
-    : ungraded(knowledge.settings.ungraded), sound(knowledge.settings.sound) {
-  ask_causes = ungraded.asks_causes() || sound.asks_causes();
-  floors.reserve(knowledge.floors.size());
+namespace {
+
+std::vector<Condition> grade_conditions(const Knowledge& knowledge) {
+  std::vector<Condition> conditions;
   for (const Floor& floor : knowledge.floors) {
-    floors.emplace_back(floor.when);
-    ask_causes = ask_causes || floors.back().asks_causes();
+    conditions.push_back(floor.when);
   }
+  conditions.push_back(knowledge.settings.ungraded);
+  conditions.push_back(knowledge.settings.sound);
+  return conditions;
+}
+
+}  // namespace
+
+GradeConditions::GradeConditions(const Knowledge& knowledge) : set_(grade_conditions(knowledge)) {
+  for (const Condition& c : grade_conditions(knowledge)) {
+    asks_.push_back(asks(c));
+    ask_causes_ = ask_causes_ || (asks_.back() & AskBits::kCauses) != 0;
+  }
+}
+
+GradeConditions::Holding GradeConditions::holding(const Facts& facts) const {
+  const ConditionSet::Bits bits = set_.holding(facts);
+  const auto holds = [&](std::size_t row) { return (bits[row / 64] >> (row % 64) & 1U) != 0; };
+  const std::size_t floors = ungraded_row();
+  static_assert(kMaxFloors <= 64);
+  const std::uint64_t all_floors =
+      floors == 64 ? ~std::uint64_t{0} : (std::uint64_t{1} << floors) - 1;
+  return {bits[0] & all_floors, holds(floors), holds(floors + 1)};
 }
 
 Model::Model(const Knowledge& knowledge) : grading_(knowledge) {

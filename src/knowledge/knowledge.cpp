@@ -1,7 +1,6 @@
 #include "dryshaft/knowledge.hpp"
 
 #include <algorithm>
-#include <cstring>
 #include <stdexcept>
 
 namespace dryshaft {
@@ -55,72 +54,6 @@ bool holds(const Condition& c, const Facts& facts) {
     return std::ranges::any_of(list, [&](const Condition& one) { return holds(one, facts); });
   };
   return std::ranges::all_of(c.any, one_holds) && !one_holds(c.none);
-}
-
-FactBits::FactBits(const Levels& level, const std::array<std::uint8_t, kSituationCount>& situation,
-                   Grade grade) {
-  for (std::size_t f = 0; f < kFindingCount; ++f) {
-    byte_[f] = static_cast<std::uint8_t>(1U << static_cast<unsigned>(level[f] + 1));
-  }
-  for (std::size_t s = 0; s < kSituationCount; ++s) {
-    byte_[kFindingCount + s] = static_cast<std::uint8_t>(1U << situation[s]);
-  }
-  byte_[kGradeByte] = static_cast<std::uint8_t>(1U << static_cast<unsigned>(grade));
-}
-
-CompiledCondition::CompiledCondition(const Condition& c)
-    : has_rest_(!c.causes.empty() || !c.any.empty() || !c.none.empty()),
-      asks_(c.causes.empty() ? 0 : FactBits::place_of_causes()),
-      causes_(c.causes),
-      none_(c.none.begin(), c.none.end()) {
-  const auto only = [this](std::size_t byte, std::uint8_t allowed) {
-    outside_[byte] = static_cast<std::uint8_t>(outside_[byte] | ~allowed);
-  };
-  for (const Condition::FindingIs& f : c.findings) {
-    only(static_cast<std::size_t>(f.finding), f.levels);
-  }
-  for (const Condition::SituationIs& s : c.situations) {
-    only(kFindingCount + static_cast<std::size_t>(s.situation), s.values);
-  }
-  only(FactBits::kGradeByte, c.grades);
-  for (std::size_t byte = 0; byte <= FactBits::kGradeByte; ++byte) {
-    asks_ |= std::uint64_t{outside_[byte] != 0} << byte;
-  }
-  for (const CompiledCondition& one : none_) {
-    asks_ |= one.asks_;
-  }
-  for (const std::vector<Condition>& list : c.any) {
-    for (const CompiledCondition& one : any_.emplace_back(list.begin(), list.end())) {
-      asks_ |= one.asks_;
-    }
-  }
-}
-
-bool CompiledCondition::holds(const FactBits& facts,
-                              const std::array<double, kCauseCount>& probability) const {
-  std::uint64_t out = 0;
-  for (std::size_t at = 0; at < outside_.size(); at += sizeof out) {
-    std::uint64_t mine = 0;
-    std::uint64_t theirs = 0;
-    std::memcpy(&mine, &outside_[at], sizeof mine);
-    std::memcpy(&theirs, &facts.byte_[at], sizeof theirs);
-    out |= mine & theirs;
-  }
-  return out == 0 && (!has_rest_ || rest_holds(facts, probability));
-}
-
-bool CompiledCondition::rest_holds(const FactBits& facts,
-                                   const std::array<double, kCauseCount>& probability) const {
-  const auto one_holds = [&](const std::vector<CompiledCondition>& list) {
-    return std::ranges::any_of(
-        list, [&](const CompiledCondition& one) { return one.holds(facts, probability); });
-  };
-  return std::ranges::all_of(causes_,
-                             [&](const Condition::CauseIs& p) {
-                               const double here = probability[static_cast<std::size_t>(p.cause)];
-                               return here >= p.at_least && here < p.below;
-                             }) &&
-         std::ranges::all_of(any_, one_holds) && !one_holds(none_);
 }
 
 std::string shown(const Provenance& provenance) {

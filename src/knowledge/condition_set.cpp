@@ -1,0 +1,151 @@
+#include <algorithm>
+#include <stdexcept>
+
+#include "dryshaft/knowledge.hpp"
+
+namespace dryshaft {
+namespace {
+
+// The facts by place, as `AskBits` counts them: a value each, of eight at most.
+constexpr std::size_t kSituations = kFindingCount;
+constexpr std::size_t kGrade = kFindingCount + kSituationCount;
+
+std::size_t value_at(std::size_t place, const Facts& facts) {
+  if (place < kSituations) {
+    return static_cast<std::size_t>(facts.level[place] + 1);
+  }
+  return place < kGrade ? facts.situation[place - kSituations]
+                        : static_cast<std::size_t>(facts.grade);
+}
+
+void set(ConditionSet::Bits& bits, std::size_t row) {
+  bits[row / 64] |= std::uint64_t{1} << (row % 64);
+}
+void clear(ConditionSet::Bits& bits, std::size_t row) {
+  bits[row / 64] &= ~(std::uint64_t{1} << (row % 64));
+}
+bool meet(const ConditionSet::Bits& a, const ConditionSet::Bits& b) {
+  std::uint64_t both = 0;
+  for (std::size_t w = 0; w < a.size(); ++w) {
+    both |= a[w] & b[w];
+  }
+  return both != 0;
+}
+
+template <typename Each>
+void inside(const Condition& c, Each each) {
+  for (const std::vector<Condition>& list : c.any) {
+    std::ranges::for_each(list, each);
+  }
+  std::ranges::for_each(c.none, each);
+}
+
+}  // namespace
+
+std::uint64_t asks(const Condition& c) {
+  std::uint64_t asked = c.causes.empty() ? 0 : AskBits::kCauses;
+  for (const Condition::FindingIs& f : c.findings) {
+    asked |= AskBits::bit(f.finding);
+  }
+  for (const Condition::SituationIs& s : c.situations) {
+    asked |= AskBits::bit(s.situation);
+  }
+  if (c.grades != Condition().grades) {
+    asked |= AskBits::kGrade;
+  }
+  inside(c, [&](const Condition& one) { asked |= asks(one); });
+  return asked;
+}
+
+std::size_t ConditionSet::rows(const Condition& condition) {
+  std::size_t count = 1;
+  inside(condition, [&](const Condition& one) { count += rows(one); });
+  return count;
+}
+
+ConditionSet::ConditionSet(const std::vector<Condition>& conditions) : rows_(conditions.size()) {
+  std::size_t count = 0;
+  for (const Condition& c : conditions) {
+    count += rows(c);
+  }
+  if (count > kMostRows) {
+    throw std::length_error("too many conditions in one set");
+  }
+  for (std::size_t row = 0; row < conditions.size(); ++row) {
+    add(conditions[row], row);
+  }
+}
+
+void ConditionSet::add(const Condition& c, std::size_t row) {
+  for (const Condition::FindingIs& f : c.findings) {
+    allow(static_cast<std::size_t>(f.finding), row, f.levels);
+  }
+  for (const Condition::SituationIs& s : c.situations) {
+    allow(kSituations + static_cast<std::size_t>(s.situation), row, s.values);
+  }
+  if (c.grades != Condition().grades) {
+    allow(kGrade, row, c.grades);
+  }
+  if (c.causes.empty() && c.any.empty() && c.none.empty()) {
+    return;
+  }
+  Rest rest{.row = row, .causes = c.causes, .any = {}, .none = {}};
+  const auto own_rows = [this](const std::vector<Condition>& list) {
+    Bits bits{};
+    for (const Condition& one : list) {
+      const std::size_t inner = rows_++;
+      add(one, inner);
+      set(bits, inner);
+    }
+    return bits;
+  };
+  for (const std::vector<Condition>& list : c.any) {
+    rest.any.push_back(own_rows(list));
+  }
+  rest.none = own_rows(c.none);
+  rests_.push_back(std::move(rest));
+}
+
+void ConditionSet::allow(std::size_t place, std::size_t row, std::uint8_t values) {
+  auto at = std::ranges::find(look_ups_, place, &LookUp::place);
+  if (at == look_ups_.end()) {
+    LookUp all{.place = place, .allow = {}};
+    for (Bits& bits : all.allow) {
+      bits.fill(~std::uint64_t{0});
+    }
+    at = look_ups_.insert(look_ups_.end(), all);
+  }
+  for (std::size_t value = 0; value < at->allow.size(); ++value) {
+    if ((values >> value & 1U) == 0) {
+      clear(at->allow[value], row);
+    }
+  }
+}
+
+ConditionSet::Bits ConditionSet::holding(const Facts& facts) const {
+  Bits bits;
+  bits.fill(~std::uint64_t{0});
+  for (const LookUp& look_up : look_ups_) {
+    const Bits& allowed = look_up.allow[value_at(look_up.place, facts)];
+    for (std::size_t w = 0; w < bits.size(); ++w) {
+      bits[w] &= allowed[w];
+    }
+  }
+  for (const Rest& rest : rests_) {
+    const bool all =
+        std::ranges::all_of(rest.causes,
+                            [&](const Condition::CauseIs& p) {
+                              const double here =
+                                  facts.probability[static_cast<std::size_t>(p.cause)];
+                              return here >= p.at_least && here < p.below;
+                            }) &&
+        std::ranges::all_of(rest.any, [&](const Bits& any) { return meet(bits, any); }) &&
+        !meet(bits, rest.none);
+    if (!all) {
+      clear(bits, rest.row);
+    }
+  }
+  return bits;
+}
+
+}  // namespace dryshaft
