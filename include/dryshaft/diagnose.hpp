@@ -56,6 +56,12 @@ struct Posterior {
   double graded_risk = 0;
 };
 
+/// As in `Posterior`.
+struct Risks {
+  double risk = 0;
+  double graded_risk = 0;
+};
+
 /// Weight of each finding for each cause, in decibans: log odds with the
 /// finding less log odds without it. 0 where the finding was not observed.
 using Weights = std::array<std::array<double, kCauseCount>, kFindingCount>;
@@ -100,6 +106,8 @@ class Model {
   [[nodiscard]] Weights weigh(const Case& c) const;
   /// Chance that nothing has worn out yet, by distance, age and cooling; 1 without wear.
   [[nodiscard]] double unworn(const Case& c) const;
+  /// The two risks of `infer(c)` without the rest.
+  [[nodiscard]] Risks risks(const Case& c) const;
   /// `infer(c).graded_risk` without the rest; `unworn` is `unworn(c)`, which many
   /// variants of a case have in common.
   [[nodiscard]] double graded_risk(const Case& c, double unworn) const;
@@ -108,6 +116,10 @@ class Model {
   /// background in the rule data carry no evidence: all ones.
   [[nodiscard]] const States& likelihood(Finding finding, int level) const {
     return likelihood_[first_[static_cast<std::size_t>(finding)] + static_cast<std::size_t>(level)];
+  }
+  /// The causes that a finding's likelihood depends on, as bits.
+  [[nodiscard]] std::uint32_t linked(Finding finding) const {
+    return linked_[static_cast<std::size_t>(finding)];
   }
   [[nodiscard]] bool carries_evidence(Finding finding) const {
     return carries_[static_cast<std::size_t>(finding)];
@@ -135,7 +147,7 @@ class Model {
  private:
   void factor(const Case& c, std::size_t finding, States& out) const;
   void compile_priors();
-  void compile_groups(const std::array<std::uint32_t, kFindingCount>& linked);
+  void compile_groups();
   [[nodiscard]] States prior_by_cause(const Case& c) const;
   [[nodiscard]] std::size_t configuration(const Case& c) const;
 
@@ -171,6 +183,7 @@ class Model {
   unsigned half_shapes_ = 0;  // twice its shape, where that is whole and small; else 0
   std::array<std::uint16_t, kFindingCount> first_{};  // a finding's level 0 in the tables of levels
   std::vector<States> likelihood_;
+  std::array<std::uint32_t, kFindingCount> linked_{};
   std::array<bool, kFindingCount> carries_{};
   std::uint32_t carrying_ = 0;                // the same as bits
   std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old

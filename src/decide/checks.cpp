@@ -43,6 +43,9 @@ class Outcomes {
       start_.set(Situation::port_check, PortCheck::fresh);
       start_.port_weight = 1;
     }
+    if (open_.empty()) {
+      return;
+    }
     const Posterior prior = model.infer(start_);
     before_ = entropy_bits(prior.risk);
     Case without_sound = start_;
@@ -53,7 +56,13 @@ class Outcomes {
         without_sound.set(f.id, -1);
       }
     }
-    walk(0, start_, {prior.state, sound_tells_ ? model.infer(without_sound).state : prior.state});
+    gather();
+    Weights weight;
+    add_up(prior.state, weight.all);
+    if (sound_tells_) {
+      add_up(model.infer(without_sound).state, weight.for_risk);
+    }
+    walk(0, start_, weight);
   }
 
   [[nodiscard]] bool any() const { return leaves_ > 1; }
@@ -69,10 +78,48 @@ class Outcomes {
   }
 
  private:
+  // By gathered state, the first `states_` of them.
   struct Weights {
     States all;
     States for_risk;
   };
+  struct Split {
+    double safe = 0;
+    double damaged = 0;
+    [[nodiscard]] double all() const { return safe + damaged; }
+    [[nodiscard]] double risk() const { return damaged / all(); }
+  };
+
+  // States that no outcome tells apart, in damage or in what it shows, are added up beforehand.
+  void gather() {
+    std::uint64_t telling = model_.grading().ask_causes() ? kStateCount - 1 : 0;
+    for (const Finding f : open_) {
+      telling |= model_.linked(f);
+    }
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      const std::size_t alone = std::size_t{1} << cause;
+      telling |= (model_.damaging_states() >> alone & 1U) != 0 ? alone : 0;
+    }
+    for (const bool damaged : {false, true}) {
+      safe_states_ = damaged ? states_ : 0;
+      for (std::size_t s = 0; s < kStateCount; ++s) {
+        if ((s & ~telling) == 0 && (model_.damaging_states() >> s & 1U) == damaged) {
+          state_[states_] = s;
+          gathered_[s] = states_++;
+        }
+      }
+    }
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      gathered_[s] = gathered_[s & telling];
+    }
+  }
+
+  void add_up(const States& states, States& into) const {
+    into.fill(0);
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      into[gathered_[s]] += states[s];
+    }
+  }
 
   void walk(std::size_t at, Case& c, const Weights& weight) {
     if (at == open_.size()) {
@@ -101,22 +148,35 @@ class Outcomes {
     c.set(f, -1);
   }
 
-  static void multiply(States& into, const States& a, const States& b) {
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      into[s] = a[s] * b[s];
+  void multiply(States& into, const States& weight, const States& like) const {
+    for (std::size_t i = 0; i < states_; ++i) {
+      into[i] = weight[i] * like[state_[i]];
     }
+  }
+
+  [[nodiscard]] Split split(const States& weight) const {
+    Split sums;
+    for (std::size_t i = 0; i < safe_states_; ++i) {
+      sums.safe += weight[i];
+    }
+    for (std::size_t i = safe_states_; i < states_; ++i) {
+      sums.damaged += weight[i];
+    }
+    return sums;
   }
 
   void leaf(const Case& c, const Weights& weight) {
     ++leaves_;
-    const std::uint64_t damaging = model_.damaging_states();
-    const Sums all = sums(weight.all, damaging);
-    const double risk = all.some / all.all;
-    const double graded_risk = sound_tells_ ? share(weight.for_risk, damaging) : risk;
-    after_ += all.all * entropy_bits(risk);
+    const Split all = split(weight.all);
+    after_ += all.all() * entropy_bits(all.risk());
+    const double graded_risk = sound_tells_ ? split(weight.for_risk).risk() : all.risk();
     std::array<double, kCauseCount> causes{};
     if (model_.grading().ask_causes()) {
-      causes = posterior_of(weight.all, damaging).cause;
+      States spread{};
+      for (std::size_t i = 0; i < states_; ++i) {
+        spread[state_[i]] = weight.all[i];
+      }
+      causes = posterior_of(spread, model_.damaging_states()).cause;
     }
     seen_[idx(grade_of(knowledge_, model_.grading(), c, graded_risk, causes))] = true;
   }
@@ -127,6 +187,10 @@ class Outcomes {
   std::vector<Finding> open_;
   bool is_port_ = false;
   bool sound_tells_ = false;  // findings that only explain away: the grade rests on other weights
+  std::size_t states_ = 0;    // gathered; safe ones first
+  std::size_t safe_states_ = 0;                      // how many of them
+  std::array<std::size_t, kStateCount> state_{};     // one of those gathered in each
+  std::array<std::size_t, kStateCount> gathered_{};  // where each state is
   double before_ = 0;
   double after_ = 0;
   std::size_t leaves_ = 0;

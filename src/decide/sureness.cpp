@@ -87,20 +87,23 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model,
                .grades = {}};
   // Where no condition asks for a cause, the band of the risk settles the grade.
   std::array<std::optional<Grade>, kRiskBandCount> by_band;
-  const auto grade_by = [&](const Posterior& p) {
-    std::optional<Grade>& known =
-        by_band.at(static_cast<std::size_t>(band_of(knowledge.settings, p.graded_risk)));
-    if (!known || model.grading().ask_causes()) {
-      known = grade_of(knowledge, model.grading(), c, p.graded_risk, p.cause);
+  const auto grade_by = [&](const Risks& risks, const Model& variation) {
+    if (model.grading().ask_causes()) {
+      return judge(knowledge, model, c, variation.infer(c)).grade;
+    }
+    const RiskBand band = band_of(knowledge.settings, risks.graded_risk);
+    std::optional<Grade>& known = by_band.at(static_cast<std::size_t>(band));
+    if (!known) {
+      known = grade_of(knowledge, model.grading(), c, risks.graded_risk, {});
     }
     return *known;
   };
   std::array<bool, kGradeCount> seen{};
   for (const Model& variation : variations) {
-    const Posterior p = variation.infer(c);
-    const Grade grade = grade_by(p);
-    sure.risk_low = std::min(sure.risk_low, p.risk);
-    sure.risk_high = std::max(sure.risk_high, p.risk);
+    const Risks risks = variation.risks(c);
+    const Grade grade = grade_by(risks, variation);
+    sure.risk_low = std::min(sure.risk_low, risks.risk);
+    sure.risk_high = std::max(sure.risk_high, risks.risk);
     sure.grade_holds += grade == verdict.grade ? 1 : 0;
     seen.at(static_cast<std::size_t>(grade)) = true;
   }

@@ -170,15 +170,13 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
       }
     }
   }
-  // Findings by the causes that they are linked to.
-  std::array<std::uint32_t, kFindingCount> linked{};
   std::uint32_t to_damage = 0;
   std::uint32_t to_others = 0;
   for (const Link& link : knowledge.links) {
     const bool damaging =
         (damaging_ >> (std::size_t{1} << static_cast<std::size_t>(link.cause)) & 1U) != 0;
     (damaging ? to_damage : to_others) |= 1U << static_cast<std::size_t>(link.finding);
-    linked[static_cast<std::size_t>(link.finding)] |= 1U << static_cast<std::size_t>(link.cause);
+    linked_[static_cast<std::size_t>(link.finding)] |= 1U << static_cast<std::size_t>(link.cause);
   }
   for (const FindingSpec& f : findings()) {
     const auto bit = static_cast<std::size_t>(f.id);
@@ -195,12 +193,12 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
       explains_ |= 1U << bit;
     }
   }
-  compile_groups(linked);
+  compile_groups();
 }
 
 // One group for the findings on damaging causes alone, one for all others. The
 // first two causes belong to both, so that blocks stay whole.
-void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linked) {
+void Model::compile_groups() {
   std::uint32_t damaging = 0;
   for (std::size_t c = 0; c < kCauseCount; ++c) {
     damaging |= (damaging_ >> (std::size_t{1} << c) & 1U) != 0 ? 1U << c : 0;
@@ -211,8 +209,8 @@ void Model::compile_groups(const std::array<std::uint32_t, kFindingCount>& linke
   groups_[0].causes = damaging | kInBlock;
   groups_[1].causes = kInBlock;
   for (std::size_t f = 0; f < kFindingCount; ++f) {
-    group_of[f] = (linked[f] & ~groups_[0].causes) != 0 ? 1 : 0;
-    groups_[1].causes |= group_of[f] != 0 ? linked[f] : 0;
+    group_of[f] = (linked_[f] & ~groups_[0].causes) != 0 ? 1 : 0;
+    groups_[1].causes |= group_of[f] != 0 ? linked_[f] : 0;
   }
   for (std::size_t g = 0; g < groups_.size(); ++g) {
     Group& group = groups_[g];
@@ -597,16 +595,46 @@ void Model::each_block(const Case& c, double unworn, const Product& product, Tak
   }
 }
 
+namespace {
+
+// All states and the damaging ones, block by block.
+struct Sum {
+  std::uint64_t damaging;
+  Block all{};
+  Block damaged{};
+  void add(std::size_t b, const Block& here) {
+    all = all + here;
+    damaged = damaged + here * members(damaging, b);
+  }
+  [[nodiscard]] double risk() const { return damaged.sum() / all.sum(); }
+};
+
+}  // namespace
+
 double Model::graded_risk(const Case& c, double unworn) const {
   Product product(groups_);
   observe(c, observed_in(c.level) & carrying_ & ~explains_, product);
-  Block all{};
-  Block damaged{};
-  each_block(c, unworn, product, [&](std::size_t b, const Block& here) {
-    all = all + here;
-    damaged = damaged + here * members(damaging_, b);
-  });
-  return damaged.sum() / all.sum();
+  Sum sum{damaging_};
+  each_block(c, unworn, product, [&](std::size_t b, const Block& here) { sum.add(b, here); });
+  return sum.risk();
+}
+
+Risks Model::risks(const Case& c) const {
+  const double chance = several_wear_ ? 0 : unworn(c);
+  const std::uint32_t seen = observed_in(c.level) & carrying_;
+  Risks risks{.risk = 0, .graded_risk = graded_risk(c, chance)};
+  risks.risk = risks.graded_risk;
+  if ((seen & explains_) != 0) {
+    Product product(groups_);
+    observe(c, seen & ~explains_, product);
+    Product sound(groups_);
+    observe(c, seen & explains_, sound);
+    Sum sum{damaging_};
+    each_block(c, chance, product,
+               [&](std::size_t b, const Block& here) { sum.add(b, here * sound.factor(b)); });
+    risks.risk = sum.risk();
+  }
+  return risks;
 }
 
 Posterior Model::infer(const Case& c) const {

@@ -123,13 +123,13 @@ void ConditionSet::allow(std::size_t place, std::size_t row, std::uint8_t values
 }
 
 ConditionSet::Bits ConditionSet::holding(const Facts& facts) const {
-  Bits bits;
-  bits.fill(~std::uint64_t{0});
-  for (const LookUp& look_up : look_ups_) {
-    const Bits& allowed = look_up.allow[value_at(look_up.place, facts)];
-    for (std::size_t w = 0; w < bits.size(); ++w) {
-      bits[w] &= allowed[w];
+  Bits bits{};
+  for (std::size_t word = 0; word * 64 < rows_; ++word) {
+    std::uint64_t left = ~std::uint64_t{0};
+    for (const LookUp& look_up : look_ups_) {
+      left &= look_up.allow[value_at(look_up.place, facts)][word];
     }
+    bits[word] = left;
   }
   for (const Rest& rest : rests_) {
     const bool all =

@@ -3,6 +3,7 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
+#include <cstring>
 #include <iterator>
 #include <optional>
 #include <string>
@@ -16,65 +17,79 @@
 namespace dryshaft {
 namespace {
 
-// Bytes that stand for themselves inside a JSON string.
-constexpr std::array<bool, 256> kAsIs = [] {
-  std::array<bool, 256> table{};
-  for (std::size_t byte = 0x20; byte < 0x7F; ++byte) {
-    table[byte] = byte != '"' && byte != '\\';
+// Whether every byte stands for itself inside a JSON string. No early way out: so the compiler
+// looks at many bytes at a time.
+bool stands_as_is(std::string_view text) {
+  unsigned char others = 0;
+  for (const char byte : text) {
+    const auto c = static_cast<signed char>(byte);  // below 0: not ASCII
+    others |= static_cast<unsigned char>(c < 0x20) | static_cast<unsigned char>(c == 0x7F) |
+              static_cast<unsigned char>(c == '"') | static_cast<unsigned char>(c == '\\');
   }
-  return table;
-}();
+  return others == 0;
+}
 
 // JSON text, written front to back. This is the hot path of a large run, so it
-// builds no tree; a comma is due unless the text ends where a value may begin.
+// builds no tree.
 class Writer {
  public:
-  Writer() { out_.reserve(8192); }
+  Writer() { out_.resize(kUsual); }
 
   void begin(char bracket) {
     separate();
-    out_.push_back(bracket);
+    put(bracket);
+    comma_due_ = false;
   }
-  void end(char bracket) { out_.push_back(bracket); }
+  void end(char bracket) {
+    put(bracket);
+    comma_due_ = true;
+  }
 
   // Keys are our own and need no escapes.
   void key(std::string_view key) {
-    separate();
-    out_.push_back('"');
-    out_ += key;
-    out_ += "\":";
+    char* at = room(key.size() + 4);
+    if (comma_due_) {
+      *at++ = ',';
+    } else {
+      --used_;
+    }
+    *at++ = '"';
+    at = std::copy(key.begin(), key.end(), at);
+    *at++ = '"';
+    *at = ':';
+    comma_due_ = false;
   }
 
   void null() {
     separate();
-    out_ += "null";
+    put("null");
   }
 
   // Controls are escaped, so that JSON shown on a terminal is harmless; what is
   // not UTF-8 becomes U+FFFD.
   void text(std::string_view value) {
     separate();
-    out_.push_back('"');
-    std::size_t at = 0;
-    while (at < value.size()) {
-      const std::size_t begin = at;
-      while (at < value.size() && kAsIs[static_cast<unsigned char>(value[at])]) {
-        ++at;
-      }
-      out_ += value.substr(begin, at - begin);
-      if (at < value.size()) {
+    if (stands_as_is(value)) {
+      char* at = room(value.size() + 2);
+      *at = '"';
+      std::memcpy(at + 1, value.data(), value.size());
+      at[value.size() + 1] = '"';
+    } else {
+      put('"');
+      for (std::size_t at = 0; at < value.size();) {
         const utf8::Character c = utf8::decode(value, at);
         character(c, value.substr(at, c.length));
         at += c.length;
       }
+      put('"');
     }
-    out_.push_back('"');
   }
   void text_or_null(std::string_view value) { value.empty() ? null() : text(value); }
 
   void whole(std::uint32_t value) {
     separate();
-    fmt::format_to(std::back_inserter(out_), "{}", value);
+    const fmt::format_int digits(value);
+    put({digits.data(), digits.size()});
   }
 
   void number(double value, int digits) {
@@ -83,7 +98,7 @@ class Writer {
       return;
     }
     separate();
-    fmt::format_to(std::back_inserter(out_), "{}", words::rounded(value, digits));
+    decimal(words::rounded(value, digits));
   }
   void number(const std::optional<double>& value, int digits) {
     value ? number(*value, digits) : null();
@@ -119,50 +134,92 @@ class Writer {
   }
 
   std::string take() {
-    out_.push_back('\n');
+    put('\n');
+    out_.resize(used_);
     return std::move(out_);
   }
 
  private:
+  static constexpr std::size_t kUsual = 12000;  // longer than most reports
+
+  char* room(std::size_t bytes) {
+    if (out_.size() - used_ < bytes) [[unlikely]] {
+      out_.resize(2 * out_.size() + bytes);
+    }
+    char* at = out_.data() + used_;
+    used_ += bytes;
+    return at;
+  }
+  void put(char c) { *room(1) = c; }
+  void put(std::string_view text) { std::memcpy(room(text.size()), text.data(), text.size()); }
+
   void separate() {
-    if (!out_.empty()) {
-      const char last = out_.back();
-      if (last != '{' && last != '[' && last != ':') {
-        out_.push_back(',');
+    if (comma_due_) {
+      put(',');
+    }
+    comma_due_ = true;
+  }
+
+  // The shortest text that gives the number back. One with up to four digits
+  // after the point is written as the whole number of ten-thousandths that it is.
+  void decimal(double value) {
+    constexpr double kParts = 10000;
+    constexpr double kMost = 1e11;  // times kParts is exact
+    const double parts = std::round(value * kParts);
+    if (!(std::abs(value) < kMost) || parts / kParts != value) {
+      fmt::memory_buffer text;
+      fmt::format_to(std::back_inserter(text), "{}", value);
+      put({text.data(), text.size()});
+      return;
+    }
+    if (value < 0) {
+      put('-');
+    }
+    const auto n = static_cast<std::uint64_t>(std::abs(parts));
+    const fmt::format_int whole(n / 10000);
+    put({whole.data(), whole.size()});
+    if (std::uint64_t rest = n % 10000; rest != 0) {
+      std::array<char, 5> digits{'.'};
+      for (std::size_t i = digits.size(); i-- > 1; rest /= 10) {
+        digits[i] = static_cast<char>('0' + rest % 10);
       }
+      std::string_view shown(digits.data(), digits.size());
+      put(shown.substr(0, shown.find_last_not_of('0') + 1));
     }
   }
 
   void character(const utf8::Character& c, std::string_view bytes) {
     switch (c.code) {
       case U'"':
-        out_ += "\\\"";
+        put("\\\"");
         return;
       case U'\\':
-        out_ += "\\\\";
+        put("\\\\");
         return;
       case U'\n':
-        out_ += "\\n";
+        put("\\n");
         return;
       case U'\r':
-        out_ += "\\r";
+        put("\\r");
         return;
       case U'\t':
-        out_ += "\\t";
+        put("\\t");
         return;
       default:
         break;
     }
     if (!c.valid) {
-      out_ += "\xEF\xBF\xBD";
+      put("\xEF\xBF\xBD");
     } else if (utf8::steers_terminal(c.code)) {  // none of them needs a surrogate pair
-      fmt::format_to(std::back_inserter(out_), "\\u{:04x}", static_cast<std::uint32_t>(c.code));
+      put(fmt::format("\\u{:04x}", static_cast<std::uint32_t>(c.code)));
     } else {
-      out_ += bytes;
+      put(bytes);
     }
   }
 
   std::string out_;
+  std::size_t used_ = 0;
+  bool comma_due_ = false;
 };
 
 void write_evidence(Writer& json, std::string_view name, const std::vector<Evidence>& evidence) {
