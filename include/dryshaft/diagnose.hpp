@@ -121,6 +121,12 @@ class Model {
   [[nodiscard]] std::uint32_t linked(Finding finding) const {
     return linked_[static_cast<std::size_t>(finding)];
   }
+  /// The link, by its place in `Knowledge::links`, that carries a finding's weight
+  /// for a cause: its own, or, where the finding speaks through another cause, the
+  /// first by id. -1: the finding has none.
+  [[nodiscard]] int carrier(Finding finding, Cause cause) const {
+    return carriers_[static_cast<std::size_t>(finding)][static_cast<std::size_t>(cause)];
+  }
   [[nodiscard]] bool carries_evidence(Finding finding) const {
     return carries_[static_cast<std::size_t>(finding)];
   }
@@ -148,6 +154,7 @@ class Model {
   void factor(const Case& c, std::size_t finding, States& out) const;
   void compile_priors();
   void compile_groups();
+  void compile_carriers(const std::vector<Link>& links);
   [[nodiscard]] States prior_by_cause(const Case& c) const;
   [[nodiscard]] std::size_t configuration(const Case& c) const;
 
@@ -184,6 +191,7 @@ class Model {
   std::array<std::uint16_t, kFindingCount> first_{};  // a finding's level 0 in the tables of levels
   std::vector<States> likelihood_;
   std::array<std::uint32_t, kFindingCount> linked_{};
+  std::array<std::array<int, kCauseCount>, kFindingCount> carriers_{};
   std::array<bool, kFindingCount> carries_{};
   std::uint32_t carrying_ = 0;                // the same as bits
   std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old

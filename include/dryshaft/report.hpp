@@ -2,7 +2,8 @@
 ///
 /// `Report` holds everything that any format shows, already decided and
 /// already worded for its reader. Writers add layout, no judgement, and are
-/// pure: the same reports give the same bytes.
+/// pure: the same reports give the same bytes. What is a `std::string_view` in
+/// a report is text of the vocabulary, which lives as long as the program.
 #ifndef DRYSHAFT_REPORT_HPP
 #define DRYSHAFT_REPORT_HPP
 
@@ -42,20 +43,20 @@ struct OnsetUsed {
 
 /// One finding's weight for one cause.
 struct Evidence {
-  std::string rule;     ///< the link that carries it
-  std::string finding;  ///< finding id
-  std::string value;    ///< level id
-  std::string shown;    ///< finding and level in words
+  std::string rule;          ///< the link that carries it
+  std::string_view finding;  ///< finding id
+  std::string_view value;    ///< level id
+  std::string_view shown;    ///< finding and level in words
   double decibans = 0;  ///< log odds with the finding less log odds without it; > 0 speaks for
 };
 
 struct CauseReport {
-  std::string id;
+  std::string_view id;
   std::string title;  ///< in the words of the report's reader
   double probability = 0;
   std::vector<Evidence> for_it;           ///< strongest first
   std::vector<Evidence> against_it;       ///< strongest first
-  std::vector<std::string> not_observed;  ///< ids of findings that bear on it
+  std::vector<std::string_view> not_observed;  ///< ids of findings that bear on it
 };
 
 struct Contradiction {
@@ -88,8 +89,8 @@ struct NextCheck {
 };
 
 struct WouldChange {
-  std::vector<std::pair<std::string, std::string>> findings;  ///< finding id, level id
-  std::string shown;                                          ///< in words
+  std::vector<std::pair<std::string_view, std::string_view>> findings;  ///< finding id, level id
+  std::string shown;                                                    ///< in words
   Grade grade = Grade::A;
 };
 
@@ -161,8 +162,8 @@ struct UnitHistory {
 
 /// A finding as it was used, for people.
 struct Observation {
-  std::string finding;
-  std::string value;
+  std::string_view finding;
+  std::string_view value;
   std::string shown;
   std::string since;  ///< date of the earlier inspection it was carried over from, or empty
 };

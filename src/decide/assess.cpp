@@ -147,16 +147,16 @@ class Assessor {
       const int level = facts().at(f.id);
       if (level >= 0) {
         const Observed& o = seen_.observed[idx(f.id)];
-        Observation seen{.finding = std::string(f.name),
-                         .value = std::string(f.levels[static_cast<std::size_t>(level)].id),
-                         .shown = words_for(f.id, level),
+        Observation seen{.finding = f.name,
+                         .value = f.levels[static_cast<std::size_t>(level)].id,
+                         .shown = std::string(words_for(f.id, level)),
                          .since = o.since};
         if (!o.detail.empty() && !owner()) {
           seen.shown += fmt::format(" ({})", o.detail);
         }
         r_.observed.push_back(std::move(seen));
       } else if (could_be_observed(f)) {
-        r_.not_observed.push_back({.finding = std::string(f.name),
+        r_.not_observed.push_back({.finding = f.name,
                                    .value = {},
                                    .shown = std::string(f.title),
                                    .since = {}});
@@ -168,21 +168,10 @@ class Assessor {
     return !f.from_history && exists(f.id, facts().level);
   }
 
-  // The link that carries a finding's weight for a cause: its own, or, where
-  // the finding speaks through another cause, the first by id.
   [[nodiscard]] std::string carrier(Finding finding, Cause cause) const {
-    const Link* best = nullptr;
-    for (const Link& link : k_.links) {
-      if (link.finding != finding) {
-        continue;
-      }
-      if (link.cause == cause) {
-        return link.id;
-      }
-      best = best == nullptr || link.id < best->id ? &link : best;
-    }
-    if (best != nullptr) {
-      return best->id;
+    const int link = model_.carrier(finding, cause);
+    if (link >= 0) {
+      return k_.links[static_cast<std::size_t>(link)].id;
     }
     const auto b = std::ranges::find(k_.backgrounds, finding, &Background::finding);
     return b == k_.backgrounds.end() ? std::string() : b->id;
@@ -202,13 +191,12 @@ class Assessor {
         if (level >= 0 && std::abs(db) >= kLeastDecibans) {
           auto& side = db > 0 ? report.for_it : report.against_it;
           side.push_back({.rule = carrier(f.id, c.id),
-                          .finding = std::string(f.name),
-                          .value = std::string(f.levels[static_cast<std::size_t>(level)].id),
+                          .finding = f.name,
+                          .value = f.levels[static_cast<std::size_t>(level)].id,
                           .shown = words_for(f.id, level),
                           .decibans = db});
         }
-        const bool bears = std::ranges::any_of(
-            k_.links, [&](const Link& link) { return link.finding == f.id && link.cause == c.id; });
+        const bool bears = (model_.linked(f.id) >> idx(c.id) & 1U) != 0;
         if (level < 0 && bears && could_be_observed(f)) {
           report.not_observed.emplace_back(f.name);
         }

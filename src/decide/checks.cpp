@@ -227,7 +227,7 @@ class Changes {
   }
 
  private:
-  using Named = std::vector<std::pair<std::string, std::string>>;
+  using Named = std::vector<std::pair<std::string_view, std::string_view>>;
   struct Move {
     Finding finding;
     int level;
@@ -257,9 +257,9 @@ class Changes {
     found_.push_back(std::move(w));
   }
 
-  static std::pair<std::string, std::string> named(Finding finding, int level) {
+  static Named::value_type named(Finding finding, int level) {
     const FindingSpec& f = spec(finding);
-    return {std::string(f.name), std::string(f.levels[static_cast<std::size_t>(level)].id)};
+    return {f.name, f.levels[static_cast<std::size_t>(level)].id};
   }
 
   static void fresh(Case& c) {

@@ -2,7 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <array>
 #include <cmath>
+#include <string>
 
 namespace dryshaft {
 
@@ -16,9 +18,18 @@ std::string percent(double probability) {
   return fmt::format("{:.0f} %", std::round(probability * 100));
 }
 
-std::string words_for(Finding finding, int level) {
-  const FindingSpec& f = spec(finding);
-  return fmt::format("{}: {}", f.title, f.levels[static_cast<std::size_t>(level)].plain);
+std::string_view words_for(Finding finding, int level) {
+  static const auto kWords = [] {
+    std::array<std::array<std::string, kMaxLevels>, kFindingCount> words;
+    for (const FindingSpec& f : findings()) {
+      for (std::size_t l = 0; l < f.levels.size(); ++l) {
+        words.at(static_cast<std::size_t>(f.id)).at(l) =
+            fmt::format("{}: {}", f.title, f.levels[l].plain);
+      }
+    }
+    return words;
+  }();
+  return kWords[static_cast<std::size_t>(finding)][static_cast<std::size_t>(level)];
 }
 
 std::string sentence_case(std::string_view text) {

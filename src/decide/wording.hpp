@@ -11,7 +11,7 @@ namespace dryshaft {
 
 std::string percent(double probability);  // "42 %"; never certain: "under 1 %", "over 99 %"
 // "liquid at the port: a film of liquid"
-std::string words_for(Finding finding, int level);
+std::string_view words_for(Finding finding, int level);
 std::string sentence_case(std::string_view text);
 
 }  // namespace dryshaft

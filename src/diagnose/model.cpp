@@ -194,6 +194,29 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
     }
   }
   compile_groups();
+  compile_carriers(knowledge.links);
+}
+
+void Model::compile_carriers(const std::vector<Link>& links) {
+  for (std::size_t f = 0; f < kFindingCount; ++f) {
+    carriers_[f].fill(-1);
+    std::array<bool, kCauseCount> own{};
+    for (std::size_t i = 0; i < links.size(); ++i) {
+      if (links[i].finding != static_cast<Finding>(f)) {
+        continue;
+      }
+      for (std::size_t c = 0; c < kCauseCount; ++c) {
+        int& carrier = carriers_[f][c];
+        if (links[i].cause == static_cast<Cause>(c)) {
+          carrier = static_cast<int>(i);
+          own[c] = true;
+        } else if (!own[c] &&
+                   (carrier < 0 || links[i].id < links[static_cast<std::size_t>(carrier)].id)) {
+          carrier = static_cast<int>(i);
+        }
+      }
+    }
+  }
 }
 
 // One group for the findings on damaging causes alone, one for all others. The

@@ -169,7 +169,7 @@ void add_weights(CauseLine& line, const std::vector<Evidence>& evidence, bool sp
     }
     line.weights.push_back({speaks_for, fmt::format("{:+.1f} dB", words::rounded(e.decibans, 1)),
                             std::string(words::weight(e.decibans)),
-                            e.shown.empty() ? fmt::format("{} {}", e.finding, e.value) : e.shown,
+                            e.shown.empty() ? fmt::format("{} {}", e.finding, e.value) : std::string(e.shown),
                             leading > 0});
     leading -= leading > 0 ? 1 : 0;
   }
@@ -187,7 +187,7 @@ void add_causes(Document& out, const Report& report) {
     const bool open = !(cause.probability < kWorthArguing);
     CauseLine line{percent(cause.probability),
                    cause.probability,
-                   cause.title.empty() ? cause.id : cause.title,
+                   cause.title.empty() ? std::string(cause.id) : cause.title,
                    {}};
     add_weights(line, cause.for_it, true, open ? 2 : 0);
     add_weights(line, cause.against_it, false, open ? 2 : 1);
@@ -605,7 +605,7 @@ std::string short_cause(const Report& report) {
   if (report.causes.empty() || report.causes.front().probability < kLikely) {
     return "-";
   }
-  std::string id = report.causes.front().id;
+  std::string id(report.causes.front().id);
   static constexpr std::string_view kMiddle = "-bearing-";
   if (const std::size_t at = id.find(kMiddle); at != std::string::npos) {
     id.replace(at, kMiddle.size(), "-");

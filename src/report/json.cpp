@@ -114,8 +114,9 @@ class Writer {
     }
     end(']');
   }
-  void texts(std::string_view name, const std::vector<std::string>& items) {
-    each(name, items, [this](const std::string& item) { text(item); });
+  template <typename Text>
+  void texts(std::string_view name, const std::vector<Text>& items) {
+    each(name, items, [this](const Text& item) { text(item); });
   }
 
   // Members of the object that is open.
