@@ -83,13 +83,15 @@ class GradeConditions {
   [[nodiscard]] std::uint64_t sound_asks() const { return asks_[ungraded_row() + 1]; }
   /// Whether any asks for the probability of a cause; else only findings,
   /// situation and the band of the risk count.
-  [[nodiscard]] bool ask_causes() const { return ask_causes_; }
+  [[nodiscard]] bool ask_causes() const { return (all_asks_ & AskBits::kCauses) != 0; }
+  /// Whether any asks for the band of the risk.
+  [[nodiscard]] bool ask_risk() const { return (all_asks_ & AskBits::bit(Situation::risk)) != 0; }
 
  private:
   [[nodiscard]] std::size_t ungraded_row() const { return asks_.size() - 2; }
   std::vector<std::uint64_t> asks_;
   ConditionSet set_;
-  bool ask_causes_ = false;
+  std::uint64_t all_asks_ = 0;
 };
 
 /// The rule data, compiled for speed. Immutable; safe to share between threads.

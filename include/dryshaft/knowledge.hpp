@@ -110,10 +110,11 @@ class ConditionSet {
   [[nodiscard]] Bits holding(const Facts& facts) const;
 
  private:
-  // For one place of the facts: which rows allow each value that it can have.
+  // For one finding, situation or the grade, by its number: which rows allow each value that it
+  // can have, word by word.
   struct LookUp {
-    std::size_t place;
-    std::array<Bits, 8> allow;
+    std::size_t number;
+    std::array<std::array<std::uint64_t, 8>, kMostRows / 64> allow;
   };
   // What a row needs besides: causes, and rows before this one.
   struct Rest {
@@ -123,10 +124,13 @@ class ConditionSet {
     Bits none;
   };
   void add(const Condition& condition, std::size_t row);
-  void allow(std::size_t place, std::size_t row, std::uint8_t values);
+  static void allow(std::vector<LookUp>& in, std::size_t number, std::size_t row,
+                    std::uint8_t values);
   std::size_t rows_ = 0;
-  std::vector<LookUp> look_ups_;
-  std::vector<Rest> rests_;  // of rows inside others first
+  std::vector<LookUp> findings_;
+  std::vector<LookUp> situations_;
+  std::vector<LookUp> grade_;  // one or none
+  std::vector<Rest> rests_;    // of rows inside others first
 };
 
 /// The condition in words, such as `port-fluid is film or droplets, and noise is absent`.

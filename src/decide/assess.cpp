@@ -156,10 +156,8 @@ class Assessor {
         }
         r_.observed.push_back(std::move(seen));
       } else if (could_be_observed(f)) {
-        r_.not_observed.push_back({.finding = f.name,
-                                   .value = {},
-                                   .shown = std::string(f.title),
-                                   .since = {}});
+        r_.not_observed.push_back(
+            {.finding = f.name, .value = {}, .shown = std::string(f.title), .since = {}});
       }
     }
   }

@@ -32,6 +32,14 @@ constexpr Grade grade_on(const Grounds& g) {
   return Grade::A;
 }
 
+// Whether the band makes no difference.
+constexpr bool settled(Grounds g) {
+  g.band = RiskBand::low;
+  const Grade grade = grade_on(g);
+  g.band = RiskBand::high;
+  return grade_on(g) == grade;
+}
+
 constexpr RiskBand band_of(const Settings& s, double risk) {
   return risk >= s.risk_high ? RiskBand::high
                              : (risk >= s.risk_raised ? RiskBand::raised : RiskBand::low);

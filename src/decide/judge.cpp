@@ -22,20 +22,18 @@ struct Held {
 };
 
 Held grounds_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
-                double graded_risk, const std::array<double, kCauseCount>& probability) {
-  Held held;
-  Grounds& grounds = held.grounds;
-  grounds.band = band_of(knowledge.settings, graded_risk);
+                RiskBand band, const std::array<double, kCauseCount>& probability) {
   Facts facts{.level = c.level, .situation = c.situation, .probability = probability};
-  facts.situation[static_cast<std::size_t>(Situation::risk)] =
-      static_cast<std::uint8_t>(grounds.band);
+  facts.situation[static_cast<std::size_t>(Situation::risk)] = static_cast<std::uint8_t>(band);
   const GradeConditions::Holding holding = conditions.holding(facts);
-  grounds.ungraded = holding.ungraded;
-  grounds.sound = holding.sound;
-  held.floors = holding.floors;
+  Held held{.grounds = {.worst_floor = Grade::A,
+                        .ungraded = holding.ungraded,
+                        .sound = holding.sound,
+                        .band = band},
+            .floors = holding.floors};
   for (std::uint64_t left = held.floors; left != 0; left &= left - 1) {
     const auto floor = static_cast<std::size_t>(std::countr_zero(left));
-    grounds.worst_floor = std::max(grounds.worst_floor, knowledge.floors[floor].grade);
+    held.grounds.worst_floor = std::max(held.grounds.worst_floor, knowledge.floors[floor].grade);
   }
   return held;
 }
@@ -45,7 +43,8 @@ Held grounds_of(const Knowledge& knowledge, const GradeConditions& conditions, c
 Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
               const Posterior& posterior) {
   const auto [grounds, floors] =
-      grounds_of(knowledge, model.grading(), c, posterior.graded_risk, posterior.cause);
+      grounds_of(knowledge, model.grading(), c, band_of(knowledge.settings, posterior.graded_risk),
+                 posterior.cause);
   Verdict v;
   v.posterior = posterior;
   v.band = grounds.band;
@@ -64,14 +63,24 @@ Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c) {
 
 Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
                double graded_risk, const std::array<double, kCauseCount>& probability) {
-  return grade_on(grounds_of(knowledge, conditions, c, graded_risk, probability).grounds);
+  const RiskBand band = band_of(knowledge.settings, graded_risk);
+  return grade_on(grounds_of(knowledge, conditions, c, band, probability).grounds);
 }
 
 Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, double unworn) {
-  if (model.grading().ask_causes()) {
+  const GradeConditions& conditions = model.grading();
+  if (conditions.ask_causes()) {
     return judge(knowledge, model, c).grade;
   }
-  return grade_of(knowledge, model.grading(), c, model.graded_risk(c, unworn), {});
+  if (conditions.ask_risk()) {
+    return grade_of(knowledge, conditions, c, model.graded_risk(c, unworn), {});
+  }
+  // Floors alone settle many a grade.
+  Grounds grounds = grounds_of(knowledge, conditions, c, RiskBand::low, {}).grounds;
+  if (!settled(grounds)) {
+    grounds.band = band_of(knowledge.settings, model.graded_risk(c, unworn));
+  }
+  return grade_on(grounds);
 }
 
 }  // namespace dryshaft

@@ -102,7 +102,7 @@ std::vector<Condition> grade_conditions(const Knowledge& knowledge) {
 GradeConditions::GradeConditions(const Knowledge& knowledge) : set_(grade_conditions(knowledge)) {
   for (const Condition& c : grade_conditions(knowledge)) {
     asks_.push_back(asks(c));
-    ask_causes_ = ask_causes_ || (asks_.back() & AskBits::kCauses) != 0;
+    all_asks_ |= asks_.back();
   }
 }
 

@@ -6,18 +6,6 @@
 namespace dryshaft {
 namespace {
 
-// The facts by place, as `AskBits` counts them: a value each, of eight at most.
-constexpr std::size_t kSituations = kFindingCount;
-constexpr std::size_t kGrade = kFindingCount + kSituationCount;
-
-std::size_t value_at(std::size_t place, const Facts& facts) {
-  if (place < kSituations) {
-    return static_cast<std::size_t>(facts.level[place] + 1);
-  }
-  return place < kGrade ? facts.situation[place - kSituations]
-                        : static_cast<std::size_t>(facts.grade);
-}
-
 void set(ConditionSet::Bits& bits, std::size_t row) {
   bits[row / 64] |= std::uint64_t{1} << (row % 64);
 }
@@ -78,13 +66,13 @@ ConditionSet::ConditionSet(const std::vector<Condition>& conditions) : rows_(con
 
 void ConditionSet::add(const Condition& c, std::size_t row) {
   for (const Condition::FindingIs& f : c.findings) {
-    allow(static_cast<std::size_t>(f.finding), row, f.levels);
+    allow(findings_, static_cast<std::size_t>(f.finding), row, f.levels);
   }
   for (const Condition::SituationIs& s : c.situations) {
-    allow(kSituations + static_cast<std::size_t>(s.situation), row, s.values);
+    allow(situations_, static_cast<std::size_t>(s.situation), row, s.values);
   }
   if (c.grades != Condition().grades) {
-    allow(kGrade, row, c.grades);
+    allow(grade_, 0, row, c.grades);
   }
   if (c.causes.empty() && c.any.empty() && c.none.empty()) {
     return;
@@ -106,18 +94,20 @@ void ConditionSet::add(const Condition& c, std::size_t row) {
   rests_.push_back(std::move(rest));
 }
 
-void ConditionSet::allow(std::size_t place, std::size_t row, std::uint8_t values) {
-  auto at = std::ranges::find(look_ups_, place, &LookUp::place);
-  if (at == look_ups_.end()) {
-    LookUp all{.place = place, .allow = {}};
-    for (Bits& bits : all.allow) {
-      bits.fill(~std::uint64_t{0});
+void ConditionSet::allow(std::vector<LookUp>& in, std::size_t number, std::size_t row,
+                         std::uint8_t values) {
+  auto at = std::ranges::find(in, number, &LookUp::number);
+  if (at == in.end()) {
+    LookUp all{.number = number, .allow = {}};
+    for (auto& word : all.allow) {
+      word.fill(~std::uint64_t{0});
     }
-    at = look_ups_.insert(look_ups_.end(), all);
+    at = in.insert(in.end(), all);
   }
-  for (std::size_t value = 0; value < at->allow.size(); ++value) {
+  auto& word = at->allow[row / 64];
+  for (std::size_t value = 0; value < word.size(); ++value) {
     if ((values >> value & 1U) == 0) {
-      clear(at->allow[value], row);
+      word[value] &= ~(std::uint64_t{1} << (row % 64));
     }
   }
 }
@@ -126,8 +116,14 @@ ConditionSet::Bits ConditionSet::holding(const Facts& facts) const {
   Bits bits{};
   for (std::size_t word = 0; word * 64 < rows_; ++word) {
     std::uint64_t left = ~std::uint64_t{0};
-    for (const LookUp& look_up : look_ups_) {
-      left &= look_up.allow[value_at(look_up.place, facts)][word];
+    for (const LookUp& f : findings_) {
+      left &= f.allow[word][static_cast<std::size_t>(facts.level[f.number] + 1)];
+    }
+    for (const LookUp& s : situations_) {
+      left &= s.allow[word][facts.situation[s.number]];
+    }
+    for (const LookUp& g : grade_) {
+      left &= g.allow[word][static_cast<std::size_t>(facts.grade)];
     }
     bits[word] = left;
   }
