@@ -126,9 +126,9 @@ class Command {
     rejected_ = complain(diagnostics) || rejected_;
   }
 
-  void judge_exit(const Report& report) {
+  void judge_exit(Grade grade) {
     if (o_.fail_on) {
-      failed_on_ = failed_on_ || severity(report.grade) >= severity(*grade_named(*o_.fail_on));
+      failed_on_ = failed_on_ || severity(grade) >= severity(*grade_named(*o_.fail_on));
     }
   }
 
@@ -161,7 +161,7 @@ class Command {
     });
     choose(batch);
     for (const Report& r : batch.reports) {
-      judge_exit(r);
+      judge_exit(r.grade);
     }
     rank(batch.reports);
     write(output, batch);
@@ -266,7 +266,7 @@ class Command {
     flush_units(output, true);
   }
 
-  static constexpr std::size_t kAtOnce = 1024;  // lines, or units, in memory
+  static constexpr std::size_t kAtOnce = 256;  // lines, or units, in memory
 
   struct Line {
     std::string text;
@@ -338,21 +338,28 @@ class Command {
   // Grades all units but the last, which may go on; all of them at the end.
   bool flush_units(Output& output, bool all) {
     const std::size_t n = units_.size() - (all || units_.empty() ? 0 : 1);
-    std::vector<std::string> reports(n);
-    std::vector<Report> finished(n);
-    std::vector<std::vector<Diagnostic>> complaints(n);
+    // What is left of a report once it is written: many whole ones would not fit a cache.
+    struct Done {
+      std::string json;
+      Grade grade = Grade::U;
+      std::vector<Diagnostic> complaints;
+    };
+    std::vector<Done> done(n);
     in_parallel(n, o_.jobs, [&](std::size_t i) {
       Result<std::vector<History>> grouped = group_by_unit(std::move(units_[i]));
-      complaints[i] = std::move(grouped.diagnostics);
-      finished[i] = assess(grouped.value->front(), knowledge_, *model_, assess_);
-      reports[i] = to_json(finished[i]);
+      done[i].complaints = std::move(grouped.diagnostics);
+      const Report report = assess(grouped.value->front(), knowledge_, *model_, assess_);
+      if (is_wanted(report, wanted_)) {
+        done[i].json = to_json(report);
+        done[i].grade = report.grade;
+      }
     });
     bool going = true;
-    for (std::size_t i = 0; i < n; ++i) {
-      take_complaints(complaints[i]);
-      if (is_wanted(finished[i], wanted_)) {
-        judge_exit(finished[i]);
-        going = output.write(reports[i]) && going;
+    for (const Done& d : done) {
+      take_complaints(d.complaints);
+      if (!d.json.empty()) {
+        judge_exit(d.grade);
+        going = output.write(d.json) && going;
       }
     }
     units_.erase(units_.begin(), units_.begin() + static_cast<std::ptrdiff_t>(n));

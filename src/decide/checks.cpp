@@ -305,7 +305,9 @@ class Changes {
 
   static void apply(Case& c, const Move& move) {
     c.set(move.finding, move.level);
-    drop_what_does_not_exist(c.level);
+    if (move.touches != AskBits::bit(move.finding)) {
+      drop_what_does_not_exist(c.level);
+    }
     if (move.finding == Finding::port_fluid) {
       fresh(c);
     }

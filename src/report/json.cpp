@@ -33,7 +33,8 @@ bool stands_as_is(std::string_view text) {
 // builds no tree.
 class Writer {
  public:
-  Writer() { out_.resize(kUsual); }
+  // The text grows in a place that the thread keeps, so that it is not cleared again for each.
+  Writer() : out_(kept()) {}
 
   void begin(char bracket) {
     separate();
@@ -136,12 +137,14 @@ class Writer {
 
   std::string take() {
     put('\n');
-    out_.resize(used_);
-    return std::move(out_);
+    return out_.substr(0, used_);
   }
 
  private:
-  static constexpr std::size_t kUsual = 12000;  // longer than most reports
+  static std::string& kept() {
+    thread_local std::string text;
+    return text;
+  }
 
   char* room(std::size_t bytes) {
     if (out_.size() - used_ < bytes) [[unlikely]] {
@@ -218,7 +221,7 @@ class Writer {
     }
   }
 
-  std::string out_;
+  std::string& out_;
   std::size_t used_ = 0;
   bool comma_due_ = false;
 };
