@@ -152,9 +152,16 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
     for (const Link& link : knowledge.links) {
       if (link.finding == b.finding) {
         links.push_back(&link);
+        linked_[f] |= 1U << static_cast<std::size_t>(link.cause);
       }
     }
     for (std::size_t s = 0; s < kStateCount; ++s) {
+      if (const std::size_t same = s & linked_[f]; same != s) {  // it comes before s
+        for (std::size_t l = 0; l < count; ++l) {
+          likelihood_[first_[f] + l][s] = likelihood_[first_[f] + l][same];
+        }
+        continue;
+      }
       // at_least[l]: chance of level l or worse; one past the last is 0
       std::array<double, kMaxLevels + 1> at_least{};
       at_least[0] = 1;
@@ -176,7 +183,6 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
     const bool damaging =
         (damaging_ >> (std::size_t{1} << static_cast<std::size_t>(link.cause)) & 1U) != 0;
     (damaging ? to_damage : to_others) |= 1U << static_cast<std::size_t>(link.finding);
-    linked_[static_cast<std::size_t>(link.finding)] |= 1U << static_cast<std::size_t>(link.cause);
   }
   for (const FindingSpec& f : findings()) {
     const auto bit = static_cast<std::size_t>(f.id);
@@ -378,23 +384,35 @@ void Model::compile_priors() {
       table_.push_back({std::log(p.at), std::log(p.hazard)});
     }
   }
+  // For each cause and state: the chance that no parent present there brings it about.
+  std::array<States, kCauseCount> not_given;
+  for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+    const CausePrior& p = priors_[cause];
+    not_given[cause] = ones();
+    for (std::size_t parent = 0; p.parents >> parent != 0; ++parent) {
+      for (std::size_t s = 0; s < kStateCount; ++s) {
+        not_given[cause][s] *= present_in(s, parent) ? 1 - p.given[parent] : 1;
+      }
+    }
+  }
   configured_.resize(count);
   for (std::size_t at = 0; at < count; ++at) {
     ConfiguredPrior& out = configured_[at];
+    std::array<double, kCauseCount> not_by_itself{};
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      const CausePrior& p = priors_[cause];
+      std::size_t value = 0;
+      if (p.by >= 0) {
+        const auto by = static_cast<std::size_t>(p.by);
+        value = at / stride_[by] % spec(static_cast<Situation>(p.by)).values.size();
+      }
+      not_by_itself[cause] = 1 - p.base[value];
+    }
     for (std::size_t s = 0; s < kStateCount; ++s) {
       double rest = 1;
       double absent_unworn = 1;
       for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-        const CausePrior& p = priors_[cause];
-        std::size_t value = 0;
-        if (p.by >= 0) {
-          const auto by = static_cast<std::size_t>(p.by);
-          value = at / stride_[by] % spec(static_cast<Situation>(p.by)).values.size();
-        }
-        double absent = 1 - p.base[value];
-        for (std::size_t parent = 0; p.parents >> parent != 0; ++parent) {
-          absent *= present_in(s, parent) ? 1 - p.given[parent] : 1;
-        }
+        const double absent = not_by_itself[cause] * not_given[cause][s];
         if (static_cast<int>(cause) == wearing_) {
           absent_unworn = absent;
         } else {
