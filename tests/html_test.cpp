@@ -209,7 +209,7 @@ TEST_CASE("a page says what the text says", "[html]") {
   for (const CauseReport& c : r.causes) {
     has(c.title);
     for (const Evidence& e : c.for_it) {
-      has(e.shown);
+      has(std::string(e.shown));
     }
   }
   for (const WouldChange& w : r.would_change) {

@@ -190,6 +190,10 @@ struct Floor : Item {
   std::string plain;  ///< for owners
 };
 inline constexpr std::size_t kMaxFloors = 64;
+/// Conditions, counting those inside others (`ConditionSet::rows`): where a grade stays open,
+/// and where A is sound, each; and all floors together.
+inline constexpr std::size_t kMaxVerdictRows = 32;
+inline constexpr std::size_t kMaxFloorRows = ConditionSet::kMostRows - 2 * kMaxVerdictRows;
 
 struct CautionRule : Item {
   std::string text;

@@ -297,6 +297,13 @@ void Loader::links(ObjectView& top) {
   }
 }
 
+void few_enough(ObjectView& view, const Node& node, std::size_t rows, std::size_t most) {
+  if (rows > most) {
+    view.complain(node, "too-many", fmt::format("has {} conditions", rows),
+                  fmt::format("at most {}, counting those inside others", most));
+  }
+}
+
 void Loader::floors(ObjectView& top) {
   for (ObjectView& view : top.objects("floors")) {
     Floor floor;
@@ -313,6 +320,11 @@ void Loader::floors(ObjectView& top) {
     top.complain(top.node(), "too-many", fmt::format("has {} floors", k_.floors.size()),
                  fmt::format("at most {}", kMaxFloors));
   }
+  std::size_t rows = 0;
+  for (const Floor& floor : k_.floors) {
+    rows += ConditionSet::rows(floor.when);
+  }
+  few_enough(top, top.node(), rows, kMaxFloorRows);
 }
 
 void Loader::actions(ObjectView& top) {
@@ -429,6 +441,7 @@ void Loader::grades(ObjectView& top) {
       plain = view.text("plain");
       if (when != nullptr) {
         *when = required_condition(view, "when");
+        few_enough(view, *node, ConditionSet::rows(*when), kMaxVerdictRows);
       }
       view.done();
     }
