@@ -7,7 +7,6 @@
 #include <array>
 #include <bit>
 #include <cmath>
-#include <map>
 #include <set>
 #include <tuple>
 
@@ -297,50 +296,68 @@ class Assessor {
                                    {s.leak_to_damage_km, s.leak_to_damage_stages});
   }
 
+  // An action as one piece of advice has it.
+  struct Offer {
+    const ActionRule* action;
+    const Advice* advice;
+    std::optional<double> within_km;
+    std::optional<double> within_days;
+    bool companion;
+    // Most urgent first.
+    [[nodiscard]] auto urgency() const {
+      constexpr double kNone = 1e12;
+      return std::tuple(static_cast<int>(advice->urgency), within_days.value_or(kNone),
+                        within_km.value_or(kNone));
+    }
+  };
+  [[nodiscard]] const std::string& reason(const Offer& o) const {
+    return owner() ? o.advice->plain : (o.companion ? o.action->reason : o.advice->reason);
+  }
+
   void actions() {
     // The most urgent advice for each action counts.
-    std::map<std::string, Action> chosen;
-    const auto urgency = [](const Action& a) {
-      constexpr double kNone = 1e12;
-      return std::tuple(static_cast<int>(a.urgency), a.within_days.value_or(kNone),
-                        a.within_km.value_or(kNone));
-    };
-    const auto offer = [&](Action action) {
-      const auto [at, is_new] = chosen.emplace(action.id, action);
-      if (!is_new && std::tuple(urgency(action), action.because, action.rule) <
-                         std::tuple(urgency(at->second), at->second.because, at->second.rule)) {
-        at->second = std::move(action);
+    std::vector<Offer> chosen;
+    const auto offer = [&](const Offer& o) {
+      const auto at = std::ranges::find(chosen, o.action, &Offer::action);
+      if (at == chosen.end()) {
+        chosen.push_back(o);
+      } else if (std::tuple(o.urgency(), std::string_view(reason(o)),
+                            std::string_view(o.advice->id)) <
+                 std::tuple(at->urgency(), std::string_view(reason(*at)),
+                            std::string_view(at->advice->id))) {
+        *at = o;
       }
     };
     for (const Advice& advice : k_.advice) {
       if (!holds(advice.when, facts_)) {
         continue;
       }
-      const ActionRule& rule = *k_.action(advice.action);
-      Action action{.id = rule.id,
-                    .rule = advice.id,
-                    .text = for_reader(rule.text, rule.owner_text),
-                    .urgency = advice.urgency,
-                    .within_km = advice.at_recheck ? r_.recheck.km : advice.within_km,
-                    .within_days = advice.at_recheck ? r_.recheck.days : advice.within_days,
-                    .because = for_reader(advice.reason, advice.plain)};
+      Offer o{.action = nullptr,
+              .advice = &advice,
+              .within_km = advice.at_recheck ? r_.recheck.km : advice.within_km,
+              .within_days = advice.at_recheck ? r_.recheck.days : advice.within_days,
+              .companion = true};
       for (const std::string& id : advice.with) {
-        const ActionRule& companion = *k_.action(id);
-        Action also = action;
-        also.id = companion.id;
-        also.text = for_reader(companion.text, companion.owner_text);
-        also.because = for_reader(companion.reason, advice.plain);
-        offer(std::move(also));
+        o.action = k_.action(id);
+        offer(o);
       }
-      offer(std::move(action));
+      o.action = k_.action(advice.action);
+      o.companion = false;
+      offer(o);
     }
-    for (auto& [id, action] : chosen) {
-      r_.actions.push_back(std::move(action));
-    }
-    std::ranges::stable_sort(r_.actions, [&](const Action& a, const Action& b) {
-      return std::tuple(urgency(a), k_.action(a.id)->importance, a.id) <
-             std::tuple(urgency(b), k_.action(b.id)->importance, b.id);
+    std::ranges::sort(chosen, [](const Offer& a, const Offer& b) {
+      return std::tuple(a.urgency(), a.action->importance, std::string_view(a.action->id)) <
+             std::tuple(b.urgency(), b.action->importance, std::string_view(b.action->id));
     });
+    for (const Offer& o : chosen) {
+      r_.actions.push_back({.id = o.action->id,
+                            .rule = o.advice->id,
+                            .text = for_reader(o.action->text, o.action->owner_text),
+                            .urgency = o.advice->urgency,
+                            .within_km = o.within_km,
+                            .within_days = o.within_days,
+                            .because = reason(o)});
+    }
   }
 
   void outlook() {
@@ -356,7 +373,7 @@ class Assessor {
   }
 
   void cautions() {
-    std::set<std::string, std::less<>> needed;
+    std::set<std::string_view> needed;
     const auto need = [&](std::string_view action) {
       const ActionRule& rule = *k_.action(action);
       const auto& ids = owner() ? rule.owner_cautions : rule.cautions;

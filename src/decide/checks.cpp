@@ -57,6 +57,10 @@ class Outcomes {
       }
     }
     gather();
+    if (!may_stay_open()) {
+      possible_ &= ~(1U << idx(Grade::U));
+    }
+    unseen_ = possible_;
     Weights weight;
     add_up(prior.state, weight.all);
     if (sound_tells_) {
@@ -70,7 +74,7 @@ class Outcomes {
   [[nodiscard]] std::vector<Grade> grades() const {
     std::vector<Grade> found;
     for (std::size_t g = 0; g < kGradeCount; ++g) {
-      if (seen_[g]) {
+      if (((possible_ & ~unseen_) >> g & 1U) != 0) {
         found.push_back(static_cast<Grade>(g));
       }
     }
@@ -165,10 +169,24 @@ class Outcomes {
     return sums;
   }
 
+  // Whether an outcome can leave the grade open.
+  [[nodiscard]] bool may_stay_open() const {
+    const GradeConditions& conditions = model_.grading();
+    std::uint64_t told = AskBits::kCauses | AskBits::bit(Situation::risk);
+    for (const Finding f : open_) {
+      told |= AskBits::bit(f);
+    }
+    return (conditions.ungraded_asks() & told) != 0 ||
+           conditions.holding({.level = start_.level, .situation = start_.situation}).ungraded;
+  }
+
   void leaf(const Case& c, const Weights& weight) {
     ++leaves_;
     const Split all = split(weight.all);
     after_ += all.all() * entropy_bits(all.risk());
+    if (unseen_ == 0) {
+      return;  // there is no further grade to find
+    }
     const double graded_risk = sound_tells_ ? split(weight.for_risk).risk() : all.risk();
     std::array<double, kCauseCount> causes{};
     if (model_.grading().ask_causes()) {
@@ -178,7 +196,7 @@ class Outcomes {
       }
       causes = posterior_of(spread, model_.damaging_states()).cause;
     }
-    seen_[idx(grade_of(knowledge_, model_.grading(), c, graded_risk, causes))] = true;
+    unseen_ &= ~(1U << idx(grade_of(knowledge_, model_.grading(), c, graded_risk, causes)));
   }
 
   const Knowledge& knowledge_;
@@ -194,7 +212,8 @@ class Outcomes {
   double before_ = 0;
   double after_ = 0;
   std::size_t leaves_ = 0;
-  std::array<bool, kGradeCount> seen_{};
+  unsigned possible_ = (1U << kGradeCount) - 1;  // grades, as bits
+  unsigned unseen_ = possible_;                  // those of them that no outcome has given so far
 };
 
 // Searches for the fewest findings that would move the grade.
