@@ -3,8 +3,8 @@
 
     mutate.py BUILD [--sample N] [--seed N] [--jobs N] [--list] [--only ID...] [FILE...]
 
-All mutants of the named sources (else of src/decide without the proofs, src/diagnose and the record
-reader) are compiled in at once and chosen by the environment variable DRYSHAFT_MUTANT, so there is
+All mutants of the named sources (else of src/decide without the proofs, src/diagnose, sets of
+conditions and the record reader) are compiled in at once and chosen by the environment variable DRYSHAFT_MUTANT, so there is
 one build in BUILD, then one run of the matching tests a mutant. Kinds: comparisons, arithmetic,
 conditions (turned round, always, never), numbers (plus one), statements (left out).
 """
@@ -22,13 +22,15 @@ import sys
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 SOURCES = ["src/decide/judge.cpp", "src/decide/assess.cpp", "src/decide/checks.cpp",
            "src/decide/story.cpp", "src/decide/sureness.cpp", "src/decide/wording.cpp",
+           "src/knowledge/condition_set.cpp",
            "src/diagnose/model.cpp", "src/diagnose/present.cpp", "src/record/reader.cpp",
            "src/record/records.cpp", "src/record/history.cpp", "src/record/layout.cpp",
            "src/record/table.cpp", "src/record/cells.cpp", "src/record/columns.cpp"]
 # The unit tests that know a folder; cases and golden reports are tried before, for every folder.
 TESTS = {"src/record": ["record", "record_write", "history", "csv_import", "gaps"],
-         "src/diagnose": ["decide", "history", "story", "report", "gaps", "diagnose"],
-         "src/decide": ["decide", "history", "cases", "story", "report", "gaps"]}
+         "src/knowledge": ["knowledge", "shortcuts"],
+         "src/diagnose": ["decide", "history", "story", "report", "gaps", "shortcuts", "diagnose"],
+         "src/decide": ["decide", "history", "cases", "story", "report", "gaps", "shortcuts"]}
 TIMEOUT = 120  # seconds a mutant; one that hangs is noticed as well
 
 sys.path.insert(0, str(ROOT / "tests" / "house"))
