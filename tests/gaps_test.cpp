@@ -77,5 +77,66 @@ TEST_CASE("months have a hyphen and two digits") {
   }
 }
 
+TEST_CASE("an owner hears the worst reasons alone") {
+  const Report report =
+      report_on(record_text(R"("rotation":"seized","port":{"checked":true,"fluid":"film",)"
+                            R"("fluid_kind":"coolant","dried_residue":true})"),
+                {.audience = Audience::owner, .today = std::nullopt});
+  REQUIRE(report.grade == Grade::D);
+  const auto floor = [&](std::string_view id) {
+    const auto found = std::ranges::find(report.floors, id, &FloorHeld::rule);
+    REQUIRE(found != report.floors.end());
+    return *found;
+  };
+  const std::string& why = *std::ranges::find_if(
+      report.owner_summary, [](const std::string& text) { return text.starts_with("Why: "); });
+  CHECK(test::has(why, floor("floor-seized").because));
+  CHECK(floor("floor-residue").grade == Grade::B);
+  CHECK_FALSE(test::has(why, floor("floor-residue").because));
+}
+
+TEST_CASE("liquid that would be found counts as found today") {
+  // An old dry look leaves the grade open; a film would be news of this day.
+  Case c = empty_case();
+  c.seal_km = 60000;
+  c.seal_years = 4;
+  c.set(Finding::port_fluid, 0);
+  c.set(Situation::port_check, PortCheck::stale);
+  c.port_weight = 0.1;
+  const Knowledge& k = test::shipped();
+  const Verdict v = judge(k, test::shipped_model(), c);
+  REQUIRE(v.grade == Grade::U);
+  const auto changes = would_change(k, test::shipped_model(), c, v);
+  const auto film = std::ranges::find_if(changes, [](const WouldChange& w) {
+    return w.findings.size() == 1 && w.findings.front().second == "film";
+  });
+  REQUIRE(film != changes.end());
+  CHECK(film->grade == Grade::C);
+  c.set(Finding::port_fluid, 1);
+  CHECK(judge(k, test::shipped_model(), c).grade == Grade::C);
+}
+
+TEST_CASE("insulation judged at an assumed voltage is warned of") {
+  const std::string measured =
+      record_text(R"("insulation":{"resistance_mohm":2,"winding_temp_c":20})");
+  CHECK(warns(report_on(measured),
+              "the system voltage is not known: the insulation is judged at 800 V"));
+  CHECK_FALSE(warns(
+      report_on(record_text(R"("insulation":{"resistance_mohm":2})", R"("system_voltage_v":400)")),
+      "the system voltage is not known"));
+}
+
+TEST_CASE("earlier coolant is told of only where no liquid is found today") {
+  const std::string wet = record_text(
+      R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})", "", "2025-03-02");
+  const auto earlier = [](const Report& r) {
+    return std::ranges::any_of(r.observed,
+                               [](const Observation& o) { return o.finding == "earlier-coolant"; });
+  };
+  CHECK(earlier(report_on(wet + record_text(test::dry_and("")))));
+  CHECK_FALSE(earlier(report_on(
+      wet + record_text(R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})"))));
+}
+
 }  // namespace
 }  // namespace dryshaft

@@ -316,7 +316,7 @@ def main():
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--list", action="store_true")
     parser.add_argument("--only", type=int, nargs="*")
-    o = parser.parse_args()
+    o = parser.parse_intermixed_args()
     build = o.build.resolve()
     tree, mutants = prepare(build, o.files or SOURCES)
     if o.list:
