@@ -11,8 +11,7 @@
 // draws of mean 10,000 km each. A check misses a leak that has begun in one case of ten. The seal
 // that is put in later is as good as the first. The coolant in x_coolant makes no difference.
 //
-// The draws are integers from SplitMix64 (Steele, Lea, Flood 2014; constants from memory) with a
-// fixed seed, so that the same bytes come out on every machine.
+// The draws are integers with a fixed seed, so that the same bytes come out on every machine.
 #include <algorithm>
 #include <array>
 #include <chrono>
@@ -21,6 +20,8 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 #include <string>
+
+#include "draw.hpp"
 
 namespace {
 
@@ -31,23 +32,6 @@ using std::chrono::sys_days;
 constexpr std::uint64_t kSeed = 2016;
 constexpr int kUnits = 170;
 constexpr int kFirstNumber = 1001;  // HL-1001
-
-class Draw {
- public:
-  int below(int count) { return static_cast<int>(next() % static_cast<std::uint64_t>(count)); }
-  int between(int low, int high) { return low + below(high - low + 1); }
-  bool percent(int chance) { return below(100) < chance; }
-
- private:
-  std::uint64_t next() {
-    state_ += 0x9E3779B97F4A7C15U;
-    std::uint64_t z = state_;
-    z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-    z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-    return z ^ (z >> 31U);
-  }
-  std::uint64_t state_ = kSeed;
-};
 
 // 230,000 * (-log(1 - i/20))^(1/3) km; the last one is at 99.9 %.
 constexpr std::array<int, 21> kTwentieths = {0,       85'457,  108'631, 125'515, 139'505, 151'833,
@@ -240,7 +224,7 @@ class Unit {
 }  // namespace
 
 int main() {
-  Draw draw;
+  Draw draw{kSeed};
   for (int i = 0; i < kUnits; ++i) {
     Unit(kFirstNumber + i, draw).live();
   }

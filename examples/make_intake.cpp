@@ -9,8 +9,7 @@
 // insulation, noise), then somebody writes down a part of what shows. The truth is not printed,
 // except where a unit is said to have been opened.
 //
-// The draws are integers from SplitMix64 (Steele, Lea, Flood 2014; constants from memory) with a
-// fixed seed, so that the same bytes come out on every machine.
+// The draws are integers with a fixed seed, so that the same bytes come out on every machine.
 #include <algorithm>
 #include <array>
 #include <chrono>
@@ -21,6 +20,8 @@
 #include <string>
 #include <string_view>
 
+#include "draw.hpp"
+
 namespace {
 
 using Json = nlohmann::ordered_json;
@@ -28,28 +29,6 @@ using Json = nlohmann::ordered_json;
 constexpr std::uint64_t kSeed = 147;
 constexpr int kUnits = 300;
 constexpr int kFirstNumber = 201;  // HL-0201
-
-class Draw {
- public:
-  // From 0 to `count` - 1. The slight unevenness of the remainder does not matter here.
-  int below(int count) { return static_cast<int>(next() % static_cast<std::uint64_t>(count)); }
-  int between(int low, int high) { return low + below(high - low + 1); }
-  bool percent(int chance) { return below(100) < chance; }
-  template <std::size_t N>
-  const char* one_of(const char* const (&words)[N]) {
-    return words[static_cast<std::size_t>(below(static_cast<int>(N)))];
-  }
-
- private:
-  std::uint64_t next() {
-    state_ += 0x9E3779B97F4A7C15U;
-    std::uint64_t z = state_;
-    z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-    z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-    return z ^ (z >> 31U);
-  }
-  std::uint64_t state_ = kSeed;
-};
 
 // Months since year 0, as years are counted here.
 constexpr int month(int year, int month_of_year) { return year * 12 + month_of_year - 1; }
@@ -448,7 +427,7 @@ Json make_record(int number, std::chrono::sys_days day, Draw& draw) {
 
 int main() {
   using std::chrono::days;
-  Draw draw;
+  Draw draw{kSeed};
   std::chrono::sys_days day = std::chrono::year(2025) / 2 / 3;
   for (int i = 0; i < kUnits; ++i) {
     std::cout << make_record(kFirstNumber + i, day, draw).dump() << '\n';

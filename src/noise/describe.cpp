@@ -89,34 +89,27 @@ Table::Column last(std::string_view head) {
   return {.head = std::string(head), .fit = Table::Fit::wrap, .least = kLeast};
 }
 
-class Describer {
+class Describer : document::Telling {
  public:
   Describer(const NoiseSheet& sheet, std::size_t most_lines)
       : s_(sheet), r_(sheet.report), most_lines_(most_lines) {}
 
-  Description describe() {
+  document::Description describe() {
     head();
     fits();
-    Description all;
-    all.answer = std::move(d_);
-    d_.clear();
+    document::Description all;
+    all.answer = take();
     pattern();
     loads();
     considered();
     lines();
     limits();
     basis();
-    all.rest = std::move(d_);
+    all.rest = take();
     return all;
   }
 
  private:
-  void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
-  void item(std::string text) { d_.emplace_back(Item{0, std::move(text), {}}); }
-  void lead(std::string_view label, std::string text) {
-    d_.emplace_back(Lead{std::string(label), std::move(text), std::nullopt});
-  }
-
   [[nodiscard]] std::string answer() const {
     if (r_.named.empty()) {
       return speed_is_open(r_.speed) ? "No part is named: the recording leaves its speed open."
@@ -397,12 +390,11 @@ class Describer {
   const NoiseSheet& s_;
   const NoiseReport& r_;
   std::size_t most_lines_;
-  Document d_;
 };
 
 Document whole_description(const NoiseSheet& sheet) {
   constexpr std::size_t kMostLines = 12;
-  Description parts = describe_recording(sheet, kMostLines);
+  document::Description parts = describe_recording(sheet, kMostLines);
   std::ranges::move(parts.rest, std::back_inserter(parts.answer));
   return std::move(parts.answer);
 }
@@ -433,7 +425,7 @@ std::string letter(std::size_t named) {
   return named < kLetters ? text : text + fmt::format("{}", named / kLetters);
 }
 
-Description describe_recording(const NoiseSheet& sheet, std::size_t most_lines) {
+document::Description describe_recording(const NoiseSheet& sheet, std::size_t most_lines) {
   return Describer(sheet, most_lines).describe();
 }
 

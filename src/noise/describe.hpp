@@ -10,13 +10,8 @@
 
 namespace dryshaft::noise {
 
-// In two parts: a page puts its pictures between them.
-struct Description {
-  document::Document answer;  // what fits, how sure, at which speed
-  document::Document rest;
-};
 // `most_lines`: of the strongest ones that are listed.
-Description describe_recording(const NoiseSheet& sheet, std::size_t most_lines);
+document::Description describe_recording(const NoiseSheet& sheet, std::size_t most_lines);
 
 // No speed was given, and the recording shows none, or several.
 bool speed_is_open(const NoiseSpeed& speed);

@@ -3,22 +3,18 @@
 
 #include <charconv>
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "dryshaft/noise_report.hpp"
-#include "report/words.hpp"
+#include "report/ordered_json.hpp"
 
 namespace dryshaft {
 namespace {
 
-using Ordered = nlohmann::ordered_json;
+using words::Ordered;
+using words::text_or_null;
 
 constexpr int kOrderDigits = 4;
 constexpr int kRpmDigits = 1;
-
-Ordered number(double value, int digits) {
-  return std::isfinite(value) ? Ordered(words::rounded(value, digits)) : Ordered(nullptr);
-}
 
 // Three digits from the first that is not 0: probabilities can be very small.
 Ordered chance(double value) {
@@ -31,26 +27,23 @@ Ordered chance(double value) {
   return rounded;
 }
 
-Ordered text_or_null(std::string_view text) {
-  return text.empty() ? Ordered(nullptr) : Ordered(text);
-}
-
 Ordered part(const PartKind& p) { return {{"part", p.part}, {"kind", name(p.kind)}}; }
 
 Ordered of_attribution(const Attribution& a) {
   Ordered json = part(a);
-  json["expected_order"] = number(a.expected_order, kOrderDigits);
-  json["found_order"] = number(a.found_order, kOrderDigits);
+  json["expected_order"] = words::number_or_null(a.expected_order, kOrderDigits);
+  json["found_order"] = words::number_or_null(a.found_order, kOrderDigits);
   json["slip_percent"] =
-      a.expected_order > 0 ? number((a.found_order / a.expected_order - 1) * 100, 3) : nullptr;
-  json["confidence"] = number(a.confidence, words::kProbabilityDigits);
-  json["level_db"] = number(a.level_db, 1);
+      a.expected_order > 0 ? words::number_or_null((a.found_order / a.expected_order - 1) * 100, 3)
+                           : nullptr;
+  json["confidence"] = words::number_or_null(a.confidence, words::kProbabilityDigits);
+  json["level_db"] = words::number_or_null(a.level_db, 1);
   json["p_value"] = chance(a.p_value);
-  json["depth"] = number(a.depth, 3);
-  json["share"] = a.share >= 0 ? number(a.share, 3) : Ordered(nullptr);
-  json["band_hz"] = a.band_high_hz > 0
-                        ? Ordered{number(a.band_low_hz, 1), number(a.band_high_hz, 1)}
-                        : Ordered(nullptr);
+  json["depth"] = words::number_or_null(a.depth, 3);
+  json["share"] = a.share >= 0 ? words::number_or_null(a.share, 3) : Ordered(nullptr);
+  json["band_hz"] = a.band_high_hz > 0 ? Ordered{words::number_or_null(a.band_low_hz, 1),
+                                                 words::number_or_null(a.band_high_hz, 1)}
+                                       : Ordered(nullptr);
   json["lines"] = a.lines;
   json["standing"] = a.standing;
   json["excluded"] = Ordered::array();
@@ -67,22 +60,24 @@ Ordered of_attribution(const Attribution& a) {
 Ordered of_speed(const NoiseSpeed& s) {
   Ordered json;
   json["basis"] = name(s.basis);
-  json["given_rpm"] = s.given_rpm > 0 ? number(s.given_rpm, kRpmDigits) : Ordered(nullptr);
+  json["given_rpm"] =
+      s.given_rpm > 0 ? words::number_or_null(s.given_rpm, kRpmDigits) : Ordered(nullptr);
   const bool ranges = s.highest_rpm > 0;  // else it is constant
-  json["rpm"] = {{"mean", number(s.used_rpm, kRpmDigits)},
-                 {"lowest", number(ranges ? s.lowest_rpm : s.used_rpm, kRpmDigits)},
-                 {"highest", number(ranges ? s.highest_rpm : s.used_rpm, kRpmDigits)}};
+  json["rpm"] = {
+      {"mean", words::number_or_null(s.used_rpm, kRpmDigits)},
+      {"lowest", words::number_or_null(ranges ? s.lowest_rpm : s.used_rpm, kRpmDigits)},
+      {"highest", words::number_or_null(ranges ? s.highest_rpm : s.used_rpm, kRpmDigits)}};
   json["uncertainty_percent"] =
-      s.uncertainty > 0 ? number(s.uncertainty * 100, 3) : Ordered(nullptr);
+      s.uncertainty > 0 ? words::number_or_null(s.uncertainty * 100, 3) : Ordered(nullptr);
   json["borne_out_by_lines"] = s.shaft_lines;
   json["alternatives_rpm"] = Ordered::array();
   for (const double rpm : s.alternatives_rpm) {
-    json["alternatives_rpm"].push_back(number(rpm, kRpmDigits));
+    json["alternatives_rpm"].push_back(words::number_or_null(rpm, kRpmDigits));
   }
   json["track"] = Ordered::array();
   for (const SpeedPoint& p : s.track) {
-    json["track"].push_back(
-        {{"seconds", number(p.seconds, 3)}, {"rpm", number(p.rpm, kRpmDigits)}});
+    json["track"].push_back({{"seconds", words::number_or_null(p.seconds, 3)},
+                             {"rpm", words::number_or_null(p.rpm, kRpmDigits)}});
   }
   return json;
 }
@@ -90,11 +85,11 @@ Ordered of_speed(const NoiseSpeed& s) {
 Ordered of_line(const NoiseLine& l) {
   Ordered json;
   json["spectrum"] = l.in_envelope ? "envelope" : "order";
-  json["order"] = number(l.order, kOrderDigits);
-  json["hz"] = number(l.hz, 2);
-  json["level_db"] = number(l.level_db, 1);
+  json["order"] = words::number_or_null(l.order, kOrderDigits);
+  json["hz"] = words::number_or_null(l.hz, 2);
+  json["level_db"] = words::number_or_null(l.level_db, 1);
   json["p_value"] = chance(l.p_value);
-  json["share"] = l.share >= 0 ? number(l.share, 3) : Ordered(nullptr);
+  json["share"] = l.share >= 0 ? words::number_or_null(l.share, 3) : Ordered(nullptr);
   json["fits"] = text_or_null(l.fits);
   return json;
 }
@@ -107,8 +102,8 @@ std::string noise_to_json(const NoiseSheet& sheet) {
   json["format"] = kNoiseFormat;
   json["tool"] = {{"name", kToolName}, {"version", DRYSHAFT_VERSION}};
   json["recording"] = {{"source", sheet.source},
-                       {"rate_hz", number(r.rate, 3)},
-                       {"seconds", number(r.seconds, 3)},
+                       {"rate_hz", words::number_or_null(r.rate, 3)},
+                       {"seconds", words::number_or_null(r.seconds, 3)},
                        {"channel", sheet.channel},
                        {"channels", sheet.channels}};
   json["held_against"] = sheet.held_against;
@@ -136,7 +131,7 @@ std::string noise_to_json(const NoiseSheet& sheet) {
     for (std::size_t i = 0; i < kLoadCount; ++i) {
       const std::optional<double>& level = l.level_db[i];
       levels[std::string(name(static_cast<Load>(i))) + "_db"] =
-          level ? number(*level, 1) : Ordered(nullptr);
+          level ? words::number_or_null(*level, 1) : Ordered(nullptr);
     }
     json["loads"].push_back(std::move(levels));
   }

@@ -388,7 +388,7 @@ class Pictures {
 std::string noise_to_html(std::span<const NoiseSheet> sheets) {
   std::string body = "<main>\n";
   for (const NoiseSheet& sheet : sheets) {
-    const noise::Description d = noise::describe_recording(sheet, kListedLines);
+    const document::Description d = noise::describe_recording(sheet, kListedLines);
     const std::string part =
         sheets.size() == 1 ? std::string() : fmt::format("recording {}", &sheet - &sheets[0] + 1);
     body += fmt::format("<article>\n{}{}{}</article>\n", document::in_html(d.answer, part),

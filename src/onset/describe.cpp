@@ -61,15 +61,14 @@ Table::Column text_column(std::string head) {
   return {.head = std::move(head), .fit = Table::Fit::wrap, .least = kLeast};
 }
 
-class OnsetDescriber {
+class OnsetDescriber : document::Telling {
  public:
   explicit OnsetDescriber(const OnsetSheet& sheet) : s_(sheet), r_(sheet.report) {}
 
-  Description describe() {
+  document::Description describe() {
     head();
-    Description all;
-    all.answer = std::move(d_);
-    d_.clear();
+    document::Description all;
+    all.answer = take();
     joined();
     cautions();
     rechecks();
@@ -79,17 +78,11 @@ class OnsetDescriber {
     left_out();
     limits();
     basis();
-    all.rest = std::move(d_);
+    all.rest = take();
     return all;
   }
 
  private:
-  void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
-  void say(std::string text) { d_.emplace_back(Paragraph{std::move(text)}); }
-  void item(std::string text) { d_.emplace_back(Item{0, std::move(text), {}}); }
-  void lead(std::string_view label, std::string text) {
-    d_.emplace_back(Lead{std::string(label), std::move(text), std::nullopt});
-  }
   [[nodiscard]] std::string at(double value) const { return shown_at(r_.data.axis, value); }
   [[nodiscard]] std::string between(const Interval95& i) const {
     const std::string unit = unit_word();
@@ -228,7 +221,7 @@ class OnsetDescriber {
           alone ? &ends.probability[i] : nullptr);
     }
     d_.emplace_back(std::move(t));
-    say(
+    paragraph(
         fmt::format("In brackets: 95 % of the weight, or of the profile likelihood for the data "
                     "alone. The judgement is the rules' own ({}); with few leaks it decides, with "
                     "many the data do.",
@@ -259,7 +252,7 @@ class OnsetDescriber {
       t.rows.push_back({at(c.at), chance(c.leak_by), every(c.regular), every(c.first)});
     }
     d_.emplace_back(std::move(t));
-    say(fmt::format(
+    paragraph(fmt::format(
         "So that damage comes before the next look in at most {} of those found dry: of those "
         "looked at that often all along, and of those never looked at before. A leak is taken "
         "to lead to damage after {} on average, in {} (a judgement), and a check to miss {} of "
@@ -268,7 +261,7 @@ class OnsetDescriber {
         percent(o.target), at_short(o.leak_to_damage),
         words::count(static_cast<std::size_t>(o.stages), "stage", "stages"), percent(o.misses),
         every(o.least)));
-    say(fmt::format(
+    paragraph(fmt::format(
         "A hundred new seals that are looked at by this table up to {}, and not after "
         "a leak is found: {:.0f} looks, {:.0f} leaks found before damage, {:.1f} "
         "damaged all the same. Without any look {:.0f} would be damaged.",
@@ -304,7 +297,7 @@ class OnsetDescriber {
       const CurveFit& fit = r_.curves.at(i);
       const bool same = i > 0 && r_.curves.at(i - 1).status == fit.status;
       if (fit.status != FitStatus::converged && !same) {
-        say(fmt::format("{}: {}.", sentence_case(name(fit.kind)), explain(fit.status)));
+        paragraph(fmt::format("{}: {}.", sentence_case(name(fit.kind)), explain(fit.status)));
       }
     }
     if (r_.best) {
@@ -314,7 +307,7 @@ class OnsetDescriber {
           outside += fmt::format("{}{}", outside.empty() ? "" : ", ", name(r_.curves.at(i).kind));
         }
       }
-      say(fmt::format(
+      paragraph(fmt::format(
           "In brackets: 95 % by profile likelihood; off steps: the largest difference from the "
           "steps below. Shape: of the Weibull and log-logistic curve "
           "how steeply it rises, of the lognormal the spread of log {0}; scale: 63 % leak by "
@@ -334,10 +327,10 @@ class OnsetDescriber {
     heading(fmt::format("By {}", r_.data.by));
     const OnsetRegression& w = r_.regressions.front();
     if (w.status != FitStatus::converged) {
-      say(w.groups.size() < 2 && !w.numeric
-              ? fmt::format("There are fewer than two groups with a known {}.", r_.data.by)
-              : fmt::format("No comparison: {}{}.", explain(w.status),
-                            w.unbounded.empty() ? "" : fmt::format(" ({})", w.unbounded)));
+      paragraph(w.groups.size() < 2 && !w.numeric
+                    ? fmt::format("There are fewer than two groups with a known {}.", r_.data.by)
+                    : fmt::format("No comparison: {}{}.", explain(w.status),
+                                  w.unbounded.empty() ? "" : fmt::format(" ({})", w.unbounded)));
     } else {
       Table t;
       t.columns = {text_column(r_.data.by),
@@ -360,7 +353,7 @@ class OnsetDescriber {
                                g.ratio, g.p_value);
         }
       }
-      say(fmt::format(
+      paragraph(fmt::format(
           "Weibull curves of one shape, whose {} differs by a factor (accelerated failure time); "
           "in brackets 95 % by normal approximation. Likelihood-ratio test of no difference, {}: "
           "{}. {}",
@@ -371,8 +364,8 @@ class OnsetDescriber {
                            : "The difference may be chance."));
     }
     if (w.count_without_group > 0) {
-      say(fmt::format("Of {} more the {} is not known; they are left out here.",
-                      count_of(w.count_without_group), r_.data.by));
+      paragraph(fmt::format("Of {} more the {} is not known; they are left out here.",
+                            count_of(w.count_without_group), r_.data.by));
     }
   }
 
@@ -394,7 +387,7 @@ class OnsetDescriber {
                         open || r_.steps.resamples == 0 ? "" : chances(s.below_95)});
     }
     d_.emplace_back(std::move(t));
-    say(fmt::format(
+    paragraph(fmt::format(
         "Where within a step leaks begin, the data do not say.{}{}",
         n < all.size() ? fmt::format(" {} of {} steps are shown.", n, all.size()) : "",
         r_.steps.resamples > 0
@@ -441,16 +434,15 @@ class OnsetDescriber {
 
   void basis() {
     heading("What this rests on");
-    say(fmt::format("{}. {} {}{}. Screening aid: a technician decides.",
-                    fmt::join(s_.sources, ", "), kToolName, DRYSHAFT_VERSION,
-                    r_.data.axis == OnsetAxis::plain
-                        ? ""
-                        : fmt::format("; rules {} {}", s_.rules_id, s_.rules_version)));
+    paragraph(fmt::format("{}. {} {}{}. Screening aid: a technician decides.",
+                          fmt::join(s_.sources, ", "), kToolName, DRYSHAFT_VERSION,
+                          r_.data.axis == OnsetAxis::plain
+                              ? ""
+                              : fmt::format("; rules {} {}", s_.rules_id, s_.rules_version)));
   }
 
   const OnsetSheet& s_;
   const OnsetReport& r_;
-  Document d_;
 };
 
 }  // namespace
@@ -469,7 +461,9 @@ std::string axis_title(OnsetAxis axis) {
                                     : "the numbers of a table";
 }
 
-Description describe_onset(const OnsetSheet& sheet) { return OnsetDescriber(sheet).describe(); }
+document::Description describe_onset(const OnsetSheet& sheet) {
+  return OnsetDescriber(sheet).describe();
+}
 
 }  // namespace dryshaft::onset
 
@@ -477,7 +471,7 @@ namespace dryshaft {
 namespace {
 
 document::Document whole_of(const OnsetSheet& sheet) {
-  onset::Description d = onset::describe_onset(sheet);
+  document::Description d = onset::describe_onset(sheet);
   document::Document all = std::move(d.answer);
   std::ranges::move(d.rest, std::back_inserter(all));
   return all;

@@ -9,12 +9,7 @@
 
 namespace dryshaft::onset {
 
-// In two parts: a page puts its picture between them.
-struct Description {
-  document::Document answer;
-  document::Document rest;
-};
-Description describe_onset(const OnsetSheet& sheet);
+document::Description describe_onset(const OnsetSheet& sheet);
 
 // "120,000 km", "7.5 years", or a plain number.
 std::string shown_at(OnsetAxis axis, double at);

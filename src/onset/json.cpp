@@ -1,25 +1,22 @@
 // `dryshaft-onset/1`: one object, one line. Numbers are written so that they
 // read back as they were; what is infinite or not known is null.
-#include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "dryshaft/onset.hpp"
+#include "report/ordered_json.hpp"
 
 namespace dryshaft {
 namespace {
 
-using OnsetJson = nlohmann::ordered_json;
+using words::exact_or_null;
+using words::text_or_null;
+using OnsetJson = words::Ordered;
 
-OnsetJson exactly(double value) {
-  return std::isfinite(value) ? OnsetJson(value) : OnsetJson(nullptr);
-}
-
-OnsetJson range(const Interval95& i) { return {exactly(i.low), exactly(i.high)}; }
+OnsetJson range(const Interval95& i) { return {exact_or_null(i.low), exact_or_null(i.high)}; }
 
 OnsetJson of_curve(const OnsetReport& r, std::size_t i) {
   const CurveFit& fit = r.curves.at(i);
   const bool found = fit.status == FitStatus::converged;
-  const auto value = [&](double x) { return found ? exactly(x) : OnsetJson(nullptr); };
+  const auto value = [&](double x) { return found ? exact_or_null(x) : OnsetJson(nullptr); };
   OnsetJson json;
   json["status"] = name(fit.status);
   json["status_text"] = explain(fit.status);
@@ -43,18 +40,18 @@ OnsetJson of_curve(const OnsetReport& r, std::size_t i) {
     json["probability"].push_back(
         {{"at", r.options.distances[d]},
          {"probability",
-          exactly(curve_probability(fit.kind, fit.shape, fit.scale, r.options.distances[d]))},
+          exact_or_null(curve_probability(fit.kind, fit.shape, fit.scale, r.options.distances[d]))},
          {"probability_95", range(ends->probability[d])}});
   }
   for (std::size_t q = 0; ends && q < r.probabilities.size(); ++q) {
     json["quantile"].push_back(
         {{"probability", r.probabilities[q]},
-         {"at", exactly(curve_quantile(fit.kind, fit.shape, fit.scale, r.probabilities[q]))},
+         {"at", exact_or_null(curve_quantile(fit.kind, fit.shape, fit.scale, r.probabilities[q]))},
          {"at_95", range(ends->quantile[q])}});
   }
   const std::optional<OnsetReport::Gap>& gap = r.fit.at(i);
-  json["against_steps"] = gap ? OnsetJson{{"largest", exactly(gap->largest)},
-                                          {"at", exactly(gap->at)},
+  json["against_steps"] = gap ? OnsetJson{{"largest", exact_or_null(gap->largest)},
+                                          {"at", exact_or_null(gap->at)},
                                           {"inside", r.steps.resamples > 0 ? OnsetJson(gap->inside)
                                                                            : OnsetJson(nullptr)}}
                               : OnsetJson(nullptr);
@@ -64,17 +61,17 @@ OnsetJson of_curve(const OnsetReport& r, std::size_t i) {
 OnsetJson of_steps(const StepEstimate& s) {
   OnsetJson json;
   json["converged"] = s.converged;
-  json["log_likelihood"] = exactly(s.log_likelihood);
-  json["fenchel_gap"] = exactly(s.gap);
+  json["log_likelihood"] = exact_or_null(s.log_likelihood);
+  json["fenchel_gap"] = exact_or_null(s.gap);
   json["iterations"] = s.iterations;
   json["resamples"] = s.resamples;
   json["steps"] = OnsetJson::array();
   for (const StepEstimate::Step& step : s.steps) {
     json["steps"].push_back(
-        {{"left", exactly(step.left)},
-         {"right", exactly(step.right)},
-         {"probability", exactly(step.probability)},
-         {"below", exactly(step.below)},
+        {{"left", exact_or_null(step.left)},
+         {"right", exact_or_null(step.right)},
+         {"probability", exact_or_null(step.probability)},
+         {"below", exact_or_null(step.below)},
          {"below_95", s.resamples > 0 ? range(step.below_95) : OnsetJson(nullptr)}});
   }
   return json;
@@ -82,12 +79,12 @@ OnsetJson of_steps(const StepEstimate& s) {
 
 OnsetJson of_regression(const OnsetRegression& g) {
   const bool found = g.status == FitStatus::converged;
-  const auto value = [&](double x) { return found ? exactly(x) : OnsetJson(nullptr); };
+  const auto value = [&](double x) { return found ? exact_or_null(x) : OnsetJson(nullptr); };
   OnsetJson json;
   json["curve"] = name(g.kind);
   json["status"] = name(g.status);
   json["status_text"] = explain(g.status);
-  json["unbounded"] = g.unbounded.empty() ? OnsetJson(nullptr) : OnsetJson(g.unbounded);
+  json["unbounded"] = text_or_null(g.unbounded);
   json["numeric"] = g.numeric;
   json["shape"] = value(g.shape);
   json["mu"] = value(g.mu);
@@ -99,11 +96,11 @@ OnsetJson of_regression(const OnsetRegression& g) {
   json["ratio"] = value(g.ratio);
   json["degrees"] = found ? OnsetJson(g.degrees) : OnsetJson(nullptr);
   json["p_value"] = value(g.p_value);
-  json["count_without_group"] = exactly(g.count_without_group);
+  json["count_without_group"] = exact_or_null(g.count_without_group);
   json["groups"] = OnsetJson::array();
   for (const OnsetRegression::Group& group : g.groups) {
     json["groups"].push_back({{"name", group.name},
-                              {"count", exactly(group.count)},
+                              {"count", exact_or_null(group.count)},
                               {"scale", value(group.scale)},
                               {"factor", value(group.factor)},
                               {"log_factor", value(group.log_factor)},
@@ -113,7 +110,9 @@ OnsetJson of_regression(const OnsetRegression& g) {
 }
 
 OnsetJson of_summary(const WeibullCloud::Summary& s) {
-  return {{"mean", exactly(s.mean)}, {"median", exactly(s.median)}, {"range_95", range(s.range)}};
+  return {{"mean", exact_or_null(s.mean)},
+          {"median", exact_or_null(s.median)},
+          {"range_95", range(s.range)}};
 }
 
 OnsetJson of_cloud(const OnsetReport& r, const WeibullCloud& cloud) {
@@ -148,17 +147,17 @@ std::string onset_to_json(const OnsetSheet& sheet) {
   json["sources"] = sheet.sources;
   json["axis"] = name(r.data.axis);
   json["units"] = r.data.units;
-  json["intervals"] = {{"left_censored", exactly(r.left_censored)},
-                       {"between", exactly(r.between)},
-                       {"exact", exactly(r.exact)},
-                       {"right_censored", exactly(r.right_censored)}};
+  json["intervals"] = {{"left_censored", exact_or_null(r.left_censored)},
+                       {"between", exact_or_null(r.between)},
+                       {"exact", exact_or_null(r.exact)},
+                       {"right_censored", exact_or_null(r.right_censored)}};
   json["curves"] = OnsetJson::object();
   for (std::size_t i = 0; i < kCurveCount; ++i) {
     json["curves"][std::string(name(r.curves.at(i).kind))] = of_curve(r, i);
   }
   json["best"] = r.best ? OnsetJson(name(*r.best)) : OnsetJson(nullptr);
   json["steps"] = of_steps(r.steps);
-  json["by"] = r.data.by.empty() ? OnsetJson(nullptr) : OnsetJson(r.data.by);
+  json["by"] = text_or_null(r.data.by);
   json["regressions"] = OnsetJson::array();
   for (const OnsetRegression& g : r.regressions) {
     json["regressions"].push_back(of_regression(g));
@@ -173,37 +172,37 @@ std::string onset_to_json(const OnsetSheet& sheet) {
                               {"sd_log_scale", o.prior->sd_log_scale},
                               {"source", sheet.prior_source}};
     json["posterior"] = of_cloud(r, r.joined->posterior);
-    json["posterior"]["log_evidence"] = exactly(r.joined->log_evidence);
+    json["posterior"]["log_evidence"] = exact_or_null(r.joined->log_evidence);
     json["posterior"]["checked"] = r.joined->checked;
-    json["posterior"]["edge"] = exactly(r.joined->edge);
-    json["posterior"]["change"] = exactly(r.joined->change);
+    json["posterior"]["edge"] = exact_or_null(r.joined->edge);
+    json["posterior"]["change"] = exact_or_null(r.joined->change);
   }
   json["rechecks"] = OnsetJson::array();
   for (const OnsetRecheck& c : r.rechecks) {
-    json["rechecks"].push_back({{"at", exactly(c.at)},
-                                {"leak_by", exactly(c.leak_by)},
-                                {"first", exactly(c.first)},
-                                {"regular", exactly(c.regular)}});
+    json["rechecks"].push_back({{"at", exact_or_null(c.at)},
+                                {"leak_by", exact_or_null(c.leak_by)},
+                                {"first", exact_or_null(c.first)},
+                                {"regular", exact_or_null(c.regular)}});
   }
-  json["recheck_rests_on"] = {{"check_misses_leak", exactly(o.misses)},
-                              {"leak_to_damage", exactly(o.leak_to_damage)},
-                              {"leak_to_damage_stages", exactly(o.stages)},
-                              {"damage_target", exactly(o.target)},
-                              {"least", exactly(o.least)}};
+  json["recheck_rests_on"] = {{"check_misses_leak", exact_or_null(o.misses)},
+                              {"leak_to_damage", exact_or_null(o.leak_to_damage)},
+                              {"leak_to_damage_stages", exact_or_null(o.stages)},
+                              {"damage_target", exact_or_null(o.target)},
+                              {"least", exact_or_null(o.least)}};
   json["plan"] = nullptr;
   if (r.plan) {
     json["plan"] = {{"looks", r.plan->looks},
-                    {"until", exactly(r.plan->until)},
-                    {"checks_per_100", exactly(r.plan->checks)},
-                    {"found_per_100", exactly(r.plan->found)},
-                    {"damaged_per_100", exactly(r.plan->damaged)},
-                    {"damaged_without_checks_per_100", exactly(r.plan->without)}};
+                    {"until", exact_or_null(r.plan->until)},
+                    {"checks_per_100", exact_or_null(r.plan->checks)},
+                    {"found_per_100", exact_or_null(r.plan->found)},
+                    {"damaged_per_100", exact_or_null(r.plan->damaged)},
+                    {"damaged_without_checks_per_100", exact_or_null(r.plan->without)}};
   }
   json["grader"] = nullptr;
   if (!r.grader.empty()) {
     json["grader"] = {{"axis", name(r.data.axis)}, {"hazard", OnsetJson::array()}};
     for (const auto& [at, hazard] : r.grader) {
-      json["grader"]["hazard"].push_back({exactly(at), exactly(hazard)});
+      json["grader"]["hazard"].push_back({exact_or_null(at), exact_or_null(hazard)});
     }
   }
   json["used"] = OnsetJson::array();
@@ -213,9 +212,9 @@ std::string onset_to_json(const OnsetSheet& sheet) {
     }
     json["used"].push_back({{"unit", i.unit},
                             {"seal", i.seal},
-                            {"left", exactly(i.left)},
-                            {"right", exactly(i.right)},
-                            {"group", i.group.empty() ? OnsetJson(nullptr) : OnsetJson(i.group)},
+                            {"left", exact_or_null(i.left)},
+                            {"right", exact_or_null(i.right)},
+                            {"group", text_or_null(i.group)},
                             {"residue_alone", i.residue_alone},
                             {"source", i.source},
                             {"line", i.line}});

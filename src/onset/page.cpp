@@ -201,7 +201,7 @@ class OnsetPicture {
 }  // namespace
 
 std::string onset_to_html(const OnsetSheet& sheet) {
-  const onset::Description d = onset::describe_onset(sheet);
+  const document::Description d = onset::describe_onset(sheet);
   std::string body = fmt::format("<main>\n{}{}{}</main>\n", document::in_html(d.answer),
                                  OnsetPicture(sheet.report).draw(), document::in_html(d.rest));
   return markup::whole({.title = "When leaks begin",

@@ -66,50 +66,33 @@ double odds_change(double from, double to) {
 }
 
 std::string_view short_judgement(Judged judged) {
-  switch (judged) {
-    case Judged::better:
-      return "better";
-    case Judged::worse:
-      return "worse";
-    case Judged::open:
-      return "open";
-    case Judged::too_few:
-      break;
-  }
-  return "too few";
+  return judged == Judged::too_few ? "too few" : name(judged);
 }
 
-class Writer {
+class Writer : document::Telling {
  public:
   explicit Writer(const Outcomes& o) : o_(o) {}
 
-  Description write() {
+  document::Description write() {
     if (o_.openings == 0) {
       nothing();
-      return {std::move(d_), {}};
+      return {take(), {}};
     }
     head();
     scores();
-    Description all;
-    all.answer = std::move(d_);
-    d_.clear();
+    document::Description all;
+    all.answer = take();
     said_and_found();
     parts();
     rules();
     refit();
     limits();
     how_to_read();
-    all.rest = std::move(d_);
+    all.rest = take();
     return all;
   }
 
  private:
-  void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
-  void paragraph(std::string text) { d_.emplace_back(Paragraph{std::move(text)}); }
-  void lead(std::string_view label, std::string text) {
-    d_.emplace_back(Lead{std::string(label), std::move(text), std::nullopt});
-  }
-
   void nothing() {
     d_.emplace_back(Title{
         answer_of(o_) + ".",
@@ -410,11 +393,10 @@ class Writer {
   }
 
   const Outcomes& o_;
-  Document d_;
 };
 
 Document whole_study(const Outcomes& outcomes) {
-  Description parts = describe_outcomes(outcomes);
+  document::Description parts = describe_outcomes(outcomes);
   std::ranges::move(parts.rest, std::back_inserter(parts.answer));
   return std::move(parts.answer);
 }
@@ -441,7 +423,9 @@ std::string answer_of(const Outcomes& outcomes) {
 
 std::string short_name(const Score& score) { return score.id == "risk" ? "damage" : score.id; }
 
-Description describe_outcomes(const Outcomes& outcomes) { return Writer(outcomes).write(); }
+document::Description describe_outcomes(const Outcomes& outcomes) {
+  return Writer(outcomes).write();
+}
 
 }  // namespace dryshaft::outcomes
 

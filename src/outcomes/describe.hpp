@@ -7,12 +7,7 @@
 
 namespace dryshaft::outcomes {
 
-// What was said and found in a picture stands between the two.
-struct Description {
-  document::Document answer;
-  document::Document rest;
-};
-Description describe_outcomes(const Outcomes& outcomes);
+document::Description describe_outcomes(const Outcomes& outcomes);
 
 // The judgement of the first line, also the page's title.
 std::string answer_of(const Outcomes& outcomes);

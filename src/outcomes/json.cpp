@@ -1,28 +1,22 @@
 // `dryshaft-outcomes/1`: one object, one line.
-#include <charconv>
-#include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "dryshaft/outcomes.hpp"
-#include "report/words.hpp"
+#include "report/ordered_json.hpp"
 
 namespace dryshaft {
 namespace {
 
-using Out = nlohmann::ordered_json;
+using Out = words::Ordered;
 
 constexpr int kDigits = 6;
 
-Out rounded(double value) {
-  return std::isfinite(value) ? Out(words::rounded(value, kDigits) + 0.0) : Out(nullptr);
-}
+Out rounded(double value) { return words::number_or_null(value, kDigits); }
 Out of_interval(const std::optional<Interval>& i) {
   return i ? Out{rounded(i->low), rounded(i->high)} : Out(nullptr);
 }
 Out of_gain(const Gain& g) {
   return {{"mean", rounded(g.mean)}, {"interval", of_interval(g.interval)}};
 }
-Out of_text(const std::string& text) { return text.empty() ? Out(nullptr) : Out(text); }
 
 Out of_rules(const Outcomes& o) {
   Out json = {{"id", o.rules_id}, {"version", o.rules_version}, {"sha256", o.rules_sha256}};
@@ -132,8 +126,8 @@ std::string outcomes_to_json(const Outcomes& outcomes) {
   json["records"] = outcomes.records;
   json["teardowns"] = outcomes.openings;
   json["units"] = outcomes.units;
-  json["first_date"] = of_text(outcomes.first_date);
-  json["last_date"] = of_text(outcomes.last_date);
+  json["first_date"] = words::text_or_null(outcomes.first_date);
+  json["last_date"] = words::text_or_null(outcomes.last_date);
   json["not_seen_before"] = outcomes.not_seen_before;
   json["nothing_examined"] = outcomes.nothing_examined;
   json["confidence"] = kConfidence;
@@ -147,7 +141,7 @@ std::string outcomes_to_json(const Outcomes& outcomes) {
   }
   json["fit"] = of_fit(outcomes);
   json["cross_validation"] = outcomes.cross ? of_cross(*outcomes.cross) : Out(nullptr);
-  json["overlay_file"] = of_text(outcomes.overlay_file);
+  json["overlay_file"] = words::text_or_null(outcomes.overlay_file);
   json["limits"] = outcomes.limits;
   // All but plain ASCII is escaped, so that a hostile name is harmless on a terminal.
   return json.dump(-1, ' ', true, Out::error_handler_t::replace) + "\n";

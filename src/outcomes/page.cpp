@@ -130,7 +130,7 @@ class Diagram {
 }  // namespace
 
 std::string outcomes_to_html(const Outcomes& outcomes) {
-  const outcomes::Description d = outcomes::describe_outcomes(outcomes);
+  const document::Description d = outcomes::describe_outcomes(outcomes);
   std::string body = "<main>\n" + document::in_html(d.answer);
   if (!outcomes.scores.empty()) {
     body +=

@@ -1,24 +1,21 @@
 // `dryshaft-plan/1`: one object, one line.
-#include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "base/index.hpp"
 #include "dryshaft/plan.hpp"
-#include "report/words.hpp"
+#include "report/ordered_json.hpp"
 
 namespace dryshaft {
 namespace {
 
-using Ordered = nlohmann::ordered_json;
+using words::number_or_null;
+using words::Ordered;
+using words::text_or_null;
 
 constexpr int kMoneyDigits = 2;
 constexpr int kKmDigits = 1;
 
-Ordered rounded_or_null(double value, int digits) {
-  return std::isfinite(value) ? Ordered(words::rounded(value, digits)) : Ordered(nullptr);
-}
-Ordered money(double value) { return rounded_or_null(value, kMoneyDigits); }
-Ordered chance(double value) { return rounded_or_null(value, words::kProbabilityDigits); }
+Ordered money(double value) { return number_or_null(value, kMoneyDigits); }
+Ordered chance(double value) { return number_or_null(value, words::kProbabilityDigits); }
 
 Ordered of_cost(const PlanCost& c) {
   Ordered json;
@@ -26,9 +23,9 @@ Ordered of_cost(const PlanCost& c) {
   json["low_10"] = money(c.low);
   json["high_90"] = money(c.high);
   json["chance_lost"] = chance(c.chance_lost);
-  json["interval_km"] = c.interval_km ? rounded_or_null(*c.interval_km, kKmDigits) : nullptr;
-  json["then_if_clean"] = c.then_if_clean.empty() ? Ordered(nullptr) : Ordered(c.then_if_clean);
-  json["variant"] = c.variant.empty() ? Ordered(nullptr) : Ordered(c.variant);
+  json["interval_km"] = c.interval_km ? number_or_null(*c.interval_km, kKmDigits) : nullptr;
+  json["then_if_clean"] = text_or_null(c.then_if_clean);
+  json["variant"] = text_or_null(c.variant);
   json["spending"] = Ordered::object();
   for (std::size_t i = 0; i < kSpendingCount; ++i) {
     json["spending"][std::string(spending_name(i))] = money(c.spending[i]);
@@ -80,9 +77,9 @@ Ordered of_comparison(const Plan& p) {
     json["thresholds"].push_back({{"id", t.id},
                                   {"title", t.title},
                                   {"kind", t.is_price ? "price" : "probability"},
-                                  {"now", rounded_or_null(t.now, digits)},
+                                  {"now", number_or_null(t.now, digits)},
                                   {"second_wins", t.below ? "below" : "above"},
-                                  {"at", rounded_or_null(t.at, digits)},
+                                  {"at", number_or_null(t.at, digits)},
                                   {"verified", t.verified}});
   }
   return json;
@@ -113,8 +110,8 @@ std::string to_json(const Plan& p) {
   json["date"] = r.date;
   json["grade"] = name(r.grade);
   json["rebuild_outlook"] = r.rebuild_outlook;
-  json["horizon"] = {{"km", rounded_or_null(p.horizon_km, kKmDigits)},
-                     {"years", rounded_or_null(p.horizon_km / p.km_per_year, 2)}};
+  json["horizon"] = {{"km", number_or_null(p.horizon_km, kKmDigits)},
+                     {"years", number_or_null(p.horizon_km / p.km_per_year, 2)}};
   json["now"] = {
       {"dry", chance(p.dry)}, {"leaking", chance(p.leaking)}, {"damaged", chance(p.damaged)}};
   json["if_nothing_is_done"] = {{"chance_lost", chance(p.lost_if_nothing)}};
@@ -132,7 +129,7 @@ std::string to_json(const Plan& p) {
   json["best"] = p.options.empty() || !p.options.front().allowed ? Ordered(nullptr)
                                                                  : Ordered(p.options.front().id);
   json["comparison"] = of_comparison(p);
-  json["grid"] = {{"step_km", rounded_or_null(p.step_km, kKmDigits)}, {"beliefs", p.beliefs}};
+  json["grid"] = {{"step_km", number_or_null(p.step_km, kKmDigits)}, {"beliefs", p.beliefs}};
   json["lives"] = p.lives;
   json["cautions"] = Ordered::array();
   for (const Caution& c : p.cautions) {

@@ -10,6 +10,8 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
+#include <utility>
 #include <variant>
 #include <vector>
 
@@ -117,6 +119,27 @@ struct Entry {
 using Block = std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Timeline,
                            Verbatim, Entry>;
 using Document = std::vector<Block>;
+
+// A document in two parts: a page puts its picture between them.
+struct Description {
+  Document answer;
+  Document rest;
+};
+
+// What describers put a document together with.
+class Telling {
+ protected:
+  void heading(std::string text) { d_.emplace_back(Heading{std::move(text)}); }
+  void paragraph(std::string text) { d_.emplace_back(Paragraph{std::move(text)}); }
+  void item(std::string text) { d_.emplace_back(Item{0, std::move(text), {}}); }
+  void lead(std::string_view label, std::string text) {
+    d_.emplace_back(Lead{std::string(label), std::move(text), std::nullopt});
+  }
+  // What has been told since the last time.
+  Document take() { return std::exchange(d_, {}); }
+
+  Document d_;
+};
 
 // Which rules a report rests on, and what a shop's own records put in their place.
 std::string rules_used(const Report& report);
