@@ -1,8 +1,13 @@
 // What mutation testing showed that no other test looked at.
 #include <algorithm>
+#include <array>
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <string>
 
+#include "decide/story.hpp"
+#include "diagnose/delay.hpp"
+#include "dryshaft/onset.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -136,6 +141,137 @@ TEST_CASE("earlier coolant is told of only where no liquid is found today") {
   CHECK(earlier(report_on(wet + record_text(test::dry_and("")))));
   CHECK_FALSE(earlier(report_on(
       wet + record_text(R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})"))));
+}
+
+TEST_CASE("of outlooks that are as bad, the first by id gives its reason") {
+  const Report both = report_on(record_text(
+      R"("rotation":"seized","port":{"checked":true,"fluid":"film","fluid_kind":"coolant"},)"
+      R"("faults":{"isolation":"active"})"));
+  CHECK(both.rebuild_outlook == "doubtful");
+  const auto reason = [](std::string_view id) {
+    return std::ranges::find(test::shipped().outlooks, id, &OutlookRule::id)->reason;
+  };
+  CHECK(both.rebuild_outlook_text == reason("outlook-isolation-wet"));
+  const Report dry =
+      report_on(record_text(R"("rotation":"seized","faults":{"isolation":"stored"})"));
+  CHECK(dry.rebuild_outlook_text == reason("outlook-seized"));
+}
+
+TEST_CASE("what an owner tells of a recording names the bearings") {
+  const Report report =
+      report_on(record_text(R"("noise":{"present":true},"recording":{"rotor_bearing":"clear"})"),
+                {.audience = Audience::owner, .today = std::nullopt});
+  CHECK(test::has(report.owner_summary.back(),
+                  "rotor bearings by recording (clear lines of this bearing)"));
+}
+
+TEST_CASE("an old dry look is looked at anew, as if there had been none") {
+  Case never = empty_case();
+  never.seal_km = 120000;
+  never.seal_years = 6;
+  Case old = never;
+  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
+    old.set(f, 0);
+  }
+  old.set(Situation::port_check, PortCheck::stale);
+  old.port_weight = 0.2;
+  const auto gain = [](const Case& c) {
+    const Knowledge& k = test::shipped();
+    const auto checks = next_checks(k, test::shipped_model(), c, judge(k, test::shipped_model(), c),
+                                    Audience::technician);
+    return std::ranges::find(checks, "check-port", &NextCheck::id)->gain_bits;
+  };
+  CHECK(gain(old) == Approx(gain(never)).epsilon(1e-12));
+}
+
+TEST_CASE("a unit's story has it fitted and opened") {
+  const std::string opened =
+      R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147","fitted_odometer_km":80000},)"
+      R"("inspection":{"date":"2026-03-02","odometer_km":95000},)"
+      R"("teardown":{"date":"2026-03-04","seal-leak":"absent"}})"
+      "\n";
+  const Report report = report_on(
+      record_text(R"("odometer_km":82000)", R"("fitted_odometer_km":80000)", "2025-03-02") +
+      opened);
+  REQUIRE(report.history.events.size() == 2);
+  CHECK(report.history.events[0].id == "unit-fitted");
+  CHECK(report.history.events[0].odometer_km == 80000);
+  CHECK(report.history.events[0].date == "2025-03-02");
+  CHECK(report.history.events[1].id == "unit-opened");
+  CHECK(report.history.events[1].date == "2026-03-04");
+  // From the beginning is no event.
+  CHECK(report_on(record_text(R"("odometer_km":82000)", R"("fitted_odometer_km":0)"))
+            .history.events.empty());
+}
+
+TEST_CASE("what an earlier inspection found counts once when asked what began since") {
+  const History unit = test::history_of(
+      record_text(R"("odometer_km":90000,"port":{"checked":true,"fluid":"film"})", "",
+                  "2025-03-02") +
+      record_text(R"("odometer_km":101000,"noise":{"present":true})", "", "2026-03-02"));
+  const Knowledge& k = test::shipped();
+  const Report report = assess(unit, k, test::shipped_model(), {});
+  const auto alone = [&](std::size_t i) {
+    const History one{unit.unit_id, {unit.records[i]}, {0}};
+    return present(one, 1, k, static_cast<int>(unit.records[i].at(Field::date).number)).facts;
+  };
+  CHECK(report.history.compared.at(0).began.value() ==
+        Approx(began_between(k, test::shipped_model(), alone(0), alone(1))).epsilon(1e-12));
+}
+
+TEST_CASE("a look at the port without its fluid is warned of, a noise without a word is none") {
+  CHECK(warns(report_on(record_text(R"("port":{"checked":true,"corrosion":"none"})")),
+              "the port was checked, but whether it was dry is not on record"));
+  CHECK_FALSE(warns(report_on(record_text(test::dry_and(""))), "whether it was dry"));
+  const auto contradicts = [](std::string_view noise) {
+    return test::has_id(report_on(record_text(noise)).contradictions, "noise-described-but-absent");
+  };
+  CHECK(contradicts(R"("noise":{"present":false,"level":"loud"})"));
+  CHECK_FALSE(contradicts(R"("noise":{"level":"loud"})"));
+}
+
+TEST_CASE("where several causes wear out, a shop's own table is for the first") {
+  Knowledge k = test::shipped();
+  k.causes[0].wear->table = {{1000, 1e-6}, {100000, 0.02}, {300000, 0.6}};
+  k.causes[1].wear = test::shipped().causes[0].wear;
+  const Model model(k);
+  Case c = empty_case();
+  c.set(Situation::rotor_cooling, Cooling::wet);
+  c.seal_km = 150000;
+  c.seal_years = 5;
+  const double base = k.causes[0].base[0];
+  CHECK(model.infer(c).cause[0] ==
+        Approx(1 - (1 - base) * std::exp(-model.wear_hazard(150000, 5))).epsilon(1e-12));
+}
+
+TEST_CASE("by a shop's own onset, a recheck comes just before damage gets likely") {
+  Knowledge k = test::shipped();
+  std::vector<Diagnostic> complaints;
+  REQUIRE(use_onset(k,
+                    {"onset.json", R"({"format":"dryshaft-onset/1","units":42,"grader":)"
+                                   R"({"axis":"km","hazard":[[1000,1e-6],[100000,0.02],)"
+                                   R"([300000,0.9]]}})"},
+                    complaints));
+  const Model model(k);
+  const Report report =
+      assess(test::history_of(record_text(test::dry_and(R"("odometer_km":140000)"),
+                                          R"("built":"2020-03","rotor_cooling":"wet")")),
+             k, model, {});
+  const Settings& s = k.settings;
+  REQUIRE(report.recheck.km.has_value());
+  REQUIRE(*report.recheck.km > s.recheck_least_km);
+  constexpr double kNow = 140000;
+  constexpr double kYears = 6;
+  const auto hazard = [&](double at) {
+    return at <= kNow ? model.wear_hazard(at, kYears * at / kNow)
+                      : model.wear_hazard(at, kYears + (at - kNow) / s.km_per_year);
+  };
+  const auto damage = [&](double km) {
+    return delay::chance_of_damage(hazard, std::array{kNow}, km, model.check_misses_leak(),
+                                   {s.leak_to_damage_km, s.leak_to_damage_stages});
+  };
+  CHECK(damage(*report.recheck.km) <= s.damage_target);
+  CHECK(damage(*report.recheck.km + 500) > s.damage_target);
 }
 
 }  // namespace

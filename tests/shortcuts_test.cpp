@@ -155,6 +155,23 @@ TEST_CASE("a set of conditions reaches past the first word") {
   CHECK_THROWS_AS(ConditionSet(many), std::length_error);
 }
 
+TEST_CASE("with as many floors as there may be, a grade is open or sound as before") {
+  Knowledge k = shipped();
+  Floor never = k.floors[0];
+  never.when.none.emplace_back();
+  k.floors.resize(kMaxFloors, never);
+  const Model model(k);
+  Draw draw;
+  for (int i = 0; i < 500; ++i) {
+    const Case c = draw.unit();
+    const Verdict v = judge(k, model, c);
+    const Verdict before = judge(shipped(), shipped_model(), c);
+    REQUIRE(v.grade == before.grade);
+    REQUIRE(v.floors == before.floors);
+    REQUIRE(v.incomplete == before.incomplete);
+  }
+}
+
 TEST_CASE("too many conditions are refused where they stand") {
   const auto alternatives = [](int n) {
     std::string text = R"("when": {"any": [)";

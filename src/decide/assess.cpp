@@ -165,13 +165,9 @@ class Assessor {
     return !f.from_history && exists(f.id, facts().level);
   }
 
-  [[nodiscard]] std::string carrier(Finding finding, Cause cause) const {
-    const int link = model_.carrier(finding, cause);
-    if (link >= 0) {
-      return k_.links[static_cast<std::size_t>(link)].id;
-    }
-    const auto b = std::ranges::find(k_.backgrounds, finding, &Background::finding);
-    return b == k_.backgrounds.end() ? std::string() : b->id;
+  // Only asked where the finding has a weight, so where it is linked to something.
+  [[nodiscard]] const std::string& carrier(Finding finding, Cause cause) const {
+    return k_.links[static_cast<std::size_t>(model_.carrier(finding, cause))].id;
   }
 
   void causes() {
