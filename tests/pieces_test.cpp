@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "pieces.hpp"
+#include "record/cells.hpp"
 
 namespace dryshaft {
 namespace {
@@ -285,6 +286,22 @@ TEST_CASE("a row has a greatest length, and the next one is read") {
   REQUIRE(!read.diagnostics.empty());
   CHECK(read.diagnostics[0].message == "a quote that opens here is not closed on its line");
   CHECK(read.records.size() == 1);
+}
+
+TEST_CASE("a row has a greatest number of cells") {
+  const std::string head = "unit.id,date\n";
+  for (const std::size_t more : {0, 1}) {
+    const std::string row = "HL-1,2026-03-02" + std::string(kMaxCells - 2 + more, ',') + "\n";
+    const Records read = read_table(head + row + "HL-2,2026-03-02\n", "f", kNoTitles, kAny);
+    CHECK(read.records.size() == 2 - more);
+    REQUIRE(read.diagnostics.size() == more);
+    if (more != 0) {
+      CHECK(read.diagnostics[0].code == "size");
+      CHECK(read.diagnostics[0].message == "the row holds more than 32768 cells");
+    }
+    const Records none = read_table(row, "f", kNoTitles, kAny);
+    CHECK(none.diagnostics.front().code == (more == 0 ? "unknown-column" : "size"));
+  }
 }
 
 TEST_CASE("a quote that is not closed within a row's length ends with its line") {

@@ -61,7 +61,7 @@ bool ends_cell(std::string_view text, std::size_t at, char separator) {
 }  // namespace
 
 bool TableRow::blank() const {
-  return fault.empty() && !too_long &&
+  return fault.empty() && too_much.empty() &&
          std::ranges::all_of(cells, [](const TableCell& c) { return c.text.empty(); });
 }
 
@@ -116,16 +116,17 @@ TableRow read_row(std::string_view text, std::size_t at, char separator, std::si
       at = stop_at;
     }
     row.cells.push_back(std::move(cell));
-    if (at < text.size() && text[at] == separator) {
+    const bool more = at < text.size() && text[at] == separator;
+    if (more && row.cells.size() < kMaxCells) {
       ++at;
       continue;
     }
     row.next = after_line(text, at);
-    if (cut && text[row.next - 1] != '\n') {
+    if (more || (cut && text[row.next - 1] != '\n')) {
       if (row.goes_on != std::string_view::npos) {
         end_with_its_line(row, all, row.goes_on);
       } else {
-        row.too_long = true;
+        row.too_much = more ? "cells" : "bytes";
         row.next = after_line(all, at);
       }
     }

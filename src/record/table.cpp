@@ -230,8 +230,10 @@ class TableReader final : public PieceReader {
   bool read_header(const TableRow& header) {
     if (!header.fault.empty()) {
       complaints_.push_back({header.fault_at, about("quotes", std::string(header.fault))});
-    } else if (header.too_long) {
+    } else if (!header.too_much.empty()) {
       complain_of_length(header);
+      flush();
+      return false;
     }
     for (const TableCell& cell : header.cells) {
       columns_.push_back({.title = cell.text, .begin = cell.begin});
@@ -246,8 +248,10 @@ class TableReader final : public PieceReader {
   }
 
   void complain_of_length(const TableRow& row) {
+    const bool cells = row.too_much == "cells";
     complaints_.push_back(
-        {row.begin, about("size", fmt::format("the row holds more than {} bytes", limit_))});
+        {row.begin, about("size", fmt::format("the row holds more than {} {}",
+                                              cells ? kMaxCells : limit_, row.too_much))});
   }
 
   static Diagnostic about(std::string_view code, std::string message, std::string hint = {}) {
@@ -351,7 +355,7 @@ class TableReader final : public PieceReader {
 
   void read_one(const TableRow& row) {
     const Place place = places_->place(row.begin);
-    if (row.too_long) {
+    if (!row.too_much.empty()) {
       complain_of_length(row);
     } else if (!row.fault.empty()) {
       complaints_.push_back({row.fault_at, about("quotes", std::string(row.fault),
