@@ -37,7 +37,7 @@ HEAD, ROWS = example("intake.csv").split(b"\n", 1)
 KINDS = {
     "JSON Lines": (b"", *blocks(LINES), b"", 0),
     "table": (HEAD + b"\n", *blocks(ROWS), b"", 0),
-    "array": (b"[" + LINES.split(b"\n", 1)[0], *blocks(b"".join(b",\n" + line for line in LINES.splitlines())),
+    "array": (b"[" + LINES.splitlines()[-1], *blocks(b"".join(b",\n" + line for line in LINES.splitlines())),
               b"\n]\n", 1),
 }
 
