@@ -133,9 +133,7 @@ class TreeBuilder {
 
   void build() {
     if (d_.text_.size() > std::min<std::size_t>(limits_.bytes, kNone - 1)) {
-      out_.push_back(
-          d_.places_.complaint(0, "size", fmt::format("holds {} bytes", d_.text_.size())));
-      out_.back().allowed = fmt::format("{} bytes", limits_.bytes);
+      out_.push_back(too_large(d_.text_, d_.origin(), limits_.bytes));
       return;
     }
     const auto before = static_cast<std::ptrdiff_t>(out_.size());
@@ -576,6 +574,14 @@ std::string shown(const Document& document, const Node& node) {
     default:
       return utf8::harmless(document.raw(node), kShownText);
   }
+}
+
+std::string size_held(std::size_t bytes) { return fmt::format("holds {} bytes", bytes); }
+
+Diagnostic too_large(std::string_view text, const Origin& origin, std::size_t limit) {
+  Diagnostic d = Places(text, origin).complaint(0, "size", size_held(text.size()));
+  d.allowed = fmt::format("{} bytes", limit);
+  return d;
 }
 
 std::string_view kind_name(Kind kind) {

@@ -88,6 +88,11 @@ class Document {
 // numbers and literals as written, `an object`, `an array`.
 std::string shown(const Document& document, const Node& node);
 
+// The complaint about a text of more than `limit` bytes, at byte 0 of `text`.
+Diagnostic too_large(std::string_view text, const Origin& origin, std::size_t limit);
+// What it says of the text's size.
+std::string size_held(std::size_t bytes);
+
 // "a string", "a number", ...
 std::string_view kind_name(Kind kind);
 

@@ -35,6 +35,8 @@ class Places {
   [[nodiscard]] const Origin& origin() const { return origin_; }
 
   Place place(std::size_t offset);
+  // The byte that was asked for last, or where the next character begins if it lies inside one.
+  [[nodiscard]] std::size_t offset() const { return offset_; }
 
   // A complaint at byte `offset`. Its excerpt begins at `shown_from`, if that
   // lies close before it on the same line.

@@ -8,7 +8,7 @@
 
 #include "cli/cli.hpp"
 #include "cli/parallel.hpp"
-#include "record/layout.hpp"
+#include "record/pieces.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -233,37 +233,62 @@ class Command {
   void stream(Output& output) {
     for (const std::string& path : files()) {
       LineSource source(path);
-      if (is_table(path) || source.peek() == '[') {
-        take_all(read_input(source, columns_, read_), output);
-        continue;
-      }
-      std::string line;
-      bool first = true;
       bool going = true;
-      while (going && source.next(line)) {
-        if (line.find_first_not_of(" \t\r\xEF\xBB\xBF") == std::string::npos) {
-          continue;
+      if (is_table(path)) {
+        going = read_pieces(source, *table_reader(source.name(), columns_, read_), output);
+      } else if (source.skip_blank_lines(); is_on_lines(source)) {
+        std::string line;
+        while (going && source.next(line)) {
+          if (line.find_first_not_of(kBlank) == std::string::npos) {
+            continue;
+          }
+          lines_.push_back({std::move(line), source.line_number(), source.name()});
+          line = {};
+          if (lines_.size() >= kAtOnce || pending_bytes() > kMaxRecordBytes * 8) {
+            going = read_lines(output);
+          }
         }
-        // A line longer than a record may be is refused like any other; the rest is read on.
-        if (first && line.size() <= kMaxRecordBytes && !is_complete_object(line)) {
-          whole(source, line, output);
-          break;
-        }
-        first = false;
-        lines_.push_back({std::move(line), source.line_number(), source.name()});
-        line = {};
-        if (lines_.size() >= kAtOnce || pending_bytes() > kMaxRecordBytes * 8) {
-          going = read_lines(output);
-        }
+      } else {
+        going = read_pieces(source, *records_reader(source.name(), source.line_number() + 1, read_),
+                            output);
       }
       if (!source.error().empty()) {
         take_complaints({input_complaint(source)});
       }
-      if (!read_lines(output)) {
+      if (!going || !read_lines(output)) {
         return;
       }
     }
     flush_units(output, true);
+  }
+
+  static constexpr std::string_view kBlank = " \t\r\xEF\xBB\xBF";
+
+  // Whether the first line holds a record. One longer than a record may be is refused like any
+  // other; the rest is read on.
+  static bool is_on_lines(LineSource& source) {
+    const std::string_view ahead = source.ahead(kMaxRecordBytes + 1);
+    const std::string_view line = ahead.substr(0, ahead.find('\n'));
+    const std::size_t first = line.find_first_not_of(kBlank);
+    if (first == std::string_view::npos) {
+      return line.size() <= kMaxRecordBytes;  // then white space is all that is left
+    }
+    return line[first] != '[' && (line.size() > kMaxRecordBytes || is_complete_object(line));
+  }
+
+  // A table, records in an array, or one that takes several lines.
+  bool read_pieces(LineSource& source, PieceReader& reader, Output& output) {
+    bool going = true;
+    while (going && !reader.done()) {
+      const std::string_view text = source.ahead(reader.look_ahead());
+      if (!source.error().empty()) {
+        break;
+      }
+      Records read;
+      source.pass(reader.read(text, source.ended(), kAtOnce, read));
+      going = take_all(std::move(read), output);
+    }
+    return going;
   }
 
   static constexpr std::size_t kAtOnce = 256;  // lines, or units, in memory
@@ -312,27 +337,15 @@ class Command {
     units_.back().push_back(std::move(record));
   }
 
-  // A text that is not JSON Lines from its first line on.
-  void whole(LineSource& source, const std::string& line, Output& output) {
-    std::string text(source.line_number() - 1, '\n');
-    text += line + "\n";
-    if (!likeness(line).certain) {  // else there is nothing to look for in what follows
-      text += source.rest();
-    }
-    if (source.error().empty()) {
-      take_all(read_records(text, source.name(), read_), output);
-    }
-  }
-
-  void take_all(Records read, Output& output) {
+  bool take_all(Records read, Output& output) {
     take_complaints(read.diagnostics);
     for (Record& record : read.records) {
       add(std::move(record));
       if (units_.size() > kAtOnce && !flush_units(output, false)) {
-        return;
+        return false;
       }
     }
-    flush_units(output, false);
+    return flush_units(output, false);
   }
 
   // Grades all units but the last, which may go on; all of them at the end.

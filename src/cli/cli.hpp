@@ -57,8 +57,14 @@ class LineSource {
   // False at the end; `line` has no line end.
   bool next(std::string& line);
   [[nodiscard]] std::uint32_t line_number() const { return line_; }
-  // The first character from here on that is no white space; none: the end.
-  std::optional<char> peek();
+  // Passes over lines that hold nothing.
+  void skip_blank_lines();
+  // What comes, as it stands: at least so many bytes, or all there is.
+  std::string_view ahead(std::size_t bytes);
+  // Whether `ahead` gave all there is.
+  [[nodiscard]] bool ended() const { return ended_; }
+  // Goes on behind so many of these bytes; lines are then no longer counted.
+  void pass(std::size_t bytes) { at_ += bytes; }
   // Everything from here on, as it stands.
   std::string rest();
 

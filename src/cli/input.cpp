@@ -11,6 +11,8 @@ namespace {
 constexpr std::size_t kChunk = std::size_t{1} << 18U;
 // Room for white space around a record of the greatest size.
 constexpr std::size_t kLongestLine = kMaxRecordBytes + 4096;
+// A byte order mark is no white space, but stands before everything.
+constexpr std::string_view kBlank = " \t\r\n\xEF\xBB\xBF";
 
 }  // namespace
 
@@ -72,17 +74,24 @@ bool LineSource::next(std::string& line) {
   return any;
 }
 
-std::optional<char> LineSource::peek() {
+void LineSource::skip_blank_lines() {
   while (true) {
-    // A byte order mark is no white space, but stands before everything.
-    const std::size_t first = buffer_.find_first_not_of(" \t\r\n\xEF\xBB\xBF", at_);
-    if (first != std::string::npos) {
-      return buffer_[first];
-    }
-    if (!fill()) {
-      return std::nullopt;
+    const std::size_t first = std::min(buffer_.find_first_not_of(kBlank, at_), buffer_.size());
+    const auto begin = buffer_.begin() + static_cast<std::ptrdiff_t>(at_);
+    const auto blank = buffer_.begin() + static_cast<std::ptrdiff_t>(first);
+    line_ += static_cast<std::uint32_t>(std::count(begin, blank, '\n'));
+    const std::size_t last = std::string_view(buffer_).substr(at_, first - at_).rfind('\n');
+    at_ += last == std::string_view::npos ? 0 : last + 1;
+    if (first < buffer_.size() || buffer_.size() - at_ > kLongestLine || !fill()) {
+      return;
     }
   }
+}
+
+std::string_view LineSource::ahead(std::size_t bytes) {
+  while (buffer_.size() - at_ < bytes && fill()) {
+  }
+  return std::string_view(buffer_).substr(at_);
 }
 
 std::string LineSource::rest() {

@@ -13,6 +13,11 @@ std::size_t end_of_line(std::string_view text, std::size_t at) {
   return std::min(text.find('\n', at), text.size());
 }
 
+// Where the line after that of `at` begins, or the end.
+std::size_t after_line(std::string_view text, std::size_t at) {
+  return std::min(end_of_line(text, at) + 1, text.size());
+}
+
 std::string_view without_blanks(std::string_view text) {
   constexpr std::string_view kBlanks = " \t\r";
   const std::size_t begin = text.find_first_not_of(kBlanks);
@@ -56,22 +61,25 @@ bool ends_cell(std::string_view text, std::size_t at, char separator) {
 }  // namespace
 
 bool TableRow::blank() const {
-  return fault.empty() &&
+  return fault.empty() && too_much.empty() &&
          std::ranges::all_of(cells, [](const TableCell& c) { return c.text.empty(); });
 }
 
 void end_with_its_line(TableRow& row, std::string_view text, std::size_t opened) {
   row.fault = "a quote that opens here is not closed on its line";
   row.fault_at = opened;
-  row.next = std::min(end_of_line(text, opened) + 1, text.size());
+  row.next = after_line(text, opened);
 }
 
-TableRow read_row(std::string_view text, std::size_t at, char separator) {
+TableRow read_row(std::string_view text, std::size_t at, char separator, std::size_t limit) {
   TableRow row{.begin = at, .next = at, .cells = {}, .fault = {}};
+  const std::string_view all = text;
+  text = text.substr(0, at + std::min(limit + 1, all.size() - at));  // a line end is one more
+  const bool cut = text.size() < all.size();
   const auto stop = [&](std::string_view fault, std::size_t where, std::size_t opened) {
     row.fault = fault;
     row.fault_at = where;
-    row.next = std::min(end_of_line(text, opened) + 1, text.size());
+    row.next = after_line(all, opened);
   };
   while (true) {
     TableCell cell{.begin = skip_spaces(text, at, separator), .text = {}};
@@ -79,14 +87,18 @@ TableRow read_row(std::string_view text, std::size_t at, char separator) {
       const std::size_t opened = cell.begin;
       at = opened;
       if (!take_quoted(text, at, cell.text)) {
-        stop("a quote that opens here is never closed", opened, opened);
+        if (cut) {  // who knows whether it is closed further on
+          end_with_its_line(row, all, opened);
+        } else {
+          stop("a quote that opens here is never closed", opened, opened);
+        }
         return row;
       }
       const std::size_t after = skip_spaces(text, at, separator);
       if (!ends_cell(text, after, separator)) {
         // Where lines lie between, the quote is more likely one too many than a cell's text.
         if (text.substr(opened, at - opened).find('\n') != std::string_view::npos) {
-          end_with_its_line(row, text, opened);
+          end_with_its_line(row, all, opened);
         } else {
           stop("text follows a closing quote", after, opened);
         }
@@ -98,19 +110,26 @@ TableRow read_row(std::string_view text, std::size_t at, char separator) {
       cell.text = without_blanks(cell.text);
       at = after;
     } else {
-      const std::size_t end =
-          std::min(text.find_first_of(std::string_view(&separator, 1), cell.begin),
-                   end_of_line(text, cell.begin));
-      const std::size_t stop_at = std::min(end, text.size());
+      const std::string_view line = text.substr(0, end_of_line(text, cell.begin));
+      const std::size_t stop_at = std::min(line.find(separator, cell.begin), line.size());
       cell.text = without_blanks(text.substr(cell.begin, stop_at - cell.begin));
       at = stop_at;
     }
     row.cells.push_back(std::move(cell));
-    if (at < text.size() && text[at] == separator) {
+    const bool more = at < text.size() && text[at] == separator;
+    if (more && row.cells.size() < kMaxCells) {
       ++at;
       continue;
     }
-    row.next = std::min(end_of_line(text, at) + 1, text.size());
+    row.next = after_line(text, at);
+    if (more || (cut && text[row.next - 1] != '\n')) {
+      if (row.goes_on != std::string_view::npos) {
+        end_with_its_line(row, all, row.goes_on);
+      } else {
+        row.too_much = more ? "cells" : "bytes";
+        row.next = after_line(all, at);
+      }
+    }
     return row;
   }
 }

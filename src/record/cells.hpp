@@ -7,6 +7,8 @@
 #include <string_view>
 #include <vector>
 
+#include "dryshaft/record.hpp"
+
 namespace dryshaft {
 
 struct TableCell {
@@ -24,6 +26,9 @@ struct TableRow {
   // ends with its first line, so that one mistake does not swallow the rest.
   std::string_view fault;
   std::size_t fault_at = 0;
+  // Where the row holds more bytes, or cells, than it may: what it holds too much of. The row then
+  // ends with its first line.
+  std::string_view too_much = {};
 
   [[nodiscard]] bool blank() const;
 };
@@ -32,8 +37,13 @@ struct TableRow {
 // not closed on its line.
 void end_with_its_line(TableRow& row, std::string_view text, std::size_t opened);
 
-// The row that begins at byte `at`.
-TableRow read_row(std::string_view text, std::size_t at, char separator);
+// More cells than a spreadsheet has columns.
+inline constexpr std::size_t kMaxCells = std::size_t{1} << 15U;
+
+// The row that begins at byte `at`, of at most `kMaxCells` cells, and `limit` bytes without its
+// line end. What stands further on is looked at only for the end of a line.
+TableRow read_row(std::string_view text, std::size_t at, char separator,
+                  std::size_t limit = kMaxRecordBytes);
 
 // What separates the cells of the first row: a comma, a semicolon or a tab.
 char find_separator(std::string_view text);

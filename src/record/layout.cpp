@@ -47,6 +47,8 @@ std::size_t border_inside(std::string_view text, std::size_t quote, std::size_t 
 
 }  // namespace
 
+bool is_white(char c) { return kWhite.find(c) != std::string_view::npos; }
+
 std::size_t skip_white(std::string_view text, std::size_t at) {
   return std::min(text.find_first_not_of(kWhite, at), text.size());
 }
@@ -70,7 +72,7 @@ Extent balanced(std::string_view text, std::size_t begin) {
       return {i + 1, true};
     }
   }
-  return {text.size(), false};
+  return {text.size(), false, false};
 }
 
 Extent resynchronised(std::string_view text, std::size_t begin) {
@@ -112,7 +114,7 @@ Extent resynchronised(std::string_view text, std::size_t begin) {
       }
     }
   }
-  return {trim_white(text, text.size()), false};
+  return {trim_white(text, text.size()), false, false};
 }
 
 Likeness likeness(std::string_view text) {

@@ -11,6 +11,7 @@ namespace dryshaft {
 struct Extent {
   std::size_t end = 0;  // one past the last byte
   bool closed = false;  // its last bracket was found
+  bool ended = true;    // an end was found; else the text ends first
 };
 
 // The object or array that opens at `begin`, by counting brackets outside of
@@ -29,6 +30,7 @@ struct Likeness {
 };
 Likeness likeness(std::string_view text);
 
+bool is_white(char c);
 // The first character at or after `at` that is not white space.
 std::size_t skip_white(std::string_view text, std::size_t at);
 // `end`, moved back over the white space before it.

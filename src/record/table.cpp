@@ -12,6 +12,7 @@
 #include "record/cells.hpp"
 #include "record/columns.hpp"
 #include "record/layout.hpp"
+#include "record/pieces.hpp"
 #include "record/shape.hpp"
 
 namespace dryshaft {
@@ -102,71 +103,126 @@ std::string plain_word(std::string_view cell) {
   return out;
 }
 
-class TableReader {
+class TableReader final : public PieceReader {
  public:
-  TableReader(std::string_view text, std::size_t before, std::string_view source,
-              const ColumnMap& map, const ReadOptions& options)
-      : text_(text),
-        before_(before),
-        places_(text, {source, 1, 1}),
-        map_(map),
-        options_(options),
-        separator_(find_separator(text)) {}
+  TableReader(std::string_view source, const ColumnMap& map, const ReadOptions& options,
+              std::size_t limit)
+      : source_(source), map_(map), options_(options), limit_(limit) {}
 
-  Records read() {
-    if (const Likeness is = likeness(text_); is.certain) {
-      refuse_all(fmt::format("looks like {}, not like a table", is.looks_like), is.hint);
-      out_.diagnostics.back().excerpt.clear();
-      ++out_.rejected;
-      return std::move(out_);
+  [[nodiscard]] std::size_t look_ahead() const override { return limit_ + kShownAhead; }
+  [[nodiscard]] bool done() const override { return state_ == State::done; }
+
+  std::size_t read(std::string_view text, bool last, std::size_t enough, Records& out) override {
+    text_ = text;
+    last_ = last;
+    out_ = &out;
+    at_ = 0;
+    if (!std::exchange(begun_, true) && text_.starts_with(utf8::kByteOrderMark)) {
+      before_ = utf8::kByteOrderMark.size();
+      text_.remove_prefix(before_);
     }
-    if (const std::size_t first = skip_white(text_, 0);
-        first < text_.size() && (text_[first] == '{' || text_[first] == '[')) {
-      refuse_all("looks like JSON, not like a table",
-                 "give it a name that ends in .json or .jsonl");
-      ++out_.rejected;
-      return std::move(out_);
+    const std::size_t mark = text.size() - text_.size();
+    places_.emplace(text_, Origin{source_, line_, 1});
+    while (!done() && out.records.size() < enough && out.diagnostics.size() < enough && step()) {
     }
-    std::size_t at = 0;
-    TableRow header;
-    do {
-      if (at >= text_.size()) {
-        refuse_all("holds no header row", "the first row names the columns");
-        return std::move(out_);
-      }
-      header = read_row(text_, at, separator_);
-      at = header.next;
-    } while (header.blank());
-    const bool usable = read_header(header);
-    while (at < text_.size()) {
-      TableRow row = read_row(text_, at, separator_);
-      if (row.goes_on != std::string_view::npos && row.cells.size() != columns_.size()) {
-        // Rather a quote too many, which would swallow the rows up to the next one.
-        end_with_its_line(row, text_, row.goes_on);
-      }
-      at = row.next;
-      if (row.blank()) {
-        continue;
-      }
-      ++rows_;
-      if (!usable) {
-        ++out_.rejected;
-      } else {
-        read_one(row);
-      }
-    }
-    if (usable && rows_ == 0) {
-      refuse_all("holds no row beneath its header", "");
-    }
-    return std::move(out_);
+    line_ = places_->place(at_).line;
+    before_ += at_;
+    return mark + at_;
   }
 
  private:
+  enum class State : std::uint8_t { start, header, rows, done };
+
+  // False where more of the text must be seen first.
+  bool step() {
+    if (in_long_line_) {
+      const std::size_t end = text_.find('\n', at_);
+      in_long_line_ = end == std::string_view::npos && !last_;
+      at_ = end == std::string_view::npos ? text_.size() : end + 1;
+      return !in_long_line_;
+    }
+    if (!last_ && text_.size() - at_ < look_ahead()) {
+      return false;
+    }
+    if (state_ == State::start) {
+      start();
+    } else if (at_ >= text_.size()) {
+      end();
+    } else if (state_ == State::header) {
+      header();
+    } else {
+      row();
+    }
+    return true;
+  }
+
+  void start() {
+    start_ = places_->complaint(0, "", "");
+    state_ = State::header;
+    const std::string_view seen = text_.substr(0, limit_ + 1);
+    separator_ = find_separator(seen);
+    if (const Likeness is = likeness(seen); is.certain) {
+      refuse_all(fmt::format("looks like {}, not like a table", is.looks_like), is.hint);
+      out_->diagnostics.back().excerpt.clear();
+      ++out_->rejected;
+      state_ = State::done;
+    } else if (const std::size_t first = skip_white(seen, 0);
+               first < seen.size() && (seen[first] == '{' || seen[first] == '[')) {
+      refuse_all("looks like JSON, not like a table",
+                 "give it a name that ends in .json or .jsonl");
+      ++out_->rejected;
+      state_ = State::done;
+    }
+  }
+
+  void end() {
+    if (state_ == State::header) {
+      refuse_all("holds no header row", "the first row names the columns");
+    } else if (usable_ && rows_ == 0) {
+      refuse_all("holds no row beneath its header", "");
+    }
+    state_ = State::done;
+  }
+
+  void header() {
+    const TableRow row = take_row();
+    if (!row.blank()) {
+      usable_ = read_header(row);
+      state_ = State::rows;
+    }
+  }
+
+  void row() {
+    const TableRow row = take_row();
+    if (row.blank()) {
+      return;
+    }
+    ++rows_;
+    if (!usable_) {
+      ++out_->rejected;
+    } else {
+      read_one(row);
+    }
+  }
+
+  TableRow take_row() {
+    TableRow row = read_row(text_, at_, separator_, limit_);
+    if (state_ == State::rows && row.goes_on != std::string_view::npos &&
+        row.cells.size() != columns_.size()) {
+      // Rather a quote too many, which would swallow the rows up to the next one.
+      end_with_its_line(row, text_, row.goes_on);
+    }
+    at_ = row.next;
+    in_long_line_ = !last_ && text_[at_ - 1] != '\n';
+    return row;
+  }
+
   void refuse_all(std::string message, std::string_view hint) {
-    Diagnostic d = places_.complaint(0, rows_ == 0 && hint.empty() ? "empty" : "not-a-table",
-                                     std::move(message));
+    Diagnostic d = start_;
+    d.code = rows_ == 0 && hint.empty() ? "empty" : "not-a-table";
+    d.message = std::move(message);
     d.hint = hint;
-    out_.diagnostics.push_back(std::move(d));
+    out_->diagnostics.push_back(std::move(d));
   }
 
   // ---------------------------------------------------------------- header
@@ -174,6 +230,10 @@ class TableReader {
   bool read_header(const TableRow& header) {
     if (!header.fault.empty()) {
       complaints_.push_back({header.fault_at, about("quotes", std::string(header.fault))});
+    } else if (!header.too_much.empty()) {
+      complain_of_length(header);
+      flush();
+      return false;
     }
     for (const TableCell& cell : header.cells) {
       columns_.push_back({.title = cell.text, .begin = cell.begin});
@@ -185,6 +245,13 @@ class TableReader {
     const bool usable = complaints_.empty();
     flush();
     return usable;
+  }
+
+  void complain_of_length(const TableRow& row) {
+    const bool cells = row.too_much == "cells";
+    complaints_.push_back(
+        {row.begin, about("size", fmt::format("the row holds more than {} {}",
+                                              cells ? kMaxCells : limit_, row.too_much))});
   }
 
   static Diagnostic about(std::string_view code, std::string message, std::string hint = {}) {
@@ -287,8 +354,10 @@ class TableReader {
   // ------------------------------------------------------------------ rows
 
   void read_one(const TableRow& row) {
-    const Place place = places_.place(row.begin);
-    if (!row.fault.empty()) {
+    const Place place = places_->place(row.begin);
+    if (!row.too_much.empty()) {
+      complain_of_length(row);
+    } else if (!row.fault.empty()) {
       complaints_.push_back({row.fault_at, about("quotes", std::string(row.fault),
                                                  "a quote within quotes is written twice")});
     } else {
@@ -300,7 +369,7 @@ class TableReader {
     }
     if (!record) {
       flush();
-      ++out_.rejected;
+      ++out_->rejected;
       return;
     }
     record->line = place.line;
@@ -309,12 +378,12 @@ class TableReader {
     for (std::size_t i = 0; i < row.cells.size() && i < columns_.size(); ++i) {
       const Column& column = columns_[i];
       if (column.field.field != nullptr && column.field.field->id == Field::odometer_km) {
-        const Place odometer = places_.place(row.cells[i].begin);
+        const Place odometer = places_->place(row.cells[i].begin);
         record->odometer_line = odometer.line;
         record->odometer_column = odometer.column;
       }
     }
-    out_.records.push_back(*std::move(record));
+    out_->records.push_back(*std::move(record));
   }
 
   void check_width(const TableRow& row) {
@@ -348,7 +417,7 @@ class TableReader {
       put(columns_[i], row.cells[i], json);
     }
     const auto of_cells = static_cast<std::ptrdiff_t>(complaints_.size());
-    Result<Record> read = read_record(json.dump(), places_.origin().source, 1, 1, options_);
+    Result<Record> read = read_record(json.dump(), places_->origin().source, 1, 1, options_);
     for (Diagnostic& d : read.diagnostics) {
       // What could not be read is not missing as well.
       if (std::none_of(complaints_.begin(), complaints_.begin() + of_cells,
@@ -482,36 +551,55 @@ class TableReader {
   void flush() {
     std::ranges::stable_sort(complaints_, {}, &CellComplaint::at);
     for (CellComplaint& c : complaints_) {
-      Diagnostic d = places_.complaint(c.at, c.what.code, std::move(c.what.message));
+      Diagnostic d = places_->complaint(c.at, c.what.code, std::move(c.what.message));
       d.pointer = std::move(c.what.pointer);
       d.allowed = std::move(c.what.allowed);
       d.hint = std::move(c.what.hint);
-      out_.diagnostics.push_back(std::move(d));
+      out_->diagnostics.push_back(std::move(d));
     }
     complaints_.clear();
   }
 
   static constexpr std::size_t kShownCharacters = 40;
 
-  std::string_view text_;
-  std::size_t before_;
-  Places places_;
+  std::string source_;
   const ColumnMap& map_;
   const ReadOptions& options_;
-  char separator_;
-  std::vector<Column> columns_;
+  std::size_t limit_;
+
+  // The piece that is being read.
+  std::string_view text_;
+  bool last_ = false;
+  std::size_t at_ = 0;
+  std::optional<Places> places_;
   std::vector<CellComplaint> complaints_;
+  Records* out_ = nullptr;
+
+  // What is known of the pieces before.
+  bool begun_ = false;
+  State state_ = State::start;
+  std::uint32_t line_ = 1;
+  std::size_t before_ = 0;     // bytes
+  bool in_long_line_ = false;  // the rest of its line belongs to a row that was refused
+  Diagnostic start_;           // a complaint about the whole table
+  char separator_ = ',';
+  std::vector<Column> columns_;
+  bool usable_ = false;
   std::size_t rows_ = 0;
-  Records out_;
 };
 
 }  // namespace
 
+std::unique_ptr<PieceReader> table_reader(std::string_view source, const ColumnMap& map,
+                                          const ReadOptions& options, std::size_t limit) {
+  return std::make_unique<TableReader>(source, map, options, limit);
+}
+
 Records read_table(std::string_view text, std::string_view source, const ColumnMap& map,
                    const ReadOptions& options) {
-  const std::size_t before =
-      text.starts_with(utf8::kByteOrderMark) ? utf8::kByteOrderMark.size() : 0;
-  return TableReader(text.substr(before), before, source, map, options).read();
+  Records out;
+  table_reader(source, map, options)->read(text, true, std::string_view::npos, out);
+  return out;
 }
 
 }  // namespace dryshaft

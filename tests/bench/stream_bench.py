@@ -2,26 +2,84 @@
 """How fast `assess --format jsonl` reads through a pipe, and in how much memory.
 
     stream_bench.py PROGRAM [GIGABYTES] [OPTION...]
+
+JSON Lines, a table and one array, each of that size (0.2 if none is named), made of the example lists over
+and over: nothing is kept on the disk. Prints a Markdown table; its first row, of `cat`, is how fast the
+input itself is made.
 """
 import os
 import subprocess
 import sys
+import tempfile
 import time
 
 program, *rest = sys.argv[1:]
-gigabytes = float(rest[0]) if rest else 10
-with open(os.path.join(os.path.dirname(__file__), "../../examples/intake.jsonl"), "rb") as f:
-    block = f.read() * 20
-begun = time.monotonic()
-with open(os.devnull, "wb") as nothing:
-    running = subprocess.Popen([program, "assess", "--format", "jsonl", *rest[1:], "-"],
-                               stdin=subprocess.PIPE, stdout=nothing)
-    fed = 0
+gigabytes = float(rest[0]) if rest else 0.2
+EXAMPLES = os.path.join(os.path.dirname(os.path.abspath(__file__)), "../../examples")
+BLOCK = 1 << 20
+
+
+def example(name):
+    with open(os.path.join(EXAMPLES, name), "rb") as f:
+        return f.read()
+
+
+def blocks(text):
+    """What is written again and again: the text some times over, and its lines."""
+    times = max(1, BLOCK // len(text))
+    return text * times, text.count(b"\n") * times
+
+
+LINES = example("intake.jsonl")
+HEAD, ROWS = example("intake.csv").split(b"\n", 1)
+# Each kind: how it begins, what goes on, how it ends, and how many records a part holds. An array's
+# elements follow a comma, so the first is a record of its own.
+KINDS = {
+    "JSON Lines": (b"", *blocks(LINES), b"", 0),
+    "table": (HEAD + b"\n", *blocks(ROWS), b"", 0),
+    "array": (b"[" + LINES.splitlines()[-1], *blocks(b"".join(b",\n" + line for line in LINES.splitlines())),
+              b"\n]\n", 1),
+}
+
+
+def feed(descriptor, kind):
+    """Writes that much of a kind; gives its bytes and records."""
+    begin, block, records, end, before = KINDS[kind]
+    fed = os.write(descriptor, begin) if begin else 0
+    times = 0
     while fed < gigabytes * 1e9:
-        fed += running.stdin.write(block)
-    running.stdin.close()
-    _, status, used = os.wait4(running.pid, 0)
-seconds = time.monotonic() - begun
-print(f"{fed / 1e9:.2f} GB, {block.count(10) * fed // len(block)} records: {seconds:.0f} s, "
-      f"{fed / 1e6 / seconds:.1f} MB/s, at most {used.ru_maxrss / 1024:.0f} MiB, "
-      f"exit code {os.waitstatus_to_exitcode(status)}")
+        at = 0
+        while at < len(block):
+            at += os.write(descriptor, memoryview(block)[at:])
+        fed += at
+        times += 1
+    fed += os.write(descriptor, end) if end else 0
+    return fed, before + records * times
+
+
+def run(what, command, kind, path):
+    """One row. The input goes through a pipe with a name, as the name says what it is."""
+    begun = time.monotonic()
+    with open(os.devnull, "wb") as nothing:
+        running = subprocess.Popen([*command, path], stdout=nothing)
+        descriptor = os.open(path, os.O_WRONLY)
+        try:
+            fed, records = feed(descriptor, kind)
+        finally:
+            os.close(descriptor)
+        _, status, used = os.wait4(running.pid, 0)
+        running.returncode = os.waitstatus_to_exitcode(status)
+    seconds = time.monotonic() - begun
+    print(f"| {what} | {fed / 1e9:.2f} | {records:,} | {seconds:.0f} | {fed / 1e6 / seconds:.1f} | "
+          f"{records / seconds:,.0f} | {used.ru_maxrss / 1024:.0f} | {running.returncode} |", flush=True)
+
+
+print("| input | GB | records | s | MB/s | records/s | at most MiB | exit |\n|---|---|---|---|---|---|---|---|")
+with tempfile.TemporaryDirectory() as folder:
+    lines, table = os.path.join(folder, "lines"), os.path.join(folder, "table.csv")
+    os.mkfifo(lines)
+    os.mkfifo(table)
+    run("JSON Lines to `cat`", ["cat"], "JSON Lines", lines)
+    for kind in KINDS:
+        run(kind, [program, "assess", "--format", "jsonl", *rest[1:]], kind,
+            table if kind == "table" else lines)

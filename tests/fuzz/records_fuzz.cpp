@@ -1,6 +1,7 @@
 #include "dryshaft/record.hpp"
 
 #include "fuzz/fuzz.hpp"
+#include "pieces.hpp"
 
 namespace {
 
@@ -32,4 +33,7 @@ FUZZ_TARGET(records) {
     require(then.rejected == 0 && then.records.size() == read.records.size(),
             "what was written into can be read");
   }
+  const auto make = [] { return dryshaft::records_reader("f", 1, kFamilies, 300); };
+  require(dryshaft::test::in_pieces(make, text, 50, 3).read == dryshaft::test::whole(make, text),
+          "in pieces as in one");
 }
