@@ -1,20 +1,18 @@
 #!/usr/bin/env python3
 """How fast `assess --format jsonl` reads through a pipe, and in how much memory.
 
-    stream_bench.py PROGRAM [GIGABYTES] [OPTION...]
+    stream_bench.py PROGRAM [GIGABYTES] [--only KIND] [OPTION...]
 
-JSON Lines, a table and one array, each of that size (0.2 if none is named), made of the example lists over
-and over: nothing is kept on the disk. Prints a Markdown table; its first row, of `cat`, is how fast the
+JSON Lines, a table and one array, or that KIND only, each of that size (0.2 if none is named), made of the
+example lists over and over: nothing is kept on the disk. Further options are those of `assess`. Prints a Markdown table; its first row, of `cat`, is how fast the
 input itself is made.
 """
+import argparse
 import os
 import subprocess
-import sys
 import tempfile
 import time
 
-program, *rest = sys.argv[1:]
-gigabytes = float(rest[0]) if rest else 0.2
 EXAMPLES = os.path.join(os.path.dirname(os.path.abspath(__file__)), "../../examples")
 BLOCK = 1 << 20
 
@@ -42,12 +40,19 @@ KINDS = {
 }
 
 
+parser = argparse.ArgumentParser(usage=__doc__)
+parser.add_argument("program")
+parser.add_argument("gigabytes", type=float, nargs="?", default=0.2)
+parser.add_argument("--only", choices=KINDS)
+asked, options = parser.parse_known_args()
+
+
 def feed(descriptor, kind):
     """Writes that much of a kind; gives its bytes and records."""
     begin, block, records, end, before = KINDS[kind]
     fed = os.write(descriptor, begin) if begin else 0
     times = 0
-    while fed < gigabytes * 1e9:
+    while fed < asked.gigabytes * 1e9:
         at = 0
         while at < len(block):
             at += os.write(descriptor, memoryview(block)[at:])
@@ -80,6 +85,6 @@ with tempfile.TemporaryDirectory() as folder:
     os.mkfifo(lines)
     os.mkfifo(table)
     run("JSON Lines to `cat`", ["cat"], "JSON Lines", lines)
-    for kind in KINDS:
-        run(kind, [program, "assess", "--format", "jsonl", *rest[1:]], kind,
+    for kind in [asked.only] if asked.only else KINDS:
+        run(kind, [asked.program, "assess", "--format", "jsonl", *options], kind,
             table if kind == "table" else lines)
