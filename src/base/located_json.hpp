@@ -48,8 +48,8 @@ class Document {
  public:
   // Parses one JSON value that fills `text` (white space around it allowed).
   // Complaints go to `out`. `usable()` is false after a syntax error; other
-  // complaints (a duplicate key, an integer too large) leave a usable tree,
-  // where the first of duplicate keys counts.
+  // complaints (a duplicate key, a number too large) leave a usable tree, where
+  // the first of duplicate keys counts, and a number beyond every double is infinite.
   // `text` and `origin.source` must outlive the document.
   Document(std::string_view text, const Origin& origin, const Limits& limits,
            std::vector<Diagnostic>& out);
@@ -87,6 +87,10 @@ class Document {
 // How a value is shown in a message: strings in quotes and cut when long,
 // numbers and literals as written, `an object`, `an array`.
 std::string shown(const Document& document, const Node& node);
+
+// Takes back the complaint that no double holds a number, for one that says what it may be.
+void take_back_number_range(const Document& document, const Node& node,
+                            std::vector<Diagnostic>& complaints);
 
 // "a string", "a number", ...
 std::string_view kind_name(Kind kind);
