@@ -744,8 +744,10 @@ void add_rejected(Document& out, const Batch& batch) {
   if (batch.rejected_records == 0 && batch.rejected.empty()) {
     return;
   }
-  out.push_back(
-      Heading{fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records"))});
+  out.push_back(Heading{
+      batch.rejected_records == 0  // a file that holds none, or is not there
+          ? "Not read"
+          : fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records"))});
   std::string text;
   for (const Diagnostic& diagnostic : batch.rejected) {
     text += to_text(diagnostic);
