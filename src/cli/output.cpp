@@ -6,7 +6,10 @@
 #include <cstdlib>
 #include <cstring>
 #include <filesystem>
+#include <set>
+#include <utility>
 
+#include "base/utf8.hpp"
 #include "cli/cli.hpp"
 #include "report/layout.hpp"
 
@@ -43,8 +46,33 @@ bool coloured(const std::optional<std::string>& out) {
   return !out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
 }
 
-Output::Output(const std::optional<std::string>& path) {
-  if (!path) {
+namespace {
+
+constexpr const char* kIsInput = "it is an input, and would be lost";
+
+using FileId = std::pair<dev_t, ino_t>;
+
+std::set<FileId>& files_read() {
+  static std::set<FileId> files;
+  return files;
+}
+
+bool was_read(const std::string& path) {
+  struct stat what {};
+  return stat(path.c_str(), &what) == 0 && files_read().contains({what.st_dev, what.st_ino});
+}
+
+}  // namespace
+
+void is_input(int descriptor) {
+  struct stat what {};
+  if (fstat(descriptor, &what) == 0 && S_ISREG(what.st_mode)) {
+    files_read().emplace(what.st_dev, what.st_ino);
+  }
+}
+
+Output::Output(const std::optional<std::string>& path, Inputs inputs) : inputs_(inputs) {
+  if (!path || *path == "-") {
     file_ = stdout;
     path_ = "standard output";
     return;
@@ -57,6 +85,10 @@ Output::Output(const std::optional<std::string>& path) {
     if (file_ == nullptr) {
       fail(std::strerror(errno));
     }
+    return;
+  }
+  if (inputs_ == Inputs::keep && was_read(path_)) {
+    fail(kIsInput);
     return;
   }
   target_ = path_;
@@ -100,7 +132,8 @@ Output::~Output() {
 
 void Output::fail(const std::string& what) {
   if (!failed_) {
-    warn(fmt::format("{}: error[output]: cannot be written: {}\n", path_, what));
+    warn(fmt::format("{}: error[output]: cannot be written: {}\n",
+                     path_.empty() ? "\"\"" : utf8::harmless(path_), what));
   }
   failed_ = true;
 }
@@ -137,6 +170,10 @@ int Output::finish() {
   }
   if (temporary_.empty()) {
     return kDone;
+  }
+  if (inputs_ == Inputs::keep && was_read(target_)) {  // read since this was opened
+    fail(kIsInput);
+    return kOutput;
   }
   // On the disk before the name changes: a crash leaves the old file or the new one.
   if (fsync(fileno(file_)) != 0) {
