@@ -23,8 +23,10 @@ fi
 echo "Building in build/release (a few minutes the first time)"
 mkdir -p build
 log=build/quickstart.log
-if ! { cmake -G Ninja -S . -B build/release -DCMAKE_BUILD_TYPE=Release -DBUILD_TESTING=OFF &&
-       cmake --build build/release --target dryshaft_program; } > "$log" 2>&1; then
+# The manual is what `cmake --install` needs beside program and library.
+if ! { cmake -G Ninja -S . -B build/release -DCMAKE_BUILD_TYPE=Release -DBUILD_TESTING=OFF \
+         -DDRYSHAFT_UNITY=ON &&
+       cmake --build build/release --target dryshaft_manual; } > "$log" 2>&1; then
   cat "$log"
   exit 1
 fi

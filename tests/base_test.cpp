@@ -1,6 +1,7 @@
 // Complaints, edit distance, located JSON, SHA-256, UTF-8.
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <limits>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -149,6 +150,10 @@ TEST_CASE("UTF-8 is told from what is not") {
 }
 
 TEST_CASE("a long text is cut to whole characters") {
+  // Tags spell a text that nobody sees; what lies beside them stays.
+  CHECK(utf8::harmless("dry\U000E0001\U000E0061\U000E007F.") == "dry\uFFFD\uFFFD\uFFFD.");
+  CHECK(utf8::harmless("\U000DFFFF\U000E0080\U000E0100") == "\U000DFFFF\U000E0080\U000E0100");
+  CHECK(utf8::found_at("\U000E0041", 0) == "U+E0041");
   CHECK(utf8::harmless("\u00E4\u00F6\u00FC", 3) == "\u00E4\u00F6\u00FC");
   CHECK(utf8::harmless("\u00E4\u00F6\u00FC", 2) == "\u00E4\u00F6...");
 }
@@ -263,7 +268,7 @@ TEST_CASE("numbers that a double does not hold are refused") {
       ^
   allowed: numbers that a double holds exactly
 )");
-  CHECK(json_refusal(R"({"x":1e400})") == R"(a.json:1:6: error[number-range]: /x is 1e400
+  CHECK(parse(R"({"x":1e400})").complaints == R"(a.json:1:6: error[number-range]: /x is 1e400
   "x":1e400}
       ^
   allowed: numbers that a double holds exactly
@@ -280,6 +285,46 @@ TEST_CASE("numbers that a double does not hold are refused") {
     CHECK(parse(good).complaints.empty());
     CHECK(parse(good).usable);
   }
+}
+
+TEST_CASE("a number beyond every double hides nothing that stands after it") {
+  const std::string digits(400, '7');
+  std::vector<Diagnostic> out;
+  const std::string text = R"({"a\\":"1e400","b":[-1e400,1e-400,)" + digits +
+                           R"(.5,2.5],"c":1e0400,)" + R"("d":-)" + digits +
+                           R"(,"d":"\"","e":1e308})";
+  const Document d(text, {"a.json", 1, 1}, {}, out);
+  REQUIRE(d.usable());
+  std::string complaints;
+  for (const Diagnostic& one : out) {
+    complaints += one.code + " " + one.pointer + "\n";
+  }
+  CHECK(complaints ==
+        "number-range /b/0\nnumber-range /b/2\nnumber-range /c\nnumber-range /d\n"
+        "duplicate-key /d\n");
+  const Node* list = d.find(d.root(), "b");
+  REQUIRE(list != nullptr);
+  const Node* n = d.first(*list);
+  CHECK(n->number == -std::numeric_limits<double>::infinity());
+  n = d.next(*n);
+  CHECK(n->number == 0);
+  n = d.next(*n);
+  CHECK(n->number == std::numeric_limits<double>::infinity());
+  CHECK(d.raw(*n) == digits + ".5");
+  n = d.next(*n);
+  CHECK(n->number == 2.5);
+  CHECK(d.find(d.root(), "c")->number == std::numeric_limits<double>::infinity());
+  CHECK(d.find(d.root(), "e")->number == 1e308);
+  CHECK(d.find(d.root(), "a\\")->text == "1e400");
+
+  // What is no JSON stays so, and is told where it stands.
+  CHECK(json_refusal("[1e400,1e]") ==
+        "a.json:1:2: error[number-range]: /0 is 1e400\n  [1e400,1e]\n   ^\n"
+        "  allowed: numbers that a double holds exactly\n"
+        "a.json:1:8: error[syntax]: expected a value, found \"1e\"\n  [1e400,1e]\n         ^\n"
+        "  hint: numbers are written like 12, -0.5 or 1e3\n");
+  CHECK(parse("[1e400, \"open").complaints.find("is not closed") != std::string::npos);
+  CHECK(parse("-").complaints.find("error[syntax]") != std::string::npos);
 }
 
 TEST_CASE("depth and size are limited") {

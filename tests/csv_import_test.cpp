@@ -284,7 +284,7 @@ TEST_CASE("complaints name the cell, and no good row is lost") {
         "t.csv:4:30: error[out-of-range]: /inspection/odometer_km is -5\n"
         "  HL-3,01.03.2026,perhaps,none,-5\n"
         "                               ^\n"
-        "  allowed: at least 0 km\n"
+        "  allowed: 0 to 2000000 km\n"
         "t.csv:5:6: error[missing-field]: /inspection/date is missing\n"
         "  HL-4,,yes,none,5\n"
         "       ^\n"

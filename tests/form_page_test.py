@@ -372,14 +372,16 @@ class Behaviour(unittest.TestCase):
             self.assertEqual(page.at("problem").text, "This one is needed.")
             for key, answer, problem in (
                     ("unit-built", "05/2017", "Write a year, or year and month, such as 2017 or 2017-05."),
-                    ("odometer", "lots", "Write a number, 0 or more."),
-                    ("odometer", "-5", "Write a number, 0 or more."),
+                    ("odometer", "lots", "Write a number from 0 to 2000000."),
+                    ("odometer", "-5", "Write a number from 0 to 2000000."),
+                    ("odometer", "2000001", "Write a number from 0 to 2000000."),
+                    ("odometer", "1242743", "Write a number from 0 to 1242742."),  # miles
                     ("odometer", "109000", "Choose km or miles."),
                     ("check-date", "2026-03-19", "This day is after today. One of the two is wrong.")):
                 page.answer({"unit-id": "HL-0147", "date": TODAY, "port-checked": "yes"}, until=key)
                 page.give(page.by_key[key], answer)
                 if key == "odometer" and "109" not in answer:
-                    Select(page.at("unit")).select_by_value("km")
+                    Select(page.at("unit")).select_by_value("mi" if answer == "1242743" else "km")
                 elif key == "odometer":
                     Select(page.at("unit")).select_by_value("")
                 page.press("next")

@@ -41,7 +41,7 @@ class Usage(unittest.TestCase):
                          'dryshaft: --horizon is "soon", not a distance such as 60000km or a time '
                          "such as 5y\n")
         self.assertEqual(self.refused(FILM, *PRICES, "--horizon", "50y"),
-                         "dryshaft: --horizon is 1000000 km, not between 1000 and 200000\n")
+                         'dryshaft: --horizon is "50y", 1000000 km: not between 1000 and 200000\n')
         self.assertIn('there is no option "open-and-rebuidl", did you mean "open-and-rebuild"?',
                       self.refused(FILM, "--job-sheet", "open-and-rebuidl"))
         self.assertEqual(self.refused("examples/seized.json", "--job-sheet", "recheck"),

@@ -551,6 +551,11 @@ TEST_CASE("prices that cannot be are refused with their place") {
         "  \"hour\": 1e30\n"
         "          ^\n"
         "  allowed: a number from 0 to 1000000000\n");
+  CHECK(after_edit("\"hour\": 70", "\"hour\": 1e999") ==
+        "prices.json:16:13: error[out-of-range]: /prices/hour is 1e999\n"
+        "  \"hour\": 1e999\n"
+        "          ^\n"
+        "  allowed: a number from 0 to 1000000000\n");
   CHECK(after_edit("\"hour\": 70", "\"hour\": \"NaN\"") ==
         "prices.json:16:13: error[wrong-type]: /prices/hour is \"NaN\"\n"
         "  \"hour\": \"NaN\"\n"

@@ -4,6 +4,7 @@ Usage: program_test.py PROGRAM
 """
 import json
 import os
+import pty
 import random
 import shutil
 import subprocess
@@ -34,6 +35,91 @@ def example(name):
     return os.path.join(EXAMPLES, name)
 
 
+class OddFiles(unittest.TestCase):
+    def setUp(self):
+        self.folder = tempfile.TemporaryDirectory()
+        self.addCleanup(self.folder.cleanup)
+
+    def path(self, name, text):
+        path = os.path.join(self.folder.name, name)
+        with open(path, "w", encoding="utf-8") as f:
+            f.write(text)
+        return path
+
+    def test_no_output_takes_the_place_of_an_input(self):
+        text = lines(record())
+        path = self.path("a.jsonl", text)
+        link = os.path.join(self.folder.name, "link")
+        os.symlink(path, link)
+        table = self.path("a.csv", "id,date\nHL-1,2026-03-01\n")
+        for out, arguments in (
+                (path, ["assess", path]), (path, ["assess", "--format", "jsonl", path]),
+                (link, ["assess", path]), (table, ["assess", "--format", "csv", table]),
+                (path, ["form", "read", path]), (path, ["fit", "onset", path]),
+                (path, ["fit", "outcomes", path]),
+                (path, ["plan", "--prices", example("prices.json"), path])):
+            done = run(*arguments, "--out", out)
+            self.assertEqual(done.returncode, 4, arguments)
+            self.assertTrue(done.stderr.decode().endswith(
+                f"{out}: error[output]: cannot be written: it is an input, and would be lost\n"))
+            with open(path, encoding="utf-8") as f:
+                self.assertEqual(f.read(), text)
+        self.assertEqual(sorted(os.listdir(self.folder.name)), ["a.csv", "a.jsonl", "link"])
+        with open(path, "rb") as f:  # by way of standard input, too
+            done = subprocess.run([PROGRAM, "assess", "--out", path], stdin=f, capture_output=True,
+                                  check=False)
+        self.assertEqual(done.returncode, 4, done.stderr)
+        with open(path, encoding="utf-8") as f:
+            self.assertEqual(f.read(), text)
+
+    def test_out_to_standard_output(self):
+        done = run("assess", "--out", "-", example("dry-and-quiet.json"))
+        self.assertEqual(done.stdout, run("assess", example("dry-and-quiet.json")).stdout)
+        self.assertFalse(os.path.exists("-"))
+
+    def test_a_name_that_is_empty(self):
+        self.assertEqual(run("assess", "").stderr,
+                         b'"": error[no-input]: cannot be read: No such file or directory\n')
+        done = run("assess", "--out", "", example("dry-and-quiet.json"))
+        self.assertEqual((done.returncode, done.stderr),
+                         (4, b'"": error[output]: cannot be written: No such file or directory\n'))
+
+    def test_standard_input_twice(self):
+        done = run("assess", "-", "-", text=lines(record()))
+        self.assertEqual(done.returncode, 3)
+        self.assertEqual(done.stderr, b"<stdin>: error[no-input]: cannot be read: it was named before, "
+                                      b"and can be read once\n")
+        self.assertIn(b"HL-0147", done.stdout)
+        done = run("plan", "-", "--prices", "-", text=lines(record()))
+        self.assertEqual(done.returncode, 3)
+
+    def test_a_terminal_is_told_what_is_waited_for(self):
+        main, end = pty.openpty()
+        os.write(main, lines(record()).encode() + b"\x04")
+        done = subprocess.run([PROGRAM, "assess"], stdin=end, capture_output=True, check=False)
+        os.close(end)
+        os.close(main)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertEqual(done.stderr, b"dryshaft: reading from the terminal: Ctrl-D ends the input, "
+                                      b"--help tells more\n")
+
+    def test_a_file_without_a_record(self):
+        path = self.path("empty.json", "")
+        done = run("assess", path)
+        self.assertEqual(done.returncode, 3)
+        self.assertEqual(done.stdout.decode(), "0 units assessed\n\nNot read\n"
+                                               f"{path}:1:1: error[empty]: holds no record\n")
+        done = run("check", "-", text=lines(record()))
+        self.assertTrue(done.stdout.endswith(b"\nrecords: 1 good, 0 rejected; 1 unit\n"), done.stdout)
+
+    def test_tags_reach_nobody(self):
+        text = json.dumps(record(unit="HL\U000e0041-1"), ensure_ascii=False)
+        for arguments in ([], ["--format", "html"], ["--format", "markdown"], ["--format", "csv"]):
+            done = run("assess", *arguments, text=text)
+            self.assertIn("HL\ufffd-1", done.stdout.decode())
+            self.assertNotIn("\U000e0041", done.stdout.decode())
+
+
 class Usage(unittest.TestCase):
     def refused(self, *arguments):
         done = run(*arguments)
@@ -53,7 +139,8 @@ class Usage(unittest.TestCase):
                          "fit --help tells more\n")
         self.assertEqual(self.refused(), "dryshaft: name a command: assess, check, fit, form, guide, help, listen, plan or rules; "
                                          "--help tells more\n")
-        self.refused("assess", "--no-such")
+        self.assertEqual(self.refused("assess", "--no-such"),
+                         "dryshaft: assess has no option --no-such; assess --help tells more\n")
         self.refused("assess", "--format", "pdf")
         self.refused("assess", "--fail-on", "E")
         self.refused("assess", "--jobs", "0")
@@ -64,6 +151,75 @@ class Usage(unittest.TestCase):
         self.assertEqual(self.refused("rules", "show", "floor-cholant"),
                          'dryshaft: the rules hold no "floor-cholant", did you mean '
                          '"floor-coolant"?\n')
+
+    def test_unknown_options_are_named_whatever_else_is_missing(self):
+        several = {"fit": ["onset", "outcomes"], "form": ["ask", "blank", "read"],
+                   "rules": ["list", "show", "test", "verify"]}
+        paths = [*several, *(f"{c} {sub}" for c, subs in several.items() for sub in subs),
+                 "assess", "check", "guide", "help", "listen", "plan"]
+        for path in paths:
+            self.assertEqual(
+                self.refused(*path.split(), "--bogus"),
+                f"dryshaft: {path} has no option --bogus; {path} --help tells more\n")
+        self.assertEqual(self.refused("--bogus"),
+                         "dryshaft: there is no option --bogus before a command; --help tells more\n")
+        for arguments, said in (
+                (["rules", "--bogus", "list"], "rules has no option --bogus; rules --help tells more"),
+                (["rules", "-x"], "rules has no option -x; rules --help tells more"),
+                (["assess", "--frmat=json"],
+                 "assess has no option --frmat, did you mean --format?; assess --help tells more"),
+                (["form", "--format", "html"],
+                 "form has no option --format; it stands after form blank; form --help tells more"),
+                (["fit", "--over", "km"],
+                 "fit has no option --over; it stands after fit onset; fit --help tells more"),
+                (["--onset", "x.json", "assess"],
+                 "there is no option --onset before a command; it stands after assess or plan; "
+                 "--help tells more"),
+                (["rules", "list", "seals"], 'rules list takes no "seals"; rules list --help tells more'),
+                (["rules", "list", "--n\x1b[31m\u202e"],
+                 "rules list has no option --n\ufffd[31m\ufffd; rules list --help tells more")):
+            self.assertEqual(self.refused(*arguments), f"dryshaft: {said}\n")
+
+    def test_what_is_quoted_steers_no_terminal(self):
+        self.assertEqual(self.refused("guide", "--family", "\x1b[2J"),
+                         'dryshaft: there is no family "\ufffd[2J"; families: dunlin-1, generic, '
+                         "plover-2\n")
+
+    def test_numbers_out_of_range(self):
+        for arguments, said in (
+                (["plan", "--intake", "x", "--hours", "nan"],
+                 '--hours: "nan" is no number of at least 0 and at most 1000000'),
+                (["plan", "--intake", "x", "--budget", "-1"],
+                 '--budget: "-1" is no number of at least 0 and at most 1000000000'),
+                (["fit", "onset", "--at", "-5"], '--at: "-5" is no number above 0'),
+                (["fit", "onset", "--at", "0"], '--at: "0" is no number above 0'),
+                (["fit", "onset", "--at", "1e400"], '--at: "1e400" is no number above 0'),
+                (["fit", "outcomes", "--prior-weight", "nan"],
+                 '--prior-weight: "nan" is no number of at least 0.1 and at most 1000000'),
+                (["listen", "x.wav", "--channel", "0"],
+                 '--channel: "0" is no number of at least 1 and at most 1024'),
+                (["rules", "test", "x", "--coverage", "nan"],
+                 '--coverage: "nan" is no number of at least 0 and at most 100')):
+            self.assertEqual(self.refused(*arguments), f"dryshaft: {said}\n")
+        self.assertEqual(
+            self.refused("plan", "--prices", example("prices.json"), "--horizon", "-5y",
+                         example("dry-and-quiet.json")),
+            'dryshaft: --horizon is "-5y", -100000 km: not between 1000 and 200000\n')
+
+    def test_folders_that_hold_nothing(self):
+        with tempfile.TemporaryDirectory() as folder:
+            for arguments in (["assess", "--families", folder], ["guide", "--guides", folder],
+                              ["assess", "--rules", folder]):
+                self.assertEqual(self.refused(*arguments),
+                                 f"dryshaft: {folder} holds no .json file\n")
+
+    def test_help_on_a_path_in_quotes_and_for_installers(self):
+        self.assertEqual(run("help", "fit onset").stdout, run("help", "fit", "onset").stdout)
+        self.assertIn(b"Usage: dryshaft fit onset", run("help", "fit onset").stdout)
+        self.assertEqual(self.refused("help", "--completion", "tcsh"),
+                         'dryshaft: --completion is "tcsh", not bash, zsh or fish\n')
+        self.assertEqual(self.refused("help", "--man", "csv"),
+                         "dryshaft: help takes one of a topic, --man and --completion\n")
 
     def test_help_and_version(self):
         for arguments in (["--help"], ["assess", "--help"], ["rules", "--help"],

@@ -60,6 +60,19 @@ std::string refusal(const std::string& text, const ReadOptions& options = {}) {
 
 // ----------------------------------------------------------------- values
 
+TEST_CASE("blanks around a unit's id are no part of it") {
+  const auto text = [](const std::string& id) {
+    return R"({"format":"dryshaft-record/1","unit":{"id":")" + id +
+           R"("},"inspection":{"date":"2025-03-01"}})";
+  };
+  CHECK(good(text(" \\tHL 0147\\n ")).unit_id == "HL 0147");
+  CHECK(refusal(text(" \\t ")) == R"(a.json:1:44: error[bad-value]: /unit/id is "   "
+  "id":" \t "},"inspection":{"date":"2025-03-01"}}
+       ^
+  allowed: 1 to 64 characters
+)");
+}
+
 TEST_CASE("every field of a record is read") {
   const Record r = good(slurp(fs::path(DRYSHAFT_TESTS_DIR) / "records/good/every-field.json"));
   const auto code = [&](Field field) {
@@ -287,13 +300,62 @@ TEST_CASE("each thing that can be wrong has its complaint") {
        R"(1:73: error[out-of-range]: /unit/system_voltage_v is 0
   "system_voltage_v":0},"inspection":{"date":"2025-03-01"}}
                      ^
-  allowed: more than 0 V
+  allowed: more than 0 and at most 1500 V
+)"},
+      {record("", R"("insulation":{"test_voltage_v":0,"resistance_mohm":1000001})"),
+       R"(1:120: error[out-of-range]: /inspection/insulation/test_voltage_v is 0
+  "test_voltage_v":0,"resistance_mohm":1000001}}}
+                   ^
+  allowed: more than 0 and at most 15000 V
+a.json:1:140: error[out-of-range]: /inspection/insulation/resistance_mohm is 1000001
+  "resistance_mohm":1000001}}}
+                    ^
+  allowed: 0 to 1000000 megohm
 )"},
       {record("", R"("odometer_mi":-0.5)"),
        R"(1:103: error[out-of-range]: /inspection/odometer_mi is -0.5
   "odometer_mi":-0.5}}
                 ^
-  allowed: at least 0 mi
+  allowed: 0 to 1242742 mi
+)"},
+      {record(R"("fitted_odometer_km":1e12,"system_voltage_v":-1e999)",
+              R"("odometer_mi":1242743,"port":{"checked":"yes"})"),
+       R"(1:75: error[out-of-range]: /unit/fitted_odometer_km is 1e12
+  "fitted_odometer_km":1e12,"system_voltage_v":-1e999},"inspection":{"date
+                       ^
+  allowed: 0 to 2000000 km
+a.json:1:99: error[out-of-range]: /unit/system_voltage_v is -1e999
+  "system_voltage_v":-1e999},"inspection":{"date":"2025-03-01","odometer_m
+                     ^
+  allowed: more than 0 and at most 1500 V
+a.json:1:155: error[out-of-range]: /inspection/odometer_mi is 1242743
+  "odometer_mi":1242743,"port":{"checked":"yes"}}}
+                ^
+  allowed: 0 to 1242742 mi
+a.json:1:181: error[wrong-type]: /inspection/port/checked is "yes"
+  "checked":"yes"}}}
+            ^
+  allowed: true, false
+)"},
+      // What no double holds hides no other mistake.
+      {record(R"("system_voltage_v":1e400)",
+              R"("odometer_km":1e400,"port":{"checked":true,"fluid":"drops"})", R"("x_a":-1e400)"),
+       R"(1:73: error[out-of-range]: /unit/system_voltage_v is 1e400
+  "system_voltage_v":1e400},"inspection":{"date":"2025-03-01","odometer_km
+                     ^
+  allowed: more than 0 and at most 1500 V
+a.json:1:128: error[out-of-range]: /inspection/odometer_km is 1e400
+  "odometer_km":1e400,"port":{"checked":true,"fluid":"drops"}},"x_a":-1e40
+                ^
+  allowed: 0 to 2000000 km
+a.json:1:165: error[bad-value]: /inspection/port/fluid is "drops"
+  "fluid":"drops"}},"x_a":-1e400}
+          ^
+  allowed: none, film, droplets, pooled
+a.json:1:181: error[number-range]: /x_a is -1e400
+  "x_a":-1e400}
+        ^
+  allowed: numbers that a double holds exactly
 )"},
       {record("", R"("port":{"glycol_percent":101})"),
        R"(1:114: error[out-of-range]: /inspection/port/glycol_percent is 101
@@ -383,9 +445,15 @@ TEST_CASE("each thing that can be wrong has its complaint") {
   hint: keep one of the two
 )"},
       {record("", R"("odometer_km":9007199254740993)"),
-       R"(1:103: error[number-range]: /inspection/odometer_km is 9007199254740993
+       R"(1:103: error[out-of-range]: /inspection/odometer_km is 9007199254740993
   "odometer_km":9007199254740993}}
                 ^
+  allowed: 0 to 2000000 km
+)"},
+      {record("", "", R"("x_a":9007199254740993)"),
+       R"(1:96: error[number-range]: /x_a is 9007199254740993
+  "x_a":9007199254740993}
+        ^
   allowed: numbers that a double holds exactly
 )"},
       {record("", "", "\"x_a\":" + std::string(32, '[') + std::string(32, ']')),

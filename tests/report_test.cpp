@@ -568,7 +568,8 @@ What this rests on
   technician decides.
 
 Rejected: 1 record
-intake.jsonl:20:44: error[bad-value]: /inspection/port/fluid is "dropplets"
+intake.jsonl:20:44: error[bad-value]:
+  /inspection/port/fluid is "dropplets"
   "fluid":"dropplets"
           ^
   allowed: none, film, droplets, pooled
@@ -789,7 +790,6 @@ ESC[1mWhat this rests onESC[0m
 
 TEST_CASE("no line is wider than asked", "[report][text]") {
   Batch batch = intake();
-  batch.rejected.clear();  // excerpts are never wrapped: a caret points into them
   for (const std::size_t width : {40U, 50U, 64U, 69U, 70U, 80U, 120U}) {
     for (const Units units : {Units::km, Units::mi}) {
       CAPTURE(width);
@@ -799,6 +799,36 @@ TEST_CASE("no line is wider than asked", "[report][text]") {
       CHECK(widest(to_text(batch, {.width = width, .units = units})) <= width);
     }
   }
+}
+
+TEST_CASE("complaints at the end of a table are folded, their excerpts and carets not",
+          "[report][text]") {
+  Batch batch;
+  const std::string excerpt(70, '^');
+  batch.rejected = {{Severity::error, "nothing-to-describe", "intake.jsonl", 4, 167,
+                     "/inspection/recording/pattern",
+                     "is \"washboard\", but /inspection/recording/rotor_bearing is not known and "
+                     "/inspection/recording/gear_bearing is not known",
+                     "\"pattern\":\"washboard\"}}}", 10, "",
+                     "leave it out, or say what /inspection/recording/rotor_bearing or "
+                     "/inspection/recording/gear_bearing showed"},
+                    {Severity::error, "syntax", "a.json", 1, 70, "",
+                     "expected a value, found \"^\"", excerpt, 69, "", ""}};
+  batch.rejected_records = 2;
+  const std::string text = to_text(batch, {});
+  CHECK(text.substr(text.find("Rejected:")) ==
+        R"(Rejected: 2 records
+intake.jsonl:4:167: error[nothing-to-describe]: /inspection/recording/pattern
+  is "washboard", but /inspection/recording/rotor_bearing is not known and
+  /inspection/recording/gear_bearing is not known
+  "pattern":"washboard"}}}
+            ^
+  hint: leave it out, or say what /inspection/recording/rotor_bearing or
+    /inspection/recording/gear_bearing showed
+a.json:1:70: error[syntax]: expected a value, found "^"
+  ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^
+                                                                       ^
+)");
 }
 
 TEST_CASE("the first twelve lines hold unit, grade, finding and the first thing to do",

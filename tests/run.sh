@@ -10,7 +10,7 @@ jobs=$(nproc)
 step() { printf '\n== %s\n' "$*"; }
 
 # ---------------------------------------------------------------- install
-packages=(g++ dpkg-dev cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
+packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
           libfmt-dev catch2 libkissfft-dev libsndfile1-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata strace
           r-base-core r-cran-survival  # an independent fit to compare with
           flac  # makes recordings for tests
@@ -116,6 +116,8 @@ echo "${#singles[@]} single examples and 300 intake records are graded"
 step "quick start"
 bash examples/quickstart.sh > "$scratch/quickstart"
 tail -n 3 "$scratch/quickstart"
+# What README says next, before anything else is built.
+cmake --install build/release --prefix build/quickstart > /dev/null
 configure build/release > /dev/null  # with tests again
 
 step "install, and a stranger's program that uses the library"

@@ -47,15 +47,15 @@ struct Evidence {
   std::string_view finding;  ///< finding id
   std::string_view value;    ///< level id
   std::string_view shown;    ///< finding and level in words
-  double decibans = 0;  ///< log odds with the finding less log odds without it; > 0 speaks for
+  double decibans = 0;       ///< log odds with the finding less log odds without it; > 0 speaks for
 };
 
 struct CauseReport {
   std::string_view id;
   std::string title;  ///< in the words of the report's reader
   double probability = 0;
-  std::vector<Evidence> for_it;           ///< strongest first
-  std::vector<Evidence> against_it;       ///< strongest first
+  std::vector<Evidence> for_it;                ///< strongest first
+  std::vector<Evidence> against_it;            ///< strongest first
   std::vector<std::string_view> not_observed;  ///< ids of findings that bear on it
 };
 

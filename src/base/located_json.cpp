@@ -3,10 +3,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <charconv>
 #include <cmath>
 #include <cstring>
+#include <limits>
 #include <nlohmann/json.hpp>
 #include <optional>
+#include <system_error>
 #include <utility>
 
 #include "base/utf8.hpp"
@@ -16,7 +19,8 @@ namespace {
 
 constexpr std::size_t kShownText = 40;    // characters of a value shown in a message
 constexpr std::size_t kFewChildren = 12;  // up to here, comparing all pairs beats sorting
-constexpr int kNumberOverflow = 406;      // nlohmann: out_of_range, "number overflow"
+constexpr std::string_view kNumberRange = "number-range";
+constexpr int kNumberOverflow = 406;  // nlohmann: out_of_range, "number overflow"
 
 bool is_space(char c) { return c == ' ' || c == '\t' || c == '\n' || c == '\r'; }
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
@@ -104,6 +108,16 @@ std::optional<Fault> string_fault(std::string_view text, std::size_t quote) {
   return std::nullopt;
 }
 
+// Whether a number is written as JSON wants it and larger than any double.
+bool overflows(std::string_view number) {
+  const char* const end = number.data() + number.size();
+  double value = 0;
+  const auto [stop, error] = std::from_chars(number.data(), end, value);
+  return stop == end && is_digit(number.back()) && (error != std::errc() || std::isinf(value)) &&
+         // One too small for a double is a zero to the parser.
+         !nlohmann::json::accept(number.data(), end);
+}
+
 void append_escaped(std::string& out, std::string_view key) {
   for (const char c : key) {
     if (c == '~') {
@@ -126,9 +140,6 @@ class TreeBuilder {
   TreeBuilder(Document& document, const Limits& limits, std::vector<Diagnostic>& out)
       : d_(document), limits_(limits), out_(out) {
     d_.nodes_.reserve(std::min<std::size_t>(d_.text_.size() / 16 + 4, 1024));
-    if (d_.text_.starts_with("\xEF\xBB\xBF")) {
-      done_ = 3;
-    }
   }
 
   void build() {
@@ -137,8 +148,10 @@ class TreeBuilder {
       return;
     }
     const auto before = static_cast<std::ptrdiff_t>(out_.size());
-    const char* begin = d_.text_.data();
-    d_.usable_ = nlohmann::json::sax_parse(begin, begin + d_.text_.size(), this);
+    parse(d_.text_);
+    if (overflow_ != kNone) {
+      parse(without_overflows(overflow_));
+    }
     // The parser takes a NUL for the end of the text.
     if (d_.usable_ && skip_space(done_) != d_.text_.size()) {
       d_.usable_ = false;
@@ -172,6 +185,10 @@ class TreeBuilder {
     // Digits alone that came as a float are an integer beyond 64 bits. The
     // string is of no use here: its decimal point is the locale's.
     const std::uint32_t begin = next_token();
+    if (std::ranges::binary_search(overflows_, begin)) {
+      constexpr double kInfinity = std::numeric_limits<double>::infinity();
+      return number_node(d_.text_[begin] == '-' ? -kInfinity : kInfinity, false);
+    }
     return number_node(value,
                        d_.text_.substr(begin, number_end(begin) - begin).find_first_of(".eE") !=
                            std::string_view::npos);
@@ -200,8 +217,7 @@ class TreeBuilder {
   bool parse_error(std::size_t /*position*/, const std::string& /*token*/,
                    const nlohmann::detail::exception& error) {
     if (error.id == kNumberOverflow) {
-      // The parser goes no further after this one.
-      number_node(0, false);
+      overflow_ = next_token();
     } else {
       syntax();
     }
@@ -218,6 +234,45 @@ class TreeBuilder {
     std::uint32_t node = 0;
     bool repeated = false;  // otherwise a number out of range
   };
+
+  // `text` is the document's, byte for byte, but for numbers.
+  void parse(std::string_view text) {
+    d_.nodes_.clear();
+    d_.strings_.clear();
+    open_.clear();
+    troubles_.clear();
+    repeated_.clear();
+    last_ = Last::nothing;
+    done_ = text.starts_with(utf8::kByteOrderMark) ? utf8::kByteOrderMark.size() : 0;
+    d_.usable_ = nlohmann::json::sax_parse(text.begin(), text.end(), this);
+  }
+
+  // The parser ends at a number that is larger than any double, and what follows would be lost. So
+  // from the first of them on, each gives way to a zero of as many bytes.
+  std::string without_overflows(std::size_t at) {
+    std::string out(d_.text_);
+    while (at < out.size()) {
+      if (out[at] == '"') {
+        for (++at; at < out.size() && out[at] != '"';) {
+          at += out[at] == '\\' ? 2 : 1;
+        }
+        ++at;
+      } else if (out[at] == '-' || is_digit(out[at])) {
+        const std::size_t end = number_end(at);
+        if (overflows(d_.text_.substr(at, end - at))) {
+          overflows_.push_back(static_cast<std::uint32_t>(at));
+          const std::size_t first = at + (out[at] == '-' ? 1 : 0);
+          std::fill(out.begin() + static_cast<std::ptrdiff_t>(first),
+                    out.begin() + static_cast<std::ptrdiff_t>(end), '0');
+          out[first + 1] = '.';
+        }
+        at = end;
+      } else {
+        ++at;
+      }
+    }
+    return out;
+  }
 
   [[nodiscard]] std::size_t skip_space(std::size_t at) const {
     while (at < d_.text_.size() && is_space(d_.text_[at])) {
@@ -398,7 +453,7 @@ class TreeBuilder {
         out_.push_back(d_.at_key(node, "duplicate-key", "is given twice"));
         out_.back().hint = "keep one of the two";
       } else {
-        out_.push_back(d_.at(node, "number-range", fmt::format("is {}", shown(d_, node))));
+        out_.push_back(d_.at(node, kNumberRange, fmt::format("is {}", shown(d_, node))));
         out_.back().allowed = "numbers that a double holds exactly";
       }
     }
@@ -501,7 +556,9 @@ class TreeBuilder {
   std::vector<Trouble> troubles_;
   std::vector<std::uint32_t> sorted_;
   std::vector<bool> repeated_;
-  std::size_t done_ = 0;  // the end of the last token
+  std::uint32_t overflow_ = kNone;        // where the parser ended, if it did at a number
+  std::vector<std::uint32_t> overflows_;  // where those stand that are read as zeros
+  std::size_t done_ = 0;                  // the end of the last token
   std::string_view key_;
   std::uint32_t key_begin_ = 0;
   Last last_ = Last::nothing;
@@ -582,6 +639,13 @@ Diagnostic too_large(std::string_view text, const Origin& origin, std::size_t li
   Diagnostic d = Places(text, origin).complaint(0, "size", size_held(text.size()));
   d.allowed = fmt::format("{} bytes", limit);
   return d;
+}
+
+void take_back_number_range(const Document& document, const Node& node,
+                            std::vector<Diagnostic>& complaints) {
+  std::erase_if(complaints, [&, pointer = document.pointer(node)](const Diagnostic& d) {
+    return d.code == kNumberRange && d.pointer == pointer && d.source == document.origin().source;
+  });
 }
 
 std::string_view kind_name(Kind kind) {

@@ -48,8 +48,8 @@ class Document {
  public:
   // Parses one JSON value that fills `text` (white space around it allowed).
   // Complaints go to `out`. `usable()` is false after a syntax error; other
-  // complaints (a duplicate key, an integer too large) leave a usable tree,
-  // where the first of duplicate keys counts.
+  // complaints (a duplicate key, a number too large) leave a usable tree, where
+  // the first of duplicate keys counts, and a number beyond every double is infinite.
   // `text` and `origin.source` must outlive the document.
   Document(std::string_view text, const Origin& origin, const Limits& limits,
            std::vector<Diagnostic>& out);
@@ -92,6 +92,9 @@ std::string shown(const Document& document, const Node& node);
 Diagnostic too_large(std::string_view text, const Origin& origin, std::size_t limit);
 // What it says of the text's size.
 std::string size_held(std::size_t bytes);
+// Takes back the complaint that no double holds a number, for one that says what it may be.
+void take_back_number_range(const Document& document, const Node& node,
+                            std::vector<Diagnostic>& complaints);
 
 // "a string", "a number", ...
 std::string_view kind_name(Kind kind);

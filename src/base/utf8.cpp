@@ -66,6 +66,10 @@ bool steers_terminal(char32_t code) {
          (code >= 0x2066 && code <= 0x2069) || code == 0xFEFF;
 }
 
+bool misleads(char32_t code) {
+  return steers_terminal(code) || (code >= 0xE0000 && code <= 0xE007F);
+}
+
 std::string harmless(std::string_view text, std::size_t limit) {
   std::string out;
   std::size_t count = 0;
@@ -77,7 +81,7 @@ std::string harmless(std::string_view text, std::size_t limit) {
     const Character c = decode(text, i);
     if (c.code == '\t') {
       out += ' ';
-    } else if (!c.valid || steers_terminal(c.code)) {
+    } else if (!c.valid || misleads(c.code)) {
       out += "\xEF\xBF\xBD";
     } else {
       out.append(text.substr(i, c.length));
@@ -108,9 +112,8 @@ std::string found_at(std::string_view text, std::size_t at) {
     return fmt::format("\"{}\"", harmless(text.substr(at, end - at), kLongest));
   }
   const Character c = decode(text, at);
-  return !c.valid || steers_terminal(c.code)
-             ? fmt::format("U+{:04X}", static_cast<std::uint32_t>(c.code))
-             : fmt::format("\"{}\"", text.substr(at, c.length));
+  return !c.valid || misleads(c.code) ? fmt::format("U+{:04X}", static_cast<std::uint32_t>(c.code))
+                                      : fmt::format("\"{}\"", text.substr(at, c.length));
 }
 
 }  // namespace dryshaft::utf8

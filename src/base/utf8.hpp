@@ -26,8 +26,11 @@ std::size_t length(std::string_view text);
 std::size_t first_invalid(std::string_view text);
 
 // Whether a character could steer a terminal or reorder a line: control
-// characters, line separators, marks of writing direction.
+// characters, line separators, marks of writing direction. All are below U+10000.
 bool steers_terminal(char32_t code);
+
+// Whether a character steers a terminal, or is a tag: these spell a text that nobody sees.
+bool misleads(char32_t code);
 
 // The text with each such character, and each byte that is not UTF-8, replaced
 // by one harmless character, so that positions stay: a tab by a space, the

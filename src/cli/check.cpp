@@ -4,6 +4,7 @@
 #include <memory>
 
 #include "cli/cli.hpp"
+#include "report/words.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -58,8 +59,9 @@ int check_files(const CheckOptions& o) {
   const Result<std::vector<History>> grouped = group_by_unit(std::move(records));
   take(grouped.diagnostics);
   if (!files.empty()) {
-    output.write(fmt::format("records: {} good, {} rejected; {} units\n", good, rejected,
-                             grouped.value ? grouped.value->size() : 0));
+    output.write(
+        fmt::format("records: {} good, {} rejected; {}\n", good, rejected,
+                    words::count(grouped.value ? grouped.value->size() : 0, "unit", "units")));
   }
   const int written = output.finish();
   return written != kDone ? written : (bad ? kRejected : kDone);

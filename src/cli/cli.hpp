@@ -19,7 +19,8 @@
 
 namespace CLI {
 class App;
-}
+class Option;
+}  // namespace CLI
 
 namespace dryshaft::cli {
 
@@ -96,7 +97,9 @@ Records read_input(LineSource& source, const ColumnMap& columns, const ReadOptio
 // Standard output, or a file that appears under its name only when complete.
 class Output {
  public:
-  explicit Output(const std::optional<std::string>& path);
+  enum class Inputs { keep, may_replace };
+  // A file that was read is not replaced, unless that is what the command is for.
+  explicit Output(const std::optional<std::string>& path, Inputs inputs = Inputs::keep);
   Output(const Output&) = delete;
   Output& operator=(const Output&) = delete;
   Output(Output&&) = delete;
@@ -117,6 +120,7 @@ class Output {
   std::string path_;    // as named
   std::string target_;  // the file itself
   std::string temporary_;
+  Inputs inputs_ = Inputs::keep;
   bool failed_ = false;
   bool reader_left_ = false;
 };
@@ -171,6 +175,9 @@ Stop no_such(std::string_view what, std::string_view wanted, std::string_view li
              std::vector<std::string_view> known);
 // That `--family` and `--vehicle`, empty where not named, exist; throws Stop.
 void check_names(const std::string& family, const std::string& vehicle, const Knowledge& knowledge);
+
+// The option takes a number from `least` on (or only above it) up to `most`, and no NaN.
+void keep_in_range(CLI::Option& option, double least, double most, bool above_least = false);
 
 // --------------------------------------------------------------- commands
 

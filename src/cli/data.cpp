@@ -45,6 +45,12 @@ std::vector<NamedText> json_files(const fs::path& folder) {
       paths.push_back(entry.path());
     }
   }
+  if (ec) {
+    throw Stop{kUsage, fmt::format("{} cannot be read: {}", folder.string(), ec.message())};
+  }
+  if (paths.empty()) {
+    throw Stop{kUsage, fmt::format("{} holds no .json file", folder.string())};
+  }
   std::ranges::sort(paths);
   std::vector<NamedText> files;
   files.reserve(paths.size());

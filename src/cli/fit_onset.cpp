@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <iterator>
+#include <limits>
 #include <memory>
 
 #include "cli/cli.hpp"
@@ -186,11 +187,12 @@ Run add_fit_onset(CLI::App& fit) {
                   "Compare groups: family, vehicle, rotor_bearings, gear_bearings, a field x_... "
                   "of your own, or a column of the table")
       ->type_name("FIELD");
-  app->add_option("--at", o->at,
-                  "Distance or age at which to give the chance of a leak; repeatable")
-      ->check(CLI::PositiveNumber)
-      ->allow_extra_args(false)
-      ->type_name("N");
+  keep_in_range(
+      *app->add_option("--at", o->at,
+                       "Distance or age at which to give the chance of a leak; repeatable")
+           ->allow_extra_args(false)
+           ->type_name("N"),
+      0, std::numeric_limits<double>::infinity(), true);
   app->add_option("--prior", o->prior, "Widths of the judgement, in place of the shipped ones")
       ->type_name("FILE");
   app->add_option("--format", o->format, "text, json, markdown, or html for a page with a picture")

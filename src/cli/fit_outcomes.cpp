@@ -62,7 +62,9 @@ class FitOutcomes {
     }
     int written = kDone;
     if (!overlay.empty()) {
-      Output file(o_.overlay);
+      // One that was read may be brought up to date.
+      Output file(o_.overlay, o_.overlay == o_.data.overlay ? Output::Inputs::may_replace
+                                                            : Output::Inputs::keep);
       file.write(overlay);
       written = file.finish();
       study.overlay_file = written == kDone ? *o_.overlay : std::string();
@@ -180,11 +182,12 @@ Run add_fit_outcomes(CLI::App& fit) {
                   "Write refitted strengths to this file, for --rules; the quick proofs must hold "
                   "with them")
       ->type_name("FILE");
-  app->add_option("--prior-weight", o->prior_weight,
-                  "Teardowns that the judgement in use counts for, for each value; default: by the "
-                  "setting memory-band")
-      ->check(CLI::Range(0.1, 1e6))
-      ->type_name("N");
+  keep_in_range(
+      *app->add_option("--prior-weight", o->prior_weight,
+                       "Teardowns that the judgement in use counts for, for each value; default: "
+                       "by the setting memory-band")
+           ->type_name("N"),
+      0.1, 1e6);
   app->add_option("--folds", o->folds,
                   "Parts of the cross-validation; default: a part a unit up to 60 units, then 10")
       ->check(CLI::Range(2, 1000))

@@ -186,7 +186,7 @@ class Conversation {
         ++at;
         continue;
       }
-      if (c.valid && !utf8::steers_terminal(c.code)) {
+      if (c.valid && !utf8::misleads(c.code)) {
         line += all.substr(at, c.length);
       }
       at += c.length;

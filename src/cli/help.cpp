@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <iterator>
 #include <memory>
+#include <sstream>
 
 #include "cli/cli.hpp"
 #include "cli/manual.hpp"
@@ -110,8 +111,13 @@ void add_paths(const ManualCommand& command, std::vector<std::string>& paths) {
   }
 }
 
-std::string about(const ManualCommand& program, const std::vector<std::string>& words) {
-  const std::string wanted = fmt::format("{}", fmt::join(words, " "));
+std::string about(const ManualCommand& program, const std::vector<std::string>& given) {
+  const std::string wanted = fmt::format("{}", fmt::join(given, " "));
+  std::vector<std::string> words;  // a path may come in quotes, as one
+  std::istringstream in(wanted);
+  for (std::string word; in >> word;) {
+    words.push_back(word);
+  }
   const auto topic = std::ranges::find(kTopics, wanted, &Topic::name);
   const ManualCommand* command = find_command(program, words);
   // `rules` is both: what there is to know, then the command.
@@ -138,10 +144,18 @@ std::string about(const ManualCommand& program, const std::vector<std::string>& 
 
 int help(const CLI::App& program, const HelpOptions& o) {
   const ManualCommand manual = manual_of(program, program.get_name());
+  if (int{o.man} + int{o.completion.has_value()} + int{!o.words.empty()} > 1) {
+    throw Stop{kUsage, "help takes one of a topic, --man and --completion"};
+  }
   std::string text;
   if (o.man) {
     text = man_page(manual);
   } else if (o.completion) {
+    constexpr std::string_view kShells[] = {"bash", "zsh", "fish"};
+    if (std::ranges::find(kShells, *o.completion) == std::end(kShells)) {
+      throw Stop{kUsage,
+                 fmt::format("--completion is \"{}\", not bash, zsh or fish", *o.completion)};
+    }
     text = *o.completion == "bash"  ? bash_completion(manual)
            : *o.completion == "zsh" ? zsh_completion(manual)
                                     : fish_completion(manual);
@@ -168,9 +182,7 @@ Run add_help(CLI::App& parent) {
   app->add_option("TOPIC", o->words, "A topic or a command; none: the list of them");
   // For whoever installs the program.
   app->add_flag("--man", o->man, "The manual page")->group("");
-  app->add_option("--completion", o->completion, "Completions for a shell")
-      ->check(CLI::IsMember({"bash", "zsh", "fish"}))
-      ->group("");
+  app->add_option("--completion", o->completion, "Completions for a shell")->group("");
   app->footer("Example: dryshaft help csv");
   return [o, &parent] { return help(parent, *o); };
 }

@@ -1,9 +1,13 @@
+#include <unistd.h>
+
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
+#include <utility>
 
 #include "cli/cli.hpp"
+#include "cli/inputs.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -16,13 +20,27 @@ constexpr std::string_view kBlank = " \t\r\n\xEF\xBB\xBF";
 
 }  // namespace
 
-LineSource::LineSource(const std::string& path) : name_(path == "-" ? "<stdin>" : path) {
-  file_ = path == "-" ? stdin : std::fopen(path.c_str(), "rbe");
+LineSource::LineSource(const std::string& path)
+    : name_(path == "-"    ? "<stdin>"
+            : path.empty() ? "\"\""
+                           : path) {
+  const bool standard = path == "-";
+  static bool standard_was_read = false;
+  if (standard && std::exchange(standard_was_read, true)) {
+    error_ = "it was named before, and can be read once";
+    ended_ = true;
+    return;
+  }
+  if (standard && isatty(STDIN_FILENO) != 0) {
+    warn("dryshaft: reading from the terminal: Ctrl-D ends the input, --help tells more\n");
+  }
+  file_ = standard ? stdin : std::fopen(path.c_str(), "rbe");
   if (file_ == nullptr) {
     error_ = std::strerror(errno);
     ended_ = true;
     return;
   }
+  is_input(fileno(file_));
   // A folder opens, but cannot be read: find out now rather than at the first line.
   fill();
 }

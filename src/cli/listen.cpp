@@ -220,6 +220,9 @@ class Listening {
 
   // Family and vehicle of the record's unit, where the command line names none.
   bool unit_of_record(std::string& family, std::string& vehicle) {
+    if (*o_.into == "-") {
+      throw Stop{kUsage, "--into changes a file: name one"};
+    }
     LineSource source(*o_.into);
     record_text_ = source.rest();
     if (!source.error().empty()) {
@@ -429,7 +432,7 @@ class Listening {
       rejected_ = complain(written.diagnostics) || rejected_;
       return kDone;
     }
-    Output output(o_.into);
+    Output output(o_.into, Output::Inputs::may_replace);
     output.write(*written.value);
     const int code = output.finish();
     if (code == kDone) {
@@ -487,9 +490,10 @@ Run add_listen(CLI::App& parent) {
   CLI::App* app = parent.add_subcommand(
       "listen", "Noise recordings: which parts of the drive unit their lines fit, if any");
   app->add_option("RECORDING", o->recordings, "Sound files: WAV, FLAC or OGG")->required();
-  app->add_option("--channel", o->channel, "Channel to listen to, from 1; else the first alive")
-      ->check(CLI::PositiveNumber)
-      ->type_name("N");
+  keep_in_range(*app->add_option("--channel", o->channel,
+                                 "Channel to listen to, from 1; else the first alive")
+                     ->type_name("N"),
+                1, 1024);
   app->add_option("--family", o->family, "Drive-unit family: its motor, gears and bearings")
       ->type_name("ID");
   app->add_option("--vehicle", o->vehicle, "Vehicle of the family, which says the tyre")

@@ -8,6 +8,7 @@
 #include <memory>
 #include <new>
 
+#include "base/utf8.hpp"
 #include "cli/cli.hpp"
 #include "cli/manual.hpp"
 
@@ -52,6 +53,48 @@ std::optional<std::string> mistyped(const CLI::App& app, int argc, char** argv) 
   return std::nullopt;
 }
 
+// What stands on the command line and no command knows. CLI11 tells of it only where nothing else
+// is amiss: `rules --bogus` would be told that a command is missing.
+std::optional<std::string> not_known(const CLI::App& app) {
+  const CLI::App* at = &app;
+  std::string path;
+  while (at->remaining().empty()) {
+    const std::vector<CLI::App*> used = at->get_subcommands();
+    if (used.empty()) {
+      return std::nullopt;
+    }
+    at = used.front();
+    path += (path.empty() ? "" : " ") + at->get_name();
+  }
+  const std::string given = at->remaining().front();
+  const std::string help = path.empty() ? "--help tells more" : path + " --help tells more";
+  if (given.size() < 2 || given.front() != '-') {
+    return fmt::format("{} takes no \"{}\"; {}", path.empty() ? "dryshaft" : path, given, help);
+  }
+  const std::string option = given.substr(0, given.find('='));
+  std::string message = path.empty() ? fmt::format("there is no option {} before a command", option)
+                                     : fmt::format("{} has no option {}", path, option);
+  std::vector<std::string> names;
+  for (const CLI::Option* known : at->get_options()) {
+    for (const std::string& name : known->get_lnames()) {
+      names.push_back("--" + name);
+    }
+  }
+  const std::string_view near = closest(option, {names.begin(), names.end()});
+  std::string owners;
+  for (const CLI::App* sub : at->get_subcommands({})) {
+    if (sub->get_option_no_throw(option) != nullptr) {
+      owners += (owners.empty() ? "" : " or ") + (path.empty() ? "" : path + " ") + sub->get_name();
+    }
+  }
+  if (!near.empty()) {
+    message += fmt::format(", did you mean {}?", near);
+  } else if (!owners.empty()) {
+    message += fmt::format("; it stands after {}", owners);
+  }
+  return fmt::format("{}; {}", message, help);
+}
+
 // Help in 80 columns, as `dryshaft help` writes it.
 class Help : public CLI::FormatterBase {
  public:
@@ -66,7 +109,8 @@ class Help : public CLI::FormatterBase {
 };
 
 int usage(const std::string& message) {
-  warn(fmt::format("dryshaft: {}\n", message));
+  // What it quotes of the command line may be anything.
+  warn(fmt::format("dryshaft: {}\n", utf8::harmless(message)));
   return kUsage;
 }
 
@@ -94,6 +138,9 @@ int run(int argc, char** argv) {
   } catch (const CLI::Success& help) {
     return app.exit(help) == 0 ? kDone : kUsage;
   } catch (const CLI::ParseError& error) {
+    if (const auto what = not_known(app)) {
+      return usage(*what);
+    }
     if (argc < 2) {
       return usage("name a command: " + names_of(app) + "; --help tells more");
     }
@@ -117,7 +164,7 @@ int main(int argc, char** argv) {
   try {
     return dryshaft::cli::run(argc, argv);
   } catch (const dryshaft::cli::Stop& stop) {
-    dryshaft::cli::warn(fmt::format("dryshaft: {}\n", stop.message));
+    dryshaft::cli::warn(fmt::format("dryshaft: {}\n", dryshaft::utf8::harmless(stop.message)));
     return stop.code;
   } catch (const std::bad_alloc&) {
     dryshaft::cli::warn(

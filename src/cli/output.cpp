@@ -7,7 +7,9 @@
 #include <cstring>
 #include <filesystem>
 
+#include "base/utf8.hpp"
 #include "cli/cli.hpp"
+#include "cli/inputs.hpp"
 #include "report/layout.hpp"
 
 namespace dryshaft::cli {
@@ -43,8 +45,14 @@ bool coloured(const std::optional<std::string>& out) {
   return !out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
 }
 
-Output::Output(const std::optional<std::string>& path) {
-  if (!path) {
+namespace {
+
+constexpr const char* kIsInput = "it is an input, and would be lost";
+
+}  // namespace
+
+Output::Output(const std::optional<std::string>& path, Inputs inputs) : inputs_(inputs) {
+  if (!path || *path == "-") {
     file_ = stdout;
     path_ = "standard output";
     return;
@@ -57,6 +65,10 @@ Output::Output(const std::optional<std::string>& path) {
     if (file_ == nullptr) {
       fail(std::strerror(errno));
     }
+    return;
+  }
+  if (inputs_ == Inputs::keep && was_input(path_)) {
+    fail(kIsInput);
     return;
   }
   target_ = path_;
@@ -100,7 +112,8 @@ Output::~Output() {
 
 void Output::fail(const std::string& what) {
   if (!failed_) {
-    warn(fmt::format("{}: error[output]: cannot be written: {}\n", path_, what));
+    warn(fmt::format("{}: error[output]: cannot be written: {}\n",
+                     path_.empty() ? "\"\"" : utf8::harmless(path_), what));
   }
   failed_ = true;
 }
@@ -137,6 +150,10 @@ int Output::finish() {
   }
   if (temporary_.empty()) {
     return kDone;
+  }
+  if (inputs_ == Inputs::keep && was_input(target_)) {  // read since this was opened
+    fail(kIsInput);
+    return kOutput;
   }
   // On the disk before the name changes: a crash leaves the old file or the new one.
   if (fsync(fileno(file_)) != 0) {

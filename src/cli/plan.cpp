@@ -193,8 +193,9 @@ class PlanCommand {
     }
     const double km = *number * factor;
     if (km < kLeastHorizonKm || km > kMostHorizonKm) {
-      throw Stop{kUsage, fmt::format("--horizon is {:.0f} km, not between {:.0f} and {:.0f}", km,
-                                     kLeastHorizonKm, kMostHorizonKm)};
+      throw Stop{kUsage,
+                 fmt::format("--horizon is \"{}\", {:.0f} km: not between {:.0f} and {:.0f}",
+                             o_.horizon, km, kLeastHorizonKm, kMostHorizonKm)};
     }
     return km;
   }
@@ -269,12 +270,12 @@ Run add_plan(CLI::App& parent) {
       ->type_name("OPTION");
   app->add_option("--intake", o->intake, "Rank these cores instead: which to open first")
       ->type_name("FILE");
-  app->add_option("--hours", o->hours, "With --intake: hours of work a week")
-      ->check(CLI::Range(0.0, 1e6))
-      ->type_name("N");
-  app->add_option("--budget", o->budget, "With --intake: money for parts a week")
-      ->check(CLI::Range(0.0, 1e9))
-      ->type_name("N");
+  keep_in_range(
+      *app->add_option("--hours", o->hours, "With --intake: hours of work a week")->type_name("N"),
+      0, 1e6);
+  keep_in_range(*app->add_option("--budget", o->budget, "With --intake: money for parts a week")
+                     ->type_name("N"),
+                0, 1e9);
   app->add_option("--format", o->format, "text, json, markdown or html; with --intake csv as well")
       ->check(CLI::IsMember({"text", "json", "markdown", "html", "csv"}))
       ->type_name("FORMAT");

@@ -13,6 +13,8 @@
 #include <string_view>
 #include <utility>
 
+#include "cli/inputs.hpp"
+
 namespace dryshaft::cli {
 namespace {
 
@@ -107,6 +109,7 @@ class Opening {
       }
       return refuse("no-input", fmt::format("cannot be read: {}", std::strerror(errno)));
     }
+    is_input(fileno(file.get()));
     const auto size = static_cast<std::uint64_t>(what.st_size);
     if (size == 0) {
       return refuse("no-sound", "is empty");

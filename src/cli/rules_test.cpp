@@ -114,10 +114,11 @@ Run add_rules_test(CLI::App& rules) {
   CLI::App* app = rules.add_subcommand("test", "Try cases: records, and what is expected of them");
   app->add_option("FILE", o->files, "Files of cases (dryshaft-cases/1); - is standard input")
       ->required();
-  app->add_option("--coverage", o->coverage,
-                  "Fail where less of the rules is met by a case in every way it can be")
-      ->type_name("PERCENT")
-      ->check(CLI::Range(0.0, 100.0));
+  keep_in_range(
+      *app->add_option("--coverage", o->coverage,
+                       "Fail where less of the rules is met by a case in every way it can be")
+           ->type_name("PERCENT"),
+      0, 100);
   add_data_options(*app, o->data);
   return [o] { return test_cases(*o); };
 }

@@ -106,6 +106,8 @@
     return d.getUTCMonth() === +m[2] - 1 && d.getUTCDate() === +m[3];
   }
 
+  const limitsOf = (q, unit) => (q.miles && unit === 'mi' ? q.milesLimits : q.limits);
+
   // What is wrong with an answer, in words; empty: nothing.
   function wrong(q) {
     const w = words(q);
@@ -124,7 +126,8 @@
     }
     if (q.kind === 'number') {
       const value = Number(w[0]);
-      return !Number.isFinite(value) || value < q.min || value > q.max ? q.range : '';
+      const limits = limitsOf(q, state.answers[q.key].unit);
+      return !Number.isFinite(value) || value < limits.min || value > limits.max ? limits.range : '';
     }
     return '';
   }
@@ -401,7 +404,7 @@
       const text = wellFormed(el('answer').value.replace(/\r\n?/g, '\n').trim());
       const digits = q.kind === 'number' && text ? number(text) : text;
       if (digits === null) {
-        return q.range;
+        return limitsOf(q, q.miles ? el('unit').value : '').range;
       }
       answer.words = digits ? [digits] : [];
       if (q.kind === 'date' && el('answer').validity.badInput) {

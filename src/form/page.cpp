@@ -77,14 +77,25 @@ constexpr std::string_view kind_of(const FormQuestion& q) {
 }
 
 // "Write a number, 0 or more."
-std::string range_of(const FieldSpec& field) {
-  const bool low = std::isfinite(field.minimum);
-  const bool high = std::isfinite(field.maximum);
-  return fmt::format("Write a number{}.",
-                     low && high ? fmt::format(" from {} to {}", field.minimum, field.maximum)
-                     : low       ? fmt::format(", {} or more", field.minimum)
-                     : high      ? fmt::format(", {} or less", field.maximum)
-                                 : std::string());
+std::string range_of(double least, double most) {
+  const bool low = std::isfinite(least);
+  const bool high = std::isfinite(most);
+  return fmt::format("Write a number{}.", low && high ? fmt::format(" from {} to {}", least, most)
+                                          : low       ? fmt::format(", {} or more", least)
+                                          : high      ? fmt::format(", {} or less", most)
+                                                      : std::string());
+}
+
+// What a number may be; a limit that is not there is left out: JSON has no infinity.
+Json limits(double least, double most) {
+  Json out = {{"range", range_of(least, most)}};
+  if (std::isfinite(least)) {
+    out["min"] = least;
+  }
+  if (std::isfinite(most)) {
+    out["max"] = most;
+  }
+  return out;
 }
 
 Json question(const FormQuestion& q) {
@@ -111,17 +122,11 @@ Json question(const FormQuestion& q) {
   }
   if (q.choices.empty() && field.type == FieldType::number) {
     out["unit"] = field.unit;
-    out["range"] = range_of(field);
-    // A limit that is not there is left out: JSON has no infinity.
-    if (std::isfinite(field.minimum)) {
-      out["min"] = field.minimum;
-    }
-    if (std::isfinite(field.maximum)) {
-      out["max"] = field.maximum;
-    }
+    out["limits"] = limits(field.minimum, field.maximum);
   }
   if (q.distance()) {
     out["miles"] = miles_pointer(field.pointer);
+    out["milesLimits"] = limits(whole_miles(field.minimum), whole_miles(field.maximum));
   }
   if (field.max_length != 0) {
     out["maxLength"] = field.max_length;

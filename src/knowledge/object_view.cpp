@@ -95,6 +95,7 @@ bool ObjectView::optional_flag(std::string_view key) {
 
 double ObjectView::number_at(const Node& node, double at_least, double at_most) {
   if (node.kind != Kind::number || node.number < at_least || node.number > at_most) {
+    located::take_back_number_range(document_, node, out_);
     complain(node, node.kind == Kind::number ? "out-of-range" : "wrong-type",
              fmt::format("is {}", located::shown(document_, node)),
              fmt::format("a number from {} to {}", at_least, at_most));

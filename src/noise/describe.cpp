@@ -13,9 +13,6 @@ namespace dryshaft::noise {
 namespace {
 
 using document::Document;
-using document::Heading;
-using document::Item;
-using document::Lead;
 using document::Paragraph;
 using document::Table;
 using document::Title;

@@ -14,10 +14,6 @@ namespace dryshaft::onset {
 namespace {
 
 using document::Document;
-using document::Heading;
-using document::Item;
-using document::Lead;
-using document::Paragraph;
 using document::Table;
 using document::Title;
 
@@ -100,9 +96,9 @@ class OnsetDescriber : document::Telling {
   void head() {
     const double all = leaks() + r_.right_censored;
     d_.emplace_back(Title{"When leaks begin, and how often to look",
-                          fmt::format("{} {}, by {}", count_of(all),
-                                      r_.data.axis == OnsetAxis::plain ? "units" : "seals",
-                                      axis_title(r_.data.axis))});
+                          fmt::format("{} {}{}, by {}", count_of(all),
+                                      r_.data.axis == OnsetAxis::plain ? "unit" : "seal",
+                                      all == 1 ? "" : "s", axis_title(r_.data.axis))});
     answer();
     lead("Seen",
          fmt::format("{} leaked ({} already at the first look, {} between two looks{}), "

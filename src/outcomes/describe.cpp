@@ -13,10 +13,7 @@ namespace dryshaft::outcomes {
 namespace {
 
 using document::Document;
-using document::Heading;
 using document::Item;
-using document::Lead;
-using document::Paragraph;
 using document::Table;
 using document::Title;
 

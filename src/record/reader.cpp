@@ -9,6 +9,7 @@
 #include "base/sha256.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
+#include "record/layout.hpp"
 #include "record/shape.hpp"
 
 namespace dryshaft {
@@ -59,13 +60,8 @@ std::string allowed_range(const Shape& member) {
   const double low = limit_of(member, field.minimum);
   const double high = limit_of(member, field.maximum);
   const std::string_view unit = unit_of(member);
-  if (std::isfinite(low) && std::isfinite(high)) {
-    return fmt::format("{} to {} {}", low, high, unit);
-  }
-  if (std::isfinite(low)) {
-    return fmt::format("{} {} {}", field.minimum_excluded ? "more than" : "at least", low, unit);
-  }
-  return std::isfinite(high) ? fmt::format("at most {} {}", high, unit) : "";
+  return field.minimum_excluded ? fmt::format("more than {} and at most {} {}", low, high, unit)
+                                : fmt::format("{} to {} {}", low, high, unit);
 }
 
 std::optional<int> digits(std::string_view text) {
@@ -258,7 +254,13 @@ class Reader {
     const std::string range = field.max_length == 0
                                   ? "at least 1 character"
                                   : fmt::format("1 to {} characters", field.max_length);
-    if (node.text.empty()) {
+    // As in tables, "HL-1 " is the unit HL-1: another one would not have its history.
+    std::string_view text = node.text;
+    if (field.id == Field::unit_id) {
+      text = text.substr(0, trim_white(text, text.size()));
+      text.remove_prefix(skip_white(text, 0));
+    }
+    if (text.empty()) {
       if (field.required) {
         complain(node, "bad-value", is_shown(node), range);
       }
@@ -269,8 +271,8 @@ class Reader {
       complain(node, "too-long", fmt::format("is {} characters long", length), range);
       return std::nullopt;
     }
-    if (std::string* text = kept_text(field.id)) {
-      *text = node.text;
+    if (std::string* kept = kept_text(field.id)) {
+      *kept = text;
     }
     return Value{.observed = true};
   }
@@ -352,12 +354,14 @@ class Reader {
 
   std::optional<Value> read_number(const Node& node, const Shape& member) {
     const FieldSpec& field = *member.field;
-    const double number = member.miles ? node.number * kKmPerMile : node.number;
-    const bool too_low = field.minimum_excluded ? number <= field.minimum : number < field.minimum;
-    if (too_low || number > field.maximum || !std::isfinite(number)) {
+    const double low = limit_of(member, field.minimum);
+    const bool too_low = field.minimum_excluded ? node.number <= low : node.number < low;
+    if (too_low || node.number > limit_of(member, field.maximum)) {
+      located::take_back_number_range(d_, node, out_);
       complain(node, "out-of-range", is_shown(node), allowed_range(member));
       return std::nullopt;
     }
+    const double number = member.miles ? node.number * kKmPerMile : node.number;
     if (field.id == Field::odometer_km) {
       const Place place = d_.place(node);
       record_.odometer_line = place.line;

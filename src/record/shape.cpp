@@ -1,6 +1,7 @@
 #include "record/shape.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace dryshaft {
 namespace {
@@ -63,7 +64,9 @@ std::string_view unit_of(const Shape& member) {
 }
 
 double limit_of(const Shape& member, double limit) {
-  return member.miles ? limit / kKmPerMile : limit;
+  return member.miles ? whole_miles(limit) : limit;
 }
+
+double whole_miles(double km) { return std::floor(km / kKmPerMile); }
 
 }  // namespace dryshaft

@@ -37,8 +37,9 @@ bool says_what_teardown_showed(Field field);
 // The unit in which a member is written.
 std::string_view unit_of(const Shape& member);
 
-// A limit of the field in the unit in which the member is written.
+// A limit of the field in the unit in which the member is written; whole miles.
 double limit_of(const Shape& member, double limit);
+double whole_miles(double km);
 
 }  // namespace dryshaft
 

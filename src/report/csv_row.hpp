@@ -36,7 +36,7 @@ class Row {
       if (c == U'"') {
         cell.push_back('"');
       }
-      if (!character.valid || (utf8::steers_terminal(c) && !line_or_tab)) {
+      if (!character.valid || (utf8::misleads(c) && !line_or_tab)) {
         cell += kReplacement;
       } else {
         cell += value.substr(at, character.length);

@@ -167,10 +167,11 @@ void add_weights(CauseLine& line, const std::vector<Evidence>& evidence, bool sp
     if (!std::isfinite(e.decibans) || std::abs(e.decibans) < kWorthShowing) {
       continue;
     }
-    line.weights.push_back({speaks_for, fmt::format("{:+.1f} dB", words::rounded(e.decibans, 1)),
-                            std::string(words::weight(e.decibans)),
-                            e.shown.empty() ? fmt::format("{} {}", e.finding, e.value) : std::string(e.shown),
-                            leading > 0});
+    line.weights.push_back(
+        {speaks_for, fmt::format("{:+.1f} dB", words::rounded(e.decibans, 1)),
+         std::string(words::weight(e.decibans)),
+         e.shown.empty() ? fmt::format("{} {}", e.finding, e.value) : std::string(e.shown),
+         leading > 0});
     leading -= leading > 0 ? 1 : 0;
   }
 }
@@ -744,8 +745,10 @@ void add_rejected(Document& out, const Batch& batch) {
   if (batch.rejected_records == 0 && batch.rejected.empty()) {
     return;
   }
-  out.push_back(
-      Heading{fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records"))});
+  out.push_back(Heading{
+      batch.rejected_records == 0  // a file that holds none, or is not there
+          ? "Not read"
+          : fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records"))});
   std::string text;
   for (const Diagnostic& diagnostic : batch.rejected) {
     text += to_text(diagnostic);

@@ -188,12 +188,31 @@ class Page {
   void put(const Timeline& /*said in a table*/) {}
 
   void put(const Verbatim& verbatim) {
-    // Not wrapped: a caret points into the line above it.
-    std::string_view rest = verbatim.text;
-    while (!rest.empty()) {
+    std::vector<std::string_view> lines;
+    for (std::string_view rest = verbatim.text; !rest.empty();) {
       const std::size_t end = std::min(rest.find('\n'), rest.size());
-      line(layout::clean(rest.substr(0, end)));
+      lines.push_back(rest.substr(0, end));
       rest.remove_prefix(std::min(end + 1, rest.size()));
+    }
+    const auto is_caret = [&](std::size_t l) {
+      return l < lines.size() && lines[l].ends_with('^') &&
+             lines[l].find_first_not_of(' ') + 1 == lines[l].size();
+    };
+    for (std::size_t l = 0; l < lines.size(); ++l) {
+      // A caret points into the line above it: neither is folded.
+      if (is_caret(l) || is_caret(l + 1)) {
+        line(layout::clean(lines[l]));
+        continue;
+      }
+      const std::size_t indent = std::min(lines[l].find_first_not_of(' '), lines[l].size());
+      const std::size_t hang = indent + kIndent;
+      std::size_t at = indent;
+      std::vector<std::string> folded =
+          layout::wrap(layout::clean(lines[l].substr(indent)), width_ - hang);
+      for (const std::string& part : folded) {
+        line(spaces(at) + part);
+        at = hang;
+      }
     }
   }
 

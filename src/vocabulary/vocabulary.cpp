@@ -1,6 +1,7 @@
 #include "dryshaft/vocabulary.hpp"
 
 #include <algorithm>
+#include <limits>
 
 namespace dryshaft {
 namespace {
@@ -107,6 +108,14 @@ constexpr std::string_view kIfBypassed[] = {kCooling[1].id};
 constexpr OnlyIf kIfNoise = {Field::noise_present, kIfYes};
 constexpr OnlyIf kIfLooked = {Field::port_checked, kIfYes};
 
+// Beyond these a number is a slip, or in another unit [judgement]: no electric car has gone so far
+// or holds so high a voltage, and insulation testers end at 15 kV and at a teraohm.
+constexpr double kMostKm = 2'000'000;
+constexpr double kMostSystemV = 1'500;
+constexpr double kMostTestV = 15'000;
+constexpr double kMostMegohm = 1'000'000;
+constexpr double kMostLossMl = 100'000;
+
 using enum FieldType;
 
 // `not-examined` at a teardown is one more word for "not observed"; the reader knows it.
@@ -212,6 +221,7 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What did the odometer say when this unit went in?",
      .unit = "km",
      .minimum = 0,
+     .maximum = kMostKm,
      .miles_too = true,
      .form = {.part = FormPart::car,
               .ask = "Was the drive unit ever replaced? What did the odometer say then?",
@@ -225,6 +235,7 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What did the odometer say when the rotor shaft seal was last renewed?",
      .unit = "km",
      .minimum = 0,
+     .maximum = kMostKm,
      .miles_too = true,
      .form = {.part = FormPart::car,
               .ask = "Has a workshop renewed the seal on the motor's shaft? What did the odometer "
@@ -239,7 +250,8 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What is the working voltage of the high-voltage system?",
      .unit = "V",
      .minimum = 0,
-     .minimum_excluded = true},
+     .minimum_excluded = true,
+     .maximum = kMostSystemV},
     {.id = Field::date,
      .pointer = "/inspection/date",
      .type = date,
@@ -261,6 +273,7 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What does the odometer say?",
      .unit = "km",
      .minimum = 0,
+     .maximum = kMostKm,
      .miles_too = true,
      .form = {.part = FormPart::reading,
               .ask = "What does the odometer say?",
@@ -372,6 +385,7 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "What did the odometer say when the noise began?",
      .unit = "km",
      .minimum = 0,
+     .maximum = kMostKm,
      .miles_too = true,
      .form = {.part = FormPart::noise,
               .help = "A rough number will do.",
@@ -476,7 +490,8 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .title = "insulation resistance, winding to casing",
      .question = "What insulation resistance was measured between winding and casing?",
      .unit = "megohm",
-     .minimum = 0},
+     .minimum = 0,
+     .maximum = kMostMegohm},
     {.id = Field::insulation_test_voltage_v,
      .pointer = "/inspection/insulation/test_voltage_v",
      .type = number,
@@ -484,7 +499,8 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "At which test voltage?",
      .unit = "V",
      .minimum = 0,
-     .minimum_excluded = true},
+     .minimum_excluded = true,
+     .maximum = kMostTestV},
     {.id = Field::insulation_winding_temp_c,
      .pointer = "/inspection/insulation/winding_temp_c",
      .type = number,
@@ -500,6 +516,7 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "How much coolant goes missing?",
      .unit = "ml per 1000 km",
      .minimum = 0,
+     .maximum = kMostLossMl,
      .form = {.part = FormPart::coolant,
               .ask = "Has coolant been topped up?",
               .help =
@@ -761,6 +778,9 @@ constexpr bool conditions_can_hold(const auto& table) {
 static_assert(conditions_can_hold(kFields));
 static_assert(std::ranges::all_of(kFields, [](const FieldSpec& f) {
   return f.form.part == FormPart::none || !f.form.help.empty();
+}));
+static_assert(std::ranges::all_of(kFields, [](const FieldSpec& f) {
+  return !f.miles_too || f.maximum <= kMostKm;
 }));
 static_assert(rows_stand_in_enum_order(kFormParts));
 static_assert(rows_stand_in_enum_order(kFields));

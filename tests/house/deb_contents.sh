@@ -10,6 +10,9 @@ fields=$(dpkg-deb --info "$deb")
 for wanted in 'Package: dryshaft' 'Section: science' 'Maintainer: ' 'Depends: .*libc6 .*libfmt9 .*libsndfile1 '; do
   grep -q "^ $wanted" <<< "$fields" || { echo "no \"$wanted\" in $deb"; exit 1; }
 done
+# Whoever answers for it, as configured; there is a way to say that nobody does.
+contact=$(sed -n 's/^DRYSHAFT_CONTACT:STRING=//p' "$build/CMakeCache.txt")
+grep -qxF " Maintainer: $contact" <<< "$fields" || { echo "not maintained by \"$contact\""; exit 1; }
 scratch=$(mktemp -d)
 trap 'rm -rf "$scratch"' EXIT
 dpkg-deb -x "$deb" "$scratch"
@@ -20,6 +23,8 @@ for file in bin/dryshaft share/man/man1/dryshaft.1.gz share/doc/dryshaft/copyrig
             share/fish/vendor_completions.d/dryshaft.fish; do
   [ -s "$scratch/usr/$file" ] || { echo "no usr/$file in $deb"; exit 1; }
 done
+signed=$(zcat "$scratch/usr/share/doc/dryshaft/changelog.gz" | grep '^ -- ')
+[[ $signed == " -- $contact  "* ]] || { echo "the changelog is not signed by \"$contact\""; exit 1; }
 # Nothing of the library, and nothing outside of usr.
 [ ! -e "$scratch/usr/include" ] || { echo "headers in $deb"; exit 1; }
 [ "$(ls "$scratch")" = usr ] || { echo "files outside of usr in $deb"; exit 1; }
