@@ -274,5 +274,20 @@ TEST_CASE("by a shop's own onset, a recheck comes just before damage gets likely
   CHECK(damage(*report.recheck.km + 500) > s.damage_target);
 }
 
+TEST_CASE("a voltage that drives no car lets no winding pass") {
+  const auto shorted = [](std::string_view volt) {
+    return report_on(record_text(R"("insulation":{"resistance_mohm":0.0001})",
+                                 R"("system_voltage_v":)" + std::string(volt)));
+  };
+  for (const std::string_view volt : {"1e-300", "0.4", "60"}) {
+    const Report r = shorted(volt);
+    CHECK(r.grade == Grade::D);
+    CHECK(warns(r, "drives no car (high voltage begins above 60 V): it is not used"));
+    CHECK(warns(r, "the system voltage is not known: the insulation is judged at 800 V"));
+  }
+  CHECK_FALSE(warns(shorted("61"), "drives no car"));
+  CHECK(warns(shorted("0.4"), "a system voltage of 0.4 V drives no car"));
+}
+
 }  // namespace
 }  // namespace dryshaft

@@ -486,5 +486,17 @@ TEST_CASE("numbers in JSON are the shortest that give them back") {
   CHECK(risk(12345.678949) == "12345.6789");
 }
 
+TEST_CASE("what misleads is escaped in JSON, above U+FFFF as a pair") {
+  Report report = test::report_on(test::record_text(R"("odometer_km":90000)"));
+  report.note =
+      "a\xE2\x80\xAE"
+      "b\xF3\xA0\x81\x81"
+      "c\xF0\x9F\x9A\x97"
+      "d\x1B";
+  CHECK(test::has(to_json(report), R"("note":"a\u202eb\udb40\udc41c)"
+                                   "\xF0\x9F\x9A\x97"
+                                   R"(d\u001b")"));
+}
+
 }  // namespace
 }  // namespace dryshaft

@@ -428,10 +428,11 @@ Run add_assess(CLI::App& parent) {
       ->type_name("DATE");
   app->add_option("--due", o->due, "Only units whose recheck is due by this day")
       ->type_name("DATE");
-  app->add_option("--due-at", o->due_at,
-                  "Only units whose recheck is due by this odometer reading, in --units")
-      ->check(CLI::NonNegativeNumber)
-      ->type_name("READING");
+  keep_in_range(
+      *app->add_option("--due-at", o->due_at,
+                       "Only units whose recheck is due by this odometer reading, in --units")
+           ->type_name("READING"),
+      0, spec(Field::odometer_km).maximum);
   app->add_option("--units", o->units, "Distances in km or mi")
       ->check(CLI::IsMember({"km", "mi"}))
       ->type_name("UNITS");

@@ -12,6 +12,7 @@ namespace dryshaft {
 namespace {
 
 constexpr double kDaysPerYear = 365.25;
+constexpr double kLowVoltage = 60;           // V d.c., at most; UN Regulation No. 100 (from memory)
 constexpr double kRefractometerUnique = 60;  // % glycol; the freezing point rises again above
 
 // Level of a finding whose level ids are the field's choice ids.
@@ -363,10 +364,10 @@ class Presenter {
 
   void interpret() {
     const Value* given = latest(records_, Field::system_voltage_v);
-    const bool known = given != nullptr || family_->system_voltage.has_value();
-    const double voltage = given != nullptr
-                               ? given->number
-                               : family_->system_voltage.value_or(k_.settings.assumed_voltage);
+    const bool usable = given != nullptr && given->number > kLowVoltage;
+    const bool known = usable || family_->system_voltage.has_value();
+    const double voltage =
+        usable ? given->number : family_->system_voltage.value_or(k_.settings.assumed_voltage);
     Interpreter interpreter(k_, voltage, known);
     for (const Record& r : records_) {
       said_.push_back(interpreter.read(r));
@@ -375,6 +376,13 @@ class Presenter {
       contradiction(id);
     }
     out_.warnings = std::move(said_.back().warnings);
+    if (given != nullptr && !usable) {
+      // A small one would let any winding pass.
+      out_.warnings.push_back(fmt::format(
+          "a system voltage of {:g} V drives no car (high voltage begins above {:g} V): it is not "
+          "used",
+          given->number, kLowVoltage));
+    }
   }
 
   // Distance and age of the seal, counted from when it was last renewed.

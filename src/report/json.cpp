@@ -192,6 +192,18 @@ class Writer {
     }
   }
 
+  // By its number in UTF-16: above U+FFFF it takes two.
+  void escaped(char32_t code) {
+    const auto unit = [this](std::uint32_t number) { put(fmt::format("\\u{:04x}", number)); };
+    if (code < 0x10000) {
+      unit(static_cast<std::uint32_t>(code));
+    } else {
+      const auto above = static_cast<std::uint32_t>(code) - 0x10000;
+      unit(0xD800 + (above >> 10U));
+      unit(0xDC00 + (above & 0x3FFU));
+    }
+  }
+
   void character(const utf8::Character& c, std::string_view bytes) {
     switch (c.code) {
       case U'"':
@@ -214,8 +226,8 @@ class Writer {
     }
     if (!c.valid) {
       put("\xEF\xBF\xBD");
-    } else if (utf8::steers_terminal(c.code)) {  // none of them needs a surrogate pair
-      put(fmt::format("\\u{:04x}", static_cast<std::uint32_t>(c.code)));
+    } else if (utf8::misleads(c.code)) {
+      escaped(c.code);
     } else {
       put(bytes);
     }
