@@ -187,6 +187,8 @@ class Usage(unittest.TestCase):
 
     def test_numbers_out_of_range(self):
         for arguments, said in (
+                (["assess", "x", "--due-at", "nan"],
+                 '--due-at: "nan" is no number of at least 0 and at most 2000000'),
                 (["plan", "--intake", "x", "--hours", "nan"],
                  '--hours: "nan" is no number of at least 0 and at most 1000000'),
                 (["plan", "--intake", "x", "--budget", "-1"],
