@@ -155,6 +155,10 @@ TEST_CASE("of outlooks that are as bad, the first by id gives its reason") {
   const Report dry =
       report_on(record_text(R"("rotation":"seized","faults":{"isolation":"stored"})"));
   CHECK(dry.rebuild_outlook_text == reason("outlook-seized"));
+  const Report rusty = report_on(record_text(
+      R"("port":{"checked":true,"fluid":"none","corrosion":"heavy"},"faults":{"isolation":"stored"})"));
+  CHECK(rusty.rebuild_outlook == "major-parts");
+  CHECK(rusty.rebuild_outlook_text == reason("outlook-isolation"));
 }
 
 TEST_CASE("what an owner tells of a recording names the bearings") {
@@ -242,6 +246,56 @@ TEST_CASE("where several causes wear out, a shop's own table is for the first") 
   const double base = k.causes[0].base[0];
   CHECK(model.infer(c).cause[0] ==
         Approx(1 - (1 - base) * std::exp(-model.wear_hazard(150000, 5))).epsilon(1e-12));
+  // The second by the rules: what no parent brings about, its own base and wear leave absent.
+  const CauseRule& second = k.causes[1];
+  const double none = (1 - second.base[0]) *
+                      std::exp(-std::pow(150000 / second.wear->scale_km, second.wear->shape) -
+                               std::pow(5 / second.wear->scale_years, second.wear->shape));
+  const double leak = model.infer(c).cause[0];
+  c.set(Situation::rotor_bearings, Bearings::steel);
+  REQUIRE_FALSE(second.by.has_value());
+  CHECK(model.infer(c).cause[1] == Approx(1 - none * (1 - leak * second.given[0])).epsilon(1e-12));
+}
+
+TEST_CASE("without wear-out, distance and age count for nothing") {
+  Knowledge k = test::shipped();
+  k.causes[0].wear.reset();
+  const Model model(k);
+  Case c = empty_case();
+  c.set(Situation::rotor_cooling, Cooling::wet);
+  c.seal_km = 290000;
+  c.seal_years = 14;
+  CHECK(model.infer(c).cause[0] == Approx(k.causes[0].base[0]).epsilon(1e-12));
+  CHECK(model.unworn(c) == 1);
+  CHECK(model.wear_hazard(290000, 14) == 0);
+}
+
+TEST_CASE("a look that is not on record in full is why a unit is B") {
+  const Report report = report_on(record_text(
+      R"("odometer_km":9000,"port":{"checked":true,"fluid":"none"},"noise":{"present":false})"));
+  REQUIRE(report.grade == Grade::B);
+  CHECK(report.reasons == std::vector{test::shipped().settings.unsound_reason});
+}
+
+TEST_CASE("evidence names a link of its finding, that of its cause where there is one") {
+  const Knowledge& k = test::shipped();
+  for (const FindingSpec& f : findings()) {
+    for (const CauseSpec& c : causes()) {
+      const int carrier = test::shipped_model().carrier(f.id, c.id);
+      std::string own;
+      std::string first;
+      for (const Link& link : k.links) {
+        if (link.finding == f.id) {
+          own = link.cause == c.id ? link.id : own;
+          first = first.empty() || link.id < first ? link.id : first;
+        }
+      }
+      REQUIRE((carrier < 0) == first.empty());
+      if (carrier >= 0) {
+        REQUIRE(k.links[static_cast<std::size_t>(carrier)].id == (own.empty() ? first : own));
+      }
+    }
+  }
 }
 
 TEST_CASE("by a shop's own onset, a recheck comes just before damage gets likely") {
