@@ -9,6 +9,7 @@
 #include "dryshaft/plan.hpp"
 #include "fuzz/edits.hpp"
 #include "fuzz/fuzz.hpp"
+#include "fuzz/shipped_work.hpp"
 #include "support.hpp"
 
 namespace {
@@ -17,13 +18,15 @@ using dryshaft::Knowledge;
 using dryshaft::NamedText;
 using dryshaft::Result;
 using dryshaft::fuzz::require;
+using dryshaft::fuzz::shipped_work;
+using dryshaft::fuzz::work_files;
 using dryshaft::test::shipped;
 using dryshaft::test::shipped_model;
 
 // Stands for the hash of the shipped rules, so that these can change.
 constexpr std::string_view kRulesHash = "RULES";
 
-constexpr std::string_view kPrices = R"({"format": "dryshaft-prices/1", "currency": "crowns",
+constexpr std::string_view kPriceBook = R"({"format": "dryshaft-prices/1", "currency": "crowns",
  "prices": {"check": 5, "bypass": {"low": 180, "likely": 220, "high": 300}, "rebuild": 520,
  "gear_bearings": 180, "major_parts": 1900, "replacement_unit": 3900, "loss": 5200, "core": 600,
  "rebuilt_unit": 3400, "downtime_day": 40, "hour": 70}})";
@@ -45,23 +48,7 @@ const dryshaft::History& history() {
   return kHistory;
 }
 
-const std::vector<NamedText>& work_files() {
-  static const std::vector<NamedText> kFiles =
-      dryshaft::test::read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "work");
-  return kFiles;
-}
-const dryshaft::WorkRules& shipped_work() {
-  static const dryshaft::WorkRules kWork = *dryshaft::load_work(work_files(), shipped()).value;
-  return kWork;
-}
-
-template <typename Loaded>
-void check_loaded(const Result<Loaded>& loaded) {
-  dryshaft::fuzz::check(loaded.diagnostics);
-  require(loaded.value.has_value() || loaded.has_errors(), "no value, no word");
-}
-
-void judge_with(const Knowledge& knowledge) {
+void grade_with(const Knowledge& knowledge) {
   const dryshaft::Model model(knowledge);
   const dryshaft::Verdict verdict = dryshaft::judge(knowledge, model, dryshaft::empty_case());
   require(verdict.posterior.risk >= 0 && verdict.posterior.risk <= 1, "a risk is a probability");
@@ -86,7 +73,7 @@ void plan_with(const dryshaft::WorkRules& work, const dryshaft::PriceBook& price
 
 void price_book(const std::string& text) {
   const Result<dryshaft::PriceBook> read = dryshaft::load_prices({"prices.json", text});
-  check_loaded(read);
+  dryshaft::fuzz::check(read);
   if (read.value) {
     for (const dryshaft::Price& p : read.value->price) {
       require(p.low >= 0 && p.low <= p.likely && p.likely <= p.high &&
@@ -97,16 +84,16 @@ void price_book(const std::string& text) {
   }
 }
 
-void work(std::size_t which, const std::string& text) {
+void work_data(std::size_t which, const std::string& text) {
   std::vector<NamedText> files = work_files();
   files[which].text = text;
   const Result<dryshaft::WorkRules> read = dryshaft::load_work(files, shipped());
-  check_loaded(read);
+  dryshaft::fuzz::check(read);
   if (!read.value) {
     return;
   }
   static const dryshaft::PriceBook kBook =
-      *dryshaft::load_prices({"prices.json", std::string(kPrices)}).value;
+      *dryshaft::load_prices({"prices.json", std::string(kPriceBook)}).value;
   plan_with(*read.value, kBook);
   for (const std::string_view option : dryshaft::plan_option_ids()) {
     const dryshaft::JobSheetRequest request{.option = std::string(option)};
@@ -119,19 +106,19 @@ void work(std::size_t which, const std::string& text) {
 
 void widths(const std::string& text) {
   const Result<dryshaft::OnsetPriorWidths> read = dryshaft::load_onset_prior({"w.json", text});
-  check_loaded(read);
+  dryshaft::fuzz::check(read);
   require(!read.value || (read.value->sd_log_shape > 0 && read.value->sd_log_scale > 0),
           "a width is above 0");
 }
 
-void onset(const std::string& text) {
+void own_onset(const std::string& text) {
   Knowledge knowledge = shipped();
   std::vector<dryshaft::Diagnostic> complaints;
   const bool used = dryshaft::use_onset(knowledge, {"onset.json", text}, complaints);
   dryshaft::fuzz::check(complaints);
   require(used == complaints.empty(), "used or complained of");
   if (used) {
-    judge_with(knowledge);
+    grade_with(knowledge);
   }
 }
 
@@ -140,9 +127,9 @@ void overlay(std::string text) {
     text.replace(at, kRulesHash.size(), shipped().rules_sha256);
   }
   const Result<Knowledge> read = dryshaft::with_overlay(shipped(), {"overlay.json", text});
-  check_loaded(read);
+  dryshaft::fuzz::check(read);
   if (read.value) {
-    judge_with(*read.value);
+    grade_with(*read.value);
   }
 }
 
@@ -170,15 +157,15 @@ FUZZ_TARGET(books) {
   // '0' and on: so that a corpus can be read and written by hand.
   switch (static_cast<unsigned char>(text[0] - '0') % 7) {
     case 0:
-      return price_book(from(kPrices));
+      return price_book(from(kPriceBook));
     case 1:
-      return work(0, from(work_files()[0].text));
+      return work_data(0, from(work_files()[0].text));
     case 2:
-      return work(1, from(work_files()[1].text));
+      return work_data(1, from(work_files()[1].text));
     case 3:
       return widths(from(kWidths));
     case 4:
-      return onset(from(kOnset));
+      return own_onset(from(kOnset));
     case 5:
       return overlay(from(kOverlay));
     default:

@@ -52,6 +52,11 @@ inline void check(const std::vector<Diagnostic>& diagnostics) {
     check_text(to_text(d));
   }
 }
+template <typename Value>
+void check(const Result<Value>& result) {
+  check(result.diagnostics);
+  require(result.value.has_value() || result.has_errors(), "no value, no word");
+}
 
 }  // namespace dryshaft::fuzz
 

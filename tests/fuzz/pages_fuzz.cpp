@@ -12,6 +12,7 @@
 #include "dryshaft/plan.hpp"
 #include "dryshaft/report.hpp"
 #include "fuzz/fuzz.hpp"
+#include "fuzz/shipped_work.hpp"
 #include "noise_samples.hpp"
 #include "report/layout.hpp"
 #include "report/markup.hpp"
@@ -22,6 +23,7 @@ namespace {
 using dryshaft::Report;
 using dryshaft::Units;
 using dryshaft::fuzz::require;
+using dryshaft::fuzz::shipped_work;
 using dryshaft::test::shipped;
 using dryshaft::test::shipped_model;
 using nlohmann::json;
@@ -97,27 +99,20 @@ const dryshaft::History& plain_history() {
   static const dryshaft::History kHistory = history_with("HL-1", "r.json");
   return kHistory;
 }
-const dryshaft::WorkRules& work() {
-  static const dryshaft::WorkRules kWork =
-      *dryshaft::load_work(
-           dryshaft::test::read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "work"),
-           shipped())
-           .value;
-  return kWork;
-}
 // Any price does: what they are is not looked at here.
 const dryshaft::PriceBook& prices() {
-  static const dryshaft::PriceBook kPrices = [] {
+  static const dryshaft::PriceBook kAnyPrices = [] {
     dryshaft::PriceBook book;
     book.price.fill({.low = 90, .likely = 100, .high = 120});
     return book;
   }();
-  return kPrices;
+  return kAnyPrices;
 }
 
 std::string plan_page(const std::string& word, const std::string& file, const Report& report) {
-  static const dryshaft::Plan kPlan = dryshaft::make_plan(
-      plain_history(), shipped(), shipped_model(), work(), prices(), {.swings = false});
+  static const dryshaft::Plan kPlan =
+      dryshaft::make_plan(plain_history(), shipped(), shipped_model(), shipped_work(), prices(),
+                          {.today = std::nullopt, .swings = false});
   dryshaft::Plan plan = kPlan;
   plan.report = report;
   plan.currency = word;
@@ -126,8 +121,9 @@ std::string plan_page(const std::string& word, const std::string& file, const Re
 }
 
 std::string yard_page(const std::string& word, const std::string& file, const Report& report) {
-  static const dryshaft::Yard kYard = dryshaft::make_yard(
-      {plain_history()}, shipped(), shipped_model(), work(), prices(), {.hours = 40});
+  static const dryshaft::Yard kYard =
+      dryshaft::make_yard({plain_history()}, shipped(), shipped_model(), shipped_work(), prices(),
+                          {.hours = 40, .money = std::nullopt, .today = std::nullopt});
   dryshaft::Yard yard = kYard;
   yard.units[0].report = report;
   yard.currency = word;
@@ -271,7 +267,7 @@ Written written_with(const std::string& word, const std::string& file) {
   pages.push_back(batch_page(word, file, report));
   pages.push_back(plan_page(word, file, report));
   pages.push_back(yard_page(word, file, report));
-  pages.push_back(dryshaft::job_sheet_to_html(history, shipped(), shipped_model(), work(),
+  pages.push_back(dryshaft::job_sheet_to_html(history, shipped(), shipped_model(), shipped_work(),
                                               {.option = "open-and-rebuild"}));
   pages.push_back(onset_page(word, file));
   pages.push_back(outcomes_page(word, file));
