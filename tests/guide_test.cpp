@@ -308,6 +308,11 @@ TEST_CASE("a family's step says where it goes") {
   CHECK(has(step(R"("id": "x", "after": "pull", "before": "pull", )"), "stands beside \"before\""));
   CHECK(has(step(R"("id": "pull", "after": "unbolt", )"), "error[repeated-id]"));
   CHECK(step(R"("id": "x", "after": "unbolt", )") == "");
+  const std::string nameless =
+      step(R"("after": "pull", "text": "x"}, {"procedure": "port-check", "after": "pull", )");
+  CHECK(has(nameless, "error[missing]: /guide/steps/0 has no \"id\"\n"));
+  CHECK(has(nameless, "error[missing]: /guide/steps/1 has no \"id\"\n"));
+  CHECK(!has(nameless, "repeated-id"));
 }
 
 TEST_CASE("guides lent to other rules go without what these rules lack") {

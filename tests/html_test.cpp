@@ -234,6 +234,17 @@ TEST_CASE("a timeline without odometer readings runs over time", "[html]") {
       std::string::npos);
 }
 
+TEST_CASE("a timeline of readings that are nearly equal ends", "[html]") {
+  const auto record = [](std::string_view day, std::string_view odometer) {
+    return record_text("\"odometer_km\":" + std::string(odometer), "", day);
+  };
+  const std::string page = to_html(
+      report_on(record("2026-03-01", "100000") + record("2026-03-02", "100000.00000000001")),
+      Units::km);
+  CHECK(count_of(page, "class=\"tick\"") <= 5);
+  CHECK(count_of(page, "class=\"point ") == 2);
+}
+
 TEST_CASE("a yard's page holds each report once, part by part", "[html]") {
   const Batch batch = yard();
   const std::string page = to_html(batch, Units::km, false);

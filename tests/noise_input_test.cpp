@@ -120,6 +120,11 @@ TEST_CASE("every bad line of a trace is complained of, with its place") {
         "  3,900\n"
         "    ^\n"
         "  allowed: 0 to 500 km/h\n");
+  CHECK(why_not(parse_speed_trace("seconds,rpm\n-1e308,30\n0,30\n1000000,40\n", "t.csv")) ==
+        "t.csv:2:1: error[bad-value]: the time is -1e+308 s\n"
+        "  -1e308,30\n"
+        "  ^\n"
+        "  allowed: -1000000 to 1000000 s\n");
   CHECK(why_not(parse_speed_trace("time;speed\n0;30\n", "t.csv")) ==
         "t.csv:1:1: error[bad-header]: the first line is \"time;speed\"\n"
         "  time;speed\n"

@@ -61,6 +61,13 @@ TEST_CASE("a speed between marks, and the turns made") {
       CHECK(smooth.rps(t) * 60 <= most + 1e-6);
     }
   }
+  // Two moments that are nearly one.
+  for (const double near : {5e-324, 1e-300, 1e-9}) {
+    const SpeedCurve step({{0, 600}, {near, 900}, {10, 1800}}, 12);
+    CHECK(step.rps(0) == Approx(10).epsilon(1e-12));
+    CHECK(step.rps(10) == Approx(30).epsilon(1e-9));
+    CHECK(step.turns(10) == Approx(200).epsilon(1e-6));
+  }
 }
 
 // A tone locked to the angle is a chirp in time, and one line in the order spectrum.

@@ -570,3 +570,19 @@ TEST_CASE("What a table may look like") {
   CHECK(rows[2].line == 5);
   CHECK(read.value->units == 6);
 }
+
+TEST_CASE("A variance that rounding left below 0 changes no interval") {
+  const OnsetRows rows = dryshaft::read_onset_table("left,right\n0,9\n5,20\n8,inf\n3,12\n20,inf\n",
+                                                    "t.csv", OnsetAxis::plain, "")
+                             .value->intervals;
+  dryshaft::CurveFit fit = dryshaft::fit_curve(dryshaft::CurveKind::weibull, rows);
+  REQUIRE(fit.status == dryshaft::FitStatus::converged);
+  const double half[] = {0.5};
+  const dryshaft::Interval95 good = dryshaft::curve_intervals(fit, rows, {}, half).quantile[0];
+  fit.var_mu = 0;
+  fit.cov_mu_log_sigma = 1e-3;
+  fit.var_log_sigma = 1e-9;
+  const dryshaft::Interval95 same = dryshaft::curve_intervals(fit, rows, {}, half).quantile[0];
+  CHECK(same.low == Approx(good.low).epsilon(1e-6));
+  CHECK(same.high == Approx(good.high).epsilon(1e-6));
+}

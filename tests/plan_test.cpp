@@ -526,6 +526,14 @@ TEST_CASE("what a family's service holds is checked, and is no part of the rules
   CHECK(has(complaints(wrong.diagnostics),
             "/service/parts/3/bearing is \"rotor bearing, gaer end\""));
   CHECK(has(complaints(wrong.diagnostics), "hint: did you mean \"rotor bearing, gear end\"?"));
+  const auto nameless = load_knowledge(
+      test::shipped_rules(),
+      test::edited(test::edited(families, "plover-2.json", R"("id": "rotor-seal", )", ""),
+                   "plover-2.json", R"("id": "seal-sleeve", )", ""));
+  CHECK(!nameless.value);
+  CHECK(has(complaints(nameless.diagnostics), "/service/parts/0 has no \"id\"\n"));
+  CHECK(has(complaints(nameless.diagnostics), "/service/parts/1 has no \"id\"\n"));
+  CHECK(!has(complaints(nameless.diagnostics), "repeated-id"));
 }
 
 // ------------------------------------------------------------------ data files

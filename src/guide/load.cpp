@@ -333,7 +333,7 @@ void GuideLoader::family_steps(ObjectView& view, GuideSet& set, std::set<std::st
     }
     auto at = p->steps.begin() + static_cast<std::ptrdiff_t>(*word);
     const auto same = std::ranges::find(p->steps, one.id, &GuideStep::id);
-    if (same != p->steps.end() && !(how == "replace" && same == at)) {
+    if (!one.id.empty() && same != p->steps.end() && !(how == "replace" && same == at)) {
       inside.complain(*inside.optional("id"), "repeated-id", fmt::format("is \"{}\"", one.id),
                       "an id that no other step here has");
       return;

@@ -640,7 +640,7 @@ Service Loader::service(ObjectView& parent, const Node& node,
         each.word_at(*bearing, bearings);
       }
     }
-    if (s.part(p.id) != nullptr && p.bearing.empty()) {
+    if (!p.id.empty() && s.part(p.id) != nullptr && p.bearing.empty()) {
       each.complain(*each.optional("id"), "repeated-id", fmt::format("is \"{}\"", p.id),
                     "an id that no other part has, save bearings of one place");
     }

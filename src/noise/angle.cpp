@@ -13,6 +13,8 @@
 namespace dryshaft::noise {
 namespace {
 
+// Points nearer than this, in seconds, are one: a slope between them may have no number.
+constexpr double kOneMoment = 1e-6;
 constexpr double kSlowest = 1e-3;  // turns a second; the angle must not stand still
 
 // Kernels: a sinc in a Kaiser window, in steps of pass band and of phase.
@@ -44,7 +46,7 @@ SpeedCurve::SpeedCurve(const std::vector<SpeedPoint>& points, double seconds) {
   std::vector<double> x;
   std::vector<double> y;
   for (const SpeedPoint& p : points) {
-    if (x.empty() || p.seconds > x.back()) {
+    if (x.empty() || p.seconds >= x.back() + kOneMoment) {
       x.push_back(p.seconds);
       y.push_back(p.rpm / 60);
     }

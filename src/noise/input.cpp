@@ -257,6 +257,11 @@ class TraceReader {
     if (!seconds || !value) {
       return;
     }
+    if (std::abs(*seconds) > kLongestMoment) {
+      complain(begin_, "bad-value", fmt::format("the time is {} s", *seconds)).allowed =
+          fmt::format("{0:.0f} to {1:.0f} s", -kLongestMoment, kLongestMoment);
+      return;
+    }
     if (!trace_.points.empty() && *seconds <= trace_.points.back().seconds) {
       complain(begin_, "bad-order",
                fmt::format("{} s does not come after {} s of the row before", *seconds,

@@ -237,7 +237,7 @@ class Profiles {
       along_ = peak_[1];
       double inside = at;
       double at_inside = -kChiSquared95;
-      double step = 1.5 * std::max(sd, 1e-9);
+      double step = 1.5 * (sd > 1e-9 ? sd : 1e-9);  // rounding may leave a variance below 0
       double outside = at;
       for (;;) {
         outside = at + sign * step;

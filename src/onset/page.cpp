@@ -93,7 +93,7 @@ class OnsetPicture {
     }
     const bool km = r_.data.axis == OnsetAxis::km;
     const double step = words::round_step(last_, 6);
-    for (double at = 0; at <= last_; at += step) {
+    for (double at = 0; at <= last_ && at + step > at; at += step) {  // a step may vanish
       add("<text x=\"{:.1f}\" y=\"{}\" text-anchor=\"middle\">{}</text>\n", x(at), kBottom + 13,
           km ? fmt::format("{:g}", at / 1000) : fmt::format("{:g}", at));
     }

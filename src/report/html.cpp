@@ -315,7 +315,9 @@ void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
   }
   if (line.by_distance) {
     const double step = words::round_step(range / unit, 4);
-    for (double at = std::ceil(low / unit / step) * step; at <= high / unit; at += step) {
+    // Readings may be so close that a step cannot be told from none.
+    for (double at = std::ceil(low / unit / step) * step; at <= high / unit && at + step > at;
+         at += step) {
       add("<text class=\"tick\" x=\"{:.1f}\" y=\"{}\" text-anchor=\"middle\">{}</text>\n",
           x(at * unit), bottom + 12, words::grouped(at));
     }

@@ -33,20 +33,29 @@ inline void require(bool holds, const char* what) {
   }
 }
 
+// What holds for every text that goes to a terminal.
+inline void check_text(std::string_view text) {
+  require(utf8::first_invalid(text) == text.size(), "a text is UTF-8");
+  for (std::size_t at = 0; at < text.size();) {
+    const utf8::Character c = utf8::decode(text, at);
+    require(c.code == '\n' || !utf8::steers_terminal(c.code), "a text steers no terminal");
+    at += c.length;
+  }
+}
+
 // What holds for every complaint, whatever the input.
 inline void check(const std::vector<Diagnostic>& diagnostics) {
   for (const Diagnostic& d : diagnostics) {
-    const std::string text = to_text(d);
     require(!d.code.empty(), "a complaint has a code");
     require(!d.message.empty(), "a complaint says something");
-    require(utf8::first_invalid(text) == text.size(), "a complaint is UTF-8");
-    for (std::size_t at = 0; at < text.size();) {
-      const utf8::Character c = utf8::decode(text, at);
-      require(c.code == '\n' || !utf8::steers_terminal(c.code), "a complaint steers no terminal");
-      at += c.length;
-    }
     require(d.column == 0 || d.line != 0, "a column has a line");
+    check_text(to_text(d));
   }
+}
+template <typename Value>
+void check(const Result<Value>& result) {
+  check(result.diagnostics);
+  require(result.value.has_value() || result.has_errors(), "no value, no word");
 }
 
 }  // namespace dryshaft::fuzz
