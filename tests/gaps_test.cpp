@@ -343,5 +343,62 @@ TEST_CASE("a voltage that drives no car lets no winding pass") {
   CHECK(warns(shorted("0.4"), "a system voltage of 0.4 V drives no car"));
 }
 
+TEST_CASE("liquid of a kind that nobody told counts as earlier coolant, water does not") {
+  const auto earlier = [](std::string_view port) {
+    const Report r =
+        report_on(record_text("\"port\":{" + std::string(port) + "}", "", "2025-03-02") +
+                  record_text(test::dry_and("")));
+    return std::ranges::any_of(r.observed,
+                               [](const Observation& o) { return o.finding == "earlier-coolant"; });
+  };
+  CHECK(earlier(R"("checked":true,"fluid":"film")"));
+  CHECK(earlier(R"("checked":true,"fluid":"film","fluid_kind":"emulsion")"));
+  CHECK_FALSE(earlier(R"("checked":true,"fluid":"film","fluid_kind":"gear-oil")"));
+}
+
+TEST_CASE("a unit that went in after it was inspected has no distance on record") {
+  const Report r =
+      report_on(record_text(R"("odometer_km":50000)", R"("fitted_odometer_km":60000)"));
+  CHECK(test::has_id(r.contradictions, "fitted-after-inspection"));
+  CHECK_FALSE(r.seal_km.has_value());
+  CHECK(warns(r, "the distance on the seal is not known"));
+}
+
+TEST_CASE("what the periods of a family do not agree on is not known") {
+  Knowledge k = test::shipped();
+  Family& family = *std::ranges::find(k.families, "dunlin-1", &Family::id);
+  family.periods = {{.from = {},
+                     .before = 2018 * 12,
+                     .cooling = Cooling::wet,
+                     .rotor = Bearings::steel,
+                     .gear = Bearings::steel},
+                    {.from = 2018 * 12,
+                     .before = {},
+                     .cooling = Cooling::factory_dry,
+                     .rotor = Bearings::hybrid,
+                     .gear = Bearings::steel}};
+  const auto facts = [&](std::string_view built) {
+    return present(
+               test::history_of(record_text("", "\"family\":\"dunlin-1\"" + std::string(built))), 1,
+               k, 0)
+        .facts;
+  };
+  const Case open = facts("");
+  CHECK(open.at(Situation::rotor_cooling) == static_cast<unsigned>(Cooling::unknown));
+  CHECK(open.at(Situation::rotor_bearings) == static_cast<unsigned>(Bearings::unknown));
+  CHECK(open.at(Situation::gear_bearings) == static_cast<unsigned>(Bearings::steel));
+  const Case late = facts(R"(,"built":"2019-05")");
+  CHECK(late.at(Situation::rotor_cooling) == static_cast<unsigned>(Cooling::factory_dry));
+  CHECK(late.at(Situation::rotor_bearings) == static_cast<unsigned>(Bearings::hybrid));
+}
+
+TEST_CASE("the thermosetting rule has its second slope from 40 deg C on") {
+  CHECK(insulation_thermosetting_factor(40) == Approx(1).epsilon(1e-12));
+  CHECK(insulation_thermosetting_factor(40.5) ==
+        Approx(std::exp(-4230 * (1 / 313.5 - 1 / 313.0))).epsilon(1e-12));
+  CHECK(insulation_thermosetting_factor(39.5) ==
+        Approx(std::exp(-1245 * (1 / 312.5 - 1 / 313.0))).epsilon(1e-12));
+}
+
 }  // namespace
 }  // namespace dryshaft
