@@ -387,8 +387,37 @@ TEST_CASE("files that are no table") {
       {" [{}]",
        "t.csv:1:1: error[not-a-table]: looks like JSON, not like a table\n   [{}]\n  ^\n"
        "  hint: give it a name that ends in .json or .jsonl\n"},
+      {"id,date\rA,2026-03-01\rB,2026-03-02\r",
+       "t.csv:1:1: error[not-a-table]: has lines that end in a carriage return alone\n"
+       "  id,date\n  ^\n"
+       "  hint: save it with line feeds, as every current program does\n"},
   }));
   CHECK(table_complaints(text) == said);
+}
+
+TEST_CASE("a first line may say what separates the cells") {
+  for (const std::string_view end : {"\n", "\r\n"}) {
+    const Record r =
+        only_row("sep=;" + std::string(end) + "id;date;odometer_km\nA;2026-03-01;7,5\n");
+    CHECK(r.unit_id == "A");
+    CHECK(r.line == 3);
+    CHECK(r.at(Field::odometer_km).number == 7.5);
+  }
+  // It counts for more than what stands more often.
+  CHECK(only_row("sep=,\nid,date,x_a\nA,2026-03-01,;;;;;;\n").own.front().second == "\";;;;;;\"");
+  CHECK(
+      test::has(table_complaints("sep=:\nA,2026-03-01\n"), "the column \"sep=:\" is not a field"));
+}
+
+TEST_CASE("a stray NUL in a row does not make the table binary data") {
+  const std::string text =
+      std::string("id,date\nA,2026-03-01\nB") + '\0' + ",2026-03-02\nC,2026-03-03\n";
+  const Records read = table(text);
+  CHECK(complaints_of(read.diagnostics).empty());
+  REQUIRE(read.records.size() == 3);
+  CHECK(read.records[2].unit_id == "C");
+  CHECK(test::has(table_complaints(std::string("id,da") + '\0' + "te\nA,2026-03-01\n"),
+                  "looks like binary data, not like a table"));
 }
 
 TEST_CASE("titles of the shop's own") {

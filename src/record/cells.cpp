@@ -146,8 +146,8 @@ char find_separator(std::string_view text) {
       outside += c;
     }
   }
-  char best = ',';
-  for (const char candidate : {';', '\t'}) {
+  char best = kSeparators.front();
+  for (const char candidate : kSeparators.substr(1)) {
     if (std::ranges::count(outside, candidate) > std::ranges::count(outside, best)) {
       best = candidate;
     }

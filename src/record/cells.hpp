@@ -11,6 +11,9 @@
 
 namespace dryshaft {
 
+// What may stand between cells; the likeliest first.
+inline constexpr std::string_view kSeparators = ",;\t";
+
 struct TableCell {
   std::size_t begin = 0;  // byte of its first character, a quote where it has one
   std::string text;       // without quotes, and without white space around it

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <vector>
 
+#include "record/cells.hpp"
+
 namespace dryshaft {
 namespace {
 
@@ -147,7 +149,7 @@ Likeness likeness(std::string_view text) {
     return {"binary data", "give a text file with JSON records", true};
   }
   const std::string_view line = text.substr(0, text.find('\n'));
-  for (const char separator : {',', ';', '\t'}) {
+  for (const char separator : kSeparators) {
     if (std::ranges::count(line, separator) >= 2) {
       return {"a table of separated values", "it is read as one where its file name ends in .csv",
               false};

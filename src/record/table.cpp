@@ -160,8 +160,9 @@ class TableReader final : public PieceReader {
     start_ = places_->complaint(0, "", "");
     state_ = State::header;
     const std::string_view seen = text_.substr(0, limit_ + 1);
+    const std::string_view first_line = seen.substr(0, seen.find('\n'));
     separator_ = find_separator(seen);
-    if (const Likeness is = likeness(seen); is.certain) {
+    if (const Likeness is = likeness(first_line); is.certain) {
       refuse_all(fmt::format("looks like {}, not like a table", is.looks_like), is.hint);
       out_->diagnostics.back().excerpt.clear();
       ++out_->rejected;
@@ -172,7 +173,27 @@ class TableReader final : public PieceReader {
                  "give it a name that ends in .json or .jsonl");
       ++out_->rejected;
       state_ = State::done;
+    } else if (first_line.size() == seen.size() &&
+               seen.find('\r') < seen.find_last_not_of("\r\n ")) {
+      refuse_all("has lines that end in a carriage return alone",
+                 "save it with line feeds, as every current program does");
+      ++out_->rejected;
+      state_ = State::done;
+    } else if (const std::optional<char> said = said_separator(first_line)) {
+      separator_ = *said;
+      at_ = std::min(first_line.size() + 1, text_.size());
     }
+  }
+
+  // Some spreadsheets write which character separates the cells into a line of its own.
+  static std::optional<char> said_separator(std::string_view line) {
+    constexpr std::string_view kSays = "sep=";
+    while (line.ends_with('\r')) {
+      line.remove_suffix(1);
+    }
+    const bool says = line.starts_with(kSays) && line.size() == kSays.size() + 1 &&
+                      kSeparators.find(line.back()) != std::string_view::npos;
+    return says ? std::optional(line.back()) : std::nullopt;
   }
 
   void end() {
