@@ -97,6 +97,8 @@ class GradeConditions {
 /// The rule data, compiled for speed. Immutable; safe to share between threads.
 class Model {
  public:
+  /// Throws std::length_error where floors and the like have more conditions than
+  /// `load_knowledge` would take, see `ConditionSet`.
   explicit Model(const Knowledge& knowledge);
 
   [[nodiscard]] const GradeConditions& grading() const { return grading_; }
@@ -218,14 +220,6 @@ class Model {
   std::vector<double> grouped_;
 };
 
-/// Sum over all states, and over some (as bits).
-struct Sums {
-  double all = 0;
-  double some = 0;
-};
-Sums sums(const States& unnormalised, std::uint64_t states);
-/// Share of some states in the sum of all.
-double share(const States& unnormalised, std::uint64_t states);
 /// Posterior from likelihoods already multiplied: normalises and sums up. Both risks are the same.
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);
 

@@ -545,22 +545,6 @@ void Model::factor(const Case& c, std::size_t finding, States& out) const {
   }
 }
 
-Sums sums(const States& unnormalised, std::uint64_t states) {
-  Block all{};
-  Block some{};
-  for (std::size_t b = 0; b < kBlocks; ++b) {
-    const Block here = Block::at(&unnormalised[b * kBlock]);
-    all = all + here;
-    some = some + here * members(states, b);
-  }
-  return {all.sum(), some.sum()};
-}
-
-double share(const States& unnormalised, std::uint64_t states) {
-  const Sums s = sums(unnormalised, states);
-  return s.some / s.all;
-}
-
 Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
   // By place in a block, by block (two halves each), and over damaging states.
   Block by_place{};
@@ -578,7 +562,7 @@ Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
   for (std::size_t b = 0; b < kBlocks; ++b) {
     (Block::at(&unnormalised[b * kBlock]) * scale).put(&p.state[b * kBlock]);
   }
-  p.risk = damaged.sum() / total;  // as `share` has it
+  p.risk = damaged.sum() / total;  // as `Sum` has it
   p.graded_risk = p.risk;
   p.cause[0] = (by_place.first[1] + by_place.second[1]) * scale;
   p.cause[1] = (by_place.second[0] + by_place.second[1]) * scale;
@@ -688,13 +672,16 @@ Posterior Model::infer(const Case& c) const {
   if ((seen & explains_) == 0) {
     return posterior_of(states, damaging_);
   }
-  const double graded_risk = share(states, damaging_);
+  Sum graded{damaging_};
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    graded.add(b, Block::at(&states[b * kBlock]));
+  }
   observe(c, seen & explains_, product);
   for (std::size_t b = 0; b < kBlocks; ++b) {
     (Block::at(&states[b * kBlock]) * product.factor(b)).put(&states[b * kBlock]);
   }
   Posterior p = posterior_of(states, damaging_);
-  p.graded_risk = graded_risk;
+  p.graded_risk = graded.risk();
   return p;
 }
 
