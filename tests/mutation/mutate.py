@@ -16,6 +16,7 @@ import pathlib
 import random
 import re
 import shutil
+import signal
 import subprocess
 import sys
 
@@ -298,12 +299,16 @@ def notices(build, tree, mutant, file=None):
             ("cases", [str(program), "rules", "test", "--coverage", "100", *cases]),
             ("golden", [sys.executable, "tests/golden_test.py", str(program)]),
             ("unit", [str(build / "build/tests/dryshaft_tests"), "-a", "-#", unit])):
+        # A session of its own, so that what a test has started ends with it.
+        running = subprocess.Popen(command, cwd=tree, env=env, stdout=subprocess.DEVNULL,
+                                   stderr=subprocess.DEVNULL, start_new_session=True)
         try:
-            done = subprocess.run(command, cwd=tree, env=env, capture_output=True, check=False, timeout=TIMEOUT)
+            if running.wait(TIMEOUT) != 0:
+                return name
         except subprocess.TimeoutExpired:
+            os.killpg(running.pid, signal.SIGKILL)
+            running.wait()
             return name + " (hangs)"
-        if done.returncode != 0:
-            return name
     return None
 
 
