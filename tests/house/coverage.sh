@@ -14,7 +14,7 @@ cmake --build "$build" --target dryshaft_program dryshaft_tests
 find "$build" -name '*.gcda' -delete
 ctest --test-dir "$build" -E 'page$|faults|fuzz|intake_is|recording_is|symbols' \
   --output-on-failure -j "$(nproc)" || true
-find "$build" -name '*.gcda' | xargs gcov --json-format --stdout --branch-probabilities 2> /dev/null |
+find "$build" -name '*.gcda' | xargs -n 1 gcov --json-format --stdout --branch-probabilities 2> /dev/null |
   /usr/bin/python3 -c '
 import json, os, sys
 lines, branches = {}, {}
