@@ -312,10 +312,11 @@ class Changes {
         continue;
       }
       const int now = case_.at(f.id);
+      const std::uint64_t touches = touched_with(f.id);
       for (int l = 0; l < static_cast<int>(f.levels.size()); ++l) {
         // A dry port after no look at all is told as the whole look.
         if (l != now && !(port_open_ && l == 0 && f.id == Finding::port_fluid)) {
-          moves_.push_back({f.id, l, std::abs(l - std::max(0, now)), touched_with(f.id)});
+          moves_.push_back({f.id, l, std::abs(l - std::max(0, now)), touches});
         }
       }
     }
