@@ -1,9 +1,11 @@
-"""Tables (.csv) as input of assess and check.
+"""Tables (.csv) as input of the commands that take records.
 
 Usage: csv_import_test.py PROGRAM
 """
+import csv
 import json
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -54,6 +56,50 @@ class Tables(unittest.TestCase):
                         del report[key]
             self.assertEqual(*reports)
             self.assertEqual(len(reports[0]), 2)
+
+    def test_every_command_reads_them(self):
+        rows = []
+        with open("examples/teardowns.jsonl", encoding="utf-8") as f:
+            for line in f:
+                row = {}
+                for part, members in json.loads(line).items():
+                    for key, value in members.items() if isinstance(members, dict) else []:
+                        inner = value if isinstance(value, dict) else {None: value}
+                        row.update({".".join(filter(None, (part, key, last))):
+                                    "/".join(v) if isinstance(v, list) else json.dumps(v).strip('"')
+                                    for last, v in inner.items()})
+                rows.append(row)
+        table = os.path.join(self.folder, "t.csv")
+        with open(table, "w", encoding="utf-8", newline="") as f:
+            writer = csv.DictWriter(f, sorted({key for row in rows for key in row}))
+            writer.writeheader()
+            writer.writerows(rows)
+        with open(table, encoding="utf-8") as f:
+            titled = self.file("own.csv", f.read().replace("unit.id", "No.", 1))
+        columns = self.file("columns", json.dumps(
+            {"format": "dryshaft-columns/1", "columns": {"No.": "unit.id"}}))
+        prices = ("--prices", "examples/prices.json")
+
+        def said(*arguments):
+            done = run(*arguments, "--format", "json")
+            self.assertEqual((done.returncode, done.stderr), (0, b""), arguments)
+            # Names, lines and hashes of what was read differ.
+            return re.sub(rb'"(source|sources|line|records_sha256|sha256)":("[^"]*"|\d+|\[[^]]*\])', b"",
+                          done.stdout)
+
+        for command in (("plan", *prices, "--intake"), ("fit", "onset"), ("fit", "outcomes")):
+            wanted = said(*command, "examples/teardowns.jsonl")
+            self.assertEqual(said(*command, table), wanted, command)
+            self.assertEqual(said(*command, titled, "--columns", columns), wanted, command)
+        few = self.table("few.csv", ROWS)
+        self.assertEqual(said("plan", few, *prices).count(b'"format":"dryshaft-plan/1"'), 2)
+        done = run("fit", "onset", "--table", few, "--columns", columns)
+        self.assertEqual((done.returncode, done.stderr), (
+            2, b"dryshaft: --columns goes with records; a --table has columns of its own\n"))
+        for command in (("plan", *prices), ("fit", "onset"), ("fit", "outcomes")):
+            done = run(*command, few, "--columns", os.path.join(self.folder, "none"))
+            self.assertEqual((done.returncode, done.stdout), (3, b""))
+            self.assertIn(b"/none: error[no-input]: cannot be read", done.stderr)
 
     def test_line_ends_marks_and_separators_do_not_count(self):
         wanted = run("assess", "--format", "csv", self.table("a.csv", ROWS)).stdout

@@ -2,10 +2,12 @@
 
 Usage: program_test.py PROGRAM
 """
+import contextlib
 import json
 import os
 import pty
 import random
+import re
 import shutil
 import subprocess
 import sys
@@ -102,6 +104,27 @@ class OddFiles(unittest.TestCase):
         self.assertEqual(done.returncode, 0, done.stderr)
         self.assertEqual(done.stderr, b"dryshaft: reading from the terminal: Ctrl-D ends the input, "
                                       b"--help tells more\n")
+
+    def test_long_work_says_how_far_it_is(self):
+        made = self.path("several.jsonl", "".join(lines(record(unit=f"HL-{i}")) for i in range(3)))
+        out = self.path("plans.json", "")
+        for arguments, said in (
+                (["plan", made, "--prices", "examples/prices.json", "--format", "json"],
+                 rb"(\r\x1b\[K\d of 3 units)+\r\x1b\[K"),
+                (["assess", made], rb"")):  # quick work
+            main, end = pty.openpty()
+            with open(out, "wb") as f:
+                child = subprocess.Popen([PROGRAM, *arguments], stdout=f, stderr=end)
+            os.close(end)
+            heard = b""
+            with contextlib.suppress(OSError):  # the other end is closed
+                while part := os.read(main, 4096):
+                    heard += part
+            os.close(main)
+            self.assertEqual(child.wait(), 0)
+            self.assertTrue(re.fullmatch(said, heard), heard)
+            # On no terminal nothing is said.
+            self.assertEqual(run(*arguments).stderr, b"")
 
     def test_a_file_without_a_record(self):
         path = self.path("empty.json", "")

@@ -823,6 +823,11 @@ TEST_CASE("a record over 1 MiB is refused alone") {
   allowed: 1048576 bytes
 )");
   }
+  // White space at the end is no part of what is refused.
+  const Summary trailing =
+      read(small + "\n" + std::string(kMaxRecordBytes + 1, 'x') + " \t \r\n" + small);
+  CHECK(trailing.records == 2);
+  CHECK(trailing.complaints.starts_with("a.json:2:1: error[size]: holds 1048577 bytes\n"));
 }
 
 TEST_CASE("a text cut anywhere is refused or read, and says so") {

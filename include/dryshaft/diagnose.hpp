@@ -88,6 +88,8 @@ class GradeConditions {
   [[nodiscard]] bool ask_risk() const { return (all_asks_ & AskBits::bit(Situation::risk)) != 0; }
 
  private:
+  /// One condition a row, in the order above.
+  explicit GradeConditions(const std::vector<Condition>& rows);
   [[nodiscard]] std::size_t ungraded_row() const { return asks_.size() - 2; }
   std::vector<std::uint64_t> asks_;
   ConditionSet set_;

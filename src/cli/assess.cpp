@@ -1,8 +1,8 @@
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <atomic>
 #include <cstdlib>
 #include <memory>
 
@@ -17,7 +17,7 @@ struct AssessCommandOptions {
   std::vector<std::string> files;
   std::string audience = "technician";
   std::string format = "text";
-  std::string units = "km";
+  std::optional<std::string> units;
   std::string colour = "auto";
   std::optional<std::string> out;
   std::optional<std::string> columns;
@@ -32,43 +32,14 @@ struct AssessCommandOptions {
   DataOptions data;
 };
 
-// Progress on a terminal, for work that takes a while.
-class Progress {
- public:
-  explicit Progress(bool output_on_terminal)
-      : on_(isatty(STDERR_FILENO) != 0 && !output_on_terminal) {}
-  Progress(const Progress&) = delete;
-  Progress& operator=(const Progress&) = delete;
-  Progress(Progress&&) = delete;
-  Progress& operator=(Progress&&) = delete;
-  ~Progress() {
-    if (shown_) {
-      warn("\r\033[K");
-    }
-  }
-  void at(std::size_t records) {
-    constexpr std::size_t kEvery = 20000;
-    if (on_ && records / kEvery != last_) {
-      last_ = records / kEvery;
-      shown_ = true;
-      warn(fmt::format("\r{} records", records));
-    }
-  }
-
- private:
-  bool on_;
-  bool shown_ = false;
-  std::size_t last_ = 0;
-};
-
 class Command {
  public:
   explicit Command(const AssessCommandOptions& options) : o_(options) {}
 
   int run() {
-    assess_.today = day("--today", o_.today);
-    wanted_.worse_since = day("--since", o_.since);
-    wanted_.due_by_date = day("--due", o_.due);
+    assess_.today = day_of("--today", o_.today);
+    wanted_.worse_since = day_of("--since", o_.since);
+    wanted_.due_by_date = day_of("--due", o_.due);
     if (o_.due_at) {
       wanted_.due_by_km = *o_.due_at * (units() == Units::mi ? kKmPerMile : 1);
     }
@@ -91,8 +62,6 @@ class Command {
     }
     columns_ = std::move(*columns.value);
     Output output(o_.out);
-    Progress progress(!o_.out && isatty(STDOUT_FILENO) != 0);
-    progress_ = &progress;
     if (o_.format == "jsonl") {
       stream(output);
     } else {
@@ -105,24 +74,12 @@ class Command {
   }
 
  private:
-  static std::optional<int> day(std::string_view option, const std::optional<std::string>& text) {
-    std::optional<int> parsed;
-    if (text) {
-      parsed = parse_date(*text);
-      if (!parsed) {
-        throw Stop{kUsage, fmt::format("{} is \"{}\", not a date YYYY-MM-DD", option, *text)};
-      }
-    }
-    return parsed;
-  }
-
-  [[nodiscard]] Units units() const { return o_.units == "mi" ? Units::mi : Units::km; }
-
-  [[nodiscard]] std::vector<std::string> files() const {
-    return o_.files.empty() ? std::vector<std::string>{"-"} : o_.files;
-  }
+  [[nodiscard]] Units units() const { return units_of(o_.units); }
 
   void take_complaints(const std::vector<Diagnostic>& diagnostics) {
+    if (!diagnostics.empty()) {
+      progress_->say("");  // a complaint begins its own line
+    }
     rejected_ = complain(diagnostics) || rejected_;
   }
 
@@ -136,29 +93,22 @@ class Command {
 
   void batch(Output& output) {
     Batch batch;
-    std::vector<Record> records;
-    for (const std::string& path : files()) {
-      LineSource source(path);
-      Records read = read_input(source, columns_, read_);
-      std::ranges::move(read.records, std::back_inserter(records));
-      std::ranges::move(read.diagnostics, std::back_inserter(batch.rejected));
-      batch.rejected_records += read.rejected;
-    }
-    Result<std::vector<History>> grouped = group_by_unit(std::move(records));
-    std::ranges::move(grouped.diagnostics, std::back_inserter(batch.rejected));
-    take_complaints(batch.rejected);
-    const std::vector<History> histories =
-        std::move(grouped.value).value_or(std::vector<History>{});
+    UnitsRead read = read_units(or_standard_input(o_.files), columns_, read_);
+    rejected_ = read.refused;
+    batch.rejected = std::move(read.complaints);
+    batch.rejected_records = read.rejected;
     if (!assess_.today) {
-      for (const History& h : histories) {
-        const int date = static_cast<int>(h.records.back().at(Field::date).number);
-        assess_.today = std::max(assess_.today.value_or(date), date);
-      }
+      assess_.today = newest_date(read.histories);
     }
-    batch.reports.resize(histories.size());
-    in_parallel(histories.size(), o_.jobs, [&](std::size_t i) {
-      batch.reports[i] = assess(histories[i], knowledge_, *model_, assess_);
+    const std::size_t units = read.histories.size();
+    batch.reports.resize(units);
+    Progress progress;
+    std::atomic<std::size_t> done{0};
+    in_parallel(units, o_.jobs, [&](std::size_t i) {
+      batch.reports[i] = assess(read.histories[i], knowledge_, *model_, assess_);
+      progress.at(++done, units, "units");
     });
+    progress.end();
     choose(batch);
     for (const Report& r : batch.reports) {
       judge_exit(r.grade);
@@ -231,7 +181,8 @@ class Command {
   // JSON Lines out: reports come in the order of the input and memory stays
   // flat. Records of one unit that follow each other are its history.
   void stream(Output& output) {
-    for (const std::string& path : files()) {
+    progress_.emplace(!on_terminal(o_.out));
+    for (const std::string& path : or_standard_input(o_.files)) {
       LineSource source(path);
       bool going = true;
       if (is_table(path)) {
@@ -376,7 +327,7 @@ class Command {
       }
     }
     units_.erase(units_.begin(), units_.begin() + static_cast<std::ptrdiff_t>(n));
-    progress_->at(count_);
+    progress_->at(count_, 0, "records");
     return going;
   }
 
@@ -388,7 +339,7 @@ class Command {
   std::vector<Model> variations_;
   ReadOptions read_;
   ColumnMap columns_;
-  Progress* progress_ = nullptr;
+  std::optional<Progress> progress_;
   std::vector<Line> lines_;
   std::size_t pending_ = 0;
   std::vector<std::vector<Record>> units_;
@@ -415,8 +366,7 @@ Run add_assess(CLI::App& parent) {
   app->add_flag("--full", o->full, "Every report after the table");
   app->add_flag("--explain", o->explain,
                 "After each text report, trace every step to its rule, file and line");
-  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
-      ->type_name("FILE");
+  add_out_option(*app, o->out);
   app->add_option("--fail-on", o->fail_on, "Exit 1 where a grade is this bad or worse (U as C)")
       ->check(CLI::IsMember({"A", "B", "C", "D"}))
       ->type_name("GRADE");
@@ -433,9 +383,7 @@ Run add_assess(CLI::App& parent) {
                        "Only units whose recheck is due by this odometer reading, in --units")
            ->type_name("READING"),
       0, spec(Field::odometer_km).maximum);
-  app->add_option("--units", o->units, "Distances in km or mi")
-      ->check(CLI::IsMember({"km", "mi"}))
-      ->type_name("UNITS");
+  add_units_option(*app, o->units);
   app->add_option("--color", o->colour, "auto, always or never; NO_COLOR is honoured")
       ->check(CLI::IsMember({"auto", "always", "never"}))
       ->type_name("WHEN");

@@ -42,29 +42,13 @@ int check_files(const CheckOptions& o) {
   if (files.empty() && !o.data.rules && !o.data.overlay && !o.data.families && !o.guides) {
     files.emplace_back("-");
   }
-  std::vector<Record> records;
-  std::size_t rejected = 0;
-  bool bad = false;
-  const auto take = [&](const std::vector<Diagnostic>& diagnostics) {
-    bad = complain(diagnostics) || bad;
-  };
-  for (const std::string& path : files) {
-    LineSource source(path);
-    Records read = read_input(source, *columns.value, read_options(k));
-    take(read.diagnostics);
-    rejected += read.rejected;
-    std::ranges::move(read.records, std::back_inserter(records));
-  }
-  const std::size_t good = records.size();
-  const Result<std::vector<History>> grouped = group_by_unit(std::move(records));
-  take(grouped.diagnostics);
+  const UnitsRead read = read_units(files, *columns.value, read_options(k));
   if (!files.empty()) {
-    output.write(
-        fmt::format("records: {} good, {} rejected; {}\n", good, rejected,
-                    words::count(grouped.value ? grouped.value->size() : 0, "unit", "units")));
+    output.write(fmt::format("records: {} good, {} rejected; {}\n", read.records, read.rejected,
+                             words::count(read.histories.size(), "unit", "units")));
   }
   const int written = output.finish();
-  return written != kDone ? written : (bad ? kRejected : kDone);
+  return written != kDone ? written : (read.refused ? kRejected : kDone);
 }
 
 }  // namespace

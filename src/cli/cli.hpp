@@ -2,8 +2,10 @@
 #ifndef DRYSHAFT_CLI_CLI_HPP
 #define DRYSHAFT_CLI_CLI_HPP
 
+#include <chrono>
 #include <cstdio>
 #include <functional>
+#include <mutex>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -89,8 +91,21 @@ bool is_table(std::string_view path);
 void add_columns_option(CLI::App& app, std::optional<std::string>& path);
 // Complaints go to standard error. No value: exit kRejected. No path: no titles but the fields'.
 Result<ColumnMap> load_columns(const std::optional<std::string>& path);
-// All records of an input, a table or not; one that cannot be read is complained of.
-Records read_input(LineSource& source, const ColumnMap& columns, const ReadOptions& options);
+// The units in some inputs, which are records or tables. What is wrong goes to standard error.
+struct UnitsRead {
+  std::vector<History> histories;
+  std::vector<std::string> sources;  // those that could be read
+  std::vector<Diagnostic> complaints;
+  std::size_t records = 0;
+  std::size_t rejected = 0;  // records
+  bool refused = false;      // whether a complaint is an error
+};
+UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
+                     const ReadOptions& options);
+// Standard input where nothing is named.
+std::vector<std::string> or_standard_input(const std::vector<std::string>& paths);
+// The day that `assess` and `plan` judge several units as of.
+std::optional<int> newest_date(const std::vector<History>& histories);
 
 // ----------------------------------------------------------------- output
 
@@ -132,6 +147,35 @@ bool complain(const std::vector<Diagnostic>& diagnostics);
 // `label` in the room before the first.
 std::string folded(std::string_view label, std::size_t indent, std::string_view text);
 
+// What long work says of itself while it goes on: a line on standard error, if that is a terminal,
+// which goes away before anything else is said. `wanted` false: nothing.
+class Progress {
+ public:
+  explicit Progress(bool wanted = true);
+  Progress(const Progress&) = delete;
+  Progress& operator=(const Progress&) = delete;
+  Progress(Progress&&) = delete;
+  Progress& operator=(Progress&&) = delete;
+  ~Progress() { end(); }
+
+  // "1200 of 5000 units"; `of` 0 where nobody knows. Now and then, and not at all for work that is
+  // quick. From any thread.
+  void at(std::size_t done, std::size_t of, std::string_view what);
+  // At once.
+  void say(std::string_view text);
+  // Nothing more is said.
+  void end();
+
+ private:
+  using Clock = std::chrono::steady_clock;
+  bool on_;
+  bool shown_ = false;
+  std::mutex one_at_a_time_;
+  Clock::time_point next_;
+};
+
+// Whether what goes to `--out` is seen at a terminal.
+bool on_terminal(const std::optional<std::string>& out);
 // Whether text may be coloured: it goes to a terminal, and NO_COLOR is not set.
 bool coloured(const std::optional<std::string>& out);
 
@@ -176,6 +220,12 @@ Stop no_such(std::string_view what, std::string_view wanted, std::string_view li
 // That `--family` and `--vehicle`, empty where not named, exist; throws Stop.
 void check_names(const std::string& family, const std::string& vehicle, const Knowledge& knowledge);
 
+// Options that several commands have, and what was given with them.
+void add_out_option(CLI::App& app, std::optional<std::string>& out);
+void add_units_option(CLI::App& app, std::optional<std::string>& units);
+Units units_of(const std::optional<std::string>& units);  // not given: km
+// Throws Stop where it is no date.
+std::optional<int> day_of(std::string_view option, const std::optional<std::string>& text);
 // The option takes a number from `least` on (or only above it) up to `most`, and no NaN.
 void keep_in_range(CLI::Option& option, double least, double most, bool above_least = false);
 

@@ -1,6 +1,5 @@
 // `dryshaft fit onset`: when leaks begin by a shop's own records, and how often to look.
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
@@ -16,6 +15,7 @@ namespace {
 
 struct FitOnsetOptions {
   std::vector<std::string> records;
+  std::optional<std::string> columns;
   std::optional<std::string> table;
   std::string unit = "plain";
   std::string over = "km";
@@ -37,6 +37,9 @@ class FittingOnset {
     }
     if (!o_.table && o_.unit != "plain") {
       throw Stop{kUsage, "--unit goes with --table; of records, --over km or --over years"};
+    }
+    if (o_.table && o_.columns) {
+      throw Stop{kUsage, "--columns goes with records; a --table has columns of its own"};
     }
     Result<Knowledge> loaded = load(o_.data);
     if (!loaded.value) {
@@ -73,10 +76,11 @@ class FittingOnset {
                       shown(widths->source));
     }
     sheet.cautions = cautions_for(k_, "check-port");
-    sheet.report = fit_onset(*data, options, progress());
-    if (on_terminal_) {
-      warn("\r\033[K");
-    }
+    Progress progress;
+    sheet.report = fit_onset(*data, options, [&](int done, int of) {
+      progress.say(fmt::format("fitting, step {} of {}", done, of));
+    });
+    progress.end();
     return finish(sheet);
   }
 
@@ -110,37 +114,17 @@ class FittingOnset {
   }
 
   std::optional<OnsetData> records() {
-    const ReadOptions options = read_options(k_);
-    std::vector<Record> all;
-    for (const std::string& path :
-         o_.records.empty() ? std::vector<std::string>{"-"} : o_.records) {
-      LineSource source(path);
-      const std::string text = source.rest();
-      if (!source.error().empty()) {
-        rejected_ = complain({input_complaint(source)}) || rejected_;
-        continue;
-      }
-      sources_.push_back(source.name());
-      Records read = read_records(text, source.name(), options);
-      rejected_ = complain(read.diagnostics) || rejected_;
-      std::ranges::move(read.records, std::back_inserter(all));
+    const Result<ColumnMap> columns = load_columns(o_.columns);
+    if (!columns.value) {
+      return std::nullopt;
     }
-    Result<std::vector<History>> grouped = group_by_unit(std::move(all));
-    rejected_ = complain(grouped.diagnostics) || rejected_;
-    const std::vector<History> histories =
-        std::move(grouped.value).value_or(std::vector<History>{});
-    if (histories.empty()) {
+    UnitsRead read = read_units(or_standard_input(o_.records), *columns.value, read_options(k_));
+    rejected_ = read.refused;
+    sources_ = std::move(read.sources);
+    if (read.histories.empty()) {
       return std::nullopt;  // the reader has said why
     }
-    return onset_intervals(histories, k_, axis_, o_.by);
-  }
-
-  std::function<void(int, int)> progress() {
-    if (isatty(STDERR_FILENO) == 0 || (!o_.out && isatty(STDOUT_FILENO) != 0)) {
-      return {};
-    }
-    on_terminal_ = true;
-    return [](int done, int of) { warn(fmt::format("\rfitting, step {} of {}", done, of)); };
+    return onset_intervals(read.histories, k_, axis_, o_.by);
   }
 
   int finish(const OnsetSheet& sheet) {
@@ -164,7 +148,6 @@ class FittingOnset {
   OnsetAxis axis_ = OnsetAxis::km;
   std::vector<std::string> sources_;
   bool rejected_ = false;
-  bool on_terminal_ = false;
 };
 
 }  // namespace
@@ -173,7 +156,8 @@ Run add_fit_onset(CLI::App& fit) {
   auto o = std::make_shared<FitOnsetOptions>();
   CLI::App* app = fit.add_subcommand("onset", "When leaks begin, and how often to look");
   app->add_option("RECORDS", o->records,
-                  "Records of many inspections; - or no file: standard input");
+                  "Records of many inspections, or tables (.csv); - or no file: standard input");
+  add_columns_option(*app, o->columns);
   app->add_option("--table", o->table,
                   "CSV of intervals instead of records: columns left,right,count; inf: no end")
       ->type_name("FILE");
@@ -198,8 +182,7 @@ Run add_fit_onset(CLI::App& fit) {
   app->add_option("--format", o->format, "text, json, markdown, or html for a page with a picture")
       ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
       ->type_name("FORMAT");
-  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
-      ->type_name("FILE");
+  add_out_option(*app, o->out);
   add_data_options(*app, o->data);
   app->footer(
       "What it writes with --format json is what assess --onset reads. Examples:\n"

@@ -16,6 +16,7 @@ namespace {
 
 struct FitOutcomesOptions {
   std::vector<std::string> files;
+  std::optional<std::string> columns;
   std::string format = "text";
   std::optional<std::string> out;
   std::optional<std::string> overlay;
@@ -53,7 +54,11 @@ class FitOutcomes {
     options.folds = o_.folds;
     options.spread = spread_;
     std::size_t records = 0;
-    const Openings openings = read(*knowledge.value, records);
+    const Result<ColumnMap> columns = load_columns(o_.columns);
+    if (!columns.value) {
+      return kRejected;
+    }
+    const Openings openings = read(*knowledge.value, *columns.value, records);
     Outcomes study = study_outcomes(openings, *knowledge.value, options);
     study.records = records;
     std::string overlay;
@@ -76,25 +81,11 @@ class FitOutcomes {
   }
 
  private:
-  Openings read(const Knowledge& k, std::size_t& count) {
-    std::vector<Record> records;
-    const std::vector<std::string> files =
-        o_.files.empty() ? std::vector<std::string>{"-"} : o_.files;
-    for (const std::string& path : files) {
-      LineSource source(path);
-      const std::string text = source.rest();
-      if (!source.error().empty()) {
-        take({input_complaint(source)});
-        continue;
-      }
-      Records read = read_records(text, source.name(), read_options(k));
-      take(read.diagnostics);
-      std::ranges::move(read.records, std::back_inserter(records));
-    }
-    count = records.size();
-    const Result<std::vector<History>> histories = group_by_unit(std::move(records));
-    take(histories.diagnostics);
-    Openings openings = openings_of(*histories.value, k);
+  Openings read(const Knowledge& k, const ColumnMap& columns, std::size_t& count) {
+    const UnitsRead units = read_units(or_standard_input(o_.files), columns, read_options(k));
+    rejected_ = units.refused;
+    count = units.records;
+    Openings openings = openings_of(units.histories, k);
     take(openings.diagnostics);
     return openings;
   }
@@ -177,7 +168,9 @@ Run add_fit_outcomes(CLI::App& fit) {
   auto o = std::make_shared<FitOutcomesOptions>();
   CLI::App* app = fit.add_subcommand(
       "outcomes", "Whether verdicts were right, by what opening the units showed");
-  app->add_option("FILE", o->files, "Records, some with a teardown; - or no file: standard input");
+  app->add_option("FILE", o->files,
+                  "Records, or tables (.csv), some with a teardown; - or no file: standard input");
+  add_columns_option(*app, o->columns);
   app->add_option("--overlay", o->overlay,
                   "Write refitted strengths to this file, for --rules; the quick proofs must hold "
                   "with them")
@@ -195,8 +188,7 @@ Run add_fit_outcomes(CLI::App& fit) {
   app->add_option("--format", o->format, "text, json, markdown, or html for a page with diagrams")
       ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
       ->type_name("FORMAT");
-  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
-      ->type_name("FILE");
+  add_out_option(*app, o->out);
   app->add_option("--jobs", o->jobs, "Threads; default: one a processor")
       ->check(CLI::Range(1, 256))
       ->type_name("N");

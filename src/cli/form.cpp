@@ -70,8 +70,7 @@ Run add_form(CLI::App& parent) {
   reads->add_option("FILE", o->files, "Forms or mails; - or no file: standard input");
   reads->footer("Example: dryshaft form read mail.txt | dryshaft assess --for owner");
   for (CLI::App* one : {blanks, reads}) {
-    one->add_option("--out", o->out, "Write to this file, which appears only when complete")
-        ->type_name("FILE");
+    add_out_option(*one, o->out);
     add_data_options(*one, o->data);
   }
   const Run ask = add_form_ask(*app);

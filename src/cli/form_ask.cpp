@@ -41,7 +41,7 @@ class Conversation {
   Conversation(const Form& form, const ReadOptions& read, const AskOptions& o, Output& output)
       : form_(form), read_(read), output_(output), answers_(form.questions.size()) {
     if (o.units) {
-      units_ = *o.units == "mi" ? Units::mi : Units::km;
+      units_ = units_of(o.units);
     }
     for (std::size_t i = 0; i < answers_.size(); ++i) {
       const FormQuestion& q = form_.questions[i];
@@ -320,9 +320,7 @@ class Conversation {
 };
 
 int ask(const AskOptions& o) {
-  if (o.today && !parse_date(*o.today)) {
-    throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o.today)};
-  }
+  (void)day_of("--today", o.today);
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -381,9 +379,7 @@ Run add_form_ask(CLI::App& form) {
       form.add_subcommand("ask", "Ask at the terminal, then give the report for an owner");
   app->add_flag("--buying", o->buying, "For someone about to buy the car");
   app->add_option("--out", o->out, "Save the record in this file")->type_name("FILE");
-  app->add_option("--units", o->units, "Distances in km or mi")
-      ->check(CLI::IsMember({"km", "mi"}))
-      ->type_name("UNITS");
+  add_units_option(*app, o->units);
   app->add_option("--today", o->today, "The day that is offered as today; default: by the clock")
       ->type_name("DATE");
   app->footer("Example: dryshaft form ask --buying --out record.jsonl");

@@ -17,7 +17,7 @@ struct GuideOptions {
   std::string check;
   std::string audience = "technician";
   std::string format = "text";
-  std::string units = "km";
+  std::optional<std::string> units;
   std::optional<std::string> out;
   DataOptions data;
   std::optional<std::string> guides;
@@ -40,7 +40,7 @@ int run(const GuideOptions& o) {
       .vehicle = o.vehicle,
       .check = o.check,
       .audience = o.audience == "owner" ? Audience::owner : Audience::technician,
-      .units = o.units == "mi" ? Units::mi : Units::km};
+      .units = units_of(o.units)};
   if (!o.check.empty()) {
     const std::vector<std::string_view> known = guide_checks(guides, k, request);
     if (std::ranges::find(known, o.check) == known.end()) {
@@ -77,11 +77,8 @@ Run add_guide(CLI::App& parent) {
   app->add_option("--format", o->format, "text, markdown, or html for a page to print")
       ->check(CLI::IsMember({"text", "markdown", "html"}))
       ->type_name("FORMAT");
-  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
-      ->type_name("FILE");
-  app->add_option("--units", o->units, "Distances in km or mi")
-      ->check(CLI::IsMember({"km", "mi"}))
-      ->type_name("UNITS");
+  add_out_option(*app, o->out);
+  add_units_option(*app, o->units);
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
   app->footer("Example: dryshaft guide --family plover-2 --vehicle Tarn --check check-port");

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
+#include <iterator>
 #include <utility>
 
 #include "cli/cli.hpp"
@@ -156,15 +157,43 @@ Result<ColumnMap> load_columns(const std::optional<std::string>& path) {
   return map;
 }
 
-Records read_input(LineSource& source, const ColumnMap& columns, const ReadOptions& options) {
-  const std::string text = source.rest();
-  if (!source.error().empty()) {
-    Records none;
-    none.diagnostics.push_back(input_complaint(source));
-    return none;
+UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
+                     const ReadOptions& options) {
+  UnitsRead out;
+  std::vector<Record> records;
+  for (const std::string& path : paths) {
+    LineSource source(path);
+    const std::string text = source.rest();
+    if (!source.error().empty()) {
+      out.complaints.push_back(input_complaint(source));
+      continue;
+    }
+    out.sources.push_back(source.name());
+    Records read = is_table(path) ? read_table(text, source.name(), columns, options)
+                                  : read_records(text, source.name(), options);
+    std::ranges::move(read.records, std::back_inserter(records));
+    std::ranges::move(read.diagnostics, std::back_inserter(out.complaints));
+    out.rejected += read.rejected;
   }
-  return is_table(source.name()) ? read_table(text, source.name(), columns, options)
-                                 : read_records(text, source.name(), options);
+  out.records = records.size();
+  Result<std::vector<History>> grouped = group_by_unit(std::move(records));
+  std::ranges::move(grouped.diagnostics, std::back_inserter(out.complaints));
+  out.histories = std::move(grouped.value).value_or(std::vector<History>{});
+  out.refused = complain(out.complaints);
+  return out;
+}
+
+std::vector<std::string> or_standard_input(const std::vector<std::string>& paths) {
+  return paths.empty() ? std::vector<std::string>{"-"} : paths;
+}
+
+std::optional<int> newest_date(const std::vector<History>& histories) {
+  std::optional<int> newest;
+  for (const History& h : histories) {
+    const int date = static_cast<int>(h.records.back().at(Field::date).number);
+    newest = std::max(newest.value_or(date), date);
+  }
+  return newest;
 }
 
 }  // namespace dryshaft::cli

@@ -97,12 +97,7 @@ class Listening {
     if (!o_.into && (!o_.unit.empty() || o_.date)) {
       throw Stop{kUsage, "--unit and --date choose the inspection for --into"};
     }
-    if (o_.date) {
-      which_.date = parse_date(*o_.date);
-      if (!which_.date) {
-        throw Stop{kUsage, fmt::format("--date is \"{}\", not a date YYYY-MM-DD", *o_.date)};
-      }
-    }
+    which_.date = day_of("--date", o_.date);
     which_.unit_id = o_.unit;
     const bool several_speeds = (o_.rotor_rpm ? 1 : 0) + (o_.speed.empty() ? 0 : 1) +
                                     (o_.marks.empty() ? 0 : 1) + (o_.trace.empty() ? 0 : 1) >
@@ -525,8 +520,7 @@ Run add_listen(CLI::App& parent) {
   app->add_option("--format", o->format, "text, json, markdown, or html for a page with pictures")
       ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
       ->type_name("FORMAT");
-  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
-      ->type_name("FILE");
+  add_out_option(*app, o->out);
   app->add_option("--into", o->into,
                   "Put the finding into this record, so that assess uses it; its unit says the "
                   "family")

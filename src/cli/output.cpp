@@ -40,9 +40,43 @@ bool complain(const std::vector<Diagnostic>& diagnostics) {
   return refused;
 }
 
+Progress::Progress(bool wanted)
+    : on_(wanted && isatty(STDERR_FILENO) != 0),
+      next_(Clock::now() + std::chrono::milliseconds(500)) {}
+
+void Progress::at(std::size_t done, std::size_t of, std::string_view what) {
+  if (!on_) {
+    return;
+  }
+  const std::scoped_lock lock(one_at_a_time_);
+  const Clock::time_point now = Clock::now();
+  if (now >= next_) {
+    next_ = now + std::chrono::milliseconds(100);
+    say(of == 0 ? fmt::format("{} {}", done, what) : fmt::format("{} of {} {}", done, of, what));
+  }
+}
+
+void Progress::say(std::string_view text) {
+  if (on_) {
+    shown_ = true;
+    warn(fmt::format("\r\033[K{}", text));
+  }
+}
+
+void Progress::end() {
+  if (shown_) {
+    warn("\r\033[K");
+  }
+  on_ = shown_ = false;
+}
+
+bool on_terminal(const std::optional<std::string>& out) {
+  return (!out || *out == "-") && isatty(STDOUT_FILENO) != 0;
+}
+
 bool coloured(const std::optional<std::string>& out) {
   const char* no_colour = std::getenv("NO_COLOR");
-  return !out && isatty(STDOUT_FILENO) != 0 && (no_colour == nullptr || *no_colour == '\0');
+  return on_terminal(out) && (no_colour == nullptr || *no_colour == '\0');
 }
 
 namespace {

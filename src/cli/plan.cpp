@@ -19,10 +19,11 @@ struct PlanCommandOptions {
   std::string horizon = "60000km";
   std::string audience = "technician";
   std::string format = "text";
-  std::string units = "km";
+  std::optional<std::string> units;
   std::optional<std::string> today;
   std::optional<std::string> job_sheet;
   std::optional<std::string> intake;
+  std::optional<std::string> columns;
   std::optional<double> hours;
   std::optional<double> budget;
   std::optional<std::string> out;
@@ -37,12 +38,7 @@ class PlanCommand {
   int run() {
     plan_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
     check_options();
-    if (o_.today) {
-      plan_.today = parse_date(*o_.today);
-      if (!plan_.today) {
-        throw Stop{kUsage, fmt::format("--today is \"{}\", not a date YYYY-MM-DD", *o_.today)};
-      }
-    }
+    plan_.today = day_of("--today", o_.today);
     Result<Knowledge> loaded = load(o_.data);
     if (!loaded.value) {
       return kRejected;
@@ -55,17 +51,24 @@ class PlanCommand {
       return kRejected;
     }
     const Model model(k);
-    const std::vector<History> histories = units(k);
+    const Result<ColumnMap> columns = load_columns(o_.columns);
+    if (!columns.value) {
+      return kRejected;
+    }
+    UnitsRead read =
+        read_units(o_.intake ? std::vector<std::string>{*o_.intake} : or_standard_input(o_.files),
+                   *columns.value, read_options(k));
+    const std::vector<History>& histories = read.histories;
     Output output(o_.out);
     if (o_.intake) {
-      yard(output, histories, k, model, *work.value, *prices.value);
+      yard(output, read, k, model, *work.value, *prices.value);
     } else if (o_.job_sheet) {
       job_sheet(output, histories, k, model, *work.value);
     } else {
       plans(output, histories, k, model, *work.value, *prices.value);
     }
     const int written = output.finish();
-    return written != kDone ? written : (rejected_ ? kRejected : kDone);
+    return written != kDone ? written : (read.refused ? kRejected : kDone);
   }
 
  private:
@@ -94,7 +97,7 @@ class PlanCommand {
     }
   }
 
-  [[nodiscard]] Units in_units() const { return o_.units == "mi" ? Units::mi : Units::km; }
+  [[nodiscard]] Units in_units() const { return units_of(o_.units); }
   [[nodiscard]] TextStyle style() const {
     return {.colour = coloured(o_.out), .width = 80, .units = in_units()};
   }
@@ -103,9 +106,12 @@ class PlanCommand {
              const Model& model, const WorkRules& work, const PriceBook& prices) {
     std::vector<Plan> made;
     made.reserve(histories.size());
+    Progress progress;
     for (const History& h : histories) {
+      progress.at(made.size(), histories.size(), "units");
       made.push_back(make_plan(h, k, model, work, prices, plan_));
     }
+    progress.end();
     if (o_.format == "html") {
       output.write(plans_to_html(made, in_units()));
       return;
@@ -123,19 +129,14 @@ class PlanCommand {
     }
   }
 
-  void yard(Output& output, const std::vector<History>& histories, const Knowledge& k,
-            const Model& model, const WorkRules& work, const PriceBook& prices) const {
-    std::optional<int> today = plan_.today;
-    for (const History& h : histories) {
-      if (!plan_.today) {  // as assess does: the newest date in the input
-        const int date = static_cast<int>(h.records.back().at(Field::date).number);
-        today = std::max(today.value_or(date), date);
-      }
-    }
-    Yard made = make_yard(histories, k, model, work, prices,
-                          {.hours = o_.hours, .money = o_.budget, .today = today});
-    made.rejected = complaints_;
-    made.rejected_records = rejected_records_;
+  void yard(Output& output, UnitsRead& read, const Knowledge& k, const Model& model,
+            const WorkRules& work, const PriceBook& prices) const {
+    Yard made = make_yard(read.histories, k, model, work, prices,
+                          {.hours = o_.hours,
+                           .money = o_.budget,
+                           .today = plan_.today ? plan_.today : newest_date(read.histories)});
+    made.rejected = std::move(read.complaints);
+    made.rejected_records = read.rejected;
     if (o_.format == "json") {
       output.write(to_json(made));
     } else if (o_.format == "csv") {
@@ -215,41 +216,8 @@ class PlanCommand {
     return prices;
   }
 
-  void take(std::vector<Diagnostic> diagnostics) {
-    rejected_ = complain(diagnostics) || rejected_;
-    std::ranges::move(diagnostics, std::back_inserter(complaints_));
-  }
-
-  std::vector<History> units(const Knowledge& k) {
-    std::vector<std::string> files = o_.files;
-    if (o_.intake) {
-      files = {*o_.intake};
-    } else if (files.empty()) {
-      files = {"-"};
-    }
-    std::vector<Record> records;
-    for (const std::string& path : files) {
-      LineSource source(path);
-      const std::string text = source.rest();
-      if (!source.error().empty()) {
-        take({input_complaint(source)});
-        continue;
-      }
-      Records read = read_records(text, source.name(), read_options(k));
-      take(std::move(read.diagnostics));
-      rejected_records_ += read.rejected;
-      std::ranges::move(read.records, std::back_inserter(records));
-    }
-    Result<std::vector<History>> grouped = group_by_unit(std::move(records));
-    take(std::move(grouped.diagnostics));
-    return std::move(grouped.value).value_or(std::vector<History>{});
-  }
-
   const PlanCommandOptions& o_;
   PlanOptions plan_;
-  bool rejected_ = false;
-  std::vector<Diagnostic> complaints_;
-  std::size_t rejected_records_ = 0;
 };
 
 }  // namespace
@@ -258,7 +226,8 @@ Run add_plan(CLI::App& parent) {
   auto o = std::make_shared<PlanCommandOptions>();
   CLI::App* app =
       parent.add_subcommand("plan", "What to do about a unit: watch, bypass, rebuild or replace");
-  app->add_option("FILE", o->files, "Records; - or no file: standard input");
+  app->add_option("FILE", o->files, "Records, or a table (.csv); - or no file: standard input");
+  add_columns_option(*app, o->columns);
   app->add_option("--prices", o->prices, "Price book, dryshaft-prices/1")->type_name("FILE");
   app->add_option("--horizon", o->horizon, "How far to look: 60000km, 40000mi or 5y")
       ->type_name("DISTANCE");
@@ -279,13 +248,10 @@ Run add_plan(CLI::App& parent) {
   app->add_option("--format", o->format, "text, json, markdown or html; with --intake csv as well")
       ->check(CLI::IsMember({"text", "json", "markdown", "html", "csv"}))
       ->type_name("FORMAT");
-  app->add_option("--out", o->out, "Write to this file, which appears only when complete")
-      ->type_name("FILE");
+  add_out_option(*app, o->out);
   app->add_option("--today", o->today, "Judge as of this day; default: the unit's newest date")
       ->type_name("DATE");
-  app->add_option("--units", o->units, "Distances in km or mi")
-      ->check(CLI::IsMember({"km", "mi"}))
-      ->type_name("UNITS");
+  add_units_option(*app, o->units);
   add_onset_option(*app, o->data);
   add_data_options(*app, o->data);
   app->add_option("--work", o->work, "Folder with work data to use instead of the shipped")

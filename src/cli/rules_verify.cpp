@@ -1,6 +1,5 @@
 // `dryshaft rules verify`: proofs about the rule data.
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <chrono>
@@ -59,16 +58,12 @@ int verify(const VerifyOptions& o) {
   options.spread = [jobs](std::size_t count, const std::function<void(std::size_t)>& work) {
     in_parallel(count, jobs, work);
   };
-  const bool watched = isatty(STDERR_FILENO) != 0;
-  if (watched) {
-    options.progress = [&](std::string_view id) {
-      warn(fmt::format("\r\x1b[K{:.0f} s: {}", seconds(), id));
-    };
-  }
+  Progress progress;
+  options.progress = [&](std::string_view id) {
+    progress.say(fmt::format("{:.0f} s: {}", seconds(), id));
+  };
   const std::vector<Property> properties = prove(*knowledge.value, options);
-  if (watched) {
-    warn("\r\x1b[K");
-  }
+  progress.end();
   Output output(std::nullopt);
   const Knowledge& k = *knowledge.value;
   output.write(fmt::format("rules {} version {}, sha256 {}\n", k.id, k.version, k.sha256));

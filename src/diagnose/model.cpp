@@ -99,8 +99,11 @@ std::vector<Condition> grade_conditions(const Knowledge& knowledge) {
 
 }  // namespace
 
-GradeConditions::GradeConditions(const Knowledge& knowledge) : set_(grade_conditions(knowledge)) {
-  for (const Condition& c : grade_conditions(knowledge)) {
+GradeConditions::GradeConditions(const Knowledge& knowledge)
+    : GradeConditions(grade_conditions(knowledge)) {}
+
+GradeConditions::GradeConditions(const std::vector<Condition>& rows) : set_(rows) {
+  for (const Condition& c : rows) {
     asks_.push_back(asks(c));
     all_asks_ |= asks_.back();
   }

@@ -23,4 +23,30 @@ void keep_in_range(CLI::Option& option, double least, double most, bool above_le
   option.check(CLI::Validator(refuse, ""));
 }
 
+void add_out_option(CLI::App& app, std::optional<std::string>& out) {
+  app.add_option("--out", out, "Write to this file, which appears only when complete")
+      ->type_name("FILE");
+}
+
+void add_units_option(CLI::App& app, std::optional<std::string>& units) {
+  app.add_option("--units", units, "Distances in km or mi")
+      ->check(CLI::IsMember({"km", "mi"}))
+      ->type_name("UNITS");
+}
+
+Units units_of(const std::optional<std::string>& units) {
+  return units == "mi" ? Units::mi : Units::km;
+}
+
+std::optional<int> day_of(std::string_view option, const std::optional<std::string>& text) {
+  if (!text) {
+    return std::nullopt;
+  }
+  const std::optional<int> day = parse_date(*text);
+  if (!day) {
+    throw Stop{kUsage, fmt::format("{} is \"{}\", not a date YYYY-MM-DD", option, *text)};
+  }
+  return day;
+}
+
 }  // namespace dryshaft::cli
