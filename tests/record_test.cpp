@@ -71,6 +71,12 @@ TEST_CASE("blanks around a unit's id are no part of it") {
        ^
   allowed: 1 to 64 characters
 )");
+  CHECK(refusal(text("unknown ")) == R"(a.json:1:44: error[missing-field]: /unit/id is "unknown "
+  "id":"unknown "},"inspection":{"date":"2025-03-01"}}
+       ^
+  allowed: a string
+  hint: this field must be given
+)");
 }
 
 TEST_CASE("every field of a record is read") {

@@ -26,7 +26,7 @@ GOOD, BAD = 0, 3  # exit codes of `check`
 # What a changed record gets in place of a value, or beside it.
 VALUES = [
     None, "unknown", "not-examined", "", "none", "steel", "bypassed", "present", "clear", "washboard", "2025-02-28",
-    "2025-02-29", "2025-06", "2025", "0000", "2025-13", "x" * 64, "x" * 65, " x ", " \t\n", True, False, 0, 1, -1,
+    "2025-02-29", "2025-06", "2025", "0000", "2025-13", "x" * 64, "x" * 65, " x ", " \t\n", " unknown\n", True, False, 0, 1, -1,
     -60, 0.5, 100, 101, 250, 251, 1242742, 1242743, 2000000, 2000001, [], ["steady"], ["steady", "steady"], ["unknown"], [1], {},
     {"x_y": 1}, {"checked": False}, {"pattern": "washboard"}, {"id": "HL-0147"},
 ]

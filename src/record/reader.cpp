@@ -204,8 +204,9 @@ class Reader {
 
   void read_field(const Node& node, const Shape& member) {
     const FieldSpec& field = *member.field;
-    if (not_observed(node) || (node.kind == Kind::text && node.text == kNotExamined &&
-                               says_what_teardown_showed(field.id))) {
+    const std::string_view text = node.kind == Kind::text ? text_of(node, field) : "";
+    if (not_observed(node) || text == kUnknownWord ||
+        (text == kNotExamined && says_what_teardown_showed(field.id))) {
       blank_[index(field.id)] = &node;
       return;
     }
@@ -250,16 +251,21 @@ class Reader {
     return std::nullopt;
   }
 
-  std::optional<Value> read_text(const Node& node, const FieldSpec& field) {
-    const std::string range = field.max_length == 0
-                                  ? "at least 1 character"
-                                  : fmt::format("1 to {} characters", field.max_length);
-    // As in tables, "HL-1 " is the unit HL-1: another one would not have its history.
+  // As in tables, "HL-1 " is the unit HL-1: another one would not have its history.
+  static std::string_view text_of(const Node& node, const FieldSpec& field) {
     std::string_view text = node.text;
     if (field.id == Field::unit_id) {
       text = text.substr(0, trim_white(text, text.size()));
       text.remove_prefix(skip_white(text, 0));
     }
+    return text;
+  }
+
+  std::optional<Value> read_text(const Node& node, const FieldSpec& field) {
+    const std::string range = field.max_length == 0
+                                  ? "at least 1 character"
+                                  : fmt::format("1 to {} characters", field.max_length);
+    const std::string_view text = text_of(node, field);
     if (text.empty()) {
       if (field.required) {
         complain(node, "bad-value", is_shown(node), range);

@@ -37,7 +37,7 @@ Json observed(const Shape& member) {
         out["minLength"] = 1;
       }
       if (field.id == Field::unit_id) {  // blanks at its ends are no part of it
-        out["pattern"] = R"([^ \t\r\n])";
+        out["pattern"] = R"(^(?![ \t\r\n]*(unknown[ \t\r\n]*)?$))";
       }
       if (field.max_length != 0) {
         out["maxLength"] = field.max_length;
