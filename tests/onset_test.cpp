@@ -526,11 +526,14 @@ TEST_CASE("A table's errors are located") {
         "t.csv:2:5: error[bad-number]: the count is \"x\"\n"
         "  1,2,x\n"
         "      ^\n"
-        "  allowed: a number from 0\n"
+        "  allowed: a number from 0 to 100000000\n"
         "t.csv:3:3: error[bad-number]: \"4x\" is no number\n"
         "  3,4x,1\n"
         "    ^\n"
         "  allowed: a number from 0, inf, or nothing\n");
+  CHECK(errors("left,right,count\n1,2,100000000\n").empty());
+  CHECK(errors("left,right,count\n1,2,100000001\n").find("the count is \"100000001\"") !=
+        std::string::npos);
   CHECK(
       errors("lefft,right\n1,2\n") ==
       "t.csv:1:1: error[missing-column]: there is no column \"left\"\n"

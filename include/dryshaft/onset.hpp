@@ -30,6 +30,7 @@
 namespace dryshaft {
 
 inline constexpr std::string_view kOnsetFormat = "dryshaft-onset/1";
+inline constexpr double kMostOnsetUnits = 1e15;  ///< that a report may rest on
 inline constexpr double kNoEnd = std::numeric_limits<double>::infinity();
 
 // --------------------------------------------------------------- intervals

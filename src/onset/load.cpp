@@ -66,11 +66,10 @@ bool use_onset(Knowledge& knowledge, const NamedText& file, std::vector<Diagnost
     return false;
   }
   view.word("format", {kOnsetFormat});
-  constexpr double kMostUnits = 1e15;
   OnsetBasis basis;
   basis.source = file.name;
   basis.sha256 = sha256_hex(file.text);
-  basis.units = view.number("units", 0, kMostUnits);
+  basis.units = view.number("units", 0, kMostOnsetUnits);
   std::vector<WearPoint> points;
   if (const Node* grader = view.required("grader")) {
     if (grader->kind == Kind::null) {

@@ -13,6 +13,8 @@ namespace dryshaft {
 namespace {
 
 constexpr std::size_t kMostTableRows = 2000000;
+constexpr double kMostUnitsInRow = 1e8;
+static_assert(kMostTableRows * kMostUnitsInRow <= kMostOnsetUnits);
 constexpr double kLargestNumber = 1e300;
 constexpr std::size_t kMostComplaints = 100;
 
@@ -63,8 +65,7 @@ class OnsetTableReader {
     if (result_.diagnostics.empty() && data_.intervals.empty()) {
       complain(std::min(at_, text_.size()), "no-table", "no rows follow the header");
     }
-    constexpr double kMostUnits = 9e15;
-    data_.units = static_cast<std::size_t>(std::min(units, kMostUnits));
+    data_.units = static_cast<std::size_t>(units);
     if (!result_.has_errors()) {
       result_.value = std::move(data_);
     }
@@ -222,11 +223,11 @@ class OnsetTableReader {
     if (count_ < columns_) {
       const TableCell& cell = cells_[count_];
       const std::optional<double> value = number_in(cell.text);
-      if (!value || *value < 0 || *value > kLargestNumber) {
+      if (!value || *value < 0 || *value > kMostUnitsInRow) {
         complain(cell.begin, "bad-number",
                  cell.text.empty() ? std::string("a count is missing")
                                    : fmt::format("the count is \"{}\"", cell.text))
-            .allowed = "a number from 0";
+            .allowed = fmt::format("a number from 0 to {:.0f}", kMostUnitsInRow);
         return false;
       }
       count = *value;
