@@ -526,13 +526,17 @@ TEST_CASE("A table's errors are located") {
         "t.csv:2:5: error[bad-number]: the count is \"x\"\n"
         "  1,2,x\n"
         "      ^\n"
-        "  allowed: a number from 0 to 100000000\n"
+        "  allowed: a number from 0 to 1000000000000000\n"
         "t.csv:3:3: error[bad-number]: \"4x\" is no number\n"
         "  3,4x,1\n"
         "    ^\n"
         "  allowed: a number from 0, inf, or nothing\n");
-  CHECK(errors("left,right,count\n1,2,100000000\n").empty());
-  CHECK(errors("left,right,count\n1,2,100000001\n").find("the count is \"100000001\"") !=
+  CHECK(errors("left,right,count\n1,2,999999999999999\n2,3,1\n").empty());
+  CHECK(errors("left,right,count\n1,2,1e15\n2,3,1\n3,4,1\n") ==
+        "t.csv:3:1: error[too-long]: holds more than 1000000000000000 units up to here\n"
+        "  2,3,1\n"
+        "  ^\n");
+  CHECK(errors("left,right,count\n1,2,1000000000000001\n").find("the count is") !=
         std::string::npos);
   CHECK(
       errors("lefft,right\n1,2\n") ==

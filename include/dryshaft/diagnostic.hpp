@@ -64,6 +64,9 @@ struct Result {
 /// swap of neighbours; case ignored), or an empty view where none is close
 /// enough to be worth suggesting.
 std::string_view closest(std::string_view word, const std::vector<std::string_view>& candidates);
+/// `did you mean "closest"?` behind `before`; empty where nothing is close.
+std::string did_you_mean(std::string_view word, const std::vector<std::string_view>& candidates,
+                         std::string_view before = "");
 
 }  // namespace dryshaft
 

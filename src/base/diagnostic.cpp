@@ -85,4 +85,10 @@ std::string_view closest(std::string_view word, const std::vector<std::string_vi
   return best;
 }
 
+std::string did_you_mean(std::string_view word, const std::vector<std::string_view>& candidates,
+                         std::string_view before) {
+  const std::string_view near = closest(word, candidates);
+  return near.empty() ? std::string() : fmt::format("{}did you mean \"{}\"?", before, near);
+}
+
 }  // namespace dryshaft

@@ -226,10 +226,8 @@ ReadOptions read_options(const Knowledge& knowledge) {
 Stop no_such(std::string_view what, std::string_view wanted, std::string_view list,
              std::vector<std::string_view> known) {
   std::ranges::sort(known);
-  const std::string_view near = closest(wanted, known);
   return {kUsage, fmt::format("there is no {} \"{}\"{}; {}: {}", what, wanted,
-                              near.empty() ? "" : fmt::format(", did you mean \"{}\"?", near), list,
-                              fmt::join(known, ", "))};
+                              did_you_mean(wanted, known, ", "), list, fmt::join(known, ", "))};
 }
 
 void check_names(const std::string& family, const std::string& vehicle,

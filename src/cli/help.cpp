@@ -136,10 +136,8 @@ std::string about(const ManualCommand& program, const std::vector<std::string>& 
   }
   std::vector<std::string_view> known(paths.begin(), paths.end());
   std::ranges::copy(names, std::back_inserter(known));
-  const std::string_view near = closest(wanted, known);
   throw Stop{kUsage, fmt::format("there is no topic \"{}\"{}; topics: {}, and each command", wanted,
-                                 near.empty() ? "" : fmt::format(", did you mean \"{}\"?", near),
-                                 fmt::join(names, ", "))};
+                                 did_you_mean(wanted, known, ", "), fmt::join(names, ", "))};
 }
 
 int help(const CLI::App& program, const HelpOptions& o) {

@@ -43,10 +43,8 @@ std::optional<std::string> mistyped(const CLI::App& app, int argc, char** argv) 
       return std::nullopt;
     }
     if (found == nullptr) {
-      const std::string_view near = closest(argv[i], names);
       return fmt::format("there is no command \"{}\"{}; commands: {}", argv[i],
-                         near.empty() ? std::string() : fmt::format(", did you mean \"{}\"?", near),
-                         fmt::join(names, ", "));
+                         did_you_mean(argv[i], names, ", "), fmt::join(names, ", "));
     }
     at = found;
   }

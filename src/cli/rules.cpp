@@ -355,10 +355,8 @@ int show(const RulesOptions& o) {
     output.write(text);
     return output.finish();
   }
-  const std::string_view near = closest(o.id, ids);
-  throw Stop{kUsage, fmt::format("the rules hold no \"{}\"{}", o.id,
-                                 near.empty() ? std::string()
-                                              : fmt::format(", did you mean \"{}\"?", near))};
+  throw Stop{kUsage,
+             fmt::format("the rules hold no \"{}\"{}", o.id, did_you_mean(o.id, ids, ", "))};
 }
 
 }  // namespace

@@ -142,8 +142,7 @@ std::string meant_hint(const FormQuestion& question, std::string_view written) {
     texts.emplace_back(c.text);
     texts.emplace_back(c.word);
   }
-  const std::string_view near = closest(written, texts);
-  return near.empty() ? std::string() : fmt::format("did you mean \"{}\"?", near);
+  return did_you_mean(written, texts);
 }
 
 namespace {

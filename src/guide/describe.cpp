@@ -25,6 +25,8 @@ using document::Title;
 using Ids = std::set<std::string, std::less<>>;
 
 constexpr std::string_view kStyle =
+#include "report/sheet.css.inc"
+// what differs in a guide
 #include "guide/guide.css.inc"
     ;
 

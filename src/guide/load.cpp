@@ -20,11 +20,6 @@ namespace {
 using located::Kind;
 using located::Node;
 
-std::string meant(std::string_view word, const Words& known) {
-  const std::string_view near = closest(word, known);
-  return near.empty() ? std::string() : fmt::format("did you mean \"{}\"?", near);
-}
-
 // A file as long as it is needed: complaints point into it.
 struct File {
   NamedText named;
@@ -99,7 +94,7 @@ std::string GuideLoader::checked(ObjectView& view, const Node* node) {
   std::string said = view.text_at(*node);
   if (const guide::BadName bad = guide::bad_name(said); bad.found) {
     view.complain(*node, "no-such-name", fmt::format("names the value \"{}\"", bad.name),
-                  joined(guide_values()), meant(bad.name, guide_values()));
+                  joined(guide_values()), did_you_mean(bad.name, guide_values()));
   }
   if (audience_ == Audience::owner) {
     if (const std::string_view phrase = proof::forbidden_in(said, never_); !phrase.empty()) {
@@ -233,7 +228,7 @@ void GuideLoader::fields(ObjectView& view, Procedure& p) {
       }
       view.complain(n, "no-such-field", fmt::format("is {}", located::shown(view.document(), n)),
                     "the JSON pointer of a field of the record",
-                    n.kind == Kind::text ? meant(n.text, known) : std::string());
+                    n.kind == Kind::text ? did_you_mean(n.text, known) : std::string());
     } else if (std::ranges::find(p.write, *field) != p.write.end()) {
       view.complain(n, "repeated", "is written down a second time");
     } else {
@@ -407,7 +402,7 @@ void GuideLoader::family(File& file) {
     const Node* port = document.find(*v, "port_access");
     const Words known = ids_of(set.access);
     if (port != nullptr && std::ranges::find(known, port->text) == known.end()) {
-      const std::string hint = meant(port->text, known);
+      const std::string hint = did_you_mean(port->text, known);
       complain(file, *port, "no-such-name",
                fmt::format("is \"{}\", for which no guide has steps", port->text), joined(known),
                hint.empty() ? "add the access kind and its steps to \"guide\" in this file" : hint);

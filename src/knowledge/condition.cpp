@@ -73,9 +73,7 @@ Condition read_condition(ObjectView& parent, const Node& node) {
   const auto no_such = [&](const Node& n, std::string_view what, const Words& words) {
     Diagnostic d = doc.at_key(n, "no-such-name", fmt::format("names no {}", what));
     d.allowed = joined(words);
-    if (const std::string_view near = closest(n.key, words); !near.empty()) {
-      d.hint = fmt::format("did you mean \"{}\"?", near);
-    }
+    d.hint = did_you_mean(n.key, words);
     out.push_back(std::move(d));
   };
   members_of("finding", [&](const Node& n) {

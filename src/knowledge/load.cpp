@@ -98,7 +98,6 @@ class Loader {
   void base(ObjectView& view, CauseRule& rule);
   std::optional<int> month(ObjectView& view, std::string_view key);
   void references();
-  void reference_complaint(const Item& item, std::string message, std::string hint = {});
 
   Knowledge k_;
   std::vector<Diagnostic> out_;
@@ -665,53 +664,35 @@ Service Loader::service(ObjectView& parent, const Node& node,
 
 // ------------------------------------------------- what items say of others
 
-void Loader::reference_complaint(const Item& item, std::string message, std::string hint) {
-  Diagnostic d;
-  d.code = "no-such-name";
-  d.source = item.file;
-  d.line = item.line;
-  d.column = 1;
-  d.pointer = item.id;
-  d.message = std::move(message);
-  d.hint = std::move(hint);
-  out_.push_back(std::move(d));
-}
-
 void Loader::references() {
   const auto check = [&](const Item& item, std::string_view wanted, std::string_view what,
                          const auto& items) {
-    Words known;
-    for (const auto& i : items) {
-      known.push_back(i.id);
-    }
+    const Words known = ids_of(items);
     if (std::ranges::find(known, wanted) == known.end()) {
-      const std::string_view near = closest(wanted, known);
-      reference_complaint(item, fmt::format("names {} \"{}\", which does not exist", what, wanted),
-                          near.empty() ? std::string() : fmt::format("did you mean \"{}\"?", near));
+      out_.push_back(no_such_name(item, what, wanted, known));
     }
   };
   for (const ActionRule& a : k_.actions) {
     for (const std::string& caution : a.cautions) {
-      check(a, caution, "the caution", k_.cautions);
+      check(a, caution, "caution", k_.cautions);
     }
     for (const std::string& caution : a.owner_cautions) {
-      check(a, caution, "the caution", k_.cautions);
+      check(a, caution, "caution", k_.cautions);
     }
     if (a.owner_can) {
       for (const std::string& caution : a.cautions) {
         const CautionRule* rule = k_.caution(caution);
         if (rule != nullptr && rule->trained_only) {
-          reference_complaint(a, fmt::format("lets an owner do what \"{}\" reserves for trained "
-                                             "people",
-                                             caution));
+          out_.push_back(about_item(
+              a, fmt::format("lets an owner do what \"{}\" reserves for trained people", caution)));
         }
       }
     }
   }
   for (const Advice& a : k_.advice) {
-    check(a, a.action, "the action", k_.actions);
+    check(a, a.action, "action", k_.actions);
     for (const std::string& companion : a.with) {
-      check(a, companion, "the action", k_.actions);
+      check(a, companion, "action", k_.actions);
     }
   }
   if (std::ranges::none_of(k_.families, [](const Family& f) { return f.id == kGenericFamily; })) {

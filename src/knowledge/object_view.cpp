@@ -14,6 +14,25 @@ std::string joined(const std::vector<std::string_view>& words) {
   return fmt::format("{}", fmt::join(words, ", "));
 }
 
+Diagnostic about_item(const Item& item, std::string message) {
+  Diagnostic d;
+  d.code = "no-such-name";
+  d.source = item.file;
+  d.line = item.line;
+  d.column = 1;
+  d.pointer = item.id;
+  d.message = std::move(message);
+  return d;
+}
+
+Diagnostic no_such_name(const Item& item, std::string_view what, std::string_view name,
+                        const Words& known) {
+  Diagnostic d =
+      about_item(item, fmt::format("names the {} \"{}\", which does not exist", what, name));
+  d.hint = did_you_mean(name, known);
+  return d;
+}
+
 ObjectView::ObjectView(const located::Document& document, const Node& node,
                        std::vector<Diagnostic>& out)
     : document_(document), node_(node), out_(out) {
@@ -149,14 +168,10 @@ std::optional<std::size_t> ObjectView::word_at(const Node& node,
   if (found != allowed.end()) {
     return static_cast<std::size_t>(found - allowed.begin());
   }
-  std::string hint;
-  if (node.kind == Kind::text) {
-    if (const std::string_view near = closest(node.text, allowed); !near.empty()) {
-      hint = fmt::format("did you mean \"{}\"?", near);
-    }
-  }
-  complain(node, node.kind == Kind::text ? "bad-value" : "wrong-type",
-           fmt::format("is {}", located::shown(document_, node)), joined(allowed), std::move(hint));
+  const bool text = node.kind == Kind::text;
+  complain(node, text ? "bad-value" : "wrong-type",
+           fmt::format("is {}", located::shown(document_, node)), joined(allowed),
+           text ? did_you_mean(node.text, allowed) : std::string());
   return std::nullopt;
 }
 
@@ -193,9 +208,7 @@ void ObjectView::done() {
     }
     Diagnostic d = document_.at_key(*n, "unknown-member", "is not a member that is known here");
     d.allowed = joined(known_);
-    if (const std::string_view near = closest(n->key, known_); !near.empty()) {
-      d.hint = fmt::format("did you mean \"{}\"?", near);
-    }
+    d.hint = did_you_mean(n->key, known_);
     out_.push_back(std::move(d));
   }
 }

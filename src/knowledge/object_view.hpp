@@ -41,6 +41,11 @@ Words names_of(const Table& table) {
   return words;
 }
 
+// A complaint about an item and others that it names, placed at the item.
+Diagnostic about_item(const Item& item, std::string message);
+Diagnostic no_such_name(const Item& item, std::string_view what, std::string_view name,
+                        const Words& known);
+
 class ObjectView {
  public:
   ObjectView(const located::Document& document, const located::Node& node,

@@ -158,12 +158,10 @@ Result<LoadMark> parse_load_mark(std::string_view text) {
     for (std::size_t i = 0; i < kLoadCount; ++i) {
       known.push_back(name(static_cast<Load>(i)));
     }
-    const std::string_view near = closest(word, known);
-    return no<LoadMark>(
-        text, kWhat,
-        fmt::format("\"{}\" is none of {}{}", word, fmt::join(known, ", "),
-                    near.empty() ? std::string() : fmt::format("; did you mean \"{}\"?", near)),
-        kLoadShape);
+    return no<LoadMark>(text, kWhat,
+                        fmt::format("\"{}\" is none of {}{}", word, fmt::join(known, ", "),
+                                    did_you_mean(word, known, "; ")),
+                        kLoadShape);
   }
   return given(LoadMark{moments[0], moments[1], *load});
 }

@@ -13,8 +13,6 @@ namespace dryshaft {
 namespace {
 
 constexpr std::size_t kMostTableRows = 2000000;
-constexpr double kMostUnitsInRow = 1e8;
-static_assert(kMostTableRows * kMostUnitsInRow <= kMostOnsetUnits);
 constexpr double kLargestNumber = 1e300;
 constexpr std::size_t kMostComplaints = 100;
 
@@ -56,6 +54,11 @@ class OnsetTableReader {
       }
       if (take()) {
         units += data_.intervals.back().count;
+        if (units > kMostOnsetUnits) {
+          complain(cells_.front().begin, "too-long",
+                   fmt::format("holds more than {:.0f} units up to here", kMostOnsetUnits));
+          break;
+        }
       }
       if (result_.diagnostics.size() >= kMostComplaints) {
         complain(cells_.front().begin, "too-many", "more errors are not listed");
@@ -172,8 +175,8 @@ class OnsetTableReader {
           wanted == data_.by ? fmt::format("{}", fmt::join(names, ", ")) : std::string(kHeader);
       if (columns_ == 1 && names[0].find_first_of(";\t") != std::string_view::npos) {
         d.hint = "columns are set apart by commas, and a number has a decimal point";
-      } else if (const std::string_view near = closest(wanted, names); !near.empty()) {
-        d.hint = fmt::format("did you mean \"{}\"?", near);
+      } else {
+        d.hint = did_you_mean(wanted, names);
       }
     };
     if (left_ == columns_) {
@@ -223,11 +226,11 @@ class OnsetTableReader {
     if (count_ < columns_) {
       const TableCell& cell = cells_[count_];
       const std::optional<double> value = number_in(cell.text);
-      if (!value || *value < 0 || *value > kMostUnitsInRow) {
+      if (!value || *value < 0 || *value > kMostOnsetUnits) {
         complain(cell.begin, "bad-number",
                  cell.text.empty() ? std::string("a count is missing")
                                    : fmt::format("the count is \"{}\"", cell.text))
-            .allowed = fmt::format("a number from 0 to {:.0f}", kMostUnitsInRow);
+            .allowed = fmt::format("a number from 0 to {:.0f}", kMostOnsetUnits);
         return false;
       }
       count = *value;

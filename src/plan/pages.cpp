@@ -11,12 +11,13 @@
 namespace dryshaft::plan {
 namespace {
 
-constexpr std::string_view kPlanStyle =
-#include "plan/plan.css.inc"
-    ;
 // Grades look as they do in reports.
-constexpr std::string_view kGradeStyle =
+constexpr std::string_view kStyle =
 #include "report/report.css.inc"
+// sheets
+#include "report/sheet.css.inc"
+// what differs in a plan
+#include "plan/plan.css.inc"
     ;
 
 }  // namespace
@@ -37,7 +38,7 @@ std::string page(const std::string& title,
                               documents.size() > 1 ? std::string_view(unit) : std::string_view());
   }
   return markup::whole({.title = title,
-                        .style = std::string(kGradeStyle) + std::string(kPlanStyle),
+                        .style = std::string(kStyle),
                         .body = body + "</main>\n",
                         .script = {},
                         .data = {}});

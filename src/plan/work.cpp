@@ -235,10 +235,8 @@ class WorkLoader {
       j.actions = view.optional_texts("actions");
       for (const std::string& id : j.actions) {
         if (!id.empty() && k_.action(id) == nullptr) {
-          const std::string_view near = closest(id, ids_of(k_.actions));
           view.complain(*actions, "no-such-name", fmt::format("names the action \"{}\"", id),
-                        joined(ids_of(k_.actions)),
-                        near.empty() ? std::string() : fmt::format("did you mean \"{}\"?", near));
+                        joined(ids_of(k_.actions)), did_you_mean(id, ids_of(k_.actions)));
         }
       }
     }
@@ -286,17 +284,7 @@ class WorkLoader {
     const auto refers = [&](const Item& item, std::string_view what, std::string_view id,
                             const Words& known) {
       if (std::ranges::find(known, id) == known.end()) {
-        Diagnostic d;
-        d.code = "no-such-name";
-        d.source = item.file;
-        d.line = item.line;
-        d.column = 1;
-        d.pointer = item.id;
-        d.message = fmt::format("names the {} \"{}\", which does not exist", what, id);
-        if (const std::string_view near = closest(id, known); !near.empty()) {
-          d.hint = fmt::format("did you mean \"{}\"?", near);
-        }
-        out_.push_back(std::move(d));
+        out_.push_back(no_such_name(item, what, id, known));
       }
     };
     for (const PlanOptionRule& o : w_.options) {

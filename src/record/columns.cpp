@@ -167,9 +167,8 @@ class ColumnMapReader {
     }
     const std::optional<ColumnField> column = column_field(node.text);
     if (!column) {
-      const std::string near = closest_column(node.text);
       complain(node, "unknown-field", fmt::format("{}, which is no field", found(node)), {},
-               near.empty() ? "" : fmt::format("did you mean \"{}\"?", near));
+               did_you_mean_column(node.text));
       return false;
     }
     use.field = column->field->id;
@@ -202,9 +201,8 @@ class ColumnMapReader {
         for (const Choice& c : field.choices) {
           words.push_back(c.id);
         }
-        const std::string_view near = closest(word, words);
         complain(*n, "bad-value", found(*n), fmt::format("{}", fmt::join(words, ", ")),
-                 near.empty() ? "" : fmt::format("did you mean \"{}\"?", near));
+                 did_you_mean(word, words));
         continue;
       }
       use.values.emplace_back(plain_title(n->key), std::move(word));
@@ -261,14 +259,14 @@ std::optional<ColumnField> column_field(std::string_view title) {
   return at == names_of_columns().end() ? std::nullopt : at->second;
 }
 
-std::string closest_column(std::string_view title) {
+std::string did_you_mean_column(std::string_view title) {
   std::vector<std::string_view> known;
   for (const auto& [name, column] : names_of_columns()) {
     if (column) {
       known.emplace_back(name);
     }
   }
-  return std::string(closest(plain_title(title), known));
+  return did_you_mean(plain_title(title), known);
 }
 
 std::string pointer_of(const ColumnField& column) {

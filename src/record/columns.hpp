@@ -25,8 +25,8 @@ std::string plain_title(std::string_view title);
 // By name, pointer, or the title that people know it by.
 std::optional<ColumnField> column_field(std::string_view title);
 
-// The column name closest to a title, or an empty text.
-std::string closest_column(std::string_view title);
+// A hint at the column's name closest to a title, or an empty text.
+std::string did_you_mean_column(std::string_view title);
 
 // Where a column's value goes in a record.
 std::string pointer_of(const ColumnField& column);

@@ -28,11 +28,6 @@ std::string joined(std::span<const Choice> choices) {
   return out;
 }
 
-std::string did_you_mean(std::string_view word, const std::vector<std::string_view>& candidates) {
-  const std::string_view best = closest(word, candidates);
-  return best.empty() ? std::string() : fmt::format("did you mean \"{}\"?", best);
-}
-
 // What a member may hold, for people.
 std::string allowed_kind(const Shape& member) {
   const FieldSpec& field = *member.field;

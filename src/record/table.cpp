@@ -346,15 +346,15 @@ class TableReader final : public PieceReader {
   }
 
   void unknown_column(const Column& column) {
-    const std::string near = closest_column(column.title);
+    const std::string meant = did_you_mean_column(column.title);
     complaints_.push_back(
         {column.begin,
          about("unknown-column",
                fmt::format("the column \"{}\" is not a field of a record",
                            utf8::harmless(column.title)),
-               near.empty()
+               meant.empty()
                    ? "say what it holds in a file for --columns, or begin its title with x_"
-                   : fmt::format("did you mean \"{}\"?", near))});
+                   : meant)});
   }
 
   // Without these no row could be a record: said once, not for each row.
