@@ -210,6 +210,14 @@ TEST_CASE("a decimal comma goes with semicolons alone") {
         131.24);
 }
 
+TEST_CASE("a date whose order nobody told is not guessed") {
+  for (const std::string date : {"01.03.2026", "1/3/2026", "01-03-2026"}) {
+    CHECK(table_complaints("id,date\nHL-1," + date + "\n")
+              .starts_with("t.csv:2:6: error[bad-date]: /inspection/date is \"" + date + "\"\n"));
+  }
+  CHECK(only_row("id,date\nHL-1,2026-03-01\n").at(Field::date).observed);
+}
+
 TEST_CASE("numbers as people write them") {
   const auto reading = [](const std::string& cell) {
     return only_row("id,date,winding_temp_c\nHL-1,2026-03-01," + cell + "\n")

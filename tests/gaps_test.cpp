@@ -232,6 +232,12 @@ TEST_CASE("a look at the port without its fluid is warned of, a noise without a 
   };
   CHECK(contradicts(R"("noise":{"present":false,"level":"loud"})"));
   CHECK_FALSE(contradicts(R"("noise":{"level":"loud"})"));
+  for (const std::string_view said :
+       {R"("pitch_follows_speed":true)", R"("changes_with_steering_or_surface":true)",
+        R"("onset":"gradual")", R"("onset_odometer_km":1000)", R"("when":["steady"])"}) {
+    CAPTURE(said);
+    CHECK(contradicts(R"("noise":{"present":false,)" + std::string(said) + "}"));
+  }
 }
 
 TEST_CASE("where several causes wear out, a shop's own table is for the first") {
@@ -390,6 +396,80 @@ TEST_CASE("what the periods of a family do not agree on is not known") {
   const Case late = facts(R"(,"built":"2019-05")");
   CHECK(late.at(Situation::rotor_cooling) == static_cast<unsigned>(Cooling::factory_dry));
   CHECK(late.at(Situation::rotor_bearings) == static_cast<unsigned>(Bearings::hybrid));
+}
+
+TEST_CASE("the only odometer reading may be the first") {
+  const std::string records = record_text(R"("odometer_km":90000)", "", "2025-03-02") +
+                              record_text(R"("noise":{"present":false})");
+  CHECK(warns(report_on(records), "the odometer was not recorded this time"));
+  const Case c =
+      present(test::history_of(records), 2, test::shipped(), parse_date("2026-03-02").value())
+          .facts;
+  CHECK(c.seal_km == Approx(90000 + test::shipped().settings.km_per_year).epsilon(0.01));
+}
+
+TEST_CASE("what changed leaves out what was looked at first and found harmless") {
+  const auto text = [](std::string_view now) {
+    return report_on(record_text(R"("odometer_km":90000,"port":{"checked":true,"fluid":"none"})",
+                                 "", "2025-03-02") +
+                     record_text(R"("odometer_km":99000,"port":{"checked":true,"fluid":"none",)" +
+                                 std::string(now) + "}"))
+        .history.compared.at(0)
+        .text;
+  };
+  CHECK_FALSE(test::has(text(R"("corrosion":"none")"), "; changed: "));
+  CHECK(test::has(text(R"("corrosion":"heavy")"), "; changed: "));
+}
+
+TEST_CASE("what began in between is named as it is probable") {
+  const auto by = [](std::string_view km) {
+    return report_on(record_text(test::dry_and(R"("odometer_km":30000,"noise":{"present":false})"),
+                                 "", "2025-03-02") +
+                     record_text(R"("odometer_km":)" + std::string(km) +
+                                 R"(,"port":{"checked":true,"fluid":"pooled",)"
+                                 R"("fluid_kind":"coolant"})"))
+        .history.compared.at(0);
+  };
+  const Comparison sure = by("190000");
+  CHECK(sure.began.value() >= 0.9);
+  CHECK(sure.reading == "development");
+  CHECK(test::has(sure.text, "A real development"));
+  const Comparison likely = by("40000");
+  CHECK(likely.began.value() < 0.9);
+  CHECK(likely.reading != "development");
+}
+
+TEST_CASE("only judgement is varied") {
+  Knowledge k = test::shipped();
+  const auto cite = [](auto& items) {
+    for (auto& item : items) {
+      item.source.mark = SourceMark::published;
+    }
+  };
+  cite(k.causes);
+  cite(k.links);
+  cite(k.backgrounds);
+  const Case c = present(test::history_of(record_text(R"("odometer_km":90000,"port":{"checked":)"
+                                                      R"(true,"fluid":"film"})")),
+                         1, k, 0)
+                     .facts;
+  const double risk = Model(k).infer(c).risk;
+  for (const Model& varied : variations(k, 4)) {
+    CHECK(varied.infer(c).risk == Approx(risk).epsilon(1e-12));
+  }
+  CHECK(variations(test::shipped(), 1).front().infer(c).risk != Approx(risk).epsilon(1e-6));
+}
+
+TEST_CASE("hints name only what may stand there") {
+  const auto hint = [](std::string_view inspection, std::string_view unit = "") {
+    const Records read = read_records(record_text(inspection, unit), "a", {});
+    REQUIRE(read.diagnostics.size() == 1);
+    return read.diagnostics.front().hint;
+  };
+  CHECK(hint(R"("rotation":"unknwn")") == "did you mean \"unknown\"?");
+  CHECK(hint(R"("noise":{"when":["unknwn"]})").empty());
+  CHECK(hint("", R"("built":"2025-02-28")") == "leave the day out");
+  CHECK(hint("", R"("built":"2025-02-30")").empty());
 }
 
 TEST_CASE("the thermosetting rule has its second slope from 40 deg C on") {

@@ -28,7 +28,7 @@ SOURCES = ["src/decide/judge.cpp", "src/decide/assess.cpp", "src/decide/checks.c
            "src/record/records.cpp", "src/record/history.cpp", "src/record/layout.cpp",
            "src/record/table.cpp", "src/record/cells.cpp", "src/record/columns.cpp"]
 # The unit tests that know a folder; cases and golden reports are tried before, for every folder.
-TESTS = {"src/record": ["record", "record_write", "history", "csv_import", "gaps"],
+TESTS = {"src/record": ["record", "record_write", "history", "csv_import", "pieces", "gaps"],
          "src/knowledge": ["knowledge", "shortcuts"],
          "src/diagnose": ["decide", "history", "story", "report", "gaps", "shortcuts", "diagnose"],
          "src/decide": ["decide", "history", "cases", "story", "report", "gaps", "shortcuts"]}
