@@ -448,6 +448,12 @@ TEST_CASE("titles of the shop's own") {
         "  HL-1;2026-03-01;moist;;;;\n"
         "                  ^\n"
         "  allowed: none, film, droplets, pooled\n");
+  for (const std::string cut :
+       {"1", "1.", "1.3", "1.3.", "1.3.2026.1", "1.003.2026", "001.3.2026"}) {
+    CAPTURE(cut);
+    CHECK(test::has(table_complaints(head + "HL-1;" + cut + ";;;;;\n", map),
+                    "error[bad-date]: /inspection/date is \"" + cut + "\"\n"));
+  }
   CHECK(table_complaints(head + "HL-1;13/13/2026;;;;;\n", map) ==
         "t.csv:2:6: error[bad-date]: /inspection/date is \"2026-13-13\"\n"
         "  HL-1;13/13/2026;;;;;\n"

@@ -470,6 +470,14 @@ TEST_CASE("hints name only what may stand there") {
   CHECK(hint(R"("noise":{"when":["unknwn"]})").empty());
   CHECK(hint("", R"("built":"2025-02-28")") == "leave the day out");
   CHECK(hint("", R"("built":"2025-02-30")").empty());
+  const auto dated = [](std::string_view date) {
+    const Records read = read_records(record_text("", "", date), "a", {});
+    REQUIRE(read.diagnostics.size() == 1);
+    return read.diagnostics.front().hint;
+  };
+  CHECK(dated("2025-02-30") == "2025-02 has 28 days");
+  CHECK(dated("2025-02-3x").empty());
+  CHECK(dated("2025-02-301").empty());
 }
 
 TEST_CASE("the thermosetting rule has its second slope from 40 deg C on") {
