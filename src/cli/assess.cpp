@@ -78,7 +78,7 @@ class Command {
 
   void take_complaints(const std::vector<Diagnostic>& diagnostics) {
     if (!diagnostics.empty()) {
-      progress_->say("");  // a complaint begins its own line
+      progress_->clear();
     }
     rejected_ = complain(diagnostics) || rejected_;
   }

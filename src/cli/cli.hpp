@@ -163,7 +163,9 @@ class Progress {
   void at(std::size_t done, std::size_t of, std::string_view what);
   // At once.
   void say(std::string_view text);
-  // Nothing more is said.
+  // Takes the line away, so that something else can be said.
+  void clear();
+  // The same, and nothing more is said.
   void end();
 
  private:

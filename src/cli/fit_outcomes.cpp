@@ -135,6 +135,8 @@ class FitOutcomes {
     ProveOptions options;
     options.quick = true;
     options.spread = spread_;
+    Progress progress;
+    options.progress = [&](std::string_view id) { progress.say(fmt::format("proving {}", id)); };
     std::vector<std::string> ids;
     for (const Property& p : prove(k, options)) {
       if (p.outcome != Proof::held) {

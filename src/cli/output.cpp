@@ -6,6 +6,7 @@
 #include <cstdlib>
 #include <cstring>
 #include <filesystem>
+#include <utility>
 
 #include "base/utf8.hpp"
 #include "cli/cli.hpp"
@@ -63,11 +64,15 @@ void Progress::say(std::string_view text) {
   }
 }
 
-void Progress::end() {
-  if (shown_) {
+void Progress::clear() {
+  if (std::exchange(shown_, false)) {
     warn("\r\033[K");
   }
-  on_ = shown_ = false;
+}
+
+void Progress::end() {
+  clear();
+  on_ = false;
 }
 
 bool on_terminal(const std::optional<std::string>& out) {
