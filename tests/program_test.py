@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 import unittest
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
@@ -106,25 +107,34 @@ class OddFiles(unittest.TestCase):
                                       b"--help tells more\n")
 
     def test_long_work_says_how_far_it_is(self):
-        made = self.path("several.jsonl", "".join(lines(record(unit=f"HL-{i}")) for i in range(3)))
-        out = self.path("plans.json", "")
-        for arguments, said in (
-                (["plan", made, "--prices", "examples/prices.json", "--format", "json"],
-                 rb"(\r\x1b\[K\d of 3 units)+\r\x1b\[K"),
-                (["assess", made], rb"")):  # quick work
+        some = "".join(lines(record(unit=f"HL-{i}")) for i in range(600)).encode()
+        bad = b'{"format":"dryshaft-record/1"}\n'
+        out = self.path("reports.jsonl", "")
+
+        def heard(pause, more):
             main, end = pty.openpty()
             with open(out, "wb") as f:
-                child = subprocess.Popen([PROGRAM, *arguments], stdout=f, stderr=end)
+                child = subprocess.Popen([PROGRAM, "assess", "--format", "jsonl"],
+                                         stdin=subprocess.PIPE, stdout=f, stderr=end)
             os.close(end)
-            heard = b""
+            child.stdin.write(some)
+            child.stdin.flush()
+            time.sleep(pause)  # as if those had taken long
+            child.stdin.write(some + more)
+            child.stdin.close()
+            said = b""
             with contextlib.suppress(OSError):  # the other end is closed
                 while part := os.read(main, 4096):
-                    heard += part
+                    said += part
             os.close(main)
-            self.assertEqual(child.wait(), 0)
-            self.assertTrue(re.fullmatch(said, heard), heard)
-            # On no terminal nothing is said.
-            self.assertEqual(run(*arguments).stderr, b"")
+            self.assertEqual(child.wait(), 3 if more else 0)
+            return said
+
+        self.assertRegex(heard(1, b""), rb"\A(\r\x1b\[K\d+ records)+\r\x1b\[K\Z")
+        # A complaint begins a line of its own.
+        self.assertRegex(heard(1, bad), rb"\A(\r\x1b\[K\d+ records)+\r\x1b\[K<stdin>:1201:1: error")
+        # On no terminal nothing is said.
+        self.assertEqual(run("assess", "--format", "jsonl", text=some.decode()).stderr, b"")
 
     def test_a_file_without_a_record(self):
         path = self.path("empty.json", "")

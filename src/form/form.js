@@ -43,6 +43,17 @@
     el('trouble').hidden = keeps;
   }
 
+  // Whether anything can be kept, without touching what is: another window may have kept more since.
+  function tryToKeep() {
+    try {
+      localStorage.setItem(D.storage + '?', '');
+      localStorage.removeItem(D.storage + '?');
+    } catch (refused) {
+      keeps = false;
+    }
+    el('trouble').hidden = keeps;
+  }
+
   function forget() {
     state = {answers: {}, at: INTRO, unit: ''};
     asked = [];
@@ -501,7 +512,7 @@
       show(true);
     });
     el('page').hidden = false;
-    keep();
+    tryToKeep();
     show(state.at !== INTRO);
   }
 
