@@ -25,8 +25,6 @@ PROGRAM = os.path.abspath(sys.argv.pop(1))
 TODAY = "2026-03-18"
 UNKNOWN = "unknown"
 scratch = tempfile.TemporaryDirectory()
-# What the page's own script is about to see.
-KEEP_WHAT_IS_THERE = "try { window.atStart = {...localStorage}; } catch (refused) {}"
 
 
 def run(*arguments, text="", code=0):
@@ -48,16 +46,14 @@ class Page:
         self.questions = self.data["questions"]
         self.by_key = {q["key"]: q for q in self.questions}
         self.downloads = tempfile.mkdtemp(dir=scratch.name)
-        self.browser = start(size, dark, self.downloads, (before or "") + KEEP_WHAT_IS_THERE)
+        self.browser = start(size, dark, self.downloads, before)
         self.opened = False
         self.open()
 
-    def stored(self, at_start=False):
-        """The answers that the browser keeps, or kept when the page began; nothing where it may keep
-        none."""
+    def stored(self):
+        """The answers that the browser keeps; nothing where it may keep none."""
         return self.script(
-            f"try {{ const all = {'window.atStart' if at_start else 'localStorage'};"
-            "const kept = JSON.parse(all[arguments[0]] || '{}').answers || {};"
+            "try { const kept = JSON.parse(localStorage.getItem(arguments[0]) || '{}').answers || {};"
             "return JSON.stringify(Object.entries(kept).filter(([k, a]) => a.words.length)"
             ".map(([k, a]) => [k, a.words])); } catch (refused) { return null; }", self.data["storage"])
 
@@ -67,7 +63,7 @@ class Page:
         before = self.stored() if self.opened else None
         for _ in range(10):
             self.browser.get("file://" + self.path)
-            if before is None or self.stored(at_start=True) == before:
+            if before is None or self.stored() == before:
                 break
             time.sleep(0.2)
         self.opened = True
@@ -305,9 +301,9 @@ class Shapes(unittest.TestCase):
         with Page(size=DESK) as page:
             for walk in range(14):
                 answers = random_answers(page, draw)
+                page.script("localStorage.clear()")
+                page.open()
                 if walk < 2:  # by hand
-                    page.script("localStorage.clear()")
-                    page.open()
                     page.press("start")
                     page.answer(answers)
                 else:  # as if filled before, then reloaded

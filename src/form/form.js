@@ -43,17 +43,6 @@
     el('trouble').hidden = keeps;
   }
 
-  // Whether anything can be kept, without touching what is: another window may have kept more since.
-  function tryToKeep() {
-    try {
-      localStorage.setItem(D.storage + '?', '');
-      localStorage.removeItem(D.storage + '?');
-    } catch (refused) {
-      keeps = false;
-    }
-    el('trouble').hidden = keeps;
-  }
-
   function forget() {
     state = {answers: {}, at: INTRO, unit: ''};
     asked = [];
@@ -512,7 +501,7 @@
       show(true);
     });
     el('page').hidden = false;
-    tryToKeep();
+    keep();
     show(state.at !== INTRO);
   }
 
