@@ -45,7 +45,9 @@ def violations(browser, axe):
 def start(size=PHONE, dark=False, downloads=None, before=None):
     """A browser with an empty page. `before`: a script that runs before any page's own."""
     chrome = webdriver.ChromeOptions()
+    # With RenderDocument, Chromium 156 shows some pages of files an empty localStorage.
     for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
+                     "--disable-features=RenderDocument",
                      f"--window-size={size[0]},{size[1]}"):
         chrome.add_argument(argument)
     if size == PHONE:

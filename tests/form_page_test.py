@@ -47,26 +47,19 @@ class Page:
         self.by_key = {q["key"]: q for q in self.questions}
         self.downloads = tempfile.mkdtemp(dir=scratch.name)
         self.browser = start(size, dark, self.downloads, before)
-        self.opened = False
         self.open()
 
-    def stored(self):
-        """The answers that the browser keeps; nothing where it may keep none."""
-        return self.script(
-            "try { const kept = JSON.parse(localStorage.getItem(arguments[0]) || '{}').answers || {};"
-            "return JSON.stringify(Object.entries(kept).filter(([k, a]) => a.words.length)"
-            ".map(([k, a]) => [k, a.words])); } catch (refused) { return null; }", self.data["storage"])
-
     def open(self):
-        """Opens the page; where it was open before, with what it had stored then, which can reach a
-        newly opened page a moment late."""
-        before = self.stored() if self.opened else None
-        for _ in range(10):
-            self.browser.get("file://" + self.path)
-            if before is None or self.stored() == before:
-                break
-            time.sleep(0.2)
-        self.opened = True
+        self.browser.get("file://" + self.path)
+
+    def keep(self, state):
+        """Opens the page as if `state` had been kept in it before."""
+        self.script("for (const s of [sessionStorage, localStorage]) s.setItem(arguments[0], arguments[1])",
+                    self.data["storage"], json.dumps(state))
+        self.open()
+
+    def kept(self, storage="sessionStorage"):
+        return self.script(f"return {storage}.getItem(arguments[0])", self.data["storage"])
 
     def close(self):
         self.browser.quit()
@@ -238,6 +231,7 @@ def random_answers(page, draw):
     return answers
 
 
+NOTHING = {"answers": {}, "at": -1, "unit": ""}  # what a page that has not been started keeps
 OWNER = {  # examples/owner-no-port-check.json, as an owner would answer
     "unit-id": "HL-0111", "unit-vehicle": "plover-2/Tarn", "unit-built": "2018", "date": "2026-03-18",
     "odometer": ("109,000", "km"), "noise-present": "yes", "noise-onset": "gradual",
@@ -301,24 +295,16 @@ class Shapes(unittest.TestCase):
         with Page(size=DESK) as page:
             for walk in range(14):
                 answers = random_answers(page, draw)
-                page.script("localStorage.clear()")
-                page.open()
                 if walk < 2:  # by hand
+                    page.keep(NOTHING)
                     page.press("start")
                     page.answer(answers)
                 else:  # as if filled before, then reloaded
-                    kept = {k: {"words": a if isinstance(a, list) else
-                                [a[0].replace(",", "")] if isinstance(a, tuple) else [a],
-                                "unit": a[1] if isinstance(a, tuple) else "km"}
-                            for k, a in answers.items()}
-                    # Now and then what a script keeps in a page that was opened after a clear() reaches
-                    # no other page; then again from the next one.
-                    for _ in range(3):
-                        page.script("localStorage.setItem(arguments[0], arguments[1])", page.data["storage"],
-                                    json.dumps({"answers": kept, "at": len(page.questions), "unit": ""}))
-                        page.open()
-                        if not page.shows("start"):
-                            break
+                    page.keep({"answers": {
+                        k: {"words": a if isinstance(a, list) else
+                            [a[0].replace(",", "")] if isinstance(a, tuple) else [a],
+                            "unit": a[1] if isinstance(a, tuple) else "km"}
+                        for k, a in answers.items()}, "at": len(page.questions), "unit": ""})
                 text = page.record()
                 self.agree(page, answers, text)
                 two += len(of_page(text)) == 2
@@ -344,6 +330,33 @@ class Behaviour(unittest.TestCase):
             page.open()
             self.assertTrue(page.shows("summary"))
             self.assertEqual(page.record(), before)
+
+    def test_another_visit_finds_what_was_kept(self):
+        with Page() as page:
+            page.press("start")
+            page.answer(OWNER, until="odometer")
+            page.browser.switch_to.new_window("tab")
+            page.open()
+            self.assertEqual(page.question()["key"], "odometer")
+            page.answer(OWNER)
+            before = page.record()
+            page.browser.switch_to.new_window("tab")
+            page.open()
+            self.assertEqual(page.record(), before)
+
+    def test_a_browser_that_loses_sight_of_earlier_visits(self):
+        with Page(before="const get = Storage.prototype.getItem;"
+                         "Storage.prototype.getItem = function (key) {"
+                         "  return this === localStorage ? null : get.call(this, key); };") as page:
+            page.press("start")
+            page.answer(OWNER, until="odometer")
+            page.open()
+            self.assertEqual(page.question()["key"], "odometer")
+
+    def test_a_page_that_is_only_looked_at_changes_nothing(self):
+        with Page() as page:
+            for storage in ("sessionStorage", "localStorage"):
+                self.assertIsNone(page.kept(storage), storage)
 
     def test_back_skip_and_change(self):
         with Page() as page:
@@ -407,16 +420,13 @@ class Behaviour(unittest.TestCase):
     def test_nothing_that_is_typed_runs(self):
         with Page() as page:
             for attack in ATTACKS:
-                page.script("localStorage.clear()")
-                page.open()
+                page.keep(NOTHING)
                 page.press("start")
                 page.answer({"unit-id": attack[:64]}, until="unit-built")
-                page.script(  # the rest as if filled before
-                    "const s = JSON.parse(localStorage.getItem(arguments[0]));"
-                    "s.at = arguments[1]; s.answers.date = {words: [arguments[2]]};"
-                    "localStorage.setItem(arguments[0], JSON.stringify(s))",
-                    page.data["storage"], page.questions.index(page.by_key["note"]), TODAY)
-                page.open()
+                state = json.loads(page.kept())  # the rest as if filled before
+                state["at"] = page.questions.index(page.by_key["note"])
+                state["answers"]["date"] = {"words": [TODAY]}
+                page.keep(state)
                 page.answer({"note": attack + "\n" + attack})
                 record = of_page(page.record())[0]
                 self.assertEqual(record["unit"]["id"], attack[:64])
@@ -452,7 +462,8 @@ class Behaviour(unittest.TestCase):
             page.press("again")
             page.press("wipe")
             self.assertTrue(page.shows("intro"))
-            self.assertIsNone(page.script("return localStorage.getItem(arguments[0])", page.data["storage"]))
+            for storage in ("sessionStorage", "localStorage"):
+                self.assertIsNone(page.kept(storage), storage)
             page.press("start")
             self.assertEqual(page.at("answer").get_property("value"), page.by_key["unit-id"]["sample"])
 

@@ -14,9 +14,12 @@
 
   // ------------------------------------------------------------- storage
 
+  // What is kept for the next visit is also kept for this tab: a browser may lose sight of the first
+  // over a reload (Chromium 156 does for files).
   function load() {
     try {
-      const kept = JSON.parse(localStorage.getItem(D.storage) || 'null');
+      const kept = JSON.parse(
+        sessionStorage.getItem(D.storage) || localStorage.getItem(D.storage) || 'null');
       if (kept && typeof kept.answers === 'object' && Number.isInteger(kept.at)) {
         state = {answers: {}, at: Math.max(INTRO, Math.min(SUMMARY, kept.at)),
                  unit: D.units.some((u) => u.word === kept.unit) ? kept.unit : '',
@@ -32,11 +35,14 @@
     } catch (refused) {
       keeps = false;
     }
+    el('trouble').hidden = keeps;
   }
 
   function keep() {
     try {
-      localStorage.setItem(D.storage, JSON.stringify({...state, asked}));
+      const text = JSON.stringify({...state, asked});
+      sessionStorage.setItem(D.storage, text);
+      localStorage.setItem(D.storage, text);
     } catch (refused) {
       keeps = false;
     }
@@ -48,6 +54,7 @@
     asked = [];
     returning = false;
     try {
+      sessionStorage.removeItem(D.storage);
       localStorage.removeItem(D.storage);
     } catch (refused) {
       keeps = false;
@@ -501,7 +508,6 @@
       show(true);
     });
     el('page').hidden = false;
-    keep();
     show(state.at !== INTRO);
   }
 
