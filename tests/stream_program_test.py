@@ -5,6 +5,7 @@ Usage: stream_program_test.py PROGRAM
 import itertools
 import json
 import os
+import select
 import subprocess
 import sys
 import tempfile
@@ -183,6 +184,49 @@ class BothWays(unittest.TestCase):
             running.stdout.close()
             nobody_reads(self.at("t.csv"), feeder)
             self.assertEqual((running.wait(), running.stderr.read()), (0, b""))
+
+    def slowly(self, blocking):
+        """The program, and ways to write to it and to wait for a line of it."""
+        into, writing = os.pipe()
+        os.set_blocking(into, blocking)
+        running = subprocess.Popen([PROGRAM, "assess", "--format", "jsonl"], stdin=into,
+                                   stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        os.close(into)
+        self.addCleanup(running.stderr.close)
+        self.addCleanup(running.stdout.close)
+        self.addCleanup(running.kill)
+
+        def unit():
+            # As long as a slow machine may take, and without an end where nothing is written.
+            self.assertTrue(select.select([running.stdout], [], [], 60)[0], "nothing was written")
+            return json.loads(running.stdout.readline())["unit_id"]
+        return running, writing, unit
+
+    def test_a_slow_writer_gets_what_can_be_said(self):
+        for blocking in (True, False):
+            with self.subTest(blocking=blocking):
+                running, writing, unit = self.slowly(blocking)
+                first, second, third, fourth = (line.encode() for line in lines(map(record, range(4))))
+                os.write(writing, first + b"\n" + second + b"\n")
+                self.assertEqual(unit(), "HL-0")
+                os.write(writing, third + b"\n\n")  # a blank line is no reason to wait
+                self.assertEqual(unit(), "HL-1")
+                os.write(writing, fourth + b"\n" + first[:100])  # nor is half a line
+                self.assertEqual(unit(), "HL-2")
+                os.write(writing, first[100:])
+                os.close(writing)
+                self.assertEqual([unit(), unit()], ["HL-3", "HL-0"])
+                self.assertEqual((running.wait(), running.stdout.read(), running.stderr.read()), (0, b"", b""))
+
+    def test_a_history_written_slowly_stays_one(self):
+        running, writing, unit = self.slowly(True)
+        for year in (2024, 2025, 2026):
+            one = {**record(0), "inspection": {"date": f"{year}-03-02"}}
+            os.write(writing, json.dumps(one).encode() + b"\n")
+            self.assertFalse(select.select([running.stdout], [], [], 0.3)[0])
+        os.close(writing)
+        self.assertEqual(unit(), "HL-0")
+        self.assertEqual((running.wait(), running.stdout.read()), (0, b""))
 
 
 if __name__ == "__main__":

@@ -190,13 +190,18 @@ class Command {
       } else if (source.skip_blank_lines(); is_on_lines(source)) {
         std::string line;
         while (going && source.next(line)) {
-          if (line.find_first_not_of(kBlank) == std::string::npos) {
-            continue;
+          if (line.find_first_not_of(kBlank) != std::string::npos) {
+            pending_ += line.size();
+            lines_.push_back({std::move(line), source.line_number(), source.name()});
+            line = {};
           }
-          lines_.push_back({std::move(line), source.line_number(), source.name()});
-          line = {};
-          if (lines_.size() >= kAtOnce || pending_bytes() > kMaxRecordBytes * 8) {
+          // Whoever writes slowly is not kept waiting for the reports so far.
+          const bool waits = !source.next_is_here();
+          if (waits || lines_.size() >= kAtOnce || pending_ > kMaxRecordBytes * 8) {
             going = read_lines(output);
+          }
+          if (waits) {
+            output.flush();
           }
         }
       } else {
@@ -218,8 +223,7 @@ class Command {
   // Whether the first line holds a record. One longer than a record may be is refused like any
   // other; the rest is read on.
   static bool is_on_lines(LineSource& source) {
-    const std::string_view ahead = source.ahead(kMaxRecordBytes + 1);
-    const std::string_view line = ahead.substr(0, ahead.find('\n'));
+    const std::string_view line = source.line_ahead(kMaxRecordBytes);
     const std::size_t first = line.find_first_not_of(kBlank);
     if (first == std::string_view::npos) {
       return line.size() <= kMaxRecordBytes;  // then white space is all that is left
@@ -249,11 +253,6 @@ class Command {
     std::uint32_t number;
     std::string source;
   };
-
-  [[nodiscard]] std::size_t pending_bytes() {
-    pending_ += lines_.back().text.size();
-    return pending_;
-  }
 
   bool read_lines(Output& output) {
     std::vector<Records> read(lines_.size());
@@ -341,7 +340,7 @@ class Command {
   ColumnMap columns_;
   std::optional<Progress> progress_;
   std::vector<Line> lines_;
-  std::size_t pending_ = 0;
+  std::size_t pending_ = 0;  // bytes of them
   std::vector<std::vector<Record>> units_;
   std::size_t count_ = 0;
   bool rejected_ = false;

@@ -59,11 +59,15 @@ class LineSource {
   [[nodiscard]] const std::string& error() const { return error_; }
   // False at the end; `line` has no line end.
   bool next(std::string& line);
+  // Whether `next` would not wait for who writes.
+  bool next_is_here();
   [[nodiscard]] std::uint32_t line_number() const { return line_; }
   // Passes over lines that hold nothing.
   void skip_blank_lines();
   // What comes, as it stands: at least so many bytes, or all there is.
   std::string_view ahead(std::size_t bytes);
+  // The line that comes, without its end; one longer than `most` may end early.
+  std::string_view line_ahead(std::size_t most);
   // Whether `ahead` gave all there is.
   [[nodiscard]] bool ended() const { return ended_; }
   // Goes on behind so many of these bytes; lines are then no longer counted.
@@ -72,8 +76,10 @@ class LineSource {
   std::string rest();
 
  private:
+  // Adds what is there; waits where nothing is.
   bool fill();
-  std::FILE* file_ = nullptr;
+  [[nodiscard]] bool holds_line_end() const { return buffer_.find('\n', at_) != std::string::npos; }
+  int descriptor_ = -1;
   std::string name_;
   std::string error_;
   std::string buffer_;

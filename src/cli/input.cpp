@@ -1,3 +1,5 @@
+#include <fcntl.h>
+#include <poll.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
@@ -19,6 +21,13 @@ constexpr std::size_t kLongestLine = kMaxRecordBytes + 4096;
 // A byte order mark is no white space, but stands before everything.
 constexpr std::string_view kBlank = " \t\r\n\xEF\xBB\xBF";
 
+// Whether there is something to read, or an end, within `milliseconds`; below 0: however long it
+// takes.
+bool comes(int descriptor, int milliseconds) {
+  pollfd waiting{.fd = descriptor, .events = POLLIN, .revents = 0};
+  return ::poll(&waiting, 1, milliseconds) != 0;  // of a failure, reading tells
+}
+
 }  // namespace
 
 LineSource::LineSource(const std::string& path)
@@ -35,20 +44,20 @@ LineSource::LineSource(const std::string& path)
   if (standard && isatty(STDIN_FILENO) != 0) {
     warn("dryshaft: reading from the terminal: Ctrl-D ends the input, --help tells more\n");
   }
-  file_ = standard ? stdin : std::fopen(path.c_str(), "rbe");
-  if (file_ == nullptr) {
+  descriptor_ = standard ? STDIN_FILENO : ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  if (descriptor_ < 0) {
     error_ = std::strerror(errno);
     ended_ = true;
     return;
   }
-  is_input(fileno(file_));
+  is_input(descriptor_);
   // A folder opens, but cannot be read: find out now rather than at the first line.
   fill();
 }
 
 LineSource::~LineSource() {
-  if (file_ != nullptr && file_ != stdin) {
-    std::fclose(file_);
+  if (descriptor_ > STDIN_FILENO) {
+    ::close(descriptor_);
   }
 }
 
@@ -60,15 +69,17 @@ bool LineSource::fill() {
   at_ = 0;
   const std::size_t had = buffer_.size();
   buffer_.resize(had + kChunk);
-  const std::size_t got = std::fread(buffer_.data() + had, 1, kChunk, file_);
-  buffer_.resize(had + got);
-  if (got < kChunk) {
-    ended_ = true;
-    if (std::ferror(file_) != 0) {
-      error_ = std::strerror(errno);
-    }
+  ssize_t got = 0;
+  while ((got = ::read(descriptor_, buffer_.data() + had, kChunk)) < 0 &&
+         (errno == EINTR || errno == EAGAIN)) {
+    comes(descriptor_, -1);  // EAGAIN: who gave us the input does not want to wait, we do
   }
-  return got > 0;
+  ended_ = got <= 0;
+  if (got < 0) {
+    error_ = std::strerror(errno);
+  }
+  buffer_.resize(had + static_cast<std::size_t>(std::max<ssize_t>(got, 0)));
+  return !ended_;
 }
 
 bool LineSource::next(std::string& line) {
@@ -93,6 +104,16 @@ bool LineSource::next(std::string& line) {
   return any;
 }
 
+bool LineSource::next_is_here() {
+  while (!ended_ && !holds_line_end() && buffer_.size() - at_ < kLongestLine) {
+    if (!comes(descriptor_, 0)) {
+      return false;
+    }
+    fill();
+  }
+  return true;
+}
+
 void LineSource::skip_blank_lines() {
   while (true) {
     const std::size_t first = std::min(buffer_.find_first_not_of(kBlank, at_), buffer_.size());
@@ -111,6 +132,13 @@ std::string_view LineSource::ahead(std::size_t bytes) {
   while (buffer_.size() - at_ < bytes && fill()) {
   }
   return std::string_view(buffer_).substr(at_);
+}
+
+std::string_view LineSource::line_ahead(std::size_t most) {
+  while (!holds_line_end() && buffer_.size() - at_ <= most && fill()) {
+  }
+  const std::string_view have = std::string_view(buffer_).substr(at_);
+  return have.substr(0, have.find('\n'));
 }
 
 std::string LineSource::rest() {
