@@ -51,10 +51,6 @@ void take_block(State& state, const char* block) {
   }
 }
 
-}  // namespace
-
-namespace {
-
 State digest(std::string_view text) {
   // Section 5.3.3.
   State state = {0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,

@@ -118,9 +118,9 @@ class Sheet {
     const bool own = family_.service && !family_.service->hours.empty();
     d_.emplace_back(
         Lead{"Time",
-             hours > 0 ? fmt::format("about {:g} hours, {}", hours,
+             hours > 0 ? fmt::format("About {:g} hours, {}", hours,
                                      own ? "by the family's file" : "a general figure (judgement)")
-                       : fmt::format("about {:g} minutes", k_.action("check-port")->minutes),
+                       : fmt::format("About {:g} minutes", k_.action("check-port")->minutes),
              std::nullopt});
   }
 
