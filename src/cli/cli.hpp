@@ -110,7 +110,7 @@ UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& col
                      const ReadOptions& options);
 // Standard input where nothing is named.
 std::vector<std::string> or_standard_input(const std::vector<std::string>& paths);
-// The day that `assess` and `plan` judge several units as of.
+// The day that `assess` and `plan` judge units as of where none is named.
 std::optional<int> newest_date(const std::vector<History>& histories);
 
 // ----------------------------------------------------------------- output
@@ -119,7 +119,7 @@ std::optional<int> newest_date(const std::vector<History>& histories);
 class Output {
  public:
   enum class Inputs { keep, may_replace };
-  // A file that was read is not replaced, unless that is what the command is for.
+  // A file that was read or written before is not replaced, unless that is what the command is for.
   explicit Output(const std::optional<std::string>& path, Inputs inputs = Inputs::keep);
   Output(const Output&) = delete;
   Output& operator=(const Output&) = delete;
@@ -137,6 +137,7 @@ class Output {
 
  private:
   void fail(const std::string& what);
+  bool is_kept(const std::string& path);  // and says so
   std::FILE* file_ = nullptr;
   std::string path_;    // as named
   std::string target_;  // the file itself
@@ -230,6 +231,9 @@ void check_names(const std::string& family, const std::string& vehicle, const Kn
 
 // Options that several commands have, and what was given with them.
 void add_out_option(CLI::App& app, std::optional<std::string>& out);
+// Two options that name one file: wrong usage.
+void keep_apart(std::string_view option, const std::optional<std::string>& path,
+                std::string_view other_option, const std::optional<std::string>& other_path);
 void add_units_option(CLI::App& app, std::optional<std::string>& units);
 Units units_of(const std::optional<std::string>& units);  // not given: km
 // Throws Stop where it is no date.

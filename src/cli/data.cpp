@@ -103,8 +103,10 @@ void add_data_options(CLI::App& app, DataOptions& options) {
          "or each once")
       ->allow_extra_args(false)
       ->type_name("DIR|FILE");
-  app.add_option("--families", options.families,
-                 "Folder with family profiles; they come before shipped ones of the same id")
+  app.add_option(
+         "--families", options.families,
+         "Folder with family profiles; each comes beside the shipped ones, or in place of that of "
+         "the same file name")
       ->type_name("DIR");
 }
 

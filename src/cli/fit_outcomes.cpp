@@ -42,9 +42,7 @@ class FitOutcomes {
                  "--overlay starts from rules as they were shipped: a refit of an overlay would "
                  "count its teardowns twice. Give all teardowns, and no overlay in --rules"};
     }
-    if (o_.overlay && o_.out == o_.overlay) {
-      throw Stop{kUsage, "--out and --overlay name the same file"};
-    }
+    keep_apart("--out", o_.out, "--overlay", o_.overlay);
     const Result<Knowledge> knowledge = load(o_.data);
     if (!knowledge.value) {
       return kRejected;
@@ -67,9 +65,7 @@ class FitOutcomes {
     }
     int written = kDone;
     if (!overlay.empty()) {
-      // One that was read may be brought up to date.
-      Output file(o_.overlay, o_.overlay == o_.data.overlay ? Output::Inputs::may_replace
-                                                            : Output::Inputs::keep);
+      Output file(o_.overlay);
       file.write(overlay);
       written = file.finish();
       study.overlay_file = written == kDone ? *o_.overlay : std::string();

@@ -230,34 +230,37 @@ class Conversation {
         }
         return Went::on;
       }
-      if (take(i, line)) {
-        return Went::on;
+      if (const std::optional<Went> went = take(i, line)) {
+        return *went;
       }
     }
     return Went::out;
   }
 
-  bool take(std::size_t i, const std::string& line) {
+  // No value: the question is still open.
+  std::optional<Went> take(std::size_t i, const std::string& line) {
     const FormQuestion& q = form_.questions[i];
     ReadAnswer read = read_answer(q, line, units_);
     if (read.no_unit && !ended_) {
-      ask_units();
+      if (const Went went = ask_units(); went != Went::on && !ended_) {
+        return went;
+      }
       read = read_answer(q, line, units_);
     }
     if (!read.problem.empty()) {
       refuse(read.problem, read.allowed,
              read.no_unit ? "write km or miles after the number" : read.hint);
-      return false;
+      return std::nullopt;
     }
     if (q.required() && read.answer.words.empty()) {
-      return true;
+      return Went::on;
     }
     const FormAnswer before = std::exchange(answers_[i], read.answer);
     for (const FormComplaint& c : to_records(form_, answers_, read_).complaints) {
       if (c.question == i) {
         refuse(c.diagnostic.message, c.diagnostic.allowed, c.diagnostic.hint);
         answers_[i] = before;
-        return false;
+        return std::nullopt;
       }
     }
     if (q.distance() && !read.answer.words.empty()) {
@@ -270,7 +273,7 @@ class Conversation {
       }
     }
     any_ = true;
-    return true;
+    return Went::on;
   }
 
   void refuse(const std::string& problem, const std::string& allowed, const std::string& hint) {

@@ -50,8 +50,9 @@ T taken(std::string_view option, Result<T> parsed) {
 }
 
 std::string moment(double seconds) {
-  const double minutes = std::floor(seconds / 60);
-  return fmt::format("{:.0f}:{:04.1f}", minutes, seconds - minutes * 60);
+  const double shown = std::round(seconds * 10) / 10;
+  const double minutes = std::floor(shown / 60);
+  return fmt::format("{:.0f}:{:04.1f}", minutes, shown - minutes * 60);
 }
 
 class Listening {
@@ -94,6 +95,7 @@ class Listening {
     if (o_.into == "-") {
       throw Stop{kUsage, "--into names a file: the record in it is written anew"};
     }
+    keep_apart("--out", o_.out, "--into", o_.into);
     if (!o_.into && (!o_.unit.empty() || o_.date)) {
       throw Stop{kUsage, "--unit and --date choose the inspection for --into"};
     }

@@ -2,6 +2,7 @@
 
 #include <CLI/CLI.hpp>
 #include <cmath>
+#include <filesystem>
 
 #include "base/number.hpp"
 #include "cli/cli.hpp"
@@ -26,6 +27,20 @@ void keep_in_range(CLI::Option& option, double least, double most, bool above_le
 void add_out_option(CLI::App& app, std::optional<std::string>& out) {
   app.add_option("--out", out, "Write to this file, which appears only when complete")
       ->type_name("FILE");
+}
+
+void keep_apart(std::string_view option, const std::optional<std::string>& path,
+                std::string_view other_option, const std::optional<std::string>& other_path) {
+  const auto file = [](const std::string& name) {
+    std::error_code none;
+    std::filesystem::path whole = std::filesystem::weakly_canonical(name, none);
+    return none ? std::filesystem::path(name) : whole;
+  };
+  std::error_code none;
+  if (path && other_path && *path != "-" &&
+      (file(*path) == file(*other_path) || std::filesystem::equivalent(*path, *other_path, none))) {
+    throw Stop{kUsage, fmt::format("{} and {} name the same file", option, other_option)};
+  }
 }
 
 void add_units_option(CLI::App& app, std::optional<std::string>& units) {

@@ -2,7 +2,10 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <array>
 #include <cerrno>
+#include <climits>
+#include <csignal>
 #include <cstdlib>
 #include <cstring>
 #include <filesystem>
@@ -86,7 +89,30 @@ bool coloured(const std::optional<std::string>& out) {
 
 namespace {
 
-constexpr const char* kIsInput = "it is an input, and would be lost";
+// What a signal that ends the program takes away: an output that is not complete.
+std::array<char, PATH_MAX> unfinished{};
+volatile std::sig_atomic_t is_unfinished = 0;
+
+extern "C" void take_unfinished_away(int signal) {
+  if (is_unfinished != 0) {
+    unlink(unfinished.data());
+  }
+  std::signal(signal, SIG_DFL);
+  std::raise(signal);
+}
+
+void take_away_on_signals(const std::string& path) {
+  if (path.size() >= unfinished.size()) {
+    return;
+  }
+  std::strcpy(unfinished.data(), path.c_str());
+  is_unfinished = 1;
+  for (const int signal : {SIGHUP, SIGINT, SIGTERM}) {
+    if (std::signal(signal, take_unfinished_away) == SIG_IGN) {  // as nohup wants it
+      std::signal(signal, SIG_IGN);
+    }
+  }
+}
 
 }  // namespace
 
@@ -106,8 +132,7 @@ Output::Output(const std::optional<std::string>& path, Inputs inputs) : inputs_(
     }
     return;
   }
-  if (inputs_ == Inputs::keep && was_input(path_)) {
-    fail(kIsInput);
+  if (is_kept(path_)) {
     return;
   }
   target_ = path_;
@@ -128,6 +153,7 @@ Output::Output(const std::optional<std::string>& path, Inputs inputs) : inputs_(
     fail(why);
     return;
   }
+  take_away_on_signals(temporary_);
   // mkstemp makes the file private: give it what a new file, or the old one, would have.
   const mode_t mask = umask(0);
   umask(mask);
@@ -146,7 +172,16 @@ Output::~Output() {
   }
   if (!temporary_.empty()) {
     unlink(temporary_.c_str());
+    is_unfinished = 0;
   }
+}
+
+bool Output::is_kept(const std::string& path) {
+  const std::string_view why = inputs_ == Inputs::keep ? why_kept(path) : "";
+  if (!why.empty()) {
+    fail(std::string(why));
+  }
+  return !why.empty();
 }
 
 void Output::fail(const std::string& what) {
@@ -190,8 +225,7 @@ int Output::finish() {
   if (temporary_.empty()) {
     return kDone;
   }
-  if (inputs_ == Inputs::keep && was_input(target_)) {  // read since this was opened
-    fail(kIsInput);
+  if (is_kept(target_)) {  // since this was opened
     return kOutput;
   }
   // On the disk before the name changes: a crash leaves the old file or the new one.
@@ -199,12 +233,14 @@ int Output::finish() {
     fail(std::strerror(errno));
     return kOutput;
   }
+  is_output(fileno(file_));
   const int closed = std::fclose(file_);
   file_ = nullptr;
   if (closed != 0 || std::rename(temporary_.c_str(), target_.c_str()) != 0) {
     fail(std::strerror(errno));
     return kOutput;
   }
+  is_unfinished = 0;
   temporary_.clear();
   return kDone;
 }

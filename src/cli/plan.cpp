@@ -59,6 +59,7 @@ class PlanCommand {
         read_units(o_.intake ? std::vector<std::string>{*o_.intake} : or_standard_input(o_.files),
                    *columns.value, read_options(k));
     const std::vector<History>& histories = read.histories;
+    plan_.today = plan_.today ? plan_.today : newest_date(histories);
     Output output(o_.out);
     if (o_.intake) {
       yard(output, read, k, model, *work.value, *prices.value);
@@ -132,9 +133,7 @@ class PlanCommand {
   void yard(Output& output, UnitsRead& read, const Knowledge& k, const Model& model,
             const WorkRules& work, const PriceBook& prices) const {
     Yard made = make_yard(read.histories, k, model, work, prices,
-                          {.hours = o_.hours,
-                           .money = o_.budget,
-                           .today = plan_.today ? plan_.today : newest_date(read.histories)});
+                          {.hours = o_.hours, .money = o_.budget, .today = plan_.today});
     made.rejected = std::move(read.complaints);
     made.rejected_records = read.rejected;
     if (o_.format == "json") {
@@ -249,7 +248,8 @@ Run add_plan(CLI::App& parent) {
       ->check(CLI::IsMember({"text", "json", "markdown", "html", "csv"}))
       ->type_name("FORMAT");
   add_out_option(*app, o->out);
-  app->add_option("--today", o->today, "Judge as of this day; default: the unit's newest date")
+  app->add_option("--today", o->today,
+                  "Judge as of this day; default: the newest date in the input")
       ->type_name("DATE");
   add_units_option(*app, o->units);
   add_onset_option(*app, o->data);

@@ -8,12 +8,10 @@
 #include <nlohmann/json.hpp>
 
 #include "base/places.hpp"
-#include "base/sha256.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/form.hpp"
 #include "form/answer.hpp"
 #include "form/wording.hpp"
-#include "record/layout.hpp"
 
 namespace dryshaft {
 namespace {
@@ -558,26 +556,11 @@ class FormReader {
 
 // -------------------------------------------------------- records in a text
 
-// Good records as text, one a line. The reader has told which are good, and where they begin.
+// Good records as text, one a line.
 std::string as_lines(std::string_view text, const std::vector<Record>& good) {
-  constexpr int kTries = 64;  // braces on a record's line before the record's own
   std::string out;
-  std::size_t at = 0;
-  std::uint32_t line = 1;
   for (const Record& r : good) {
-    for (; line < r.line; ++line) {
-      at = text.find('\n', at) + 1;
-    }
-    std::size_t brace = text.find('{', at);
-    for (int i = 0; i < kTries && brace != std::string_view::npos; ++i) {
-      const Extent object = balanced(text, brace);
-      const std::string_view raw = text.substr(brace, object.end - brace);
-      if (object.closed && sha256_hex(raw) == r.sha256) {
-        out += nlohmann::ordered_json::parse(raw).dump() + '\n';
-        break;
-      }
-      brace = text.find('{', brace + 1);
-    }
+    out += nlohmann::ordered_json::parse(text.substr(r.begin, r.end - r.begin)).dump() + '\n';
   }
   return out;
 }

@@ -195,12 +195,9 @@ class ColumnMapReader {
       }
       const FieldSpec& field = spec(use.field);
       const bool choice = field.type == FieldType::choice || field.type == FieldType::choices;
+      const std::vector<std::string_view> words = choice_words(field);
       if (choice && !word.empty() && word != kUnknownWord &&
-          std::ranges::find(field.choices, word, &Choice::id) == field.choices.end()) {
-        std::vector<std::string_view> words;
-        for (const Choice& c : field.choices) {
-          words.push_back(c.id);
-        }
+          std::ranges::find(words, word) == words.end()) {
         complain(*n, "bad-value", found(*n), fmt::format("{}", fmt::join(words, ", ")),
                  did_you_mean(word, words));
         continue;

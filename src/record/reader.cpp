@@ -313,15 +313,9 @@ class Reader {
         return static_cast<std::uint16_t>(i);
       }
     }
-    std::vector<std::string_view> words;
-    for (const Choice& c : field.choices) {
-      words.push_back(c.id);
-    }
+    std::vector<std::string_view> words = choice_words(field);
     if (field.type == FieldType::choice) {
       words.push_back(kUnknownWord);
-      if (says_what_teardown_showed(field.id)) {
-        words.push_back(kNotExamined);
-      }
     }
     complain(node, "bad-value", is_shown(node), joined(field.choices),
              did_you_mean(node.text, words));

@@ -59,6 +59,17 @@ bool says_what_teardown_showed(Field field) {
   return std::ranges::find(causes(), field, &CauseSpec::teardown) != causes().end();
 }
 
+std::vector<std::string_view> choice_words(const FieldSpec& field) {
+  std::vector<std::string_view> words;
+  for (const Choice& c : field.choices) {
+    words.push_back(c.id);
+  }
+  if (says_what_teardown_showed(field.id)) {
+    words.push_back(kNotExamined);
+  }
+  return words;
+}
+
 std::string_view unit_of(const Shape& member) {
   return member.miles ? kMilesSuffix.substr(1) : member.field->unit;
 }

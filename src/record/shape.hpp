@@ -34,6 +34,9 @@ std::string miles_pointer(std::string_view pointer);
 
 bool says_what_teardown_showed(Field field);
 
+// What may stand at a choice that was observed or looked for, `unknown` aside.
+std::vector<std::string_view> choice_words(const FieldSpec& field);
+
 // The unit in which a member is written.
 std::string_view unit_of(const Shape& member);
 

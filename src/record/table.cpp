@@ -504,10 +504,8 @@ class TableReader final : public PieceReader {
                           column.use != nullptr ? column.use->dates : DateOrder::year_month_day);
       case FieldType::choice: {
         const std::string word = plain_word(text);
-        const bool known =
-            std::ranges::find(field.choices, word, &Choice::id) != field.choices.end() ||
-            word == kNotExamined;
-        return known ? word : text;
+        const std::vector<std::string_view> words = choice_words(field);
+        return std::ranges::find(words, word) != words.end() ? word : text;
       }
       case FieldType::choices: {
         ordered_json words = ordered_json::array();
