@@ -144,6 +144,24 @@ class Tables(unittest.TestCase):
         self.assertEqual((done.returncode, done.stdout), (3, done.stdout))
         self.assertIn(b"error[unknown-column]: the column \"Tip\" is not a field", done.stderr)
 
+    def test_what_a_teardown_did_not_look_at(self):
+        columns = self.file("columns", json.dumps({
+            "format": "dryshaft-columns/1",
+            "columns": {"Seal": {"field": "seal-leak", "values": {"-": "not-examined", "y": "present"}}}}))
+        path = self.file("t.csv", "unit.id,date,teardown.date,Seal\n"
+                                  "HL-1,2026-03-02,2026-03-03,-\nHL-2,2026-03-02,2026-03-03,y\n")
+        done = run("assess", "--format", "json", "--columns", columns, path)
+        self.assertEqual((done.returncode, done.stderr), (0, b""))
+        columns = self.file("columns", json.dumps({
+            "format": "dryshaft-columns/1",
+            "columns": {"Seal": {"field": "seal-leak", "values": {"-": "not-examind"}},
+                        "Tip": {"field": "fluid", "values": {"-": "not-examined"}}}}))
+        done = run("check", "--columns", columns, path)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"allowed: absent, present, not-examined", done.stderr)
+        self.assertIn(b"hint: did you mean \"not-examined\"?", done.stderr)
+        self.assertIn(b"allowed: none, film, droplets, pooled\n", done.stderr)
+
     def test_at_standard_input_it_is_told_how(self):
         done = run("assess", input=b"unit.id,date,fluid\nHL-1,2026-03-01,none\n")
         self.assertEqual(done.returncode, 3)

@@ -148,6 +148,28 @@ class Disks(Scratch):
             self.assertIn(self.content(out), (b"old", new))
         self.assertIn(b"old", seen)
 
+    def test_ended_by_a_signal_leaves_nothing_behind(self):
+        out = self.at("reports.jsonl", "old")
+        for ending in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+            with subprocess.Popen([PROGRAM, "assess", "--format", "jsonl", "--out", out],
+                                  stdin=subprocess.PIPE) as running:
+                while len(os.listdir(self.folder)) < 2:
+                    time.sleep(0.01)
+                running.send_signal(ending)
+                self.assertEqual(running.wait(), -ending)
+            self.assertEqual((os.listdir(self.folder), self.content(out)), (["reports.jsonl"], b"old"))
+
+    def test_a_signal_that_is_not_to_end_it_does_not(self):
+        out = self.at("reports.jsonl", "old")
+        with subprocess.Popen(["nohup", PROGRAM, "assess", "--format", "jsonl", "--out", out],
+                              stdin=subprocess.PIPE, stderr=subprocess.DEVNULL) as running:
+            while len(os.listdir(self.folder)) < 2:
+                time.sleep(0.01)
+            running.send_signal(signal.SIGHUP)
+            running.communicate(line().encode())
+            self.assertEqual(running.returncode, 0)
+        self.assertIn(b"HL-0147", self.content(out))
+
 
 class Pipes(Scratch):
     def test_a_reader_that_had_enough(self):

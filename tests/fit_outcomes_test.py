@@ -180,6 +180,21 @@ class Outcomes(unittest.TestCase):
             self.assertIn(told, done.stderr)
             self.assertEqual(done.stdout, b"")
 
+    def test_the_overlay_is_not_lost_to_the_report(self):
+        path = self.path("new.json")
+        for same in (path, os.path.join(os.path.dirname(path), ".", "new.json")):
+            done = fit(TEARDOWNS, "--overlay", path, "--out", same)
+            self.assertEqual((done.returncode, done.stderr),
+                             (2, b"dryshaft: --out and --overlay name the same file\n"))
+        link = self.path("link")  # to what is not there yet
+        os.symlink(path, link)
+        done = fit(TEARDOWNS, "--folds", "2", "--overlay", path, "--out", link)
+        self.assertEqual((done.returncode, done.stdout), (4, b""))
+        self.assertEqual(done.stderr.decode(), f"{link}: error[output]: cannot be written: it has just been "
+                                               "written, and would be lost\n")
+        with open(path, encoding="utf-8") as file:
+            self.assertTrue(json.load(file)["format"].startswith("dryshaft-overlay/"))
+
     def test_an_overlay_that_cannot_be_written(self):
         done = fit(TEARDOWNS, "--folds", "2", "--overlay", self.path("no/such/folder.json"))
         self.assertEqual(done.returncode, 4)

@@ -62,6 +62,13 @@ class Blank(Files):
             self.assertEqual((done.returncode, done.stdout), (3, b""), text)
             self.assertIn(b"error[", done.stderr)
 
+    def test_records_on_one_line_all_count(self):
+        with open("examples/intake.jsonl", encoding="utf-8") as file:
+            records = [json.loads(line) for line in file][:60]
+        done = run("read", text=json.dumps(records))
+        self.assertEqual((done.returncode, done.stderr), (0, b""))
+        self.assertEqual([json.loads(line) for line in done.stdout.splitlines()], records)
+
     def test_shapes(self):
         text = run("blank")
         self.assertEqual((text.returncode, text.stderr), (0, b""))
@@ -168,6 +175,13 @@ class Ask(Files):
         self.assertEqual(records[0]["unit"]["fitted_odometer_mi"], 0)
         _, records = self.ask("HL-0147", "", "", "2", "12 km", "", "", "50", "q")
         self.assertEqual(records[0]["inspection"]["odometer_km"], 50)
+
+    def test_the_question_for_units_can_be_left(self):
+        # The first time it is passed over; the number without a unit brings it back.
+        done, records = self.ask("HL-0147", "", "", "", "500", "quit")
+        self.assertEqual(done.returncode, 0)
+        self.assertEqual(records[0]["unit"], {"id": "HL-0147"})
+        self.assertNotIn(b"write km or miles", done.stdout)
 
     def test_a_check_after_today_is_asked_again(self):
         done, records = self.ask("HL-0147", "", "", "", "", "", "", "", "2", "", "", "", "", "", "y",

@@ -326,6 +326,9 @@ class Usage(Files):
                    self.good, *UNIT, "--mark", "0:05=30", "--mark", "0:05=40")
         self.usage(f"--mark: 1:20.0 lies beyond the end of {self.good}, which lasts 0:10.0",
                    self.good, *UNIT, "--mark", "0:05=30", "--mark", "1:20=70")
+        nearly = self.wav("nearly.wav", [[math.sin(i) for i in range(int(59.97 * RATE))]])
+        self.usage(f"--mark: 2:00.0 lies beyond the end of {nearly}, which lasts 1:00.0",
+                   nearly, *UNIT, "--mark", "0:05=30", "--mark", "2:00=70")
         self.usage("--mark: the car stands still throughout", self.good, *UNIT, "--mark", "0:05=0")
         self.usage("--rotor-rpm is -5; it must be above 0 and at most 200000",
                    self.good, *UNIT, "--rotor-rpm", "-5")
@@ -423,6 +426,14 @@ class Into(Files):
         lines = self.read(record).splitlines()
         self.assertEqual(lines[0] + "\n", self.RECORD)
         self.assertIn('"recording"', lines[1])
+
+    def test_the_record_is_not_lost_to_the_report(self):
+        record = self.record("one.json")
+        same = record + ".same"
+        os.link(record, same)
+        self.usage("--out and --into name the same file",
+                   self.quiet, "--into", record, "--rotor-rpm", "4600", "--out", same)
+        self.assertEqual(self.read(record), self.RECORD)
 
     def test_mistakes(self):
         record = self.record("mistakes.json")

@@ -29,6 +29,22 @@ def record(unit, **inspection):
             "inspection": {"date": "2026-03-02", "odometer_km": 90000, **inspection}}
 
 
+class Days(unittest.TestCase):
+    def test_units_are_judged_as_of_the_newest_date(self):
+        dry = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none", "debris": "none"}
+        old = record("HL-1", port=dry, noise={"present": False})
+        new = record("HL-2", port=dry)
+        new["inspection"]["date"] = "2031-03-02"
+        text = json.dumps(old) + "\n" + json.dumps(new) + "\n"
+        done = subprocess.run([PROGRAM, "assess", "--format", "json"], input=text.encode(), capture_output=True,
+                              check=True)
+        graded = {r["unit_id"]: r["grade"] for r in map(json.loads, done.stdout.splitlines())}
+        planned = {p["unit_id"]: p["grade"] for p in plans(text=text)}
+        self.assertEqual(planned, graded)
+        self.assertEqual(planned["HL-1"], "U")
+        self.assertEqual(plans(text=json.dumps(old))[0]["grade"], "A")
+
+
 class Usage(unittest.TestCase):
     def refused(self, *arguments):
         done = run(*arguments)

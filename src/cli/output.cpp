@@ -101,17 +101,28 @@ extern "C" void take_unfinished_away(int signal) {
   std::raise(signal);
 }
 
-void take_away_on_signals(const std::string& path) {
-  if (path.size() >= unfinished.size()) {
-    return;
-  }
-  std::strcpy(unfinished.data(), path.c_str());
-  is_unfinished = 1;
-  for (const int signal : {SIGHUP, SIGINT, SIGTERM}) {
+// mkstemp, and a signal that ends the program takes the file away again.
+int make_unfinished(std::string& path) {
+  constexpr std::array kEnding = {SIGHUP, SIGINT, SIGTERM};
+  sigset_t ending;
+  sigemptyset(&ending);
+  for (const int signal : kEnding) {
+    sigaddset(&ending, signal);
     if (std::signal(signal, take_unfinished_away) == SIG_IGN) {  // as nohup wants it
       std::signal(signal, SIG_IGN);
     }
   }
+  sigset_t before;
+  pthread_sigmask(SIG_BLOCK, &ending, &before);  // until the file's name is known
+  const int descriptor = mkstemp(path.data());
+  const int error = errno;
+  if (descriptor >= 0 && path.size() < unfinished.size()) {
+    std::strcpy(unfinished.data(), path.c_str());
+    is_unfinished = 1;
+  }
+  pthread_sigmask(SIG_SETMASK, &before, nullptr);
+  errno = error;
+  return descriptor;
 }
 
 }  // namespace
@@ -146,14 +157,13 @@ Output::Output(const std::optional<std::string>& path, Inputs inputs) : inputs_(
     }
   }
   temporary_ = target_ + ".XXXXXX";
-  const int descriptor = mkstemp(temporary_.data());
+  const int descriptor = make_unfinished(temporary_);
   if (descriptor < 0) {
     const std::string why = std::strerror(errno);
     temporary_.clear();
     fail(why);
     return;
   }
-  take_away_on_signals(temporary_);
   // mkstemp makes the file private: give it what a new file, or the old one, would have.
   const mode_t mask = umask(0);
   umask(mask);
