@@ -279,6 +279,42 @@ TEST_CASE("a worn seal is looked at sooner, within the chance that the rules all
   CHECK(*bypassed.recheck.km == 20000);
 }
 
+TEST_CASE("a recheck counts from the last look at the port, whatever was put on record since") {
+  const std::string look = record_text(dry_and(R"("odometer_km":10000)"), "", "2025-03-01");
+  const auto later = [&](const std::string& date, const std::string& odometer) {
+    return report_on(
+        look + record_text(R"("noise":{"present":false},"odometer_km":)" + odometer, "", date));
+  };
+  const Report first = report_on(look);
+  CHECK(first.recheck.because == "the longest interval for grade A");
+  CHECK(std::tuple(*first.recheck.km, *first.recheck.days, *first.recheck.due_km) ==
+        std::tuple(20000.0, 365.0, 30000.0));
+  CHECK(first.recheck.due_date == "2026-03-01");
+  const Report second = later("2026-02-20", "14000");
+  CHECK(second.grade == Grade::A);
+  CHECK(second.recheck.because ==
+        "the longest interval for grade A, counted from the port check of 2025-03-01");
+  CHECK(std::tuple(*second.recheck.km, *second.recheck.days, *second.recheck.due_km) ==
+        std::tuple(16000.0, 9.0, 30000.0));
+  CHECK(second.recheck.due_date == first.recheck.due_date);
+  CHECK_FALSE(second.recheck.overdue);
+  CHECK(second.actions.front().within_days == 9.0);
+  for (const Report& late : {later("2026-03-02", "14000"), later("2025-06-01", "30001")}) {
+    CHECK(late.grade == Grade::A);
+    CHECK(late.recheck.overdue);
+    CHECK(late.recheck.because ==
+          "overdue: the longest interval for grade A, counted from the port check of 2025-03-01");
+    CHECK(std::pair(late.recheck.km, late.recheck.days) ==
+          std::pair(std::optional(0.0), std::optional(0.0)));
+    CHECK(late.recheck.due_date == first.recheck.due_date);
+    CHECK(late.actions.front().id == "recheck");
+    CHECK(late.actions.front().urgency == Urgency::soon);
+    CHECK(late.actions.front().because ==
+          "It was due by 2026-03-01. Routine recheck by distance and time.");
+  }
+  CHECK_FALSE(later("2026-03-01", "30000").recheck.overdue);
+}
+
 // ---------------------------------------------------------------- history
 
 TEST_CASE("history tells earlier grades and what changed") {

@@ -131,8 +131,11 @@ Report leaking() {
   r.would_change = {{{{"port-fluid", "none"}, {"port-rust", "none"}},
                      "a dry and clean tip at a repeated check",
                      Grade::B}};
-  r.recheck = {1000.0, 30.0, 183400.0, "2026-04-13",
-               "after the rebuild, to see that the new seal holds"};
+  r.recheck = {.km = 1000.0,
+               .days = 30.0,
+               .due_km = 183400.0,
+               .due_date = "2026-04-13",
+               .because = "after the rebuild, to see that the new seal holds"};
   r.rebuild_outlook = "routine";
   r.rebuild_outlook_text = "caught before the winding was harmed, as far as is known";
   r.history.earlier = {{"2024-11-20", 151020.0, Grade::A, 0.0079},
@@ -1458,6 +1461,7 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
  "recheck": {
   "km": 1000,
   "days": 30,
+  "overdue": false,
   "due_km": 183400,
   "due_date": "2026-04-13",
   "because": "after the rebuild, to see that the new seal holds"

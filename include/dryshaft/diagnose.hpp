@@ -241,6 +241,10 @@ struct Presentation {
   std::vector<std::string> warnings;
   std::optional<double> odometer_km;
   std::optional<double> seal_km;  ///< where known, not assumed
+  /// The port check that counts, as seen from the newest record; both 0 where that holds it, or
+  /// where none is on record.
+  double port_days_ago = 0;
+  double port_km_ago = 0;
   std::string family;
   std::string vehicle;
 };

@@ -3,6 +3,7 @@
 #define DRYSHAFT_RECORD_HPP
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <functional>
 #include <optional>
@@ -129,6 +130,7 @@ std::string record_schema();
 /// Days since 1970-01-01 of a proleptic Gregorian date, and back (`YYYY-MM-DD`).
 int days_from_date(int year, int month, int day);
 std::string date_text(int days);
+inline constexpr double kDaysPerYear = 365.25;
 /// Days of an ISO 8601 calendar date `YYYY-MM-DD`; nothing if it is not one.
 std::optional<int> parse_date(std::string_view text);
 

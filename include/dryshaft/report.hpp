@@ -106,8 +106,9 @@ struct HowSure {
 };
 
 struct Recheck {
-  std::optional<double> km;
-  std::optional<double> days;
+  std::optional<double> km;      ///< from the newest record on; 0 where overdue
+  std::optional<double> days;    ///< the same
+  bool overdue = false;          ///< as of the day it is judged on, or of the newest reading
   std::optional<double> due_km;  ///< odometer at which it is due, where the reading is known
   std::string due_date;          ///< the day on which it is due; empty: no recheck, act first
   std::string because;

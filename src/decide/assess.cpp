@@ -65,7 +65,6 @@ class Assessor {
     contradictions();
     r_.history = story_of(history_, k_, model_, seen_, verdict_);
     recheck();
-    due();
     actions();
     r_.next_checks = next_checks(k_, model_, seen_.facts, verdict_, options_.audience);
     r_.would_change = would_change(k_, model_, seen_.facts, verdict_);
@@ -213,25 +212,62 @@ class Assessor {
     }
   }
 
-  // The longest interval of the grade, shortened where a worn seal makes a new
-  // leak likelier than the rule data allow.
   void recheck() {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
-    r_.recheck.km = rule.recheck_km;
-    r_.recheck.days = rule.recheck_days;
     if (!rule.recheck_km || !rule.recheck_days) {
       r_.recheck.because = "act first: there is nothing to wait for";
       return;
     }
+    interval(rule);
+    since_look();
+  }
+
+  // A unit that waits is looked at again so long after its last look at the port, whatever else was
+  // put on record since.
+  void since_look() {
+    Recheck& r = r_.recheck;
+    const int newest = static_cast<int>(newest_.at(Field::date).number);
+    const int due = newest + static_cast<int>(*r.days - look_days_ago());
+    r.due_date = date_text(due);
+    if (r_.odometer_km) {
+      r.due_km = std::max(0.0, *r_.odometer_km + *r.km - look_km_ago());
+    }
+    if (look_days_ago() > 0 || look_km_ago() > 0) {
+      r.because += fmt::format(", counted from the port check of {}",
+                               date_text(newest - static_cast<int>(look_days_ago())));
+    }
+    r.overdue = today_ > due || look_km_ago() > *r.km;
+    r.km = r.overdue ? 0 : *r.km - look_km_ago();
+    r.days = r.overdue ? 0 : *r.days - look_days_ago();
+    if (r.overdue) {
+      r.because = "overdue: " + r.because;
+    }
+  }
+
+  [[nodiscard]] bool waits() const {
+    return verdict_.grade == Grade::A || verdict_.grade == Grade::B;
+  }
+  [[nodiscard]] double look_days_ago() const { return waits() ? seen_.port_days_ago : 0; }
+  [[nodiscard]] double look_km_ago() const { return waits() ? seen_.port_km_ago : 0; }
+  // Of the seal, at that look.
+  [[nodiscard]] double look_km() const { return std::max(0.0, facts().seal_km - look_km_ago()); }
+  [[nodiscard]] double look_years() const {
+    return std::max(0.0, facts().seal_years - look_days_ago() / kDaysPerYear);
+  }
+
+  // The longest interval of the grade, shortened where a worn seal makes a new
+  // leak likelier than the rule data allow.
+  void interval(const GradeRule& rule) {
+    r_.recheck.km = rule.recheck_km;
+    r_.recheck.days = rule.recheck_days;
     r_.recheck.because = fmt::format("the longest interval for grade {}", name(verdict_.grade));
-    const bool waits = verdict_.grade == Grade::A || verdict_.grade == Grade::B;
     const auto cooling = static_cast<Cooling>(facts().at(Situation::rotor_cooling));
-    if (!waits || (cooling != Cooling::wet && cooling != Cooling::unknown)) {
+    if (!waits() || (cooling != Cooling::wet && cooling != Cooling::unknown)) {
       return;
     }
     const Settings& s = k_.settings;
-    const double hazard = model_.wear_hazard(facts().seal_km, facts().seal_years) -
-                          std::log1p(-s.recheck_onset_probability);
+    const double hazard =
+        model_.wear_hazard(look_km(), look_years()) - std::log1p(-s.recheck_onset_probability);
     // By the rules, before a new leak gets likely; by a shop's own onset, before damage does.
     const auto soon_enough = [&](double km) {
       return k_.onset ? damage_after(km) <= s.damage_target : hazard_after(km) <= hazard;
@@ -265,27 +301,16 @@ class Assessor {
                        percent(s.recheck_onset_probability));
   }
 
-  void due() {
-    if (r_.recheck.days) {
-      r_.recheck.due_date = date_text(static_cast<int>(newest_.at(Field::date).number) +
-                                      static_cast<int>(*r_.recheck.days));
-    }
-    if (r_.recheck.km && r_.odometer_km) {
-      r_.recheck.due_km = *r_.odometer_km + *r_.recheck.km;
-    }
-  }
-
   [[nodiscard]] double hazard_after(double km) const {
-    return model_.wear_hazard(facts().seal_km + km,
-                              facts().seal_years + km / k_.settings.km_per_year);
+    return model_.wear_hazard(look_km() + km, look_years() + km / k_.settings.km_per_year);
   }
 
   // Chance of damage within `km` of this look, had the seal never been looked at before.
   [[nodiscard]] double damage_after(double km) const {
     const Settings& s = k_.settings;
-    const double now = facts().seal_km;
+    const double now = look_km();
     const auto hazard = [&](double at) {
-      return at <= now ? model_.wear_hazard(at, now > 0 ? facts().seal_years * at / now : 0)
+      return at <= now ? model_.wear_hazard(at, now > 0 ? look_years() * at / now : 0)
                        : hazard_after(at - now);
     };
     return delay::chance_of_damage(hazard, std::array{now}, km, model_.check_misses_leak(),
@@ -296,13 +321,14 @@ class Assessor {
   struct Offer {
     const ActionRule* action;
     const Advice* advice;
+    Urgency urgency;
     std::optional<double> within_km;
     std::optional<double> within_days;
     bool companion;
     // Most urgent first.
-    [[nodiscard]] auto urgency() const {
+    [[nodiscard]] auto order() const {
       constexpr double kNone = 1e12;
-      return std::tuple(static_cast<int>(advice->urgency), within_days.value_or(kNone),
+      return std::tuple(static_cast<int>(urgency), within_days.value_or(kNone),
                         within_km.value_or(kNone));
     }
   };
@@ -317,9 +343,9 @@ class Assessor {
       const auto at = std::ranges::find(chosen, o.action, &Offer::action);
       if (at == chosen.end()) {
         chosen.push_back(o);
-      } else if (std::tuple(o.urgency(), std::string_view(reason(o)),
+      } else if (std::tuple(o.order(), std::string_view(reason(o)),
                             std::string_view(o.advice->id)) <
-                 std::tuple(at->urgency(), std::string_view(reason(*at)),
+                 std::tuple(at->order(), std::string_view(reason(*at)),
                             std::string_view(at->advice->id))) {
         *at = o;
       }
@@ -330,9 +356,17 @@ class Assessor {
       }
       Offer o{.action = nullptr,
               .advice = &advice,
-              .within_km = advice.at_recheck ? r_.recheck.km : advice.within_km,
-              .within_days = advice.at_recheck ? r_.recheck.days : advice.within_days,
+              .urgency = advice.urgency,
+              .within_km = advice.within_km,
+              .within_days = advice.within_days,
               .companion = true};
+      if (advice.at_recheck && r_.recheck.overdue) {
+        o.urgency = std::min(o.urgency, Urgency::soon);
+        o.within_km = o.within_days = std::nullopt;
+      } else if (advice.at_recheck) {
+        o.within_km = r_.recheck.km;
+        o.within_days = r_.recheck.days;
+      }
       for (const std::string& id : advice.with) {
         o.action = k_.action(id);
         offer(o);
@@ -342,17 +376,20 @@ class Assessor {
       offer(o);
     }
     std::ranges::sort(chosen, [](const Offer& a, const Offer& b) {
-      return std::tuple(a.urgency(), a.action->importance, std::string_view(a.action->id)) <
-             std::tuple(b.urgency(), b.action->importance, std::string_view(b.action->id));
+      return std::tuple(a.order(), a.action->importance, std::string_view(a.action->id)) <
+             std::tuple(b.order(), b.action->importance, std::string_view(b.action->id));
     });
     for (const Offer& o : chosen) {
       r_.actions.push_back({.id = o.action->id,
                             .rule = o.advice->id,
                             .text = for_reader(o.action->text, o.action->owner_text),
-                            .urgency = o.advice->urgency,
+                            .urgency = o.urgency,
                             .within_km = o.within_km,
                             .within_days = o.within_days,
                             .because = reason(o)});
+      if (o.advice->at_recheck && r_.recheck.overdue) {
+        r_.actions.back().because.insert(0, fmt::format("It was due by {}. ", r_.recheck.due_date));
+      }
     }
   }
 

@@ -11,7 +11,6 @@
 namespace dryshaft {
 namespace {
 
-constexpr double kDaysPerYear = 365.25;
 constexpr double kLowVoltage = 60;           // V d.c., at most; UN Regulation No. 100 (from memory)
 constexpr double kRefractometerUnique = 60;  // % glycol; the freezing point rises again above
 
@@ -569,6 +568,8 @@ class Presenter {
     if (check.has(Field::odometer_km) && newest_.has(Field::odometer_km)) {
       km = newest_.at(Field::odometer_km).number - check.at(Field::odometer_km).number;
     }
+    out_.port_days_ago = between;
+    out_.port_km_ago = km;
     facts.port_weight = std::exp2(-(km / s.port_half_km + days / s.port_half_days));
     facts.set(Situation::port_check,
               facts.port_weight < s.port_stale_below ? PortCheck::stale : PortCheck::fresh);

@@ -282,18 +282,19 @@ std::string due_line(const Report& report, Units units) {
   if (r.due_date.empty()) {
     return {};
   }
-  return r.due_km ? fmt::format("Due at {}, by {} at the latest.",
+  const std::string_view due = r.overdue ? "Was due" : "Due";
+  return r.due_km ? fmt::format("{} at {}, by {} at the latest.", due,
                                 words::distance(*r.due_km, units), r.due_date)
-                  : fmt::format("Due by {}.", r.due_date);
+                  : fmt::format("{} by {}.", due, r.due_date);
 }
 
 void add_outlook(Document& out, const Report& report, Units units) {
-  const std::string until = words::deadline(report.recheck.km, report.recheck.days, units);
-  if (!until.empty() || !report.recheck.because.empty()) {
+  const Recheck& r = report.recheck;
+  const std::string until = r.overdue ? "" : words::deadline(r.km, r.days, units);
+  if (!until.empty() || !r.because.empty()) {
     out.push_back(Heading{"Recheck"});
     out.push_back(Paragraph{sentence(
-        fmt::format("{}{}{}", until, until.empty() || report.recheck.because.empty() ? "" : ": ",
-                    report.recheck.because))});
+        fmt::format("{}{}{}", until, until.empty() || r.because.empty() ? "" : ": ", r.because))});
     if (const std::string due = due_line(report, units); !due.empty()) {
       out.push_back(Paragraph{due});
     }

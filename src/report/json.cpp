@@ -87,6 +87,11 @@ class Writer {
   }
   void text_or_null(std::string_view value) { value.empty() ? null() : text(value); }
 
+  void flag(bool value) {
+    separate();
+    put(value ? "true" : "false");
+  }
+
   void whole(std::uint32_t value) {
     separate();
     const fmt::format_int digits(value);
@@ -411,6 +416,8 @@ void write_advice(Writer& json, const Report& report) {
   json.begin('{');
   json.member("km", report.recheck.km, 0);
   json.member("days", report.recheck.days, 0);
+  json.key("overdue");
+  json.flag(report.recheck.overdue);
   json.member("due_km", report.recheck.due_km, 0);
   json.member_or_null("due_date", report.recheck.due_date);
   json.member("because", report.recheck.because);
