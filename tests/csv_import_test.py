@@ -144,6 +144,15 @@ class Tables(unittest.TestCase):
         self.assertEqual((done.returncode, done.stdout), (3, done.stdout))
         self.assertIn(b"error[unknown-column]: the column \"Tip\" is not a field", done.stderr)
 
+    def test_one_word_said_to_mean_two_things(self):
+        columns = self.file("columns", json.dumps({
+            "format": "dryshaft-columns/1",
+            "columns": {"Tip": {"field": "fluid", "values": {"Wet": "none", "wet": "pooled"}}}}))
+        done = run("check", "--columns", columns, self.file("t.csv", "unit.id,date,Tip\nHL-1,2026-03-02,wet\n"))
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"error[duplicate-key]: /columns/Tip/values/wet is given twice: capitals, blanks and "
+                      b"hyphens do not count\n", done.stderr)
+
     def test_what_a_teardown_did_not_look_at(self):
         columns = self.file("columns", json.dumps({
             "format": "dryshaft-columns/1",

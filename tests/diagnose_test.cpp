@@ -301,6 +301,12 @@ TEST_CASE("insulation is corrected to 40 deg C by both published rules") {
   for (const auto& [celsius, factor] : thermosetting) {
     CHECK(insulation_thermosetting_factor(celsius) == Approx(factor).margin(5e-5));
   }
+  // Outside their range, on the safe side: 0.5^4 and 0.5^7 by the halving rule.
+  CHECK(insulation_halving_factor(0) == Approx(0.0625).epsilon(1e-12));
+  CHECK(insulation_halving_factor(-30) == Approx(0.0078125).epsilon(1e-12));
+  CHECK(insulation_thermosetting_factor(-30) == insulation_thermosetting_factor(10));
+  CHECK(insulation_halving_factor(120) == insulation_halving_factor(85));
+  CHECK(insulation_thermosetting_factor(120) == insulation_thermosetting_factor(85));
   // fivefold apart at 10 deg C
   CHECK(insulation_thermosetting_factor(10) / insulation_halving_factor(10) ==
         Approx(5.25).margin(0.01));
@@ -319,6 +325,8 @@ TEST_CASE("insulation is judged by the worse rule, and per volt as measured") {
   CHECK(level(R"("insulation":{"resistance_mohm":20.1,"winding_temp_c":20})") == 0);
   CHECK(level(R"("insulation":{"resistance_mohm":5,"winding_temp_c":40})") == 0);
   CHECK(level(R"("insulation":{"resistance_mohm":4.99,"winding_temp_c":40})") == 1);
+  // 50 megohm at 0 deg C: 3.125 by halving.
+  CHECK(level(R"("insulation":{"resistance_mohm":50,"winding_temp_c":0})") == 1);
   // UN R100: 500 ohm/V at 400 V is 0.2 megohm, 100 ohm/V is 0.04 megohm
   CHECK(level(R"("insulation":{"resistance_mohm":0.2,"winding_temp_c":40})") == 1);
   CHECK(level(R"("insulation":{"resistance_mohm":0.1999,"winding_temp_c":40})") == 2);
@@ -333,6 +341,26 @@ TEST_CASE("insulation is judged by the worse rule, and per volt as measured") {
   // Voltage not known: 800 V are assumed, so 0.3 megohm is 375 ohm/V.
   CHECK(level_of(R"("insulation":{"resistance_mohm":0.3,"winding_temp_c":40})",
                  Finding::insulation) == 2);
+}
+
+TEST_CASE("what a reading of the insulation leaves open is said") {
+  const auto warnings = [](std::string_view reading) {
+    return present(history_of(record_text(
+                       "\"odometer_km\":90000,\"insulation\":{" + std::string(reading) + "}",
+                       R"("system_voltage_v":400)")),
+                   1, shipped(), 0)
+        .warnings;
+  };
+  using Said = std::vector<std::string>;
+  CHECK(warnings(R"("resistance_mohm":500,"test_voltage_v":500,"winding_temp_c":10)") == Said{});
+  CHECK(
+      warnings(R"("resistance_mohm":500,"test_voltage_v":500,"winding_temp_c":9.5)") ==
+      Said{"the winding was at 9.5 deg C when its insulation was measured; the rules for 40 deg C "
+           "hold from 10 to 85, and are taken on the safe side"});
+  CHECK(warnings(R"("resistance_mohm":500,"winding_temp_c":85)") ==
+        Said{"the test voltage of the insulation is not on record: it is taken to be no less than "
+             "the system voltage"});
+  CHECK(warnings(R"("resistance_mohm":0.01,"winding_temp_c":85)") == Said{});  // bad at any voltage
 }
 
 TEST_CASE("the kind of liquid is what is sure of it, else unknown") {

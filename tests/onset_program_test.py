@@ -130,7 +130,7 @@ class FitOnset(unittest.TestCase):
                          "rotor_bearings, vehicle\n")
         self.refused(2, HISTORY, "--format", "pdf")
         self.refused(2, HISTORY, "--at", "-5")
-        self.assertIn("cannot be read", self.refused(2, HISTORY, "--prior", "no-such.json"))
+        self.assertIn("cannot be read", self.refused(3, HISTORY, "--prior", "no-such.json"))
 
     def test_refused_input(self):
         self.assertIn("no-such.csv", self.refused(3, "--table", "no-such.csv"))
@@ -200,7 +200,7 @@ class AssessByOnset(unittest.TestCase):
         self.assertEqual(done.returncode, 3)
         self.assertEqual(done.stdout, b"")
         self.assertIn(":2:43: error[not-rising]: /grader/hazard/1/1 is 1\n", done.stderr.decode())
-        self.assertEqual(run("assess", "-", "--onset", "no-such.json", text="").returncode, 2)
+        self.assertEqual(run("assess", "-", "--onset", "no-such.json", text="").returncode, 3)
 
 
 if __name__ == "__main__":

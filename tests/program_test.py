@@ -140,7 +140,7 @@ class OddFiles(unittest.TestCase):
         path = self.path("empty.json", "")
         done = run("assess", path)
         self.assertEqual(done.returncode, 3)
-        self.assertEqual(done.stdout.decode(), "0 units assessed\n\nNot read\n"
+        self.assertEqual(done.stdout.decode(), "0 units assessed\n\nComplaints about the input\n"
                                                f"{path}:1:1: error[empty]: holds no record\n")
         done = run("check", "-", text=lines(record()))
         self.assertTrue(done.stdout.endswith(b"\nrecords: 1 good, 0 rejected; 1 unit\n"), done.stdout)
@@ -525,6 +525,13 @@ class Assess(unittest.TestCase):
 
 
 class Writing(unittest.TestCase):
+    def test_help_on_a_full_disk(self):
+        for words in (["--version"], ["--help"], ["assess", "--help"]):
+            with open("/dev/full", "wb") as full:
+                done = subprocess.run([PROGRAM, *words], stdout=full, stderr=subprocess.PIPE, check=False)
+            self.assertEqual((done.returncode, done.stderr), (
+                4, b"standard output: error[output]: cannot be written: No space left on device\n"), words)
+
     def test_a_full_disk_is_told(self):
         for form in ("text", "json", "jsonl", "csv", "markdown"):
             with open("/dev/full", "wb") as full:

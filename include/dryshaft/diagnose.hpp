@@ -255,8 +255,9 @@ Presentation present(const History& history, std::size_t count, const Knowledge&
                      int today);
 
 /// Insulation resistance corrected to 40 deg C by the two published rules.
-/// Source: IEEE Std 43 (formulas from memory); valid from 10 to 85 deg C, the
-/// temperature is taken to the nearer end outside.
+/// Source: IEEE Std 43 (formulas from memory); valid from 10 to 85 deg C. Above, a winding counts
+/// as no warmer; below, the halving rule goes on, and the other takes the winding to be at 10 deg
+/// C.
 double insulation_halving_factor(double winding_c);
 double insulation_thermosetting_factor(double winding_c);
 

@@ -248,6 +248,7 @@ struct Batch {
   std::vector<Report> reports;       ///< ranked, see `rank`
   std::vector<Diagnostic> rejected;  ///< complaints about records that were refused
   std::size_t rejected_records = 0;
+  std::string today;                ///< the day that all are judged as of; empty: each of its own
   Wanted wanted;                    ///< what `reports` were chosen by
   std::size_t left_out = 0;         ///< units that were graded, but are not wanted
   std::size_t without_earlier = 0;  ///< of these, units with no inspection by `worse_since`

@@ -100,6 +100,7 @@ class Command {
     if (!assess_.today) {
       assess_.today = newest_date(read.histories);
     }
+    batch.today = assess_.today ? date_text(*assess_.today) : "";
     const std::size_t units = read.histories.size();
     batch.reports.resize(units);
     Progress progress;

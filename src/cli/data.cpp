@@ -46,7 +46,7 @@ std::vector<NamedText> json_files(const fs::path& folder) {
     }
   }
   if (ec) {
-    throw Stop{kUsage, fmt::format("{} cannot be read: {}", folder.string(), ec.message())};
+    throw Stop{kRejected, fmt::format("{} cannot be read: {}", folder.string(), ec.message())};
   }
   if (paths.empty()) {
     throw Stop{kUsage, fmt::format("{} holds no .json file", folder.string())};
@@ -176,7 +176,7 @@ NamedText text_file(const std::string& path) {
   LineSource source(path);
   NamedText file{path, source.rest()};
   if (!source.error().empty()) {
-    throw Stop{kUsage, fmt::format("{} cannot be read: {}", file.name, source.error())};
+    throw Stop{kRejected, fmt::format("{} cannot be read: {}", file.name, source.error())};
   }
   return file;
 }

@@ -7,6 +7,7 @@
 #include <map>
 #include <memory>
 #include <new>
+#include <sstream>
 
 #include "base/utf8.hpp"
 #include "cli/cli.hpp"
@@ -134,7 +135,11 @@ int run(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::Success& help) {
-    return app.exit(help) == 0 ? kDone : kUsage;
+    std::ostringstream text;
+    app.exit(help, text, text);
+    Output output(std::nullopt);
+    output.write(text.str());
+    return output.finish();
   } catch (const CLI::ParseError& error) {
     if (const auto what = not_known(app)) {
       return usage(*what);

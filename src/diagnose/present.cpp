@@ -11,6 +11,10 @@
 namespace dryshaft {
 namespace {
 
+// Between which IEEE Std 43's rules for temperature hold (from memory).
+constexpr double kColdestWindingC = 10;
+constexpr double kWarmestWindingC = 85;
+
 constexpr double kLowVoltage = 60;           // V d.c., at most; UN Regulation No. 100 (from memory)
 constexpr double kRefractometerUnique = 60;  // % glycol; the freezing point rises again above
 
@@ -240,7 +244,18 @@ class Interpreter {
       said_.warnings.push_back(fmt::format(
           "the system voltage is not known: the insulation is judged at {:g} V", voltage_));
     }
+    if (celsius < kColdestWindingC || celsius > kWarmestWindingC) {
+      said_.warnings.push_back(fmt::format(
+          "the winding was at {:g} deg C when its insulation was measured; the rules for 40 deg C "
+          "hold from {:g} to {:g}, and are taken on the safe side",
+          celsius, kColdestWindingC, kWarmestWindingC));
+    }
     const Value& test = r.at(Field::insulation_test_voltage_v);
+    if (level == 0 && !test.observed) {
+      said_.warnings.emplace_back(
+          "the test voltage of the insulation is not on record: it is taken to be no less than the "
+          "system voltage");
+    }
     if (level == 0 && test.observed && test.number < voltage_) {
       said_.warnings.push_back(fmt::format(
           "the insulation was tested at {:g} V, below the system voltage: a pass at that voltage "
@@ -623,11 +638,11 @@ class Presenter {
 }  // namespace
 
 double insulation_halving_factor(double winding_c) {
-  return std::exp2((std::clamp(winding_c, 10.0, 85.0) - 40) / 10);
+  return std::exp2((std::min(winding_c, kWarmestWindingC) - 40) / 10);
 }
 
 double insulation_thermosetting_factor(double winding_c) {
-  const double t = std::clamp(winding_c, 10.0, 85.0);
+  const double t = std::clamp(winding_c, kColdestWindingC, kWarmestWindingC);
   const double slope = t > 40 ? 4230.0 : 1245.0;
   return std::exp(-slope * (1 / (t + 273) - 1 / 313.0));
 }

@@ -261,8 +261,10 @@ Document describe_yard(const Yard& yard) {
         {}});
   }
   if (yard.rejected_records > 0 || !yard.rejected.empty()) {
-    d.emplace_back(Heading{
-        fmt::format("Refused: {}", words::count(yard.rejected_records, "record", "records"))});
+    d.emplace_back(Heading{yard.rejected_records == 0
+                               ? "Complaints about the input"
+                               : fmt::format("Refused: {}", words::count(yard.rejected_records,
+                                                                         "record", "records"))});
     for (const Diagnostic& r : yard.rejected) {
       d.emplace_back(document::Verbatim{to_text(r)});
     }

@@ -202,7 +202,14 @@ class ColumnMapReader {
                  did_you_mean(word, words));
         continue;
       }
-      use.values.emplace_back(plain_title(n->key), std::move(word));
+      std::string said = plain_title(n->key);
+      const auto same = std::ranges::find(use.values, said, [](const auto& v) { return v.first; });
+      if (same != use.values.end() && same->second != word) {
+        out_.push_back(d_.at_key(*n, "duplicate-key",
+                                 "is given twice: capitals, blanks and hyphens do not count"));
+        continue;
+      }
+      use.values.emplace_back(std::move(said), std::move(word));
     }
   }
 

@@ -16,22 +16,27 @@ namespace dryshaft::csv {
 inline constexpr std::string_view kLineEnd = "\r\n";
 inline constexpr std::string_view kReplacement = "\xEF\xBF\xBD";  // U+FFFD
 
+// With the wide forms, which some spreadsheets take for the same.
+inline constexpr std::u32string_view kFormula = U"=+-@\uFF1D\uFF0B\uFF0D\uFF20";
+
 class Row {
  public:
-  // A text cell. A spreadsheet takes a cell that begins with one of these
-  // characters for a formula; the apostrophe makes it text.
+  // A text cell. A spreadsheet takes a cell that begins with certain characters for a formula; an
+  // apostrophe makes it text. One that separates by semicolons begins a cell in mid-cell, too.
   Row& text(std::string_view value) {
     separate();
     std::string cell;
-    bool quoted = value.find_first_of("=+-@\t\r\n") == 0;
-    if (quoted) {
-      cell.push_back('\'');
-    }
+    bool quoted = false;
+    bool begins = true;
     for (std::size_t at = 0; at < value.size();) {
       const utf8::Character character = utf8::decode(value, at);
       const char32_t c = character.code;
       const bool line_or_tab = c == U'\t' || c == U'\r' || c == U'\n';
-      // A semicolon separates cells where the comma is the decimal sign.
+      if (begins && (line_or_tab || kFormula.find(c) != kFormula.npos)) {
+        cell.push_back('\'');
+        quoted = true;
+      }
+      begins = c == U';';
       quoted = quoted || line_or_tab || c == U',' || c == U';' || c == U'"';
       if (c == U'"') {
         cell.push_back('"');

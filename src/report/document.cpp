@@ -593,7 +593,7 @@ void add_summary(Document& out, const Batch& batch,
   }
   if (!missing.empty() && missing.front().second.ungraded > 0) {
     out.push_back(Paragraph{
-        fmt::format("Most often missing: {}, on {} of {}.", missing.front().first,
+        fmt::format("Missing where the grade is open (U): {}, on {} of {}.", missing.front().first,
                     amount(missing.front().second.ungraded), count(units, "unit", "units"))});
   }
 }
@@ -747,8 +747,8 @@ void add_rejected(Document& out, const Batch& batch) {
     return;
   }
   out.push_back(Heading{
-      batch.rejected_records == 0  // a file that holds none, or is not there
-          ? "Not read"
+      batch.rejected_records == 0  // of what could not be read, or of what was read all the same
+          ? "Complaints about the input"
           : fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records"))});
   std::string text;
   for (const Diagnostic& diagnostic : batch.rejected) {
@@ -770,7 +770,7 @@ Document describe(const Batch& batch, Units units) {
   Document out;
   out.push_back(Title{
       fmt::format("{} assessed", count(batch.reports.size() + batch.left_out, "unit", "units")),
-      {}});
+      batch.today.empty() || batch.reports.empty() ? "" : fmt::format("As of {}.", batch.today)});
   add_choice(out, batch, units);
   const auto missing = missing_checks(batch);
   add_summary(out, batch, missing);

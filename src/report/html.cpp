@@ -397,7 +397,7 @@ std::string to_html(const Batch& batch, Units units, bool full) {
     }
   }
   const nlohmann::json data = {{"parts", std::move(parts)}, {"reports", std::move(reports)}};
-  const std::string count = words::count(batch.reports.size(), "unit", "units");
+  const std::string count = words::count(batch.reports.size() + batch.left_out, "unit", "units");
   return markup::whole(
       {.title = fmt::format("{} assessed", count),
        .style = fmt::format("{}{}", kReportStyle, kBatchStyle),
