@@ -336,6 +336,11 @@ class Assessor {
     return owner() ? o.advice->plain : (o.companion ? o.action->reason : o.advice->reason);
   }
 
+  // A unit that must not be driven is given no distance, whatever the rule data say.
+  [[nodiscard]] std::optional<double> allowed(std::optional<double> km) const {
+    return verdict_.grade == Grade::D && km > 0.0 ? std::nullopt : km;
+  }
+
   void actions() {
     // The most urgent advice for each action counts.
     std::vector<Offer> chosen;
@@ -357,7 +362,7 @@ class Assessor {
       Offer o{.action = nullptr,
               .advice = &advice,
               .urgency = advice.urgency,
-              .within_km = advice.within_km,
+              .within_km = allowed(advice.within_km),
               .within_days = advice.within_days,
               .companion = true};
       if (advice.at_recheck && r_.recheck.overdue) {
