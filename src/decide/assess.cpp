@@ -408,7 +408,7 @@ class Assessor {
                             .within_km = o.within_km,
                             .within_days = o.within_days,
                             .because = reason(o)});
-      if (o.advice->at_recheck && r_.recheck.overdue) {
+      if (o.action->id == "recheck" && r_.recheck.overdue) {
         r_.actions.back().because.insert(0, fmt::format("It was due by {}. ", r_.recheck.due_date));
       }
     }

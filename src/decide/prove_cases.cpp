@@ -251,15 +251,16 @@ class Wording {
     return earlier != 0;  // its absence is never on record
   }
 
-  // Dried tracks, and the next day a tip without them.
+  // Rust, and the next day a tip without it.
   bool earlier_damage() {
     const int earlier = c_.at(Finding::earlier_damage);
     if (earlier == 1) {
       const int day = oldest() - kEarlier;
-      put(older_.emplace_back(inspection(day)), Field::port_dried_residue, true);
+      const std::span<const Choice> words = spec(Field::port_corrosion).choices;
+      put(older_.emplace_back(inspection(day)), Field::port_corrosion, words[1].id);
       ordered_json& gone = older_.emplace_back(inspection(day + 1));
       put(gone, Field::port_checked, true);
-      put(gone, Field::port_dried_residue, false);
+      put(gone, Field::port_corrosion, words[0].id);
     }
     return earlier != 0;
   }

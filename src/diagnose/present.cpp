@@ -45,6 +45,7 @@ struct Sign {
   int least;
   std::optional<Field> opened;
   bool with_coolant = false;  // counts where it was found together with liquid coolant
+  bool bypass_ends = false;   // a bypass is the work that it calls for
 };
 constexpr Sign kSigns[] = {
     {Finding::isolation_fault, 1, Field::teardown_insulation_loss},
@@ -52,7 +53,7 @@ constexpr Sign kSigns[] = {
     {Finding::rotation, 1, Field::teardown_rotor_bearing_corrosion},
     {Finding::port_debris, 2, Field::teardown_rotor_bearing_corrosion},
     {Finding::port_rust, 1, std::nullopt},
-    {Finding::port_residue, 1, std::nullopt},
+    {Finding::port_residue, 1, std::nullopt, false, true},
     {Finding::port_fluid, 3, std::nullopt, true},
     {Finding::noise, 1, std::nullopt, true},
 };
@@ -677,7 +678,7 @@ class Presenter {
       const FindingSpec& f = spec(sign.finding);
       for (std::size_t i = records_.size(); i-- > 0;) {
         const int level = said_[i].facts.at(f.id);
-        if (level < sign.least || before_repair(i) ||
+        if (level < sign.least || before_repair(i) || (sign.bypass_ends && i < bypass) ||
             (sign.with_coolant && !shows_coolant(said_[i].facts)) || opened_since(i, sign) ||
             !(found_better_since(i, sign) || (f.at_port && i < bypass))) {
           continue;
