@@ -1,6 +1,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <map>
+#include <random>
 #include <set>
 
 #include "support.hpp"
@@ -373,6 +374,136 @@ TEST_CASE("an owner is told nothing that takes training") {
   }
   CHECK(!r.owner_summary.empty());
   CHECK(has_id(r.next_checks, "check-port") == (r.grade == Grade::U));
+}
+
+// Any record, every part of it drawn or left out.
+std::string drawn_inspection(std::mt19937& draw) {
+  const auto below = [&](std::size_t n) { return static_cast<std::size_t>(draw() % n); };
+  std::string text = R"("odometer_km":)" + std::to_string(1000 * below(300));
+  const auto maybe = [&](std::initializer_list<std::string_view> parts) {
+    if (const std::size_t at = below(parts.size() + 1); at < parts.size()) {
+      text += ",";
+      text += parts.begin()[at];
+    }
+  };
+  std::string port;
+  const auto at_port = [&](std::initializer_list<std::string_view> parts) {
+    if (const std::size_t at = below(parts.size() + 1); at < parts.size()) {
+      port += ",";
+      port += parts.begin()[at];
+    }
+  };
+  at_port({R"("fluid":"none")", R"("fluid":"none")", R"("fluid":"film","fluid_kind":"coolant")",
+           R"("fluid":"droplets","fluid_kind":"water","glycol_percent":0)",
+           R"("fluid":"pooled","fluid_kind":"emulsion")", R"("fluid":"pooled")",
+           R"("fluid":"pooled","fluid_kind":"water","glycol_percent":0)"});
+  at_port({R"("dried_residue":false)", R"("dried_residue":true)"});
+  at_port({R"("corrosion":"none")", R"("corrosion":"light")", R"("corrosion":"heavy")"});
+  at_port({R"("debris":"none")", R"("debris":"chips")"});
+  if (below(4) != 0) {
+    text += R"(,"port":{"checked":true)" + port + "}";
+  }
+  maybe({R"("noise":{"present":false})", R"("noise":{"present":true})",
+         R"("noise":{"present":true,"when":["accelerating"]})"});
+  maybe({R"("rotation":"free")", R"("rotation":"stiff")", R"("rotation":"seized")"});
+  maybe({R"("faults":{"isolation":"none"})", R"("faults":{"isolation":"stored"})",
+         R"("faults":{"isolation":"active"})", R"("faults":{"shutdown":true})",
+         R"("faults":{"isolation":"active","shutdown":true,"reduced_power":true})"});
+  maybe({R"("insulation":{"resistance_mohm":0.01,"winding_temp_c":20})",
+         R"("insulation":{"resistance_mohm":0.2,"winding_temp_c":20})",
+         R"("insulation":{"resistance_mohm":2,"winding_temp_c":20})",
+         R"("insulation":{"resistance_mohm":500,"winding_temp_c":20})"});
+  maybe({R"("coolant":{"loss_ml_per_1000km":300,"outside_leak_seen":false})",
+         R"("coolant":{"loss_ml_per_1000km":300,"outside_leak_seen":true})"});
+  return text;
+}
+
+constexpr std::string_view kUnits[] = {
+    "", R"("rotor_cooling":"wet")", R"("rotor_cooling":"bypassed")",
+    R"("rotor_cooling":"bypassed","bypass_keeps_crossover":false)",
+    R"("family":"plover-2","built":"2015-03")"};
+
+// An earlier look with coolant, or an opening that showed something, or nothing.
+std::string drawn_past(std::mt19937& draw, std::string_view unit) {
+  switch (draw() % 3) {
+    case 0:
+      return record_text(R"("port":{"fluid":"film","fluid_kind":"coolant"})", unit, "2025-03-02");
+    case 1: {
+      std::string opened = record_text("", unit, "2025-03-02");
+      opened.insert(opened.rfind('}'), R"(,"teardown":{"seal-leak":"present"})");
+      return opened;
+    }
+    default:
+      return {};
+  }
+}
+
+TEST_CASE("grade D leaves no distance to drive, and nothing waits that could be done at once") {
+  std::mt19937 draw(20261);
+  std::size_t grounded = 0;
+  for (int i = 0; i < 4000; ++i) {
+    const std::string_view unit = kUnits[draw() % std::size(kUnits)];
+    const std::string past = drawn_past(draw, unit);
+    const std::string lines = past + record_text(drawn_inspection(draw), unit);
+    const Report r = report_on(lines);
+    if (r.grade != Grade::D) {
+      continue;
+    }
+    ++grounded;
+    INFO(lines);
+    for (const Action& a : r.actions) {
+      INFO(a.id << " by " << a.rule);
+      CHECK(a.within_km.value_or(0) <= 0);
+      CHECK((a.urgency == Urgency::now || !a.within_km));
+    }
+  }
+  CHECK(grounded > 1000);
+}
+
+TEST_CASE("no distance at grade D even where the rule data give one") {
+  const auto loaded = load_knowledge(
+      test::edited_rules("actions.json", R"("urgency": "now", "within_km": 0, "within_days": 0)",
+                         R"("urgency": "now", "within_km": 300, "within_days": 0)"),
+      test::shipped_families());
+  REQUIRE(loaded.value);
+  const Report r =
+      assess(test::history_of(record_text(dry_and(R"("faults":{"isolation":"active"})"))),
+             *loaded.value, Model(*loaded.value), {});
+  REQUIRE(r.grade == Grade::D);
+  CHECK(r.actions.front().id == "stop-driving");
+  CHECK_FALSE(r.actions.front().within_km);
+}
+
+TEST_CASE("a worse finding takes no work out of the advice") {
+  std::mt19937 draw(20262);
+  std::size_t tried = 0;
+  for (int i = 0; i < 12000; ++i) {
+    const std::string_view unit = kUnits[draw() % std::size(kUnits)];
+    const std::string past = drawn_past(draw, unit);
+    const std::string inspection = drawn_inspection(draw);
+    if (test::has(inspection, "faults")) {
+      continue;
+    }
+    const Report milder = report_on(past + record_text(inspection, unit));
+    if (milder.grade != Grade::C) {
+      continue;
+    }
+    ++tried;
+    const Report worse =
+        report_on(past + record_text(inspection + R"(,"faults":{"isolation":"active"})", unit));
+    CHECK(worse.grade == Grade::D);
+    INFO(past + record_text(inspection, unit));
+    for (const Action& a : milder.actions) {
+      // What needs the car to run, or waits; a bypass is for a leak caught early.
+      if (a.id == "recheck" || a.id == "road-test" || a.id == "record-noise" ||
+          a.id == "bypass-rotor-circuit" || a.id == "bleed-cooling") {
+        continue;
+      }
+      INFO(a.id << " by " << a.rule);
+      CHECK(has_id(worse.actions, a.id));
+    }
+  }
+  CHECK(tried > 500);
 }
 
 }  // namespace

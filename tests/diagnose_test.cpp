@@ -52,6 +52,9 @@ double brute_level(const Knowledge& k, Finding f, int level, unsigned state) {
       sources.push_back({1, l.shows[1], l.shows[2], l.shows[3], 0});
     }
   }
+  if (sources.empty()) {
+    return 1;  // nothing weighs it: it counts for its floors alone
+  }
   const std::size_t levels = spec(f).levels.size();
   double p = 0;
   std::vector<std::size_t> drawn(sources.size(), 0);
@@ -240,6 +243,9 @@ TEST_CASE("not observed counts neither way") {
     Case c = drawn_case(draw);
     c.port_weight = 1;
     for (const FindingSpec& f : findings()) {
+      if (!shipped_model().carries_evidence(f.id)) {
+        continue;
+      }
       Case without = c;
       without.set(f.id, -1);
       double mean = 0;
@@ -430,7 +436,14 @@ TEST_CASE("bad news stays until the seal is renewed, good news does not carry ov
   const Presentation renewed = then(R"("odometer_km":95000,"port":{"checked":true,"fluid":"none"})",
                                     R"("seal_renewed_odometer_km":90500)");
   CHECK(renewed.facts.at(Finding::earlier_coolant) == -1);
-  CHECK(renewed.facts.at(Finding::isolation_fault) == -1);
+  CHECK(renewed.facts.at(Finding::isolation_fault) == 1);  // a new seal mends no winding
+  const Presentation read_out = then(
+      R"("odometer_km":95000,"port":{"checked":true,"fluid":"none"},"faults":{"isolation":"none"})",
+      R"("seal_renewed_odometer_km":90500)");
+  CHECK(read_out.facts.at(Finding::isolation_fault) == 0);
+  CHECK(read_out.facts.at(Finding::earlier_damage) == -1);
+  const Presentation forgotten = then(R"("odometer_km":95000,"faults":{"isolation":"none"})", "");
+  CHECK(forgotten.facts.at(Finding::earlier_damage) == 1);
   CHECK(renewed.facts.seal_km == 4500);
 }
 

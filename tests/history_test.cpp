@@ -51,6 +51,22 @@ TEST_CASE("units come by id, their records by date and odometer") {
         "HL-0148: 2025-03-01@-\n");
 }
 
+TEST_CASE("of two records at one reading the one that tells of the new seal comes last") {
+  for (int i = 0; i < 8; ++i) {  // whatever their checksums
+    const std::string mark = ",\"x_mark\":" + std::to_string(i);
+    const Record before = record_on("HL-0147", "2025-03-01", km(80) + mark);
+    Result<Record> after = read_record(
+        R"({"format":"dryshaft-record/1","unit":{"id":"HL-0147","seal_renewed_odometer_km":80},)"
+        R"("inspection":{"date":"2025-03-01","odometer_km":80)" +
+            mark + "}}",
+        "b.json", 1, 1, {});
+    REQUIRE(after.value);
+    const Result<std::vector<History>> units = group_by_unit({*after.value, before});
+    REQUIRE(units.value);
+    CHECK(units.value->at(0).records.back().has(Field::seal_renewed_odometer_km));
+  }
+}
+
 TEST_CASE("no records make no units") { CHECK(outcome(group_by_unit({})).empty()); }
 
 TEST_CASE("an odometer reading that runs backwards is refused, the record is not") {

@@ -21,7 +21,8 @@ TEST_CASE("the shipped rule data hold what the contract names") {
   for (const std::string_view id :
        {"stop-driving", "open-and-rebuild", "renew-gear-bearings", "bypass-rotor-circuit",
         "replace-major-parts", "check-port", "identify-fluid", "measure-insulation", "road-test",
-        "record-noise", "recheck", "bleed-cooling", "no-action"}) {
+        "record-noise", "recheck", "bleed-cooling", "no-action", "trace-work", "mend-coolant-leak",
+        "check-wheels"}) {
     CHECK(k.action(id) != nullptr);
   }
   for (const std::string_view id :

@@ -233,6 +233,8 @@ enum class Finding : std::uint8_t {
   shutdown,
   reduced_power,
   earlier_coolant,
+  earlier_damage,
+  outside_leak,
   opened_seal_leak,
   opened_rotor_bearing_corrosion,
   opened_rotor_bearing_erosion,
@@ -258,6 +260,8 @@ struct FindingSpec {
   bool from_history = false;
   /// It exists only where one of these is not harmless; empty: it does not need any.
   std::span<const Finding> needs_one_of = {};
+  /// On record or not: nobody observes its absence.
+  bool never_absent = false;
 };
 std::span<const FindingSpec, kFindingCount> findings();
 const FindingSpec& spec(Finding finding);

@@ -219,6 +219,7 @@ class Assessor {
       return;
     }
     interval(rule);
+    recheck_sooner();
     since_look();
   }
 
@@ -301,6 +302,19 @@ class Assessor {
                        percent(s.recheck_onset_probability));
   }
 
+  // Where advice asks for the recheck sooner than the grade does.
+  void recheck_sooner() {
+    for (const Advice& a : k_.advice) {
+      if (a.action == "recheck" && a.within_km && a.within_days && r_.recheck.km &&
+          r_.recheck.days && *a.within_km < *r_.recheck.km && holds(a.when, facts_)) {
+        r_.recheck.km = a.within_km;
+        r_.recheck.days = std::min(*a.within_days, *r_.recheck.days);
+        r_.recheck.because = fmt::format("shortened: {}", for_reader(a.reason, a.plain));
+        r_.recheck.because.pop_back();  // a sentence within one
+      }
+    }
+  }
+
   [[nodiscard]] double hazard_after(double km) const {
     return model_.wear_hazard(look_km() + km, look_years() + km / k_.settings.km_per_year);
   }
@@ -336,6 +350,11 @@ class Assessor {
     return owner() ? o.advice->plain : (o.companion ? o.action->reason : o.advice->reason);
   }
 
+  // A unit that must not be driven is given no distance, whatever the rule data say.
+  [[nodiscard]] std::optional<double> allowed(std::optional<double> km) const {
+    return verdict_.grade == Grade::D && km > 0.0 ? std::nullopt : km;
+  }
+
   void actions() {
     // The most urgent advice for each action counts.
     std::vector<Offer> chosen;
@@ -357,13 +376,15 @@ class Assessor {
       Offer o{.action = nullptr,
               .advice = &advice,
               .urgency = advice.urgency,
-              .within_km = advice.within_km,
+              .within_km = allowed(advice.within_km),
               .within_days = advice.within_days,
               .companion = true};
-      if (advice.at_recheck && r_.recheck.overdue) {
+      // Limits of its own have shortened the recheck already.
+      const bool at_recheck = advice.at_recheck || advice.action == "recheck";
+      if (at_recheck && r_.recheck.overdue) {
         o.urgency = std::min(o.urgency, Urgency::soon);
         o.within_km = o.within_days = std::nullopt;
-      } else if (advice.at_recheck) {
+      } else if (at_recheck) {
         o.within_km = r_.recheck.km;
         o.within_days = r_.recheck.days;
       }
@@ -387,7 +408,7 @@ class Assessor {
                             .within_km = o.within_km,
                             .within_days = o.within_days,
                             .because = reason(o)});
-      if (o.advice->at_recheck && r_.recheck.overdue) {
+      if (o.action->id == "recheck" && r_.recheck.overdue) {
         r_.actions.back().because.insert(0, fmt::format("It was due by {}. ", r_.recheck.due_date));
       }
     }
@@ -444,7 +465,10 @@ class Assessor {
     if (!possible.empty() && (bad_news || !likely.empty())) {
       text += fmt::format("{}Possibly {}.", text.empty() ? "" : " ", listed(possible, "or"));
     }
-    if (text.empty()) {
+    if (text.empty() && verdict_.at_least >= Grade::C) {
+      text = fmt::format("{} Damage to the unit is {} probable.", r_.floors.front().because,
+                         percent(r_.risk));
+    } else if (text.empty()) {
       text = verdict_.grade == Grade::U
                  ? fmt::format(
                        "Not known: nothing seen so far tells. By distance and age alone "
@@ -483,7 +507,10 @@ class Assessor {
         const bool whole =
             word.find(f.title) != std::string_view::npos ||
             (f.detail_of == Finding::noise && f.id < Finding::recorded_rotor_bearing);
-        tell.push_back(bare    ? std::string(f.title)
+        const std::string& detail = seen_.observed[idx(f.id)].detail;
+        tell.push_back(f.id == Finding::outside_leak && !detail.empty()
+                           ? fmt::format("{} ({})", f.title, detail)
+                       : bare  ? std::string(f.title)
                        : whole ? std::string(word)
                                : fmt::format("{} ({})", f.title, word));
       }

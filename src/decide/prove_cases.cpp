@@ -35,7 +35,7 @@ class Wording {
     noise(newest);
     insulation(newest);
     opened(newest);
-    if (!port(newest) || !earlier_coolant() || !possible_) {
+    if (!port(newest) || !earlier_coolant() || !earlier_damage() || !possible_) {
       return std::nullopt;
     }
     older_.push_back(std::move(newest));
@@ -124,11 +124,19 @@ class Wording {
     word(record, Field::fault_isolation, Finding::isolation_fault);
     flag(record, Field::fault_shutdown, Finding::shutdown);
     flag(record, Field::fault_reduced_power, Finding::reduced_power);
+    const int outside = c_.at(Finding::outside_leak);
+    if (outside == 1) {
+      put(record, Field::coolant_outside_leak_seen, true);
+    }
     if (const int l = c_.at(Finding::coolant_loss); l >= 0) {
       const Settings& s = k_.settings;
-      put(record, Field::coolant_loss_ml_per_1000km,
+      // Next to a leak seen outside, a loss that it does not explain is an earlier one.
+      ordered_json& then =
+          outside == 1 ? older_.emplace_back(inspection(today_ - kEarlier)) : record;
+      put(then, Field::coolant_loss_ml_per_1000km,
           l == 0 ? 0.0 : (l == 1 ? s.loss_some : s.loss_marked));
     }
+    possible_ = possible_ && outside != 0;
   }
 
   void noise(ordered_json& record) {
@@ -236,14 +244,33 @@ class Wording {
   bool earlier_coolant() {
     const int earlier = c_.at(Finding::earlier_coolant);
     if (earlier == 1) {
-      const int oldest = older_.empty()
-                             ? today_
-                             : *parse_date(older_.front()["inspection"]["date"].get<std::string>());
-      ordered_json& then = older_.emplace_back(inspection(oldest - kEarlier));
+      ordered_json& then = older_.emplace_back(inspection(oldest() - kEarlier));
       put(then, Field::port_fluid, spec(Field::port_fluid).choices[1].id);
       put(then, Field::port_fluid_kind, spec(Finding::port_fluid_kind).levels[kKindCoolant].id);
     }
     return earlier != 0;  // its absence is never on record
+  }
+
+  // Rust, and the next day a tip without it.
+  bool earlier_damage() {
+    const int earlier = c_.at(Finding::earlier_damage);
+    if (earlier == 1) {
+      const int day = oldest() - kEarlier;
+      const std::span<const Choice> words = spec(Field::port_corrosion).choices;
+      put(older_.emplace_back(inspection(day)), Field::port_corrosion, words[1].id);
+      ordered_json& gone = older_.emplace_back(inspection(day + 1));
+      put(gone, Field::port_checked, true);
+      put(gone, Field::port_corrosion, words[0].id);
+    }
+    return earlier != 0;
+  }
+
+  [[nodiscard]] int oldest() const {
+    int day = today_;
+    for (const ordered_json& r : older_) {
+      day = std::min(day, *parse_date(r["inspection"]["date"].get<std::string>()));
+    }
+    return day;
   }
 
   static constexpr int kEarlier = 100;  // days
@@ -350,9 +377,12 @@ std::size_t Draft::observed() const {
 
 bool Space::possible(const Draft& d) {
   for (const FindingSpec& f : findings()) {
-    if (d.at(f.id) >= 0 && !exists(f.id, d.level)) {
+    if ((d.at(f.id) >= 0 && !exists(f.id, d.level)) || (f.never_absent && d.at(f.id) == 0)) {
       return false;
     }
+  }
+  if (d.at(Finding::outside_leak) == 1 && d.at(Finding::coolant_loss) == 0) {
+    return false;  // what is lost is put down to the leak
   }
   const int fluid = d.at(Finding::port_fluid);
   const bool made = d.look.check != PortCheck::not_made;

@@ -86,8 +86,8 @@ class Examiner {
       }
       Draft lower = d;
       lower.set(f.id, d.at(f.id) - 1);
-      if (f.id == Finding::earlier_coolant) {
-        lower.set(f.id, -1);  // its absence is never on record
+      if (f.never_absent) {
+        lower.set(f.id, -1);
       }
       if (lower.at(f.id) == 0) {
         // What is said of the worse finding does not exist for the harmless

@@ -264,7 +264,7 @@ class Builder {
           }
         };
         if (spec(f).ordered && l >= 1) {
-          rise_from(f == Finding::earlier_coolant ? -1 : l - 1);
+          rise_from(spec(f).never_absent ? -1 : l - 1);
         } else if (spec(f).ordered && l < 0) {
           rise_from(0);
         }
@@ -724,7 +724,8 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
   std::vector<Finding> pure_leaders;
   std::vector<Finding> mixed_leaders;
   for (const FindingSpec& f : findings()) {
-    if (!f.detail_of && f.id != Finding::earlier_coolant) {
+    // Earlier coolant stands with the liquid; a leak outside bears on nothing that is graded.
+    if (!f.detail_of && f.id != Finding::earlier_coolant && f.id != Finding::outside_leak) {
       ((mixed >> idx(f.id) & 1U) != 0 ? mixed_leaders : pure_leaders).push_back(f.id);
     }
   }

@@ -34,6 +34,40 @@ int level_of_flag(const Record& r, Field field) {
   return r.has(field) ? static_cast<int>(r.at(field).code) : -1;
 }
 
+// What a new shaft seal does not mend: the winding, the gearbox bearings, and a
+// noise that may be theirs.
+bool outlives_seal(const FindingSpec& f) {
+  return f.id == Finding::insulation || f.id == Finding::isolation_fault ||
+         f.id == Finding::noise || f.detail_of == Finding::noise ||
+         f.id == Finding::opened_insulation_loss || f.id == Finding::opened_gear_bearing_erosion;
+}
+
+// Bad news that does not go away by itself: from which level on, and the field of
+// an opening that would tell what came of it.
+struct Sign {
+  Finding finding;
+  int least;
+  std::optional<Field> opened;
+  bool with_coolant = false;  // counts where it was found together with liquid coolant
+  bool bypass_ends = false;   // a bypass is the work that it calls for
+};
+constexpr Sign kSigns[] = {
+    {Finding::isolation_fault, 1, Field::teardown_insulation_loss},
+    {Finding::insulation, 2, Field::teardown_insulation_loss},
+    {Finding::rotation, 1, Field::teardown_rotor_bearing_corrosion},
+    {Finding::port_debris, 2, Field::teardown_rotor_bearing_corrosion},
+    {Finding::port_rust, 1, std::nullopt},
+    {Finding::port_residue, 1, std::nullopt, false, true},
+    {Finding::port_fluid, 3, std::nullopt, true},
+    {Finding::noise, 1, std::nullopt, true},
+};
+
+bool shows_coolant(const Case& c) {
+  constexpr int kEmulsion = 2;
+  const int kind = c.at(Finding::port_fluid_kind);
+  return c.at(Finding::port_fluid) > 0 && (kind < 0 || kind >= kEmulsion);
+}
+
 bool is_true(const Record& r, Field field) { return r.has(field) && r.at(field).code != 0; }
 
 std::uint16_t when_bit(std::string_view word) {
@@ -200,6 +234,9 @@ class Interpreter {
     set(Finding::rotation, level_of_choice(r, Field::rotation, Finding::rotation));
     set(Finding::shutdown, level_of_flag(r, Field::fault_shutdown));
     set(Finding::reduced_power, level_of_flag(r, Field::fault_reduced_power));
+    if (is_true(r, Field::coolant_outside_leak_seen)) {
+      set(Finding::outside_leak, 1);
+    }
     const Value& loss = r.at(Field::coolant_loss_ml_per_1000km);
     if (loss.observed && !is_true(r, Field::coolant_outside_leak_seen)) {
       const Settings& s = k_.settings;
@@ -207,6 +244,7 @@ class Interpreter {
           loss.number >= s.loss_marked ? 2 : (loss.number >= s.loss_some ? 1 : 0));
       said_.detail[idx(Finding::coolant_loss)] = fmt::format("{} ml per 1000 km", loss.number);
     } else if (loss.observed) {
+      said_.detail[idx(Finding::outside_leak)] = fmt::format("{} ml per 1000 km", loss.number);
       said_.warnings.emplace_back(
           "the coolant loss is put down to the leak seen outside and says nothing about the shaft "
           "seal");
@@ -267,16 +305,24 @@ class Interpreter {
   }
 
   void teardown(const Record& r) {
-    // Renewed at this very opening: what it showed has been dealt with.
+    // Renewed at this very opening: what it showed has been dealt with, save
+    // what a new seal does not mend.
     const Value& renewed = r.at(Field::seal_renewed_odometer_km);
     const Value& odometer = r.at(Field::odometer_km);
-    if (renewed.observed && odometer.observed && renewed.number >= odometer.number) {
-      return;
-    }
+    const bool dealt_with =
+        renewed.observed && odometer.observed && renewed.number >= odometer.number;
+    const Value& gear = r.at(Field::gear_bearings);
+    const bool new_gear = gear.observed && static_cast<Bearings>(gear.code) == Bearings::hybrid;
     for (const FindingSpec& f : findings()) {
       for (const CauseSpec& c : causes()) {
-        if (f.id >= Finding::opened_seal_leak && f.from.front() == c.teardown) {
-          set(f.id, level_of_choice(r, c.teardown, f.id));
+        if (f.id < Finding::opened_seal_leak || f.from.front() != c.teardown) {
+          continue;
+        }
+        const int level = level_of_choice(r, c.teardown, f.id);
+        const bool stays = level > 0 && outlives_seal(f) &&
+                           !(new_gear && f.id == Finding::opened_gear_bearing_erosion);
+        if (!dealt_with || stays) {
+          set(f.id, level);
         }
       }
     }
@@ -359,6 +405,7 @@ class Presenter {
       contradiction("odometer-backwards");
     }
     interpret();
+    one_look();
     distance();
     merge();
     port_age();
@@ -473,18 +520,83 @@ class Presenter {
     built_last_ = built->code != 0 ? month + 11 : month;  // only the year is known
   }
 
-  // Whether an earlier record speaks of a seal that has been renewed since,
-  // or of the time before this unit went in.
-  bool before_repair(std::size_t i) const {
+  // Whether an earlier record speaks of the time before this unit went in.
+  bool before_fitting(std::size_t i) const {
     const Record& r = records_[i];
-    if (i + 1 == records_.size() || !r.has(Field::odometer_km)) {
+    const Value* fitted = latest(records_, Field::fitted_odometer_km);
+    return i + 1 != records_.size() && r.has(Field::odometer_km) && fitted != nullptr &&
+           r.at(Field::odometer_km).number < fitted->number;
+  }
+  // Whether an earlier record speaks of a seal that has been renewed since.
+  bool before_renewal(std::size_t i) const {
+    const Record& r = records_[i];
+    const Value* renewed = latest(records_, Field::seal_renewed_odometer_km);
+    return i + 1 != records_.size() && r.has(Field::odometer_km) && renewed != nullptr &&
+           r.at(Field::odometer_km).number <= renewed->number;
+  }
+  bool before_repair(std::size_t i) const { return before_fitting(i) || before_renewal(i); }
+  // The same for one finding: a new seal does not mend everything.
+  bool before_repair(std::size_t i, const FindingSpec& f) const {
+    if (before_fitting(i) || !before_renewal(i) || !outlives_seal(f)) {
+      return before_repair(i);
+    }
+    const Value* gear = latest(records_, Field::gear_bearings);
+    if (f.id != Finding::insulation && f.id != Finding::isolation_fault &&
+        f.id != Finding::opened_insulation_loss) {
+      return gear != nullptr && static_cast<Bearings>(gear->code) == Bearings::hybrid;
+    }
+    if (f.id != Finding::opened_insulation_loss) {
       return false;
     }
-    const double at = r.at(Field::odometer_km).number;
-    const Value* renewed = latest(records_, Field::seal_renewed_odometer_km);
-    const Value* fitted = latest(records_, Field::fitted_odometer_km);
-    return (renewed != nullptr && at <= renewed->number) ||
-           (fitted != nullptr && at < fitted->number);
+    for (std::size_t j = i + 1; j < records_.size(); ++j) {
+      if (said_[j].facts.at(Finding::insulation) == 0 && !before_renewal(j)) {
+        return true;  // measured sound since
+      }
+    }
+    return false;
+  }
+
+  // Records of one day at one reading tell of one look: where they disagree, the
+  // worse counts, and both are named.
+  void one_look() {
+    const auto together = [&](std::size_t i, std::size_t j) {
+      const Value& a = records_[i].at(Field::odometer_km);
+      const Value& b = records_[j].at(Field::odometer_km);
+      return records_[i].at(Field::date).number == records_[j].at(Field::date).number &&
+             (!a.observed || !b.observed || a.number == b.number) && !before_repair(i) &&
+             !before_repair(j);
+    };
+    for (std::size_t i = 1; i < records_.size(); ++i) {
+      for (std::size_t j = i; j-- > 0 && together(i, j);) {
+        for (const FindingSpec& f : findings()) {
+          if (f.detail_of ? f.id == Finding::port_fluid_kind : f.ordered) {
+            worse_of(i, j, f);
+          }
+        }
+      }
+    }
+  }
+
+  void worse_of(std::size_t i, std::size_t j, const FindingSpec& f) {
+    const int a = said_[i].facts.at(f.id);
+    const int b = said_[j].facts.at(f.id);
+    if (a < 0 || b < 0 || a == b) {
+      return;
+    }
+    const std::size_t worse = a > b ? i : j;
+    Said& better = said_[a > b ? j : i];
+    for (const FindingSpec& g : findings()) {
+      if (g.id == f.id || g.detail_of == f.id) {
+        better.facts.set(g.id, said_[worse].facts.at(g.id));
+        better.detail[idx(g.id)] = said_[worse].detail[idx(g.id)];
+      }
+    }
+    const auto [first, second] =
+        std::minmax({std::pair(std::string_view(records_[i].source), records_[i].line),
+                     std::pair(std::string_view(records_[j].source), records_[j].line)});
+    out_.warnings.push_back(
+        fmt::format("{}:{} and {}:{} are of the same day and disagree on {}: the worse counts",
+                    first.first, first.second, second.first, second.second, f.title));
   }
 
   // The first record that says the rotor circuit is bypassed.
@@ -518,7 +630,7 @@ class Presenter {
     for (const FindingSpec& f : findings()) {
       for (std::size_t i = n; i-- > 0 && source[idx(f.id)] == n;) {
         const int level = said_[i].facts.at(f.id);
-        if (level < 0 || before_repair(i) || (f.at_port && i < bypass)) {
+        if (level < 0 || before_repair(i, f) || (f.at_port && i < bypass)) {
           continue;
         }
         const bool harmless = level == 0 && f.ordered;
@@ -546,27 +658,75 @@ class Presenter {
       if (i + 1 != n) {
         o.since = date_text(static_cast<int>(records_[i].at(Field::date).number));
       }
+      if (before_renewal(i) && !f.detail_of && out_.facts.at(f.id) > 0) {
+        out_.warnings.push_back(fmt::format(
+            "{}: on record from before the seal was renewed, which does not mend it; it counts "
+            "until it is looked at again",
+            f.title));
+      }
     }
     earlier_coolant(source[idx(Finding::port_fluid)]);
+    earlier_damage(bypass);
   }
 
   // A dry tip after a wet one, with no renewal between them, is no all-clear.
   void earlier_coolant(std::size_t fluid_source) {
-    constexpr int kEmulsion = 2;
     if (out_.facts.at(Finding::port_fluid) > 0) {
       return;
     }
     for (std::size_t i = std::min(fluid_source, records_.size()); i-- > 0;) {
-      const Case& then = said_[i].facts;
-      const int kind = then.at(Finding::port_fluid_kind);
-      if (!before_repair(i) && then.at(Finding::port_fluid) > 0 &&
-          (kind < 0 || kind >= kEmulsion)) {
+      if (!before_repair(i) && shows_coolant(said_[i].facts)) {
         out_.facts.set(Finding::earlier_coolant, 1);
         out_.observed[idx(Finding::earlier_coolant)].since =
             date_text(static_cast<int>(records_[i].at(Field::date).number));
         return;
       }
     }
+  }
+
+  // One clean look does not undo what was seen before it: that has been repaired,
+  // then the work is missing on record, or it has been overlooked.
+  void earlier_damage(std::size_t bypass) {
+    std::string gone;
+    std::size_t newest = 0;
+    for (const Sign& sign : kSigns) {
+      const FindingSpec& f = spec(sign.finding);
+      for (std::size_t i = records_.size(); i-- > 0;) {
+        const int level = said_[i].facts.at(f.id);
+        if (level < sign.least || before_repair(i) || (sign.bypass_ends && i < bypass) ||
+            (sign.with_coolant && !shows_coolant(said_[i].facts)) || opened_since(i, sign) ||
+            !(found_better_since(i, sign) || (f.at_port && i < bypass))) {
+          continue;
+        }
+        gone += fmt::format("{}{} ({}) on {}", gone.empty() ? "" : "; ", f.title,
+                            f.levels[static_cast<std::size_t>(level)].plain,
+                            date_text(static_cast<int>(records_[i].at(Field::date).number)));
+        newest = std::max(newest, i);
+        break;
+      }
+    }
+    if (gone.empty()) {
+      return;
+    }
+    out_.facts.set(Finding::earlier_damage, 1);
+    Observed& o = out_.observed[idx(Finding::earlier_damage)];
+    o.since = date_text(static_cast<int>(records_[newest].at(Field::date).number));
+    o.detail = gone;
+    out_.warnings.push_back(fmt::format(
+        "found before and gone since, with no work on record that explains it: {}", gone));
+  }
+
+  bool opened_since(std::size_t i, const Sign& sign) const {
+    return sign.opened &&
+           std::any_of(records_.begin() + static_cast<std::ptrdiff_t>(i), records_.end(),
+                       [&](const Record& r) { return r.has(*sign.opened); });
+  }
+  bool found_better_since(std::size_t i, const Sign& sign) const {
+    return std::any_of(said_.begin() + static_cast<std::ptrdiff_t>(i) + 1, said_.end(),
+                       [&](const Said& s) {
+                         const int level = s.facts.at(sign.finding);
+                         return level >= 0 && level < sign.least;
+                       });
   }
 
   void port_age() {

@@ -13,10 +13,17 @@ double odometer_or_less(const Record& record) {
   return record.has(Field::odometer_km) ? record.at(Field::odometer_km).number : -1;
 }
 
+// Of two records of one reading, that which tells of the work comes after it.
+bool renewed_here(const Record& r) {
+  return r.has(Field::seal_renewed_odometer_km) && r.has(Field::odometer_km) &&
+         r.at(Field::seal_renewed_odometer_km).number >= odometer_or_less(r);
+}
+
 // Total, so that the order of the input never matters.
 auto order(const Record& r) {
   return std::tuple(std::string_view(r.unit_id), r.at(Field::date).number, odometer_or_less(r),
-                    std::string_view(r.sha256), std::string_view(r.source), r.line);
+                    renewed_here(r), std::string_view(r.sha256), std::string_view(r.source),
+                    r.line);
 }
 
 Diagnostic repeated(const Record& record, const Record& kept) {
