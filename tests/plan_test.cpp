@@ -1,5 +1,6 @@
 #include "dryshaft/plan.hpp"
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 
@@ -592,6 +593,15 @@ TEST_CASE("work data are checked: values, references, words") {
             "tells an owner to \"open up\""));
   CHECK(has(after("plan.json", "\"outlook\": \"doubtful\"", "\"outlook\": \"routine\""),
             "there are no chances for the outlook \"doubtful\""));
+  CHECK(has(after("jobs.json", "\"stage\": \"fill\"", "\"stage\": \"fil\""), "fill"));
+  CHECK(has(after("jobs.json", "\"connector-clip\", \"moving-parts\"", "\"conector-clip\""),
+            "names the caution \"conector-clip\""));
+}
+
+TEST_CASE("the shipped steps of each job stand in the order of their stages") {
+  for (const Job& job : shipped_work().jobs) {
+    CHECK(std::ranges::is_sorted(job.steps, {}, &JobLine::stage));
+  }
 }
 
 }  // namespace

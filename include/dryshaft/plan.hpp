@@ -107,8 +107,22 @@ struct PlanBar : Item {
   std::string plain;
 };
 
+/// When a step is done. Steps of several jobs are merged by it, so a circuit that
+/// any of them opens is filled and bled once, after all of them.
+enum class JobStage : std::uint8_t {
+  before,  ///< nothing is drained or loosened yet
+  out,
+  open,
+  parts,
+  close,
+  refit,
+  fill,
+  record,
+};
+
 /// A line of a job sheet. `{NAME}` in its text stands for a value of the rules.
 struct JobLine : Item {
+  JobStage stage = JobStage::before;  ///< of a step
   std::string text;
   std::string part;    ///< id of a family's part, or empty
   Condition when;      ///< shown only where this holds
@@ -119,6 +133,7 @@ struct Job : Item {
   std::string title;
   std::string work;  ///< what takes its time; empty: a check
   std::vector<std::string> actions;
+  std::vector<std::string> cautions;  ///< beside those of its actions
   std::vector<JobLine> scope;
   std::vector<JobLine> warnings;
   std::vector<JobLine> parts;

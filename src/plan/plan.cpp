@@ -273,8 +273,12 @@ class Planner {
       if (!option.allowed) {
         continue;
       }
-      for (const std::string& job : work_.option(option.id)->jobs) {
-        for (const std::string& id : work_.job(job)->actions) {
+      for (const std::string& job_id : work_.option(option.id)->jobs) {
+        const Job& job = *work_.job(job_id);
+        if (!owner()) {
+          needed.insert(job.cautions.begin(), job.cautions.end());
+        }
+        for (const std::string& id : job.actions) {
           const ActionRule& action = *k_.action(id);
           const auto& ids = owner() ? action.owner_cautions : action.cautions;
           needed.insert(ids.begin(), ids.end());
