@@ -151,6 +151,7 @@ struct PlanOptionRule : Item {
   std::string owner_title;
   std::string owner_effect;
   bool drives = false;  ///< the car stays in use: forbidden where the rules say stop
+  bool waits = false;   ///< puts work off: forbidden where the rules want work within a limit
   /// Allowed only where an advice of the rules for its first action holds, or `also_where`.
   bool by_advice = false;
   std::optional<Condition> also_where;
@@ -202,6 +203,9 @@ struct PlanCost {
 struct PlanReason {
   std::string id;  ///< of the rule that says so
   std::string text;
+  /// Of the work that the option would put off.
+  std::optional<double> within_km = std::nullopt;
+  std::optional<double> within_days = std::nullopt;
 };
 
 struct PlanOption {
@@ -239,6 +243,10 @@ struct PlanCheck {
   std::string text;
   double minutes = 0;
   double cost = 0;
+  /// Where the report asks for it before anything else; none: it settles an ungraded unit.
+  std::optional<double> within_km = std::nullopt;
+  std::optional<double> within_days = std::nullopt;
+  std::string because = {};
 };
 
 struct Plan {
@@ -256,11 +264,11 @@ struct Plan {
   double lost_if_nothing = 0;  ///< breakdown before the horizon with neither check nor work
   double loss_low = 0;         ///< what a breakdown costs then
   double loss_high = 0;
-  std::optional<PlanCheck> first_check;  ///< what settles an ungraded unit
-  std::vector<PlanOption> options;       ///< allowed ones first, cheapest first
-  double difference = 0;                 ///< of the best two
-  double judgement = 0;                  ///< what the swings make of it, taken together
-  bool close = false;                    ///< the difference lies within them
+  std::vector<PlanCheck> first_checks;  ///< come before all options, in this order
+  std::vector<PlanOption> options;      ///< allowed ones first, cheapest first
+  double difference = 0;                ///< of the best two
+  double judgement = 0;                 ///< what the swings make of it, taken together
+  bool close = false;                   ///< the difference lies within them
   std::vector<std::pair<std::string, double>> sources;  ///< of the difference: spending, amount
   std::vector<PlanSwing> swings;                        ///< largest first
   std::vector<PlanThreshold> thresholds;

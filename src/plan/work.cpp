@@ -184,6 +184,7 @@ class WorkLoader {
     o.owner_title = for_owner(view, "owner_title");
     o.owner_effect = for_owner(view, "owner_effect");
     o.drives = view.optional_flag("drives");
+    o.waits = view.optional_flag("waits");
     o.by_advice = view.optional_flag("by_advice");
     if (o.by_advice) {
       o.otherwise_plain = for_owner(view, "otherwise_plain");
