@@ -369,6 +369,21 @@ TEST_CASE("what a reading of the insulation leaves open is said") {
   CHECK(warnings(R"("resistance_mohm":0.01,"winding_temp_c":85)") == Said{});  // bad at any voltage
 }
 
+TEST_CASE("an insulation reading is shown in plain numbers") {
+  const auto shown = [](std::string_view mohm) {
+    const std::string reading =
+        R"("insulation":{"winding_temp_c":40,"resistance_mohm":)" + std::string(mohm) + "}";
+    return present(history_of(record_text(reading, R"("system_voltage_v":400)")), 1, shipped(), 0)
+        .observed[static_cast<std::size_t>(Finding::insulation)]
+        .detail;
+  };
+  CHECK(shown("0.1").starts_with("0.1 megohm winding to casing, phases joined: 250 ohm/V"));
+  CHECK(shown("0.3999").starts_with("0.3999 megohm winding to casing, phases joined: 1,000 ohm/V"));
+  CHECK(shown("1").starts_with("1 megohm winding to casing, phases joined: 2,500 ohm/V"));
+  CHECK(shown("50").starts_with("50 megohm winding to casing, phases joined: 125,000 ohm/V"));
+  CHECK(shown("12345").starts_with("12,350 megohm winding to casing, phases joined: 30,900,000 "));
+}
+
 TEST_CASE("the kind of liquid is what is sure of it, else unknown") {
   const auto kind = [](std::string_view port) {
     return level_of("\"port\":{\"checked\":true," + std::string(port) + "}",

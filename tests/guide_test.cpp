@@ -139,14 +139,37 @@ TEST_CASE("a vehicle gets the steps of its own access to the port alone") {
   const std::string corrie =
       unwrapped(text_of(guides(), {.family = "plover-2", .vehicle = "Corrie"}));
   const std::string any = unwrapped(text_of(guides(), {}));
-  CHECK(has(tarn, "1. Steer the wheel at the port fully away"));
+  CHECK(has(tarn, "2. Where the car may be switched on: steer the wheel at the port fully away"));
   CHECK(!has(tarn, "under-tray"));
-  CHECK(has(corrie, "3. Take off the under-tray"));
+  CHECK(has(corrie, "4. Take off the under-tray"));
   CHECK(!has(corrie, "liner"));
-  CHECK(has(any, "1. Port in the wheel arch: Steer the wheel"));
+  CHECK(has(any, "2. Port in the wheel arch: Where the car may be switched on: steer"));
   CHECK(has(any, "Port under the floor: Take off the under-tray"));
   CHECK(has(any, "In the wheel arch: Behind the liner"));
   CHECK(has(any, "Under the floor: From below"));
+}
+
+TEST_CASE("no guide drives or energises a unit of grade D") {
+  const auto of = [](std::string_view check, Audience audience) {
+    return unwrapped(text_of(guides(), {.family = "plover-2",
+                                        .vehicle = "Tarn",
+                                        .check = std::string(check),
+                                        .audience = audience}));
+  };
+  for (const Audience audience : {Audience::technician, Audience::owner}) {
+    for (const std::string_view check : {"road-test", "record-noise"}) {
+      CHECK(has(of(check, audience), "grade D"));
+    }
+  }
+  const std::string port = of("check-port", Audience::technician);
+  CHECK(has(port, "1. With grade D on file the car is neither driven nor switched on"));
+  CHECK(has(port, "do not energise it while the grade is D"));
+  // What the reading says comes before the car is switched on, with the limit of the rules.
+  const std::string insulation = of("measure-insulation", Audience::technician);
+  const std::size_t judged = insulation.find("Below 100 ohm/V (0.04 megohm) the unit is grade D");
+  REQUIRE(judged != std::string::npos);
+  CHECK(insulation.find("switch on:") > judged);
+  CHECK(has(insulation, "Where the reading and the grade let the car be switched on: reconnect"));
 }
 
 TEST_CASE("values come from the rules and the family") {
@@ -198,10 +221,10 @@ TEST_CASE("another family's steps need no compiler") {
   CHECK(has(text, "Sensor port below the boot floor."));
   CHECK(has(text, "Heron, below the boot floor: Lift the mat."));
   CHECK(has(text,
-            "2. Find the sensor: one thin cable, one plug, one bolt. Find the orange cables "
-            "too, and keep clear of them. 3. Roll the mat up. 4. Lift the lid. Why: It hides "
-            "the plug. 5. Brush"));
-  CHECK(has(text, "8. Move the second cable aside. 9. Take out both bolts. 10. Hold"));
+            "3. Find the sensor: one thin cable, one plug, one bolt. Find the orange cables "
+            "too, and keep clear of them. 4. Roll the mat up. 5. Lift the lid. Why: It hides "
+            "the plug. 6. Brush"));
+  CHECK(has(text, "9. Move the second cable aside. 10. Take out both bolts. 11. Hold"));
   CHECK(!has(text, "Take out the one bolt"));
   CHECK(has(text, "Two bolts here."));
   CHECK(has(text, "(common practice, no source; the steps for heron-1: a test)"));
@@ -250,7 +273,7 @@ TEST_CASE("bad guide data are refused, each with its place") {
       "error[bad-value]: /procedures/0/cautions/0 is \"magnet\"\n"));
   CHECK(has(after("10-check-port.json", R"("access": "wheel-arch", "text": "Take out)",
                   R"("access": "wheel-arc", "text": "Take out)"),
-            "error[bad-value]: /procedures/0/steps/3/access is \"wheel-arc\"\n"
+            "error[bad-value]: /procedures/0/steps/4/access is \"wheel-arc\"\n"
             "  \"access\": \"wheel-arc\", \"text\": \"Take out the clips or the screw of the "));
   CHECK(has(after("50-measure-insulation.json", "{insulation-ieee43}", "{insulation-iee43}"),
             "error[no-such-name]: /procedures/0/figures/2 names the value \"insulation-iee43\"\n"));

@@ -99,7 +99,16 @@ TEST_CASE("the speed that was used, and how it is known") {
   CHECK(line_of(sheet, "Speed") ==
         "Speed     1,772 rpm of the shaft, which 4 lines bear out; given was 1,797 rpm, 1.4 % "
         "more; it may be off by 0.4 % either way.");
+  s.shaft_lines = 1;
+  CHECK(test::has(line_of(sheet, "Speed"), "which 1 line bears out;"));
   sheet.report.plain_bearings = false;
+  // A drive unit's own lines bear a right speed out: without any, nothing is named for certain.
+  s.shaft_lines = 0;
+  CHECK(test::has(line_of(sheet, "Speed"),
+                  "1,772 rpm of the rotor, which no line bears out; given was"));
+  CHECK(first_line(sheet) == "The inner race of rear would fit, if the speed is right.");
+  CHECK(
+      test::has(line_of(sheet, "How sure"), "vehicle, tyre or unit may be another than was said."));
   s = NoiseSpeed{};
   s.shaft_lines = 6;
   s.used_rpm = 4301;

@@ -118,6 +118,10 @@ class FitOnset(unittest.TestCase):
     def test_nothing_seen_leak_says_so(self):
         text = self.good(text=record("u1", "2024-01-01", 90000, DRY))
         self.assertIn("no leak was seen: nothing says how far away the first one is", text)
+        said = " ".join(text.split())
+        self.assertIn("Answer None of your units has leaked yet, so this is judgement and not your data:", said)
+        self.assertIn("The longest interval of the rules", said)
+        self.assertNotIn("On your units", said)
 
     def test_wrong_usage(self):
         self.assertEqual(self.refused(2, HISTORY, "--table", "t.csv"),

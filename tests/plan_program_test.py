@@ -4,6 +4,7 @@ Usage: plan_program_test.py PROGRAM
 """
 import json
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -139,6 +140,53 @@ class Plans(unittest.TestCase):
         self.assertTrue(page.startswith("<!DOCTYPE html>"))
         for part in ("<script", "http:", "https:", "src="):
             self.assertNotIn(part, page)
+
+
+class Sheets(unittest.TestCase):
+    def steps(self, name, option):
+        done = run(f"examples/{name}.json", "--job-sheet", option, "--format", "markdown")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        text = done.stdout.decode()
+        return text, [line for line in text.splitlines() if re.match(r"\d+\. ", line)]
+
+    def place(self, steps, words):
+        found = [i for i, step in enumerate(steps) if words in step]
+        self.assertEqual(len(found), 1, (words, steps))
+        return found[0]
+
+    def test_no_joint_is_opened_after_the_circuit_is_filled(self):
+        for option in ("bypass-rotor-circuit", "open-and-rebuild+bypass-rotor-circuit"):
+            _, steps = self.steps("film-caught-early", option)
+            pipe = self.place(steps, "fit the bypass pipe")
+            bled = self.place(steps, "bleed ")
+            self.assertLess(self.place(steps, "rain "), pipe)
+            self.assertLess(pipe, bled)
+            for after in steps[bled + 1:]:
+                self.assertIn("Write down", after)
+
+    def test_large_parts_are_judged_while_the_unit_is_open(self):
+        _, steps = self.steps("seized", "replace-major-parts")
+        order = [self.place(steps, words) for words in (
+            "Before anything is drained", "unit out with", "Open the unit", "bearings off",
+            "Winding, inverter and cables apart", "Rotor: cracks", "Press new bearings on", "close with sealant",
+            "Refit the unit", "bleed ", "Write down")]
+        self.assertEqual(order, sorted(order))
+
+    def test_the_insulation_is_measured_with_winding_and_inverter_parted(self):
+        text, steps = self.steps("film-caught-early", "open-and-rebuild")
+        first = steps[0]
+        self.assertLess(first.index("Part winding and inverter"), first.index("measure the insulation"))
+        (check,) = [line for line in text.splitlines() if line.startswith("- Insulation of winding to casing")]
+        self.assertIn("still parted", check)
+
+    def test_a_job_that_pulls_the_sensor_says_that_its_clip_is_fragile(self):
+        for option in ("bypass-rotor-circuit", "open-and-rebuild", "recheck"):
+            if option == "recheck":
+                text, _ = self.steps("dry-and-quiet", option)
+            else:
+                text, _ = self.steps("film-caught-early", option)
+            self.assertIn("Connector clip:", text, option)
+            self.assertIn("Moving parts:", text, option)
 
 
 class Yard(unittest.TestCase):

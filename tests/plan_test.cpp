@@ -1,5 +1,8 @@
 #include "dryshaft/plan.hpp"
 
+#include <fmt/format.h>
+
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 
@@ -443,16 +446,19 @@ TEST_CASE("what the grade forbids is not allowed, whatever it costs") {
     CHECK(o.barred.front().id == "advise-stop");
   }
   CHECK(d.option("open-and-rebuild")->allowed);
-  CHECK(plan_of(example("film-caught-early.json"), prices).option("bypass-rotor-circuit")->allowed);
+  const Plan film = plan_of(example("film-caught-early.json"), prices);
+  CHECK(film.option("bypass-rotor-circuit")->allowed);
+  // Of two limits the nearer one is said first.
+  CHECK(film.option("recheck")->barred.front().id == "advise-bypass-early");
   const Plan bypassed = plan_of(example("bypassed.json"), prices);
   CHECK(bypassed.option("bypass-rotor-circuit")->barred.front().id == "bar-bypass-done");
   CHECK(bypassed.option("open-and-rebuild+bypass-rotor-circuit")->barred.front().id ==
         "bar-both-done");
   const Plan u = plan_of(example("owner-no-port-check.json"), prices);
   CHECK(u.report.grade == Grade::U);
-  REQUIRE(u.first_check);
-  CHECK(u.first_check->id == "check-port");
-  CHECK(u.first_check->cost == Approx(5 + 70 * 0.25));
+  REQUIRE(u.first_checks.size() == 1);
+  CHECK(u.first_checks[0].id == "check-port");
+  CHECK(u.first_checks[0].cost == Approx(5 + 70 * 0.25));
   CHECK(!u.option("recheck")->allowed);
 }
 
@@ -592,6 +598,62 @@ TEST_CASE("work data are checked: values, references, words") {
             "tells an owner to \"open up\""));
   CHECK(has(after("plan.json", "\"outlook\": \"doubtful\"", "\"outlook\": \"routine\""),
             "there are no chances for the outlook \"doubtful\""));
+  CHECK(has(after("jobs.json", "\"stage\": \"fill\"", "\"stage\": \"fil\""), "fill"));
+  CHECK(has(after("jobs.json", "\"connector-clip\", \"moving-parts\"", "\"conector-clip\""),
+            "names the caution \"conector-clip\""));
+}
+
+TEST_CASE("the shipped steps of each job stand in the order of their stages") {
+  for (const Job& job : shipped_work().jobs) {
+    CHECK(std::ranges::is_sorted(job.steps, {}, &JobLine::stage));
+  }
+}
+
+TEST_CASE("work that the rules want within a limit is not put off because that is cheaper") {
+  const PriceBook prices = example_prices();
+  const std::string_view port =
+      R"("port": {"checked": true, "fluid": "none", "dried_residue": false, "debris": "none", )"
+      R"("corrosion": )";
+  const auto plan = [&](std::string_view corrosion, std::string_view rest) {
+    const std::string text = fmt::format(
+        R"({{"format": "dryshaft-record/1", "unit": {{"id": "u", "family": "plover-2", )"
+        R"("built": "2017-02"}}, "inspection": {{"date": "2026-03-01", "odometer_km": 60000, )"
+        R"({}"{}"}}, {}}}}})",
+        port, corrosion, rest);
+    return plan_of(history_of(text), prices);
+  };
+  const Plan low =
+      plan("none", R"("noise": {"present": false}, "insulation": {"resistance_mohm": 0.1, )"
+                   R"("test_voltage_v": 500, "winding_temp_c": 40})");
+  const PlanOption& waits = *low.option("recheck");
+  CHECK(!waits.allowed);
+  REQUIRE(!waits.barred.empty());
+  CHECK(waits.barred.front().id == "advise-rebuild-insulation");
+  CHECK(waits.barred.front().within_km == 1500);
+  CHECK(low.option("bypass-rotor-circuit")->barred.front().id == "bar-bypass-insulation");
+  CHECK(low.options.front().id == "open-and-rebuild");
+  CHECK(low.first_checks.empty());
+  CHECK(
+      !plan("heavy", R"("noise": {"present": true, "level": "loud"})").option("recheck")->allowed);
+  CHECK(plan("none", R"("noise": {"present": false})").option("recheck")->allowed);
+
+  // A check that the report asks for before driving comes before every option.
+  const Plan stored =
+      plan("none", R"("noise": {"present": false}, "faults": {"isolation": "stored"})");
+  REQUIRE(stored.first_checks.size() == 1);
+  CHECK(stored.first_checks[0].id == "measure-insulation");
+  CHECK(stored.first_checks[0].within_km == 0);
+  CHECK(has(plan_to_text(stored, {}), "First     Before any further driving and within 7 days:"));
+  CHECK(stored.option("bypass-rotor-circuit")->barred.front().id == "bar-bypass-isolation");
+}
+
+TEST_CASE("a core is paid for in a bill only where the unit is more likely sound than not") {
+  const PriceBook prices = example_prices();
+  const Plan seized = plan_of(example("seized.json"), prices);
+  const Plan film = plan_of(example("film-caught-early.json"), prices);
+  const auto bill = [](const Plan& p) { return p.option("replace-major-parts")->cost->bill_low; };
+  CHECK(seized.damaged > 0.5);
+  CHECK(bill(seized) == Approx(bill(film) + prices.at(PriceKind::core).high));
 }
 
 }  // namespace

@@ -107,8 +107,22 @@ struct PlanBar : Item {
   std::string plain;
 };
 
+/// When a step is done. Steps of several jobs are merged by it, so a circuit that
+/// any of them opens is filled and bled once, after all of them.
+enum class JobStage : std::uint8_t {
+  before,  ///< nothing is drained or loosened yet
+  out,
+  open,
+  parts,
+  close,
+  refit,
+  fill,
+  record,
+};
+
 /// A line of a job sheet. `{NAME}` in its text stands for a value of the rules.
 struct JobLine : Item {
+  JobStage stage = JobStage::before;  ///< of a step
   std::string text;
   std::string part;    ///< id of a family's part, or empty
   Condition when;      ///< shown only where this holds
@@ -119,6 +133,7 @@ struct Job : Item {
   std::string title;
   std::string work;  ///< what takes its time; empty: a check
   std::vector<std::string> actions;
+  std::vector<std::string> cautions;  ///< beside those of its actions
   std::vector<JobLine> scope;
   std::vector<JobLine> warnings;
   std::vector<JobLine> parts;
@@ -136,6 +151,7 @@ struct PlanOptionRule : Item {
   std::string owner_title;
   std::string owner_effect;
   bool drives = false;  ///< the car stays in use: forbidden where the rules say stop
+  bool waits = false;   ///< puts work off: forbidden where the rules want work within a limit
   /// Allowed only where an advice of the rules for its first action holds, or `also_where`.
   bool by_advice = false;
   std::optional<Condition> also_where;
@@ -187,6 +203,9 @@ struct PlanCost {
 struct PlanReason {
   std::string id;  ///< of the rule that says so
   std::string text;
+  /// Of the work that the option would put off.
+  std::optional<double> within_km = std::nullopt;
+  std::optional<double> within_days = std::nullopt;
 };
 
 struct PlanOption {
@@ -224,6 +243,10 @@ struct PlanCheck {
   std::string text;
   double minutes = 0;
   double cost = 0;
+  /// Where the report asks for it before anything else; none: it settles an ungraded unit.
+  std::optional<double> within_km = std::nullopt;
+  std::optional<double> within_days = std::nullopt;
+  std::string because = {};
 };
 
 struct Plan {
@@ -241,11 +264,11 @@ struct Plan {
   double lost_if_nothing = 0;  ///< breakdown before the horizon with neither check nor work
   double loss_low = 0;         ///< what a breakdown costs then
   double loss_high = 0;
-  std::optional<PlanCheck> first_check;  ///< what settles an ungraded unit
-  std::vector<PlanOption> options;       ///< allowed ones first, cheapest first
-  double difference = 0;                 ///< of the best two
-  double judgement = 0;                  ///< what the swings make of it, taken together
-  bool close = false;                    ///< the difference lies within them
+  std::vector<PlanCheck> first_checks;  ///< come before all options, in this order
+  std::vector<PlanOption> options;      ///< allowed ones first, cheapest first
+  double difference = 0;                ///< of the best two
+  double judgement = 0;                 ///< what the swings make of it, taken together
+  bool close = false;                   ///< the difference lies within them
   std::vector<std::pair<std::string, double>> sources;  ///< of the difference: spending, amount
   std::vector<PlanSwing> swings;                        ///< largest first
   std::vector<PlanThreshold> thresholds;

@@ -18,6 +18,22 @@ constexpr double kWarmestWindingC = 85;
 constexpr double kLowVoltage = 60;           // V d.c., at most; UN Regulation No. 100 (from memory)
 constexpr double kRefractometerUnique = 60;  // % glycol; the freezing point rises again above
 
+// To so many digits, thousands separated: "0.4", "2,500", "125,000".
+std::string to_digits(double value, int digits) {
+  constexpr double kGrouped = 999.5;
+  constexpr double kWhole = 1e15;
+  if (!(value >= kGrouped && value < kWhole)) {
+    return fmt::format("{:.{}g}", value, digits);
+  }
+  const double step = std::pow(10, std::floor(std::log10(value)) - (digits - 1));
+  std::string text = fmt::format("{:.0f}", std::round(value / step) * step);
+  for (std::size_t left = text.size(); left > 3;) {
+    left -= 3;
+    text.insert(left, 1, ',');
+  }
+  return text;
+}
+
 // Level of a finding whose level ids are the field's choice ids.
 int level_of_choice(const Record& r, Field field, Finding finding) {
   const Value& v = r.at(field);
@@ -274,9 +290,10 @@ class Interpreter {
       level = 1;
     }
     said_.detail[idx(Finding::insulation)] = fmt::format(
-        "{:.4g} megohm winding to casing, phases joined: {:.3g} ohm/V at {:g} V{}; at 40 deg C "
-        "{:.3g} megohm by the halving rule, {:.3g} by the thermosetting rule, the worse counts{}",
-        mohm, ohm_per_volt, voltage_, voltage_known_ ? "" : " (assumed)", halving, thermosetting,
+        "{} megohm winding to casing, phases joined: {} ohm/V at {:g} V{}; at 40 deg C "
+        "{} megohm by the halving rule, {} by the thermosetting rule, the worse counts{}",
+        to_digits(mohm, 4), to_digits(ohm_per_volt, 3), voltage_,
+        voltage_known_ ? "" : " (assumed)", to_digits(halving, 3), to_digits(thermosetting, 3),
         temperature.observed ? "" : fmt::format(" (winding taken to be at {:g} deg C)", celsius));
     if (!voltage_known_) {
       said_.warnings.push_back(fmt::format(

@@ -15,7 +15,8 @@ inline constexpr std::string_view kAbout =
 inline constexpr std::string_view kBuyingAbout =
     "This form asks what can be heard and seen of a car before you buy it. From the answers a "
     "workshop, or the program dryshaft, can say how urgent a look at its drive unit is: the motor "
-    "and gearbox in one housing.";
+    "and gearbox in one housing. A report names a distance and a time for that look; whatever it "
+    "names, have the look made before you buy.";
 inline constexpr std::string_view kNoTools =
     "You need no tools. Nothing has to be opened, and nothing of the high-voltage system has to be "
     "touched.";

@@ -107,16 +107,24 @@ class Describer : document::Telling {
   }
 
  private:
+  // A drive unit's gearing and motor give lines of their own, which a right speed fits.
+  [[nodiscard]] bool speed_in_doubt() const {
+    return !r_.plain_bearings && !r_.named.empty() && r_.speed.shaft_lines == 0;
+  }
+
   [[nodiscard]] std::string answer() const {
     if (r_.named.empty()) {
       return speed_is_open(r_.speed) ? "No part is named: the recording leaves its speed open."
                                      : "No line is clear enough to name a part.";
     }
     const Attribution& first = r_.named.front();
-    const std::string_view sure = how_clearly(first.confidence);
+    const std::string_view sure =
+        speed_in_doubt() ? "if the speed is right" : how_clearly(first.confidence);
+    const std::string_view fits = speed_in_doubt() ? "would fit" : "fits";
+    const std::string_view alike = speed_in_doubt() ? "they would fit alike" : "they fit alike";
     std::string text = first.shared_with.empty()
-                           ? fmt::format("{} fits, {}", sentence_case(the(first)), sure)
-                           : fmt::format("Either {}: they fit alike, {}", with_shared(first), sure);
+                           ? fmt::format("{} {}, {}", sentence_case(the(first)), fits, sure)
+                           : fmt::format("Either {}: {}, {}", with_shared(first), alike, sure);
     if (r_.named.size() > 1) {
       std::vector<std::string> more;
       for (std::size_t i = 1; i < std::min(r_.named.size(), kMostAtOnce); ++i) {
@@ -150,6 +158,13 @@ class Describer : document::Telling {
   [[nodiscard]] std::string how_sure() const {
     if (!r_.named.empty()) {
       const Attribution& first = r_.named.front();
+      if (speed_in_doubt()) {
+        return fmt::format(
+            "Not sure: no line of gearing or motor bears the speed out, so vehicle, tyre or unit "
+            "may be another than was said. Check them first. Only if they are right, confidence {} "
+            "in {}.",
+            words::percent(first.confidence), with_shared(first));
+      }
       return fmt::format(
           "Confidence {}. Noise alone would give such lines in {}, all places looked at counted.{}",
           words::percent(first.confidence), in_recordings(first.p_value),
@@ -189,9 +204,13 @@ class Describer : document::Telling {
       text = speed_is_open(s) && s.alternatives_rpm.empty()
                  ? std::string("not given, and not found in the recording")
                  : fmt::format("{}, estimated from {}", used, count);
-    } else if (std::abs(off) > kSame) {
-      text = fmt::format("{}, which {} bear out; given was {} rpm, {:.1f} % {}", used, count,
+    } else if (std::abs(off) > kSame && s.shaft_lines == 0) {
+      text = fmt::format("{}, which no line bears out; given was {} rpm, {:.1f} % {}", used,
                          rpm(s.given_rpm), std::abs(off) * 100, off > 0 ? "less" : "more");
+    } else if (std::abs(off) > kSame) {
+      text = fmt::format("{}, which {} bear{} out; given was {} rpm, {:.1f} % {}", used, count,
+                         s.shaft_lines == 1 ? "s" : "", rpm(s.given_rpm), std::abs(off) * 100,
+                         off > 0 ? "less" : "more");
     } else if (s.shaft_lines > 0) {
       text =
           fmt::format("{}, as given; {} bear{} it out", used, count, s.shaft_lines == 1 ? "s" : "");

@@ -119,16 +119,18 @@ class OnsetDescriber : document::Telling {
       const auto tenth = cloud.quantile(0.1);
       const auto half = cloud.quantile(0.5);
       std::string text = fmt::format(
-          "On your units a leak begins by {} in one of ten (likely {}), by {} in half of them "
+          "{} a leak begins by {} in one of ten (likely {}), by {} in half of them "
           "(likely {}).",
-          at_short(tenth.median), between(tenth.range), at_short(half.median), between(half.range));
+          whose(), at_short(tenth.median), between(tenth.range), at_short(half.median),
+          between(half.range));
       if (r_.plan && !r_.rechecks.empty()) {
         // On a new seal, and at a third and at two thirds of the way.
         const OnsetRecheck& a = r_.rechecks[r_.rechecks.size() / 3];
         const OnsetRecheck& b = r_.rechecks[r_.rechecks.size() * 2 / 3];
         text += fmt::format(
-            " Look first at {}, then again every {} at {}, every {} at {}; the table below has "
-            "the rest.",
+            " By that alone: look first at {}, then again every {} at {}, every {} at {}; the "
+            "table below has the rest. The longest interval of the rules, which guide and assess "
+            "name for a sound unit, holds beside it: the one that comes first counts.",
             every(r_.rechecks.front().regular), every(a.regular), at(a.at), every(b.regular),
             at(b.at));
       }
@@ -149,6 +151,16 @@ class OnsetDescriber : document::Telling {
                      "which fits best.",
                      at_short(tenth), between(r_.intervals.at(i)->quantile[1]), at_short(half),
                      between(r_.intervals.at(i)->quantile[2]), name(fit.kind)));
+  }
+
+  // Whose numbers these are: with no leak, or too few to fit a curve to, judgement decides.
+  [[nodiscard]] std::string_view whose() const {
+    if (!(leaks() > 0)) {
+      return "None of your units has leaked yet, so this is judgement and not your data:";
+    }
+    const auto w = static_cast<std::size_t>(CurveKind::weibull);
+    return r_.intervals.at(w) ? "On your units"
+                              : "Your units alone fit no curve, so judgement decides here:";
   }
 
   [[nodiscard]] std::string at_short(double value) const {

@@ -65,6 +65,19 @@ class PlanPage {
     return place < p_.options.size() && p_.options[place].allowed ? &p_.options[place] : nullptr;
   }
 
+  // "Before any further driving and within 7 days: Identify the liquid."
+  [[nodiscard]] std::string asked(const PlanCheck& check) const {
+    const std::string when = words::deadline(check.within_km, check.within_days, units_);
+    return when.empty() ? check.text : fmt::format("{}: {}", sentence_case(when), check.text);
+  }
+  // Why an option is not allowed; of work that it would put off, also by when that is wanted.
+  [[nodiscard]] std::string why_not(const PlanReason& reason) const {
+    const std::string when = words::deadline(reason.within_km, reason.within_days, units_);
+    return when.empty()
+               ? sentence_case(reason.text)
+               : fmt::format("The rules want work {}. {}", when, sentence_case(reason.text));
+  }
+
   // What the best decisions make of a clean recheck, where that is not to wait on.
   [[nodiscard]] std::string then(const PlanCost& cost) const {
     const PlanOption* next = p_.option(cost.then_if_clean);
@@ -78,16 +91,19 @@ class PlanPage {
     cautions("Before any work");
     d_.emplace_back(Lead{fmt::format("Grade {}", name(r_.grade)),
                          sentence_case(r_.grade_meaning) + ".", r_.grade});
-    if (p_.first_check) {
-      d_.emplace_back(Lead{"First",
-                           fmt::format("{} About {:g} minutes, {}.", p_.first_check->text,
-                                       p_.first_check->minutes, money(p_.first_check->cost)),
-                           std::nullopt});
+    for (const PlanCheck& check : p_.first_checks) {
+      d_.emplace_back(Lead{
+          &check == &p_.first_checks.front() ? "First" : "And",
+          fmt::format("{} About {:g} minutes, {}.", asked(check), check.minutes, money(check.cost)),
+          std::nullopt});
     }
     if (const PlanOption* best = at(0)) {
       d_.emplace_back(Lead{"Cheapest",
-                           fmt::format("{}: {} expected over {}.", sentence_case(best->title),
-                                       money(best->cost->expected), horizon()),
+                           fmt::format("{}: {} expected over {}{}.", sentence_case(best->title),
+                                       money(best->cost->expected), horizon(),
+                                       p_.first_checks.empty() || best->id == "check-port"
+                                           ? ""
+                                           : ", going by what is known before that"),
                            std::nullopt});
     }
     if (p_.close && at(1) != nullptr) {
@@ -150,7 +166,7 @@ class PlanPage {
       }
       std::vector<std::string> why;
       for (const PlanReason& reason : o.barred) {
-        why.push_back(fmt::format("{} ({})", sentence_case(reason.text), reason.id));
+        why.push_back(fmt::format("{} ({})", why_not(reason), reason.id));
       }
       item(sentence_case(o.title), std::move(why));
     }
@@ -166,6 +182,7 @@ class PlanPage {
     say(fmt::format("{} costs {} more than {}:", sentence_case(second->title), money(p_.difference),
                     best->title));
     std::size_t shown = 0;
+    double rest = p_.difference;
     for (const auto& [spending, more] : p_.sources) {
       if (std::abs(more) < 1 || shown == kSourcesShown) {
         break;
@@ -175,8 +192,12 @@ class PlanPage {
       while (spending_name(i) != spending) {
         ++i;
       }
+      rest -= more;
       item(fmt::format("{}: {} {}", spending_title(i), money(std::abs(more)),
                        more > 0 ? "more" : "less"));
+    }
+    if (std::abs(rest) >= 1) {
+      item(fmt::format("all else: {} {}", money(std::abs(rest)), rest > 0 ? "more" : "less"));
     }
   }
 
@@ -277,17 +298,23 @@ class PlanPage {
     for (std::size_t i = 0; i + 1 < r_.owner_summary.size() && i < 2; ++i) {
       say(r_.owner_summary[i]);
     }
-    if (p_.first_check) {
+    if (!p_.first_checks.empty()) {
       heading("First");
-      say(fmt::format("{} It costs about {}.", p_.first_check->text,
-                      range(p_.first_check->cost, p_.first_check->cost)));
+      for (const PlanCheck& check : p_.first_checks) {
+        say(fmt::format("{} It costs about {}.", asked(check), range(check.cost, check.cost)));
+      }
+      if (!p_.first_checks.front().because.empty()) {
+        say("The ways below go by what is known before that: none of them is chosen until then.");
+      }
     }
     heading("Ways to go");
-    say(
-        fmt::format("Prices in {}, rounded. The first is what the workshop would charge first; the "
-                    "second what is likely to come together over the next {}, repairs that may "
-                    "follow and days without the car included.",
-                    p_.currency, horizon()));
+    say(fmt::format(
+        "Prices in {}, rounded. The first is what the workshop would charge first, from its "
+        "lowest prices to its highest; the second what comes together for eight of "
+        "ten such cars over the next {}, repairs that may follow and days without the "
+        "car included. Few cars meet all the lowest or all the highest prices, so the "
+        "second range can be the narrower one.",
+        p_.currency, horizon()));
     for (const PlanOption& o : p_.options) {
       if (o.cost) {
         const bool opens = o.id.starts_with("open-and-rebuild") && r_.grade != Grade::A;
@@ -312,7 +339,10 @@ class PlanPage {
           heading("What does not fit here");
           first = false;
         }
-        item(fmt::format("{}.", o.title), {o.barred.front().text});
+        const PlanReason& why = o.barred.front();
+        const std::string due = words::deadline(why.within_km, why.within_days, units_);
+        item(fmt::format("{}.", o.title),
+             {due.empty() ? why.text : fmt::format("Work is due {}. {}", due, why.text)});
       }
     }
     heading("If nothing is done");

@@ -116,11 +116,12 @@ std::string to_json(const Plan& p) {
       {"dry", chance(p.dry)}, {"leaking", chance(p.leaking)}, {"damaged", chance(p.damaged)}};
   json["if_nothing_is_done"] = {{"chance_lost", chance(p.lost_if_nothing)}};
   json["first_check"] = nullptr;
-  if (p.first_check) {
-    json["first_check"] = {{"id", p.first_check->id},
-                           {"text", p.first_check->text},
-                           {"minutes", p.first_check->minutes},
-                           {"cost", money(p.first_check->cost)}};
+  if (!p.first_checks.empty()) {
+    const PlanCheck& first = p.first_checks.front();
+    json["first_check"] = {{"id", first.id},
+                           {"text", first.text},
+                           {"minutes", first.minutes},
+                           {"cost", money(first.cost)}};
   }
   json["options"] = Ordered::array();
   for (const PlanOption& o : p.options) {

@@ -21,6 +21,7 @@ using plan::Costs;
 using plan::Doubt;
 using plan::First;
 using plan::Grid;
+using plan::kMinutesPerHour;
 using plan::Solution;
 using plan::Unit;
 
@@ -131,7 +132,7 @@ class Planner {
     plan_.leaking = std::max(0.0, 1 - plan_.dry - plan_.damaged);
     const Amounts amounts = means(prices_.price);
     const Costs costs = unit_.costs(amounts, true);
-    first_check(costs);
+    first_checks(costs);
     const Grid fine(problem, kFine);
     if_nothing_is_done(fine);
     plan_.beliefs = fine.points;
@@ -158,13 +159,29 @@ class Planner {
  private:
   [[nodiscard]] bool owner() const { return o_.audience == Audience::owner; }
 
-  void first_check(const Costs& costs) {
-    if (!unit_.ungraded()) {
-      return;
+  // What the report asks for at once ahead of any work, and what settles an ungraded unit.
+  void first_checks(const Costs& costs) {
+    constexpr std::string_view kPort = "check-port";
+    const auto add = [&](const ActionRule& action) -> PlanCheck& {
+      const double labour = prices_.at(PriceKind::hour).mean() * action.minutes / kMinutesPerHour;
+      return plan_.first_checks.emplace_back(
+          PlanCheck{action.id, owner() ? action.owner_text : action.text, action.minutes,
+                    action.id == kPort ? costs.check : labour});
+    };
+    for (const Action& asked : plan_.report.actions) {
+      const ActionRule& action = *k_.action(asked.id);
+      if (asked.urgency != Urgency::now || action.minutes <= 0) {
+        break;
+      }
+      PlanCheck& check = add(action);
+      check.within_km = asked.within_km;
+      check.within_days = asked.within_days;
+      check.because = asked.because;
     }
-    const ActionRule& action = *k_.action("check-port");
-    plan_.first_check = PlanCheck{action.id, owner() ? action.owner_text : action.text,
-                                  action.minutes, costs.check};
+    if (unit_.ungraded() &&
+        std::ranges::find(plan_.first_checks, kPort, &PlanCheck::id) == plan_.first_checks.end()) {
+      add(*k_.action(kPort));
+    }
   }
 
   void if_nothing_is_done(const Grid& grid) {
@@ -192,6 +209,10 @@ class Planner {
     // The other unit's price goes up where a core is worth less.
     const Price& core = prices_.at(PriceKind::core);
     amounts[idx(PriceKind::core)] = end == &Price::low ? core.high : core.low;
+    // Nobody pays it for a unit that is more likely damaged than not.
+    if (plan_.damaged >= 0.5) {
+      amounts[idx(PriceKind::core)] = 0;
+    }
     const Costs costs = unit_.costs(amounts, false);
     return first.does == plan::Node::Does::wait
                ? costs.check
@@ -273,8 +294,12 @@ class Planner {
       if (!option.allowed) {
         continue;
       }
-      for (const std::string& job : work_.option(option.id)->jobs) {
-        for (const std::string& id : work_.job(job)->actions) {
+      for (const std::string& job_id : work_.option(option.id)->jobs) {
+        const Job& job = *work_.job(job_id);
+        if (!owner()) {
+          needed.insert(job.cautions.begin(), job.cautions.end());
+        }
+        for (const std::string& id : job.actions) {
           const ActionRule& action = *k_.action(id);
           const auto& ids = owner() ? action.owner_cautions : action.cautions;
           needed.insert(ids.begin(), ids.end());

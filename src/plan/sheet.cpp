@@ -95,6 +95,7 @@ class Sheet {
         const ActionRule& action = *k_.action(id);
         needed.insert(action.cautions.begin(), action.cautions.end());
       }
+      needed.insert(job->cautions.begin(), job->cautions.end());
     }
     for (const CautionRule& c : k_.cautions) {
       if ((c.always || needed.contains(c.id)) && holds(c.when, unit_.facts())) {
@@ -141,14 +142,25 @@ class Sheet {
   }
 
   void steps() {
-    std::size_t number = 0;
+    std::string titles;
+    std::vector<const JobLine*> steps;
     for (const Job* job : jobs_) {
-      heading(fmt::format("Steps: {}", job->title));
+      std::string title = job->title;
+      if (!titles.empty() && title.front() >= 'A' && title.front() <= 'Z') {
+        title.front() = static_cast<char>(title.front() - 'A' + 'a');
+      }
+      titles += titles.empty() ? title : " and " + title;
       for (const JobLine& line : job->steps) {
         if (shown_here(line)) {
-          d_.emplace_back(document::Item{++number, filled(line.text), {grounds(line)}});
+          steps.push_back(&line);
         }
       }
+    }
+    std::ranges::stable_sort(steps, {}, &JobLine::stage);
+    heading(fmt::format("Steps: {}", titles));
+    std::size_t number = 0;
+    for (const JobLine* line : steps) {
+      d_.emplace_back(document::Item{++number, filled(line->text), {grounds(*line)}});
     }
   }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "base/index.hpp"
 #include "plan/outcomes.hpp"
@@ -9,7 +10,6 @@
 namespace dryshaft::plan {
 namespace {
 
-constexpr double kMinutesPerHour = 60;
 // Decisions are made at multiples of at most this distance: the longest way that
 // the shipped rules leave to a unit of grade C.
 constexpr double kLongestStepKm = 1500;
@@ -78,6 +78,24 @@ std::vector<PlanReason> Unit::barred(const PlanOptionRule& rule, const Facts& fa
     if (why.empty() && holds(k_.settings.ungraded, facts)) {
       say(std::string(kUngraded), k_.settings.ungraded_reason, k_.settings.ungraded_plain);
     }
+  }
+  if (rule.waits && why.empty()) {
+    // Work that the rules want by a date is not put off because that is cheaper.
+    for (const Advice& a : k_.advice) {
+      if ((!a.within_km && !a.within_days) || !holds(a.when, facts)) {
+        continue;
+      }
+      const bool work = std::ranges::any_of(work_.options, [&](const PlanOptionRule& o) {
+        return !o.waits && k_.action(a.action)->minutes <= 0 &&
+               std::ranges::find(o.actions, a.action) != o.actions.end();
+      });
+      if (work) {
+        why.push_back({a.id, owner ? a.plain : a.reason, a.within_km, a.within_days});
+      }
+    }
+    std::ranges::stable_sort(why, {}, [](const PlanReason& r) {
+      return r.within_km.value_or(std::numeric_limits<double>::infinity());
+    });
   }
   for (const PlanBar& bar : rule.bars) {
     if (holds(bar.when, facts)) {

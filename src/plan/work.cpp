@@ -26,6 +26,11 @@ constexpr std::array<std::string_view, 6> kPlanOptions = {"check-port",
                                                           "open-and-rebuild+bypass-rotor-circuit",
                                                           "replace-major-parts"};
 
+// As `JobStage` has them.
+constexpr std::array<std::string_view, 8> kStages = {"before", "out",   "open", "parts",
+                                                     "close",  "refit", "fill", "record"};
+static_assert(kStages.size() == idx(JobStage::record) + 1);
+
 struct WorkValue {
   std::string_view id;
   double WorkRules::*value;
@@ -179,6 +184,7 @@ class WorkLoader {
     o.owner_title = for_owner(view, "owner_title");
     o.owner_effect = for_owner(view, "owner_effect");
     o.drives = view.optional_flag("drives");
+    o.waits = view.optional_flag("waits");
     o.by_advice = view.optional_flag("by_advice");
     if (o.by_advice) {
       o.otherwise_plain = for_owner(view, "otherwise_plain");
@@ -200,11 +206,15 @@ class WorkLoader {
     w_.options.push_back(std::move(o));
   }
 
-  std::vector<JobLine> lines(ObjectView& view, std::string_view key) {
+  std::vector<JobLine> lines(ObjectView& view, std::string_view key, bool steps = false) {
     std::vector<JobLine> all;
     each(view, key, [&](ObjectView& inside) {
       JobLine line;
       items_.read(inside, line);
+      if (steps) {
+        line.stage = static_cast<JobStage>(
+            inside.word("stage", {kStages.begin(), kStages.end()}).value_or(0));
+      }
       if (const Node* text = inside.required("text")) {
         line.text = inside.text_at(*text);
         if (const std::string_view bad = plan::unknown_value(line.text); !bad.empty()) {
@@ -240,11 +250,21 @@ class WorkLoader {
         }
       }
     }
+    if (const Node* cautions = view.optional("cautions")) {
+      j.cautions = view.optional_texts("cautions");
+      for (const std::string& id : j.cautions) {
+        if (!id.empty() &&
+            std::ranges::find(k_.cautions, id, &CautionRule::id) == k_.cautions.end()) {
+          view.complain(*cautions, "no-such-name", fmt::format("names the caution \"{}\"", id),
+                        joined(ids_of(k_.cautions)), did_you_mean(id, ids_of(k_.cautions)));
+        }
+      }
+    }
     j.opens = view.optional_flag("opens");
     j.scope = lines(view, "scope");
     j.warnings = lines(view, "warnings");
     j.parts = lines(view, "parts");
-    j.steps = lines(view, "steps");
+    j.steps = lines(view, "steps", true);
     j.renew = lines(view, "renew");
     j.inspect = lines(view, "inspect");
     j.checks = lines(view, "checks");

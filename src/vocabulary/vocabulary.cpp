@@ -335,7 +335,8 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .question = "Was there rust on the tip?",
      .choices = kCorrosion,
      .form = {.part = FormPart::port,
-              .help = "Light: brown specks. Heavy: the tip is brown all over, or pitted.",
+              .help = "Light: brown specks, or a bloom that wipes off. Heavy: brown all over, "
+                      "pitted or flaking. If in doubt, heavy.",
               .only_if = kIfLooked}},
     {.id = Field::port_debris,
      .pointer = "/inspection/port/debris",
