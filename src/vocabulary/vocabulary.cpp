@@ -336,7 +336,7 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .choices = kCorrosion,
      .form = {.part = FormPart::port,
               .help = "Light: brown specks, or a bloom that wipes off. Heavy: brown all over, "
-                      "pitted or flaking. If in doubt, heavy.",
+                      "pitted or flaking. In doubt, take it for heavy.",
               .only_if = kIfLooked}},
     {.id = Field::port_debris,
      .pointer = "/inspection/port/debris",
