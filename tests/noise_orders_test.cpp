@@ -388,7 +388,7 @@ TEST_CASE("what cannot be listened to, and a speed that does not fit") {
   const NoiseReport report = heard(what, wrong);
   CHECK(bearings_named(report).empty());
   REQUIRE_FALSE(report.limits.empty());
-  CHECK(report.limits[0].find("is the speed right?") != std::string::npos);
+  CHECK(report.limits[0].find("the speed may be wrong") != std::string::npos);
   CHECK(report.limits[0].find(", 0.65 times that given") != std::string::npos);
   // A constant speed is told once, for the whole of the recording: here the mean, three times over.
   const GivenSpeed constant{SpeedBasis::constant, {{0, 3 * report.speed.given_rpm / 1.53}}};

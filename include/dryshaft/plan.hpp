@@ -178,7 +178,7 @@ Result<WorkRules> load_work(std::vector<NamedText> files, const Knowledge& knowl
 
 // ------------------------------------------------------------------ plan
 
-/// What an option's money is spent on, in the order of `kSpendingNames`.
+/// What an option's money is spent on, in the order of `spending_name`.
 inline constexpr std::size_t kSpendingCount = 7;
 std::string_view spending_name(std::size_t index);   ///< such as `major_parts`
 std::string_view spending_title(std::size_t index);  ///< such as "major parts"

@@ -100,7 +100,8 @@ void add_zsh_command(std::string& out, const ManualCommand& command, const Manua
   out += function_name(command) + "() {\n  _arguments -s -S -C";
   for (const ManualOption& o : command.options) {
     for (const std::string& name : o.names) {
-      std::string argument = fmt::format("{}[{}]", name, in_brackets(o.description));
+      std::string argument =
+          fmt::format("{}{}[{}]", o.repeats ? "*" : "", name, in_brackets(o.description));
       if (o.takes != Takes::nothing) {
         argument += fmt::format(":{}:{}", in_brackets(o.placeholder), zsh_action(o));
       }

@@ -18,7 +18,7 @@ struct FitOnsetOptions {
   std::optional<std::string> columns;
   std::optional<std::string> table;
   std::string unit = "plain";
-  std::string over = "km";
+  std::optional<std::string> over;
   std::string by;
   std::vector<double> at;
   std::optional<std::string> prior;
@@ -38,6 +38,9 @@ class FittingOnset {
     if (!o_.table && o_.unit != "plain") {
       throw Stop{kUsage, "--unit goes with --table; of records, --over km or --over years"};
     }
+    if (o_.table && o_.over) {
+      throw Stop{kUsage, "--over goes with records; of a --table, --unit km or --unit years"};
+    }
     if (o_.table && o_.columns) {
       throw Stop{kUsage, "--columns goes with records; a --table has columns of its own"};
     }
@@ -46,7 +49,7 @@ class FittingOnset {
       return kRejected;
     }
     k_ = std::move(*loaded.value);
-    const std::string& axis = o_.table ? o_.unit : o_.over;
+    const std::string axis = o_.table ? o_.unit : o_.over.value_or("km");
     axis_ = axis == "km" ? OnsetAxis::km : axis == "years" ? OnsetAxis::years : OnsetAxis::plain;
     check_by();
     std::optional<OnsetPriorWidths> widths;

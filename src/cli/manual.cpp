@@ -10,13 +10,14 @@
 namespace dryshaft::cli {
 namespace {
 
-constexpr std::string_view kFilePlaceholders[] = {"FILE", "RECORD", "RECORDING", "DIR|FILE"};
+constexpr std::string_view kFilePlaceholders[] = {"FILE", "RECORD", "RECORDS", "RECORDING",
+                                                  "DIR|FILE"};
 constexpr std::string_view kFolderPlaceholder = "DIR";
 constexpr std::size_t kHelpIndent = 24;
 
 // "FORMAT:{text,json}" is what CLI11 makes of a placeholder and the words that are allowed.
 void read_type(const std::string& type, ManualOption& option) {
-  const std::size_t colon = type.find(':');
+  const std::size_t colon = type.find(":{");  // a placeholder may have colons of its own
   option.placeholder = type.substr(0, colon);
   const std::size_t open = type.find('{');
   const std::size_t close = type.rfind('}');

@@ -477,7 +477,8 @@ class Presenter {
                  (date - last->at(Field::date).number) / kDaysPerYear * s.km_per_year;
       odometer_known = true;
       out_.warnings.emplace_back(
-          "the odometer was not recorded this time: the distance since the last reading is "
+          "the odometer was not recorded this time, or is not used: the distance since the last "
+          "reading is "
           "assumed");
     }
     const Value* renewed = latest(records_, Field::seal_renewed_odometer_km);

@@ -594,7 +594,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
       const double turns = instead.turns(report.seconds);
       said += fmt::format(
           " Lines would fit the gearing at a mean of {:.0f} rpm of the rotor, {:.2f} "
-          "times that given: is the speed right?",
+          "times that given, so the speed may be wrong.",
           turns / report.seconds * 60, turns / told.turns(report.seconds));
     }
     report.limits.push_back(std::move(said));
@@ -650,7 +650,9 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   const auto [low, high] = [&] {
     double lowest = 1e30;
     double highest = 0;
-    for (double t = 0; t <= report.seconds; t += 0.1) {
+    const auto steps = static_cast<std::size_t>(std::ceil(report.seconds * 10));
+    for (std::size_t i = 0; i <= steps; ++i) {  // both ends, and ten times a second
+      const double t = report.seconds * static_cast<double>(i) / static_cast<double>(steps);
       lowest = std::min(lowest, used.rps(t));
       highest = std::max(highest, used.rps(t));
     }
@@ -660,12 +662,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   report.speed.highest_rpm = high;
   report.speed.used_rpm = turns / report.seconds * 60 * factor;
   if (given) {
-    double sum = 0;
-    std::size_t n = 0;
-    for (double t = 0; t <= report.seconds; t += 0.1, ++n) {
-      sum += curve->rps(t) * 60;
-    }
-    report.speed.given_rpm = sum / static_cast<double>(n);
+    report.speed.given_rpm = curve->turns(report.seconds) / report.seconds * 60;
   }
   report.speed.uncertainty = track.clear ? track.uncertainty : 0;
   if (!given && !track.alternative.empty()) {

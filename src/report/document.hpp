@@ -1,7 +1,7 @@
 // A report or a batch as a list of blocks: what is said, in which order.
 //
-// Text and Markdown are two renderings of the same blocks, so that neither can
-// say less than the other. Strings in blocks are as the model has them;
+// Text, Markdown and HTML are renderings of the same blocks, so that none can
+// say less than another. Strings in blocks are as the model has them;
 // whoever renders them makes them safe for the format.
 #ifndef DRYSHAFT_REPORT_DOCUMENT_HPP
 #define DRYSHAFT_REPORT_DOCUMENT_HPP

@@ -1,4 +1,4 @@
-// Every public header, and a call into the library, from outside.
+// Some public headers, and calls into the library, from outside.
 #include <dryshaft/diagnostic.hpp>
 #include <dryshaft/form.hpp>
 #include <dryshaft/record.hpp>
