@@ -142,6 +142,10 @@ class Bash(unittest.TestCase):
             open(os.path.join(folder, "a.json"), "w", encoding="utf-8").close()
             self.assertEqual(sorted(self.complete("dryshaft assess a", folder)), ["a", "a.json", "b"])
             self.assertEqual(self.complete("dryshaft assess --out a.", folder), ["a.json"])
+            for command in COMMANDS:
+                usage = re.search(r"^Usage: .*$", said(*command, "--help"), re.M)[0]
+                if re.search(r"\b(FILE|RECORDS?|RECORDING)\b", usage):
+                    self.assertIn("a.json", self.complete(f"dryshaft {' '.join(command)} a", folder), command)
             self.assertEqual(self.complete("dryshaft assess --families a", folder), ["a", "b"])
             # Rules are a folder, or a file that adapts them.
             self.assertEqual(sorted(self.complete("dryshaft assess --rules a", folder)), ["a", "a.json", "b"])
