@@ -662,7 +662,8 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   report.speed.highest_rpm = high;
   report.speed.used_rpm = turns / report.seconds * 60 * factor;
   if (given) {
-    report.speed.given_rpm = curve->turns(report.seconds) / report.seconds * 60;
+    const noise::SpeedCurve told(speed.points, report.seconds);
+    report.speed.given_rpm = told.turns(report.seconds) / report.seconds * 60;
   }
   report.speed.uncertainty = track.clear ? track.uncertainty : 0;
   if (!given && !track.alternative.empty()) {
