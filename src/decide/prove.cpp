@@ -326,11 +326,11 @@ class Prover {
         "up to two findings at every level, alone, on a port seen dry, and on one seen dry and "
         "clean, with {} configurations, {} ages of the look and {} distances, each threshold from "
         "both sides.",
-        options_.quick ? kFewConfigurations : space_.configurations.size(), space_.looks.size(),
-        options_.quick ? kFewDistances : space_.distances.size())};
+        options_.quick ? space_.configurations.few : space_.configurations.describable,
+        space_.looks.size(), options_.quick ? kFewDistances : space_.distances.size())};
     Reach reach;
     if (options_.quick) {
-      reach.configurations = kFewConfigurations;
+      reach.configurations = space_.configurations.few;
       reach.distances = kFewDistances;
     }
     const Sweep found = sweep(space_, reach, spread_);

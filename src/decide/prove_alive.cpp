@@ -48,7 +48,7 @@ class Finder {
   Search run() {
     // Plain units first; one more finding only where that is not enough.
     for (const bool more : {false, true}) {
-      for (const AsBuilt& unit : space_.configurations) {
+      for (const AsBuilt& unit : space_.configurations.described()) {
         for (const Look& look : space_.looks) {
           Draft d;
           d.unit = unit;

@@ -367,12 +367,12 @@ class Beside {
   unsigned in_wear_ = 0;
 };
 
-// One unit for every value of the situations on which the priors of causes that
-// are not damaging depend.
+// A unit for each prior of the causes that are not damaging: every value of the
+// situations on which it depends, the rotor's magnets as the families have them.
 std::vector<Case> units_of(const Space& space, const Structure& structure) {
   std::vector<Case> units;
   std::vector<States> seen;
-  for (const AsBuilt& unit : space.configurations) {
+  for (const AsBuilt& unit : space.configurations.all) {
     Draft d;
     d.unit = unit;
     const Case c = space.realize(d);
@@ -576,7 +576,7 @@ Step wear_rises(const Space& space) {
   }
   // Numerically, distance and age each on its own.
   std::vector<double> years = {0, 0.5, 1, 2, 5, 10, 15, 20, 30, 50};
-  for (const AsBuilt& unit : space.configurations) {
+  for (const AsBuilt& unit : space.configurations.all) {
     Draft d;
     d.unit = unit;
     Case c = space.realize(d);
