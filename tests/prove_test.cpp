@@ -2,6 +2,8 @@
 // with a record that shows it.
 #include "dryshaft/prove.hpp"
 
+#include <fmt/format.h>
+
 #include <catch2/catch.hpp>
 #include <string>
 #include <vector>
@@ -287,6 +289,7 @@ TEST_CASE("a floor that no state reaches is caught") {
                      "reason": "Made up.", "source": "from memory"},
                     {"id": "floor-stiff")");
   CHECK(property(b.properties, "alive").outcome == Proof::broken);
+  CHECK_FALSE(says(b.words("alive"), "states tried"));
   CHECK(says(b.words("alive"), "floor floor-never (floors.json:"));
 }
 
@@ -296,7 +299,9 @@ TEST_CASE("a floor that another one always outdoes is caught") {
                      "when": {"finding": {"rotation": ["seized"]}},
                      "reason": "Made up.", "source": "from memory"},
                     {"id": "floor-stiff")");
+  CHECK(property(b.properties, "alive").outcome == Proof::broken);
   CHECK(says(b.words("alive"), "floor floor-shadow (floors.json:"));
+  CHECK_FALSE(says(b.words("alive"), "states tried"));
 }
 
 TEST_CASE("advice and an outlook that never hold are caught") {
@@ -349,7 +354,7 @@ TEST_CASE("a prior that goes by the rotor's magnets is proven for those of every
           "[long]") {
   const Knowledge k = loaded(rules_by_magnets());
   const std::vector<Property> properties =
-      prove(k, {.quick = true, .only = {"monotone-risk", "unknown", "small-records"}});
+      prove(k, {.quick = true, .only = {"monotone-risk", "unknown", "small-records", "alive"}});
   for (const std::string_view id : {"unknown", "small-records"}) {
     const Property& p = property(properties, id);
     INFO(told(p));
@@ -360,6 +365,10 @@ TEST_CASE("a prior that goes by the rotor's magnets is proven for those of every
     CHECK(assessed(k, flaw.record).risk < assessed(k, flaw.compared).risk);
   }
   CHECK(property(properties, "monotone-risk").outcome != Proof::held);
+  // Advice that only such units get.
+  const Property& alive = property(properties, "alive");
+  INFO(told(alive));
+  CHECK(alive.outcome == Proof::held);
 }
 
 TEST_CASE("units are varied in what the rules ask for, those that come in first") {
@@ -387,6 +396,77 @@ TEST_CASE("units are varied in what the rules ask for, those that come in first"
   for (const Magnets magnets : {Magnets::yes, Magnets::no, Magnets::unknown}) {
     CHECK(std::ranges::any_of(more.described().first(more.few),
                               [&](const proof::AsBuilt& unit) { return unit.magnets == magnets; }));
+  }
+}
+
+// Shipped rules with one more piece of advice.
+Broken with_advice(std::string_view when) {
+  return {{"alive"},
+          "actions.json",
+          R"({"id": "advise-nothing")",
+          fmt::format(R"({{"id": "advise-more", "action": "stop-driving", "urgency": "soon",
+                          "within_km": 1000, "within_days": 30, "when": {},
+                          "reason": "Made up.", "plain": "It is made up.",
+                          "source": "common practice"}},
+                         {{"id": "advise-nothing")",
+                      when)};
+}
+
+TEST_CASE("advice that holds between two distances alone is found alive") {
+  // Raised from some 270,000 km on, high long before 1,000,000 km.
+  const Broken b = with_advice(
+      R"({"situation": {"risk": ["raised"], "port_check": ["fresh"], "rotor_cooling": ["unknown"],
+                        "rotor_bearings": ["steel"], "gear_bearings": ["steel"]},
+          "finding": {"port-fluid": ["none"], "port-residue": ["absent"], "port-rust": ["none"],
+                      "port-debris": ["not-observed"], "isolation-fault": ["not-observed"],
+                      "insulation": ["sound"], "rotation": ["not-observed"],
+                      "noise": ["not-observed"], "coolant-loss": ["none"], "shutdown": ["no"],
+                      "reduced-power": ["not-observed"], "earlier-coolant": ["not-observed"],
+                      "opened-seal-leak": ["not-observed"],
+                      "opened-rotor-bearing-corrosion": ["absent"],
+                      "opened-rotor-bearing-erosion": ["absent"],
+                      "opened-gear-bearing-erosion": ["not-observed"],
+                      "opened-insulation-loss": ["not-observed"],
+                      "opened-outside-noise": ["absent"]}})");
+  INFO(b.words("alive"));
+  CHECK(property(b.properties, "alive").outcome == Proof::held);
+}
+
+TEST_CASE("advice for situations named inside an alternative is found alive") {
+  const Broken b = with_advice(
+      R"({"any": [{"situation": {"rotor_cooling": ["bypassed"], "crossover": ["dropped"],
+                                 "rotor_magnets": ["no"], "by": ["owner"]}}]})");
+  INFO(b.words("alive"));
+  CHECK(property(b.properties, "alive").outcome == Proof::held);
+}
+
+TEST_CASE("what the search does not find is not called dead") {
+  // No state with few findings has it, and nothing says that none can.
+  const Broken b({"alive"}, "actions.json", R"("when": {"grade": ["D"]},
+     "reason": "Grade D: damage now)",
+                 R"("when": {"grade": ["D"], "cause": {"outside-noise": {"at_least": 0.999999}}},
+     "reason": "Grade D: damage now)");
+  const Property& p = property(b.properties, "alive");
+  INFO(told(p));
+  CHECK(p.outcome == Proof::not_proven);
+  REQUIRE(p.flaws.size() == 1);  // its action, which nothing else advises, is not dead either
+  CHECK(says(p.flaws.front().what, "advice advise-stop (actions.json:"));
+  CHECK(says(p.flaws.front().what, "never holds in "));
+  CHECK(says(p.flaws.front().what, " states tried"));
+}
+
+TEST_CASE("what no state can have is called dead") {
+  // A port that was looked at tells what was seen; a floor rules out the grade.
+  for (const std::string_view when :
+       {R"({"situation": {"port_check": ["fresh"]}, "finding": {"port-fluid": ["not-observed"]}})",
+        R"({"grade": ["A", "U"], "finding": {"rotation": ["seized"]}})",
+        R"({"finding": {"earlier-coolant": ["present"]},
+            "situation": {"rotor_cooling": ["wet"], "port_check": ["not-made"]}})"}) {
+    const Broken b = with_advice(when);
+    INFO(when << "\n" << b.words("alive"));
+    CHECK(property(b.properties, "alive").outcome == Proof::broken);
+    CHECK(says(b.words("alive"), "advice advise-more (actions.json:"));
+    CHECK_FALSE(says(b.words("alive"), "states tried"));
   }
 }
 

@@ -285,7 +285,10 @@ class Prover {
         "check, outlook, caution and grade is met by some state, found by search over what it "
         "mentions; each action is advised or a check; each caution is needed; each link moves its "
         "cause by 0.05 dB or more; each background has a link. Names are resolved when the rules "
-        "are read."};
+        "are read.",
+        "what the search does not find is dead where it fails for every value of all that it "
+        "mentions, whatever else is observed and however far the unit has run; else it is not "
+        "proven to be alive."};
     const Alive found = find_dead(space_, spread_);
     p.states = found.states;
     for (const Dead& d : found.dead) {
