@@ -285,7 +285,10 @@ class Prover {
         "check, outlook, caution and grade is met by some state, found by search over what it "
         "mentions; each action is advised or a check; each caution is needed; each link moves its "
         "cause by 0.05 dB or more; each background has a link. Names are resolved when the rules "
-        "are read."};
+        "are read.",
+        "what the search does not find is dead where it fails for every value of all that it "
+        "mentions, whatever else is observed and however far the unit has run; else it is not "
+        "proven to be alive."};
     const Alive found = find_dead(space_, spread_);
     p.states = found.states;
     for (const Dead& d : found.dead) {
@@ -326,11 +329,11 @@ class Prover {
         "up to two findings at every level, alone, on a port seen dry, and on one seen dry and "
         "clean, with {} configurations, {} ages of the look and {} distances, each threshold from "
         "both sides.",
-        options_.quick ? kFewConfigurations : space_.configurations.size(), space_.looks.size(),
-        options_.quick ? kFewDistances : space_.distances.size())};
+        options_.quick ? space_.configurations.few : space_.configurations.describable,
+        space_.looks.size(), options_.quick ? kFewDistances : space_.distances.size())};
     Reach reach;
     if (options_.quick) {
-      reach.configurations = kFewConfigurations;
+      reach.configurations = space_.configurations.few;
       reach.distances = kFewDistances;
     }
     const Sweep found = sweep(space_, reach, spread_);

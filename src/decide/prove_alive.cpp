@@ -4,8 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
+#include <map>
 #include <set>
+
+#include "decide/prove_argument.hpp"
 
 namespace dryshaft::proof {
 namespace {
@@ -17,19 +19,23 @@ std::string kind_and_place(std::string_view kind, const Item& item) {
   return fmt::format("{} {}", kind, place(item));
 }
 
-// A state in which a condition holds and `wanted` says yes.
-struct Search {
-  std::optional<Draft> found;
-  bool complete = true;
+// A condition that has to hold somewhere with none of its rivals.
+struct Job {
+  Condition when;
+  std::vector<const Condition*> rivals;
+  bool before_grade = false;  // asked with grade A, as floors are
+  std::string what;
+
+  bool found = false;
+  bool nowhere = false;  // proven to hold in no state; else it was only not found
   std::uint64_t states = 0;
 };
-using Wanted = std::function<bool(const Verdict&, const Facts&)>;
 
 class Finder {
  public:
-  Finder(const Space& space, const Condition& when, const Wanted& wanted)
-      : space_(space), when_(when), wanted_(wanted) {
-    Mentions m = mentions_of(when);
+  Finder(const Space& space, const Configurations& configurations, Job& job)
+      : space_(space), configurations_(configurations), job_(job) {
+    Mentions m = mentions_of(job.when);
     for (const FindingSpec& f : findings()) {
       m.findings |= m.has(f.id) ? needed_by(f.id) : 0;
     }
@@ -37,72 +43,100 @@ class Finder {
       if (m.has(f.id)) {
         open_.push_back(f.id);
         unsigned levels = (2U << f.levels.size()) - 1U;
-        for (const Condition::FindingIs& is : when.findings) {
+        for (const Condition::FindingIs& is : job.when.findings) {
           levels &= is.finding == f.id ? is.levels : ~0U;
         }
         allowed_[idx(f.id)] = levels;
       }
     }
+    std::uint64_t asked = asks(job.when);
+    for (const Condition* rival : job.rivals) {
+      asked |= asks(*rival);
+    }
+    by_distance_ =
+        (asked & (AskBits::bit(Situation::risk) | AskBits::kGrade | AskBits::kCauses)) != 0;
   }
 
-  Search run() {
-    // Plain units first; one more finding only where that is not enough.
-    for (const bool more : {false, true}) {
-      for (const AsBuilt& unit : space_.configurations) {
-        for (const Look& look : space_.looks) {
-          Draft d;
-          d.unit = unit;
-          d.look = look;
-          if (!situations_fit(d)) {
-            continue;
+  // Plain units at three distances first; one more finding, and every distance
+  // that can make a difference, only where that is not enough.
+  void run() {
+    for (const bool everywhere : {false, true}) {
+      distances_ = {space_.distances.front()};
+      if (everywhere) {
+        distances_ = space_.distances;
+      } else if (by_distance_) {
+        distances_ = {space_.distances.front(), space_.distances.back(),
+                      space_.distances[space_.distances.size() / 2]};
+      }
+      everywhere_ = everywhere;
+      for (const bool more : {false, true}) {
+        units(more);
+      }
+      if (!by_distance_) {
+        break;
+      }
+    }
+    if (!job_.found) {
+      job_.nowhere =
+          holds_nowhere(space_.knowledge, job_.when, job_.rivals, job_.before_grade, job_.states);
+    }
+  }
+
+ private:
+  [[nodiscard]] bool over() const { return job_.found || job_.states >= kMostTries; }
+
+  void units(bool more) {
+    for (const AsBuilt& unit : configurations_.described()) {
+      for (const Look& look : space_.looks) {
+        Draft d;
+        d.unit = unit;
+        d.look = look;
+        if (!situations_fit(d)) {
+          continue;
+        }
+        for (const Levels& base : space_.bases) {
+          d.level = base;
+          for (const Finding f : open_) {
+            d.set(f, -1);
           }
-          for (const Levels& base : space_.bases) {
-            for (const double km : {space_.distances.front(), space_.distances.back(),
-                                    space_.distances[space_.distances.size() / 2]}) {
-              d.level = base;
-              d.km = km;
-              for (const Finding f : open_) {
-                d.set(f, -1);
-              }
-              if (!more) {
-                walk(0, d);
-              } else {
-                for (const FindingSpec& f : findings()) {
-                  if (std::ranges::find(open_, f.id) != open_.end()) {
-                    continue;
-                  }
-                  for (std::size_t l = 0; l < f.levels.size(); ++l) {
-                    Draft with = d;
-                    with.set(f.id, static_cast<int>(l));
-                    walk(0, with);
-                  }
-                }
-              }
-              if (result_.found || !result_.complete) {
-                return result_;
-              }
-            }
+          if (more) {
+            with_one_more(d);
+          } else {
+            walk(0, d);
+          }
+          if (over()) {
+            return;
           }
         }
       }
     }
-    return result_;
   }
 
- private:
-  // Situations that the condition asks for at its top level.
+  // Situations that the condition asks for at its top level; findings may still
+  // contradict the cooling.
   [[nodiscard]] bool situations_fit(const Draft& d) const {
     const Case c = space_.realize(d);
-    return std::ranges::all_of(when_.situations, [&](const Condition::SituationIs& s) {
+    return std::ranges::all_of(job_.when.situations, [&](const Condition::SituationIs& s) {
       return s.situation == Situation::risk || s.situation == Situation::configuration ||
-             s.situation == Situation::rotor_cooling || s.situation == Situation::crossover ||
-             s.situation == Situation::rotor_magnets || s.situation == Situation::by ||
-             (s.values >> c.at(s.situation) & 1U) != 0;
+             s.situation == Situation::rotor_cooling || (s.values >> c.at(s.situation) & 1U) != 0;
     });
   }
 
+  void with_one_more(const Draft& d) {
+    for (const FindingSpec& f : findings()) {
+      if (std::ranges::find(open_, f.id) != open_.end()) {
+        continue;
+      }
+      for (std::size_t l = 0; l < f.levels.size(); ++l) {
+        Draft with = d;
+        with.set(f.id, static_cast<int>(l));
+        walk(0, with);
+      }
+    }
+  }
+
   void walk(std::size_t i, Draft& d) {
-    if (result_.found || !result_.complete) {
+    if (over()) {
       return;
     }
     if (i == open_.size()) {
@@ -123,57 +157,45 @@ class Finder {
     if (!Space::possible(d)) {
       return;
     }
-    Case c = space_.realize(d);
-    const Posterior posterior = space_.model.infer(c);
-    // What neither findings nor risk depend on is tried at every value.
-    for (unsigned crossover = 0; crossover < spec(Situation::crossover).values.size();
-         ++crossover) {
-      for (const Family& family : space_.knowledge.families) {
-        for (unsigned by = 0; by < spec(Situation::by).values.size(); ++by) {
-          if (!asked(Situation::crossover) && crossover != 0) {
-            continue;
-          }
-          if (!asked(Situation::by) && by != 0) {
-            continue;
-          }
-          if (!asked(Situation::rotor_magnets) && &family != &space_.knowledge.families.front()) {
-            continue;
-          }
-          if (asked(Situation::crossover)) {
-            c.set(Situation::crossover, crossover);
-          }
-          if (asked(Situation::by)) {
-            c.set(Situation::by, by);
-          }
-          if (asked(Situation::rotor_magnets)) {
-            c.set(Situation::rotor_magnets, family.magnets);
-          }
-          if (++result_.states > kMostTries) {
-            result_.complete = false;
-            return;
-          }
-          const Verdict v = judge(space_.knowledge, space_.model, c, posterior);
-          const Facts facts = facts_of(c, v);
-          if (holds(when_, facts) && (!wanted_ || wanted_(v, facts))) {
-            result_.found = d;
-            return;
-          }
-        }
+    for (const double km : distances_) {
+      try_at(d, km);
+    }
+    if (!everywhere_) {
+      return;
+    }
+    const Settings& s = space_.knowledge.settings;
+    for (const double limit : {s.risk_raised, s.risk_high}) {
+      if (const auto around = space_.crossing(d, limit)) {
+        try_at(d, around->first);
+        try_at(d, around->second);
       }
     }
   }
 
-  [[nodiscard]] bool asked(Situation s) const {
-    return std::ranges::any_of(when_.situations,
-                               [s](const Condition::SituationIs& is) { return is.situation == s; });
+  void try_at(Draft d, double km) {
+    if (over()) {
+      return;
+    }
+    ++job_.states;
+    d.km = km;
+    const Case c = space_.realize(d);
+    Facts facts = facts_of(c, judge(space_.knowledge, space_.model, c));
+    if (job_.before_grade) {
+      facts.grade = Grade::A;
+    }
+    job_.found = holds(job_.when, facts) &&
+                 std::ranges::none_of(job_.rivals,
+                                      [&](const Condition* rival) { return holds(*rival, facts); });
   }
 
   const Space& space_;
-  const Condition& when_;
-  const Wanted& wanted_;
+  const Configurations& configurations_;
+  Job& job_;
   std::vector<Finding> open_;
   std::array<unsigned, kFindingCount> allowed_{};
-  Search result_;
+  bool by_distance_ = false;  // whether the risk makes a difference
+  std::vector<double> distances_;
+  bool everywhere_ = false;
 };
 
 }  // namespace
@@ -186,49 +208,42 @@ Alive find_dead(const Space& space, const Spread& spread) {
     alive.dead.push_back({std::move(what), sure, seen});
   };
 
-  // Conditions that have to hold somewhere, and what must be so where they do.
-  struct Job {
-    Condition when;
-    Wanted wanted;
-    std::string what;
-    Search search;
-  };
   std::vector<Job> jobs;
-  for (std::size_t i = 0; i < k.floors.size(); ++i) {
-    std::uint64_t rivals = 0;
-    for (std::size_t j = 0; j < k.floors.size(); ++j) {
-      rivals |= j != i && k.floors[j].grade >= k.floors[i].grade ? std::uint64_t{1} << j : 0;
+  const auto add = [&](Condition when, std::string what) -> Job& {
+    Job& job = jobs.emplace_back();
+    job.when = std::move(when);
+    job.what = std::move(what);
+    return job;
+  };
+  for (const Floor& f : k.floors) {
+    Job& job = add(f.when, kind_and_place("floor", f) +
+                               " never decides: where it holds, another floor as bad does");
+    job.before_grade = true;
+    for (const Floor& other : k.floors) {
+      if (&other != &f && other.grade >= f.grade) {
+        job.rivals.push_back(&other.when);
+      }
     }
-    jobs.push_back({k.floors[i].when,
-                    [rivals](const Verdict& v, const Facts&) { return (v.floors & rivals) == 0; },
-                    kind_and_place("floor", k.floors[i]) +
-                        " never decides: where it holds, another floor "
-                        "as bad does",
-                    {}});
   }
   const std::size_t first_advice = jobs.size();
   for (const Advice& a : k.advice) {
-    jobs.push_back({a.when, nullptr, kind_and_place("advice", a) + " never holds", {}});
+    add(a.when, kind_and_place("advice", a) + " never holds");
   }
   const std::size_t first_check = jobs.size();
   for (const ActionRule& a : k.actions) {
-    jobs.push_back({a.reveals.empty() ? Condition{} : a.check_when,
-                    nullptr,
-                    kind_and_place("action", a) + " is a check that may never be suggested",
-                    {}});
+    add(a.reveals.empty() ? Condition{} : a.check_when,
+        kind_and_place("action", a) + " is a check that may never be suggested");
   }
   for (const OutlookRule& o : k.outlooks) {
-    jobs.push_back({o.when,
-                    [&k, &o](const Verdict&, const Facts& facts) {
-                      return std::ranges::none_of(k.outlooks, [&](const OutlookRule& other) {
-                        return other.outlook > o.outlook && holds(other.when, facts);
-                      });
-                    },
-                    kind_and_place("outlook", o) + " is never the one that counts",
-                    {}});
+    Job& job = add(o.when, kind_and_place("outlook", o) + " is never the one that counts");
+    for (const OutlookRule& other : k.outlooks) {
+      if (other.outlook > o.outlook) {
+        job.rivals.push_back(&other.when);
+      }
+    }
   }
   for (const CautionRule& c : k.cautions) {
-    jobs.push_back({c.when, nullptr, kind_and_place("caution", c) + " is never shown", {}});
+    add(c.when, kind_and_place("caution", c) + " is never shown");
   }
   for (std::size_t g = 0; g < kGradeCount; ++g) {
     Condition is;
@@ -239,30 +254,42 @@ Alive find_dead(const Space& space, const Spread& spread) {
         is.findings.push_back({f.id, 0xFF});
       }
     }
-    jobs.push_back(
-        {is, nullptr, fmt::format("grade {} is never given", name(static_cast<Grade>(g))), {}});
+    add(is, fmt::format("grade {} is never given", name(static_cast<Grade>(g))));
   }
-  spread(jobs.size(), [&](std::size_t i) {
-    jobs[i].search = Finder(space, jobs[i].when, jobs[i].wanted).run();
-  });
+  // Units are varied in what the condition, a prior or a grade asks for.
+  const auto varied = [&](const Job& job) {
+    std::uint32_t situations = space.graded | mentions_of(job.when).situations;
+    for (const Condition* rival : job.rivals) {
+      situations |= mentions_of(*rival).situations;
+    }
+    return situations & Space::kVaried;
+  };
+  std::map<std::uint32_t, Configurations> configurations;
   for (const Job& job : jobs) {
-    alive.states += job.search.states;
-    if (!job.search.found) {
-      dead(job.what + (job.search.complete ? "" : fmt::format(" in {} states tried", kMostTries)),
-           job.search.complete);
+    if (!configurations.contains(varied(job))) {
+      configurations.emplace(varied(job), space.configurations_by(varied(job)));
+    }
+  }
+  spread(jobs.size(),
+         [&](std::size_t i) { Finder(space, configurations.at(varied(jobs[i])), jobs[i]).run(); });
+  for (const Job& job : jobs) {
+    alive.states += job.states;
+    if (!job.found) {
+      dead(job.what + (job.nowhere ? "" : fmt::format(" in {} states tried", job.states)),
+           job.nowhere);
     }
   }
 
-  // Actions, by advice that is alive or as a check; cautions, by such actions.
+  // Actions, by advice that may be alive or as a check; cautions, by such actions.
   std::set<std::string, std::less<>> used;
   for (std::size_t i = 0; i < k.advice.size(); ++i) {
-    if (jobs[first_advice + i].search.found) {
+    if (!jobs[first_advice + i].nowhere) {
       used.insert(k.advice[i].action);
       used.insert(k.advice[i].with.begin(), k.advice[i].with.end());
     }
   }
   for (std::size_t i = 0; i < k.actions.size(); ++i) {
-    if (!k.actions[i].reveals.empty() && jobs[first_check + i].search.found) {
+    if (!k.actions[i].reveals.empty() && !jobs[first_check + i].nowhere) {
       used.insert(k.actions[i].id);
     }
   }
@@ -299,6 +326,7 @@ Alive find_dead(const Space& space, const Spread& spread) {
     }
     if (most < kLeastDecibans) {
       Draft d;
+      d.unit = space.configurations.all.front();
       for (const FindingSpec& f : findings()) {
         if ((needed_by(link.finding) >> idx(f.id) & 1U) != 0) {
           d.set(f.id, 1);

@@ -13,7 +13,7 @@ namespace dryshaft::proof {
 
 struct Dead {
   std::string what;
-  bool sure = true;           // false: the search was cut short
+  bool sure = true;           // false: a search did not find it, which proves nothing
   std::optional<Draft> seen;  // a state in which it might have mattered
 };
 struct Alive {

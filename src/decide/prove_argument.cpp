@@ -367,12 +367,12 @@ class Beside {
   unsigned in_wear_ = 0;
 };
 
-// One unit for every value of the situations on which the priors of causes that
-// are not damaging depend.
+// A unit for each prior of the causes that are not damaging: every value of the
+// situations on which it depends, the rotor's magnets as the families have them.
 std::vector<Case> units_of(const Space& space, const Structure& structure) {
   std::vector<Case> units;
   std::vector<States> seen;
-  for (const AsBuilt& unit : space.configurations) {
+  for (const AsBuilt& unit : space.configurations.all) {
     Draft d;
     d.unit = unit;
     const Case c = space.realize(d);
@@ -576,7 +576,7 @@ Step wear_rises(const Space& space) {
   }
   // Numerically, distance and age each on its own.
   std::vector<double> years = {0, 0.5, 1, 2, 5, 10, 15, 20, 30, 50};
-  for (const AsBuilt& unit : space.configurations) {
+  for (const AsBuilt& unit : space.configurations.all) {
     Draft d;
     d.unit = unit;
     Case c = space.realize(d);
@@ -943,6 +943,137 @@ Step sound_means_clean(const Space& space) {
     }
   });
   return step;
+}
+
+namespace {
+
+enum class Tri : std::uint8_t { no, maybe, yes };
+
+// Facts of which only these are known, and the grades that may be given.
+struct Partly {
+  const Facts& facts;
+  std::uint32_t findings = 0;
+  std::uint32_t situations = 0;
+  std::uint32_t grades = 0;
+};
+
+Tri holds_partly(const Condition& c, const Partly& p) {
+  Tri all = Tri::yes;
+  const auto within = [&](std::uint32_t possible, std::uint32_t wanted) {
+    const Tri one =
+        (possible & wanted) == 0 ? Tri::no : ((possible & ~wanted) == 0 ? Tri::yes : Tri::maybe);
+    all = std::min(all, one);
+  };
+  within(p.grades, c.grades);
+  for (const Condition::FindingIs& f : c.findings) {
+    within(has(p.findings, f.finding)
+               ? 1U << static_cast<unsigned>(p.facts.level[idx(f.finding)] + 1)
+               : (2U << spec(f.finding).levels.size()) - 1U,
+           f.levels);
+  }
+  for (const Condition::SituationIs& s : c.situations) {
+    within(has(p.situations, s.situation) ? 1U << p.facts.situation[idx(s.situation)]
+                                          : (1U << spec(s.situation).values.size()) - 1U,
+           s.values);
+  }
+  if (!c.causes.empty()) {
+    all = std::min(all, Tri::maybe);
+  }
+  const auto any_of = [&](const std::vector<Condition>& list) {
+    Tri one = Tri::no;
+    for (const Condition& inside : list) {
+      one = std::max(one, holds_partly(inside, p));
+    }
+    return one;
+  };
+  for (const std::vector<Condition>& list : c.any) {
+    all = std::min(all, any_of(list));
+  }
+  const Tri none = any_of(c.none);
+  return none == Tri::maybe ? std::min(all, Tri::maybe) : (none == Tri::yes ? Tri::no : all);
+}
+
+constexpr std::uint32_t kBeforeGrade = 1U << idx(Grade::A);
+
+// The grades that what is known leaves open, as bits.
+std::uint32_t grades_left(const Knowledge& k, Partly p) {
+  p.grades = kBeforeGrade;
+  Grade least = Grade::A;
+  std::uint32_t floors = 0;
+  for (const Floor& f : k.floors) {
+    const Tri one = holds_partly(f.when, p);
+    least = one == Tri::yes ? std::max(least, f.grade) : least;
+    floors |= one == Tri::maybe ? 1U << idx(f.grade) : 0U;
+  }
+  const auto may_be = [](Tri one, bool value) { return one != (value ? Tri::no : Tri::yes); };
+  const Tri is_ungraded = holds_partly(k.settings.ungraded, p);
+  const Tri is_sound = holds_partly(k.settings.sound, p);
+  std::uint32_t left = 0;
+  for (const Grade worst : kWorst) {
+    if (worst != least && (worst < least || !has(floors, worst))) {
+      continue;
+    }
+    for (const bool ungraded : {false, true}) {
+      for (const bool sound : {false, true}) {
+        for (const RiskBand band : kBands) {
+          if (may_be(is_ungraded, ungraded) && may_be(is_sound, sound)) {
+            left |= 1U << idx(grade_on({worst, ungraded, sound, band}));
+          }
+        }
+      }
+    }
+  }
+  return left;
+}
+
+}  // namespace
+
+bool holds_nowhere(const Knowledge& k, const Condition& when,
+                   const std::vector<const Condition*>& rivals, bool before_grade,
+                   std::uint64_t& states) {
+  constexpr double kMost = 4'000'000;
+  Mentions m = mentions_of(when);
+  for (const FindingSpec& f : findings()) {
+    m.findings |= m.has(f.id) ? needed_by(f) : 0;
+  }
+  // What can be seen at the port depends on whether it was looked at, and on the bypass.
+  if (m.has(Finding::earlier_coolant)) {
+    m.situations |= 1U << idx(Situation::rotor_cooling);
+  }
+  if (m.has(Finding::port_fluid) || m.has(Finding::earlier_coolant) ||
+      m.has(Situation::port_check)) {
+    m.findings |= 1U << idx(Finding::port_fluid);
+    m.situations |= 1U << idx(Situation::port_check);
+  }
+  m.situations &= ~(1U << idx(Situation::risk));
+  const Contexts contexts(m.findings, m.situations);
+  if (contexts.size() > kMost) {
+    return false;
+  }
+  bool somewhere = false;
+  contexts.each(nothing_known(), [&](const Facts& facts) {
+    Draft d;
+    d.level = facts.level;
+    d.look.check = static_cast<PortCheck>(facts.situation[idx(Situation::port_check)]);
+    d.unit.cooling = static_cast<Cooling>(facts.situation[idx(Situation::rotor_cooling)]);
+    if (somewhere || !Space::possible(d)) {
+      return;
+    }
+    ++states;
+    Partly p{facts, m.findings, m.situations,
+             before_grade ? kBeforeGrade : (1U << kGradeCount) - 1U};
+    if (holds_partly(when, p) == Tri::no) {
+      return;
+    }
+    if (!before_grade) {
+      p.grades = grades_left(k, p);
+    }
+    somewhere = holds_partly(when, p) != Tri::no &&
+                std::ranges::none_of(rivals, [&](const Condition* rival) {
+                  return holds_partly(*rival, p) == Tri::yes;
+                });
+  });
+  return !somewhere;
 }
 
 Step always_an_action(const Space& space) {

@@ -56,6 +56,12 @@ Step floors_unknown(const Space& space, const BestLevels& best);
 Step floors_with_older_look(const Space& space);
 // Grade A needs a check made, dry and clean; B a fresh one.
 Step sound_means_clean(const Space& space);
+// Whether a condition holds in no state without one of its rivals: for every
+// value of what it mentions, whatever the rest may be. `before_grade`: asked with
+// grade A, as floors are. False as well where those are too many to enumerate.
+bool holds_nowhere(const Knowledge& k, const Condition& when,
+                   const std::vector<const Condition*>& rivals, bool before_grade,
+                   std::uint64_t& states);
 // In each grade and situation an action holds, whatever else is observed.
 Step always_an_action(const Space& space);
 

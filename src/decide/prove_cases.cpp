@@ -20,6 +20,7 @@ constexpr std::string_view kUnit = "HL-0147";
 constexpr int kKindCoolant = 3;
 constexpr int kKindWater = 1;
 constexpr double kVoltage = 400;
+constexpr double kFarthest = 1e6;  // km
 
 // Words one case as records, oldest first; whether they give that case back is
 // for the caller to find out.
@@ -403,7 +404,7 @@ Case Space::realize(const Draft& d) const {
   c.set(Situation::rotor_bearings, d.unit.rotor);
   c.set(Situation::gear_bearings, d.unit.gear);
   c.set(Situation::crossover, d.unit.crossover);
-  c.set(Situation::rotor_magnets, knowledge.family(kGenericFamily).magnets);
+  c.set(Situation::rotor_magnets, d.unit.magnets);
   c.set(Situation::by, d.unit.by);
   if ((d.unit.cooling == Cooling::bypassed || d.unit.cooling == Cooling::factory_dry) &&
       d.at(Finding::port_fluid) > 0 && d.at(Finding::port_fluid_kind) == kKindCoolant) {
@@ -418,42 +419,18 @@ Case Space::realize(const Draft& d) const {
 }
 
 Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
-  Mentions graded = mentions_of(k.settings.ungraded);
-  graded.add(k.settings.sound);
+  Mentions mentions = mentions_of(k.settings.ungraded);
+  mentions.add(k.settings.sound);
   for (const Floor& f : k.floors) {
-    graded.add(f.when);
+    mentions.add(f.when);
   }
+  graded = mentions.situations;
   for (const CauseRule& c : k.causes) {
     if (c.by) {
-      graded.situations |= 1U << idx(*c.by);
+      graded |= 1U << idx(*c.by);
     }
   }
-  constexpr Cooling kCoolings[] = {Cooling::unknown, Cooling::wet, Cooling::bypassed,
-                                   Cooling::factory_dry};
-  constexpr Bearings kBearings[] = {Bearings::unknown, Bearings::steel, Bearings::hybrid};
-  const bool by_crossover = graded.has(Situation::crossover);
-  const bool by_whom = graded.has(Situation::by);
-  for (const Cooling cooling : kCoolings) {
-    for (const Bearings rotor : kBearings) {
-      for (const Bearings gear : kBearings) {
-        for (const Crossover crossover :
-             {Crossover::unknown, Crossover::kept, Crossover::dropped}) {
-          for (std::uint8_t by = 4; by-- > 0;) {
-            if ((by == 3 || by_whom) && (crossover == Crossover::unknown ||
-                                         (by_crossover && cooling == Cooling::bypassed))) {
-              configurations.push_back({cooling, rotor, gear, crossover, by});
-            }
-          }
-        }
-      }
-    }
-  }
-
-  // Short walks take the first few: every cooling, bearings not known.
-  std::stable_partition(configurations.begin(), configurations.end(), [](const AsBuilt& u) {
-    return u.rotor == Bearings::unknown && u.gear == Bearings::unknown &&
-           u.crossover == Crossover::unknown && u.by == 3;
-  });
+  configurations = configurations_by(graded);
 
   // A check made today; one just recent enough; one just too old; one long ago.
   const Settings& s = k.settings;
@@ -468,31 +445,20 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
   }
 
   // Where distance alone takes the risk over a threshold, both whole km around it.
-  distances = {0, 1e6};
+  distances = {0, kFarthest};
   double unknown_km = 0;
   for (const CauseRule& c : k.causes) {
     unknown_km = c.wear ? std::max(unknown_km, c.wear->unknown_km) : unknown_km;
   }
   distances.push_back(unknown_km);
-  for (const AsBuilt& unit : configurations) {
+  for (const AsBuilt& unit : configurations.all) {
     Draft d;
     d.unit = unit;
-    const auto risk_at = [&](double km) {
-      d.km = km;
-      return model.infer(realize(d)).risk;
-    };
     for (const double limit : {s.risk_raised, s.risk_high}) {
-      double low = 0;
-      double high = 1e6;
-      if (risk_at(low) >= limit || risk_at(high) < limit) {
-        continue;
+      if (const auto around = crossing(d, limit)) {
+        distances.push_back(around->first);
+        distances.push_back(around->second);
       }
-      while (high - low > 1) {
-        const double middle = std::floor((low + high) / 2);
-        (risk_at(middle) < limit ? low : high) = middle;
-      }
-      distances.push_back(low);
-      distances.push_back(high);
     }
   }
   std::ranges::sort(distances);
@@ -507,6 +473,79 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
     }
   }
   bases = {nothing_observed(), dry, clean};
+}
+
+Configurations Space::configurations_by(std::uint32_t situations) const {
+  const auto values = [&](Situation s, auto of_none, auto... others) {
+    return (situations >> idx(s) & 1U) != 0 ? std::vector{of_none, others...}
+                                            : std::vector{of_none};
+  };
+  const auto crossovers =
+      values(Situation::crossover, Crossover::unknown, Crossover::kept, Crossover::dropped);
+  const auto looked = values(Situation::by, 3, 2, 1, 0);
+  std::vector<Magnets> magnets = {knowledge.family(kGenericFamily).magnets};
+  if ((situations >> idx(Situation::rotor_magnets) & 1U) != 0) {
+    for (const Family& f : knowledge.families) {
+      if (std::ranges::find(magnets, f.magnets) == magnets.end()) {
+        magnets.push_back(f.magnets);
+      }
+    }
+  }
+  std::vector<AsBuilt> few;
+  std::vector<AsBuilt> described;
+  std::vector<AsBuilt> others;
+  const auto add = [&](const AsBuilt& unit) {
+    Draft d;
+    d.unit = unit;
+    if (!record_of(knowledge, realize(d))) {
+      others.push_back(unit);
+    } else if (std::ranges::none_of(few, [&](const AsBuilt& known) {
+                 return known.cooling == unit.cooling && known.magnets == unit.magnets;
+               })) {
+      few.push_back(unit);
+    } else {
+      described.push_back(unit);
+    }
+  };
+  for (const Magnets rotor_magnets : magnets) {
+    for (const Cooling cooling :
+         {Cooling::unknown, Cooling::wet, Cooling::bypassed, Cooling::factory_dry}) {
+      for (const Bearings rotor : {Bearings::unknown, Bearings::steel, Bearings::hybrid}) {
+        for (const Bearings gear : {Bearings::unknown, Bearings::steel, Bearings::hybrid}) {
+          for (const Crossover crossover : crossovers) {
+            for (const int by : looked) {
+              add({cooling, rotor, gear, crossover, static_cast<std::uint8_t>(by), rotor_magnets});
+            }
+          }
+        }
+      }
+    }
+  }
+  Configurations built;
+  built.few = few.size();
+  built.describable = few.size() + described.size();
+  built.all = std::move(few);
+  built.all.insert(built.all.end(), described.begin(), described.end());
+  built.all.insert(built.all.end(), others.begin(), others.end());
+  return built;
+}
+
+std::optional<std::pair<double, double>> Space::crossing(Draft d, double limit) const {
+  const auto below = [&](double km) {
+    d.km = km;
+    const Case c = realize(d);
+    return model.graded_risk(c, model.unworn(c)) < limit;
+  };
+  double low = 0;
+  double high = kFarthest;
+  if (!below(low) || below(high)) {
+    return std::nullopt;
+  }
+  while (high - low > 1) {
+    const double middle = std::floor((low + high) / 2);
+    (below(middle) ? low : high) = middle;
+  }
+  return std::pair(low, high);
 }
 
 std::vector<std::vector<std::pair<Finding, int>>> Space::picks(std::size_t most) const {

@@ -6,7 +6,9 @@
 #include <cstddef>
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "base/index.hpp"
@@ -45,6 +47,20 @@ struct AsBuilt {
   Bearings gear = Bearings::unknown;
   Crossover crossover = Crossover::unknown;
   std::uint8_t by = 3;
+  Magnets magnets = Magnets::unknown;  // as the family has it
+};
+
+// Units in all ways that count; what is not known comes first.
+struct Configurations {
+  std::vector<AsBuilt> all;
+  // Of these, ones that a record can describe come first, so that what a search
+  // finds is a unit that can come in; an argument goes through all of them.
+  std::size_t describable = 0;
+  // Short walks take the first few: every cooling and kind of rotor, with as
+  // little else known as may be.
+  std::size_t few = 0;
+
+  [[nodiscard]] std::span<const AsBuilt> described() const { return {all.data(), describable}; }
 };
 
 // When the port was looked at, and what harmless news from it still weighs.
@@ -73,8 +89,8 @@ class Space {
 
   const Knowledge& knowledge;
   const Model& model;
-  // What is not known comes first in each list.
-  std::vector<AsBuilt> configurations;
+  std::uint32_t graded = 0;       // situations by which priors or grades go, as bits
+  Configurations configurations;  // by those
   std::vector<Look> looks;        // not made; then made, ever longer ago
   std::vector<double> distances;  // rising: 0, both sides of each risk threshold, ...
   std::vector<Levels> bases;      // nothing; the port seen dry; dry and clean
@@ -85,6 +101,14 @@ class Space {
   [[nodiscard]] Verdict judge(const Draft& d) const {
     return dryshaft::judge(knowledge, model, realize(d));
   }
+  // Units that differ in cooling, bearings and those of `kVaried` that are asked for.
+  static constexpr std::uint32_t kVaried = 1U << idx(Situation::crossover) |
+                                           1U << idx(Situation::rotor_magnets) |
+                                           1U << idx(Situation::by);
+  [[nodiscard]] Configurations configurations_by(std::uint32_t situations) const;
+  // The whole km at which distance takes this state's risk, as graded, to a
+  // limit, and the km before it.
+  [[nodiscard]] std::optional<std::pair<double, double>> crossing(Draft d, double limit) const;
   // Every choice of up to `most` findings with a level each, fewest first.
   [[nodiscard]] std::vector<std::vector<std::pair<Finding, int>>> picks(std::size_t most) const;
 };

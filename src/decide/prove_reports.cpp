@@ -150,6 +150,22 @@ std::string_view forbidden_in(std::string_view text, const std::vector<std::stri
 }
 
 std::vector<Specimen> specimens(const Space& space, std::size_t most, const Spread& spread) {
+  // Reports go by more situations than grades do.
+  Mentions asked;
+  for (const Advice& a : space.knowledge.advice) {
+    asked.add(a.when);
+  }
+  for (const ActionRule& a : space.knowledge.actions) {
+    asked.add(a.check_when);
+  }
+  for (const OutlookRule& o : space.knowledge.outlooks) {
+    asked.add(o.when);
+  }
+  for (const CautionRule& c : space.knowledge.cautions) {
+    asked.add(c.when);
+  }
+  const Configurations configurations = space.configurations_by(space.graded | asked.situations);
+  const std::span<const AsBuilt> units = configurations.described();
   std::vector<Draft> drafts;
   std::size_t turn = 0;
   for (const auto& pick : space.picks(most)) {
@@ -161,7 +177,7 @@ std::vector<Specimen> specimens(const Space& space, std::size_t most, const Spre
       }
       for (const Look& look : space.looks) {
         d.look = look;
-        d.unit = space.configurations[turn % space.configurations.size()];
+        d.unit = units[turn % units.size()];
         d.km = space.distances[turn / 7 % space.distances.size()];
         if (Space::possible(d)) {
           drafts.push_back(d);

@@ -206,6 +206,8 @@ Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
   const auto first = [](std::size_t wanted, std::size_t all) {
     return wanted == 0 ? all : std::min(wanted, all);
   };
+  const std::span<const AsBuilt> described = space.configurations.described();
+  const auto units = described.first(first(reach.configurations, described.size()));
   spread(chunks, [&](std::size_t chunk) {
     Examiner examiner(space, reach.aims);
     const std::size_t end = std::min(picks.size(), (chunk + 1) * kChunk);
@@ -218,9 +220,8 @@ Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
         }
         for (const Look& look : space.looks) {
           d.look = look;
-          for (std::size_t u = 0; u < first(reach.configurations, space.configurations.size());
-               ++u) {
-            d.unit = space.configurations[u];
+          for (const AsBuilt& unit : units) {
+            d.unit = unit;
             if (!Space::possible(d)) {
               continue;
             }
@@ -247,7 +248,7 @@ std::optional<Breach> smallest_breach(const Space& space, Aim aim, bool thorough
   for (std::size_t n = 0; n <= 3; ++n) {
     Reach reach{.findings = n,
                 .fewest = n,
-                .configurations = n < 3 ? kFewConfigurations : 1,
+                .configurations = n < 3 ? space.configurations.few : 1,
                 .distances = kFewDistances,
                 .aims = only(aim)};
     best = sweep(space, reach, spread).smallest[idx(aim)];

@@ -41,7 +41,7 @@ struct Sweep {
 struct Reach {
   std::size_t findings = 2;        // at most, besides the base
   std::size_t fewest = 0;          // at least
-  std::size_t configurations = 0;  // of the space's list; 0: all
+  std::size_t configurations = 0;  // of those that a record can describe; 0: all
   std::size_t distances = 0;       // likewise
   Aims aims = kAllAims;
 };
@@ -50,10 +50,9 @@ using Spread = std::function<void(std::size_t, const std::function<void(std::siz
 
 Sweep sweep(const Space& space, const Reach& reach, const Spread& spread);
 // The smallest breach of one aim with up to three findings besides a base;
-// `thorough` in every configuration, else in the first few.
+// `thorough` in every configuration that a record can describe, else in a few.
 std::optional<Breach> smallest_breach(const Space& space, Aim aim, bool thorough,
                                       const Spread& spread);
-inline constexpr std::size_t kFewConfigurations = 4;
 inline constexpr std::size_t kFewDistances = 3;
 // The breach as the full model finds it there, or nothing.
 std::optional<Breach> confirmed(const Space& space, const Breach& breach);

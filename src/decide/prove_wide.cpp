@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <numeric>
 
 #include "decide/grading.hpp"
 #include "dryshaft/prove.hpp"
@@ -729,7 +730,12 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
       ((mixed >> idx(f.id) & 1U) != 0 ? mixed_leaders : pure_leaders).push_back(f.id);
     }
   }
-  const auto turn = [](std::size_t i, std::size_t step, std::size_t of) { return i * step % of; };
+  const auto turn = [](std::size_t i, std::size_t step, std::size_t of) {
+    while (std::gcd(step, of) != 1) {  // else some would never have theirs
+      ++step;
+    }
+    return i * step % of;
+  };
 
   // First walk: the product of all findings on damaging causes alone, next to
   // one joint value of the others. Second: all joint values of the others, next
@@ -742,8 +748,8 @@ Wide walk_wide(const Space& space, std::uint32_t mixed, std::uint64_t about, con
     std::uint64_t planned = 0;
     for (std::size_t i = 0; planned < wanted || count.at(second ? 1 : 0) == 0; ++i) {
       Plan p;
-      p.setting = {space.configurations[turn(i, 7, space.configurations.size())],
-                   space.looks[turn(i, 1, space.looks.size())],
+      const std::span<const AsBuilt> units = space.configurations.described();
+      p.setting = {units[turn(i, 7, units.size())], space.looks[turn(i, 1, space.looks.size())],
                    space.distances[turn(i, 3, space.distances.size())]};
       const Builder builder(space, bits, p.setting);
       std::vector<Finding> order = pure_leaders;
