@@ -180,6 +180,16 @@ TEST_CASE("a blank cell was not observed, nor was an unknown one") {
   CHECK_FALSE(r.has(Field::port_corrosion));
 }
 
+TEST_CASE("blanks that nobody sees are no part of a cell") {
+  const Record r = only_row(
+      "id,date,odometer_km,fluid\xE2\x80\x8B\n"
+      "HL-1\xC2\xA0,\xC2\xA0"
+      "2026-03-01,131240\xC2\xA0,film\xEF\xBB\xBF\n");
+  CHECK(r.unit_id == "HL-1");
+  CHECK(r.at(Field::odometer_km).number == 131240);
+  CHECK(r.has(Field::port_fluid));
+}
+
 TEST_CASE("a decimal comma goes with semicolons alone") {
   CHECK(only_row("id;date;glycol_percent\nHL-1;2026-03-01;12,5\n")
             .at(Field::port_glycol_percent)
