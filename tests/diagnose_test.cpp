@@ -528,6 +528,22 @@ TEST_CASE("bad news stays until the seal is renewed, good news does not carry ov
       R"("seal_renewed_odometer_km":90500)");
   CHECK(read_out.facts.at(Finding::isolation_fault) == 0);
   CHECK(read_out.facts.at(Finding::earlier_damage) == -1);
+  // A look without a reading lies before the next one that has one, and before its renewal.
+  const auto unread = [&](std::string_view between) {
+    return present(
+               history_of(
+                   record_text(R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})",
+                               "", "2025-01-10") +
+                   std::string(between) +
+                   record_text(R"("odometer_km":95000,"port":{"checked":true,)"
+                               R"("fluid":"none"})",
+                               R"("seal_renewed_odometer_km":90500)", "2026-02-01")),
+               between.empty() ? 2 : 3, shipped(), 0)
+        .facts.at(Finding::earlier_coolant);
+  };
+  CHECK(unread("") == 1);
+  CHECK(unread(record_text(R"("odometer_km":90500)", "", "2025-06-01")) == -1);
+  CHECK(unread(record_text(R"("odometer_km":90600)", "", "2025-06-01")) == 1);
   const Presentation forgotten = then(R"("odometer_km":95000,"faults":{"isolation":"none"})", "");
   CHECK(forgotten.facts.at(Finding::earlier_damage) == 1);
   CHECK(renewed.facts.seal_km == 4500);

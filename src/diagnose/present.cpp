@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 
 #include "base/index.hpp"
@@ -441,7 +442,16 @@ class Presenter {
         sayings_(sayings),
         fitted_(latest(records_, Field::fitted_odometer_km)),
         renewed_(latest(records_, Field::seal_renewed_odometer_km)),
-        gear_(latest(records_, Field::gear_bearings)) {}
+        gear_(latest(records_, Field::gear_bearings)) {
+    // Where a record has no reading, the next one bounds it.
+    at_most_.resize(count);
+    double bound = std::numeric_limits<double>::infinity();
+    for (std::size_t i = count; i-- > 0;) {
+      const Value& km = records_[i].at(Field::odometer_km);
+      bound = km.observed ? km.number : bound;
+      at_most_[i] = bound;
+    }
+  }
 
   Presentation present() {
     out_.facts = empty_case();
@@ -576,15 +586,11 @@ class Presenter {
 
   // Whether an earlier record speaks of the time before this unit went in.
   bool before_fitting(std::size_t i) const {
-    const Record& r = records_[i];
-    return i + 1 != records_.size() && r.has(Field::odometer_km) && fitted_ != nullptr &&
-           r.at(Field::odometer_km).number < fitted_->number;
+    return i + 1 != records_.size() && fitted_ != nullptr && at_most_[i] < fitted_->number;
   }
   // Whether an earlier record speaks of a seal that has been renewed since.
   bool before_renewal(std::size_t i) const {
-    const Record& r = records_[i];
-    return i + 1 != records_.size() && r.has(Field::odometer_km) && renewed_ != nullptr &&
-           r.at(Field::odometer_km).number <= renewed_->number;
+    return i + 1 != records_.size() && renewed_ != nullptr && at_most_[i] <= renewed_->number;
   }
   bool before_repair(std::size_t i) const { return before_fitting(i) || before_renewal(i); }
   // The same for one finding: a new seal does not mend everything.
@@ -862,6 +868,7 @@ class Presenter {
   const Value* fitted_;
   const Value* renewed_;
   const Value* gear_;
+  std::vector<double> at_most_;  // km at each record, from above
   const std::vector<Said>* said_ = nullptr;
   std::map<std::size_t, Said> changed_;
   std::size_t port_source_ = 0;
