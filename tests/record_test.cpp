@@ -784,7 +784,7 @@ TEST_CASE("a text without records says what it looks like") {
        "  hint: unpack it first\n"},
       {"PK\x03\x04",
        "1:1: error[not-json]: looks like a zip archive or a spreadsheet, not like a "
-       "record\n  hint: unpack it first\n"},
+       "record\n  hint: unpack an archive; save a spreadsheet's sheet as CSV\n"},
       {"\xFF\xFE{\0"s,
        "1:1: error[not-json]: looks like UTF-16 text, not like a record\n"
        "  hint: save it as UTF-8\n"},

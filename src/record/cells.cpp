@@ -80,7 +80,10 @@ TableRow read_row(std::string_view text, std::size_t at, char separator, std::si
       const std::size_t opened = cell.begin;
       at = opened;
       if (!take_quoted(text, at, cell.text)) {
-        if (cut) {  // who knows whether it is closed further on
+        if (cut && text.find('\n', opened) == std::string_view::npos) {
+          row.too_much = "bytes";
+          row.next = after_line(all, opened);
+        } else if (cut) {  // who knows whether it is closed further on
           end_with_its_line(row, all, opened);
         } else {
           stop("a quote that opens here is never closed", opened, opened);
