@@ -668,7 +668,7 @@ TEST_CASE("Without a teardown the report says what to write down, not a table of
   Outcomes none = study_outcomes({}, shipped(), {});
   none.records = 3;
   CHECK(outcomes_to_text(none, {}) ==
-        "No record tells of an opened unit that had been inspected before.\n"
+        "No record tells what was found in an opened unit that had been inspected before.\n"
         "3 records were read.\n"
         "\n"
         "When a unit has been opened, write into a record of it what was found, for each\n"

@@ -403,7 +403,7 @@ Document whole_study(const Outcomes& outcomes) {
 std::string answer_of(const Outcomes& outcomes) {
   const Score* s = first_score(outcomes);
   if (s == nullptr) {
-    return "No record tells of an opened unit that had been inspected before";
+    return "No record tells what was found in an opened unit that had been inspected before";
   }
   switch (s->judged) {
     case Judged::better:
