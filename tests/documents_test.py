@@ -14,6 +14,8 @@ import tempfile
 import unittest
 import wave
 
+import command_line
+
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 with open(PROGRAM, "rb") as program:
     SANITIZED = b"__asan_init" in program.read()
@@ -22,7 +24,7 @@ CODE = re.compile(r"#.*\bexit code (\d+)")
 
 
 def said(*arguments):
-    return subprocess.run([PROGRAM, *arguments], capture_output=True, check=True, text=True).stdout
+    return command_line.said(PROGRAM, *arguments)
 
 
 def shown_in(text):
@@ -30,21 +32,13 @@ def shown_in(text):
     return re.findall(r"^(?: {2,}|Example: )(dryshaft .*)$", text, re.M)
 
 
-def helps(path=()):
-    text = said(*path, "--help")
-    yield " ".join(("dryshaft", *path, "--help")), text
-    listed = re.search(r"\nCommands:\n(.*?)\n\n", text, re.S)
-    for name in re.findall(r"^  (\S+)", listed[1] if listed else "", re.M):
-        yield from helps((*path, name))
-
-
 def documents():
     with open("README.md", encoding="utf-8") as f:
         yield "README.md", f.read()
-    topics = re.search(r"\nTopics:\n(.*?)\n\n", said("help"), re.S)[1]
-    for topic in re.findall(r"^  (\S+)", topics, re.M):
+    for topic in command_line.topics(PROGRAM):
         yield f"dryshaft help {topic}", said("help", topic)
-    yield from helps()
+    for path in [(), *command_line.commands(PROGRAM)]:
+        yield " ".join(("dryshaft", *path, "--help")), said(*path, "--help")
 
 
 def write_recording(path, rate=8000, seconds=25):

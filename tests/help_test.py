@@ -10,6 +10,8 @@ import sys
 import tempfile
 import unittest
 
+from command_line import commands, topics
+
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 
 
@@ -24,16 +26,8 @@ def said(*arguments):
     return done.stdout
 
 
-def commands(path=()):
-    """Every command and those below it, from what --help lists."""
-    listed = re.search(r"\nCommands:\n(.*?)\n\n", said(*path, "--help"), re.S)
-    for name in re.findall(r"^  (\S+)", listed[1] if listed else "", re.M):
-        yield (*path, name)
-        yield from commands((*path, name))
-
-
-COMMANDS = list(commands())
-TOPICS = re.findall(r"^  (\S+)", re.search(r"\nTopics:\n(.*?)\n\n", said("help"), re.S)[1], re.M)
+COMMANDS = list(commands(PROGRAM))
+TOPICS = topics(PROGRAM)
 
 
 class Help(unittest.TestCase):

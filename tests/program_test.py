@@ -15,6 +15,8 @@ import tempfile
 import time
 import unittest
 
+from command_line import commands
+
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 EXAMPLES = "examples"
 DRY = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none"}
@@ -186,14 +188,11 @@ class Usage(unittest.TestCase):
                          '"floor-coolant"?\n')
 
     def test_unknown_options_are_named_whatever_else_is_missing(self):
-        several = {"fit": ["onset", "outcomes"], "form": ["ask", "blank", "read"],
-                   "rules": ["list", "show", "test", "verify"]}
-        paths = [*several, *(f"{c} {sub}" for c, subs in several.items() for sub in subs),
-                 "assess", "check", "guide", "help", "listen", "plan"]
-        for path in paths:
+        for path in commands(PROGRAM):
+            words = " ".join(path)
             self.assertEqual(
-                self.refused(*path.split(), "--bogus"),
-                f"dryshaft: {path} has no option --bogus; {path} --help tells more\n")
+                self.refused(*path, "--bogus"),
+                f"dryshaft: {words} has no option --bogus; {words} --help tells more\n")
         self.assertEqual(self.refused("--bogus"),
                          "dryshaft: there is no option --bogus before a command; --help tells more\n")
         for arguments, said in (
