@@ -1,4 +1,5 @@
-"""What the program says of its own command line, so that no test has to list it."""
+"""What the program and its data say of themselves, so that no test has to list it."""
+import os
 import re
 import subprocess
 
@@ -18,3 +19,8 @@ def commands(program, path=()):
 def topics(program):
     listed = re.search(r"\nTopics:\n(.*?)\n\n", said(program, "help"), re.S)
     return re.findall(r"^  (\S+)", listed[1], re.M)
+
+
+def families():
+    """Ids of the families that come with the program, as messages list them."""
+    return ", ".join(sorted(name.removesuffix(".json") for name in os.listdir("data/families")))
