@@ -594,5 +594,45 @@ class Check(unittest.TestCase):
                               done.stderr)
 
 
+class Rules(unittest.TestCase):
+    def test_settings_are_listed_and_shown_with_value_and_unit(self):
+        with open("data/rules/rules.json", encoding="utf-8") as f:
+            settings = json.load(f)["settings"]
+        listed = run("rules", "list").stdout.decode()
+        under = re.search(r"\nsetting\n((?:  .*\n)+)", listed)[1]
+        self.assertEqual(re.findall(r"^  (\S+)", under, re.M), [s["id"] for s in settings])
+        for s in settings:
+            shown = run("rules", "show", s["id"]).stdout.decode()
+            self.assertTrue(shown.startswith(f"setting {s['id']}\n"), shown)
+            self.assertIn(f"\n  value      {s['value']:g} {s['unit']}\n", shown)
+            self.assertIn(s["reason"], " ".join(shown.split()))
+
+    def test_a_setting_of_ones_own_rules_without_a_unit(self):
+        with tempfile.TemporaryDirectory() as folder:
+            rules = os.path.join(folder, "rules")
+            shutil.copytree("data/rules", rules)
+            path = os.path.join(rules, "rules.json")
+            with open(path, encoding="utf-8") as f:
+                text = f.read()
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(text.replace('"value": 0.50, "unit": "probability"', '"value": 0.45'))
+            shown = run("rules", "show", "risk-high", "--rules", rules).stdout.decode()
+            self.assertIn("\n  value      0.45\n", shown)
+
+    def test_what_is_said_of_rules_is_within_80_columns(self):
+        listed = run("rules", "list").stdout.decode()
+        with tempfile.NamedTemporaryFile("w", suffix=".json") as few:
+            json.dump({"format": "dryshaft-cases/1", "cases": []}, few)
+            few.flush()
+            said = [run(*arguments).stdout.decode() for arguments in (
+                ["rules", "test", few.name],
+                ["check", example("film-caught-early.json")], ["rules", "verify", "--quick"])]
+        self.assertIn("not covered", said[0])
+        said += [run("rules", "show", one, "--why").stdout.decode()
+                 for one in re.findall(r"^  (\S+)", listed, re.M)]
+        for line in (listed + "".join(said)).splitlines():
+            self.assertLessEqual(len(line), 80, line)
+
+
 if __name__ == "__main__":
     unittest.main()
