@@ -180,7 +180,17 @@ TEST_CASE("a blank cell was not observed, nor was an unknown one") {
   CHECK_FALSE(r.has(Field::port_corrosion));
 }
 
-TEST_CASE("a decimal comma goes with semicolons alone") {
+TEST_CASE("blanks that nobody sees are no part of a cell") {
+  const Record r = only_row(
+      "id,date,odometer_km,fluid\xE2\x80\x8B\n"
+      "HL-1\xC2\xA0,\xC2\xA0"
+      "2026-03-01,131240\xC2\xA0,film\xEF\xBB\xBF\n");
+  CHECK(r.unit_id == "HL-1");
+  CHECK(r.at(Field::odometer_km).number == 131240);
+  CHECK(r.has(Field::port_fluid));
+}
+
+TEST_CASE("a decimal comma goes with every separator but the comma") {
   CHECK(only_row("id;date;glycol_percent\nHL-1;2026-03-01;12,5\n")
             .at(Field::port_glycol_percent)
             .number == 12.5);
@@ -193,6 +203,11 @@ TEST_CASE("a decimal comma goes with semicolons alone") {
         "                  ^\n"
         "  allowed: a number (% by volume)\n"
         "  hint: write a decimal point and no mark between thousands\n");
+  CHECK(only_row("id\tdate\tglycol_percent\nHL-1\t2026-03-01\t12,5\n")
+            .at(Field::port_glycol_percent)
+            .number == 12.5);
+  CHECK(table_complaints("id\tdate\todometer_km\nHL-1\t2026-03-01\t148.210\n").starts_with(
+      "t.csv:2:17: error[ambiguous-number]: /inspection/odometer_km is \"148.210\"\n"));
   // 131.24 km or 131 240 km: not guessed.
   for (const std::string cell : {"131.240", "131,240"}) {
     CHECK(table_complaints("id;date;odometer_km\nHL-1;2026-03-01;" + cell + "\n") ==

@@ -291,6 +291,8 @@ TEST_CASE("a recheck counts from the last look at the port, whatever was put on 
   CHECK(std::tuple(*first.recheck.km, *first.recheck.days, *first.recheck.due_km) ==
         std::tuple(20000.0, 365.0, 30000.0));
   CHECK(first.recheck.due_date == "2026-03-01");
+  const std::string end_of_time = record_text(dry_and(R"("odometer_km":10000)"), "", "9999-12-01");
+  CHECK(report_on(end_of_time).recheck.due_date == "9999-12-31");
   const Report second = later("2026-02-20", "14000");
   CHECK(second.grade == Grade::A);
   CHECK(second.recheck.because ==

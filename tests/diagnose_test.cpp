@@ -1,3 +1,7 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <map>
@@ -431,6 +435,73 @@ TEST_CASE("a dry check loses weight with distance and time") {
   CHECK(shipped_model().infer(old.facts).risk > shipped_model().infer(later.facts).risk);
 }
 
+TEST_CASE("records of one day are one look, in whatever order they come") {
+  const std::string km = R"("odometer_km":90000)";
+  const std::array<std::string, 4> looks = {
+      R"("port":{"checked":true,"fluid":"droplets","fluid_kind":"coolant"})",
+      km + R"(,"rotation":"free")",
+      R"("port":{"checked":true,"fluid":"none"},"rotation":"stiff",)" + km,
+      R"("port":{"checked":true,"fluid":"film","fluid_kind":"gear-oil"},)" + km};
+  std::array<std::size_t, 4> order = {0, 1, 2, 3};
+  int tried = 0;
+  do {
+    std::string text;
+    for (const std::size_t i : order) {
+      text += record_text(looks[i], "", "2026-03-02");
+    }
+    const Presentation p = present(history_of(text), 4, shipped(), 0);
+    INFO(text);
+    CHECK(p.facts.at(Finding::port_fluid) == 2);
+    CHECK(p.facts.at(Finding::port_fluid_kind) == 3);
+    CHECK(p.facts.at(Finding::rotation) == 1);
+    CHECK(p.facts.at(Finding::earlier_damage) == -1);
+    CHECK(p.facts.at(Finding::earlier_coolant) == -1);
+    ++tried;
+  } while (std::next_permutation(order.begin(), order.end()));
+  CHECK(tried == 24);
+  // Another reading is another look.
+  const std::string two =
+      record_text(looks[3], "", "2026-03-02") +
+      record_text(R"("odometer_km":90040,"port":{"checked":true,"fluid":"none"})", "",
+                  "2026-03-02");
+  const Presentation later = present(history_of(two), 2, shipped(), 0);
+  CHECK(later.facts.at(Finding::port_fluid) == 0);
+  CHECK(later.facts.at(Finding::earlier_coolant) == -1);  // that was oil
+  const std::string pair =
+      record_text(looks[3], "", "2026-03-02") + record_text(looks[2], "", "2026-03-02");
+  CHECK(present(history_of(pair), 2, shipped(), 0).warnings ==
+        std::vector<std::string>{"test:1 and test:2 are of the same day and disagree on liquid at "
+                                 "the port: the worse counts"});
+}
+
+TEST_CASE("earlier inspections are presented as each by itself") {
+  std::string text;
+  for (int i = 0; i < 40; ++i) {
+    const int month = 1 + i / 4;
+    text += record_text(
+        fmt::format(R"("odometer_km":{},"port":{{"checked":true,"fluid":"{}","debris":"{}"}},)"
+                    R"("insulation":{{"resistance_mohm":{}}},"rotation":"{}")",
+                    90000 + 100 * (i / 3), i % 5 == 2 ? "film" : "none",
+                    i % 7 == 3 ? "chips" : "none", 0.2 + i % 6, i % 11 == 5 ? "stiff" : "free"),
+        i % 13 == 7 ? R"("system_voltage_v":800)"
+                    : (i == 30 ? R"("seal_renewed_odometer_km":90900)" : ""),
+        fmt::format("2025-{:02}-01", month));
+  }
+  const History unit = history_of(text);
+  std::size_t seen = 0;
+  present_earlier(unit, shipped(), [&](std::size_t i, const Presentation& then) {
+    INFO(i);
+    CHECK(i == seen++);
+    const Presentation alone =
+        present(unit, i + 1, shipped(), static_cast<int>(unit.records[i].at(Field::date).number));
+    CHECK(then.facts.level == alone.facts.level);
+    CHECK(then.facts.seal_km == alone.facts.seal_km);
+    CHECK(then.warnings == alone.warnings);
+    CHECK(then.contradictions == alone.contradictions);
+  });
+  CHECK(seen + 1 == unit.records.size());
+}
+
 TEST_CASE("bad news stays until the seal is renewed, good news does not carry over") {
   const std::string wet = record_text(
       R"("odometer_km":90000,"port":{"checked":true,"fluid":"film","fluid_kind":"coolant"},)"
@@ -457,6 +528,22 @@ TEST_CASE("bad news stays until the seal is renewed, good news does not carry ov
       R"("seal_renewed_odometer_km":90500)");
   CHECK(read_out.facts.at(Finding::isolation_fault) == 0);
   CHECK(read_out.facts.at(Finding::earlier_damage) == -1);
+  // A look without a reading lies before the next one that has one, and before its renewal.
+  const auto unread = [&](std::string_view between) {
+    return present(
+               history_of(
+                   record_text(R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})",
+                               "", "2025-01-10") +
+                   std::string(between) +
+                   record_text(R"("odometer_km":95000,"port":{"checked":true,)"
+                               R"("fluid":"none"})",
+                               R"("seal_renewed_odometer_km":90500)", "2026-02-01")),
+               between.empty() ? 2 : 3, shipped(), 0)
+        .facts.at(Finding::earlier_coolant);
+  };
+  CHECK(unread("") == 1);
+  CHECK(unread(record_text(R"("odometer_km":90500)", "", "2025-06-01")) == -1);
+  CHECK(unread(record_text(R"("odometer_km":90600)", "", "2025-06-01")) == 1);
   const Presentation forgotten = then(R"("odometer_km":95000,"faults":{"isolation":"none"})", "");
   CHECK(forgotten.facts.at(Finding::earlier_damage) == 1);
   CHECK(renewed.facts.seal_km == 4500);

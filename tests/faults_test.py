@@ -223,7 +223,7 @@ class Inputs(Scratch):
                      "  hint: give a text file with JSON records\n")
         self.refused(b"PK\3\4" + bytes(100),
                      "FILE:1:1: error[not-json]: looks like a zip archive or a spreadsheet, not like a "
-                     "record\n  hint: unpack it first\n")
+                     "record\n  hint: unpack an archive; save a spreadsheet's sheet as CSV\n")
 
     def test_nul_bytes_inside(self):
         done = run("assess", "--format", "jsonl",

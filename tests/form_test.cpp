@@ -585,6 +585,37 @@ TEST_CASE("records as the page saved them come back, also from a quoted mail") {
 )");
 }
 
+TEST_CASE("a text with forms and records gives all of them") {
+  const std::string record =
+      R"({"format":"dryshaft-record/1","unit":{"id":"HL-0148"},"inspection":{"date":"2026-03-19"}})"
+      "\n";
+  const std::string shown = "{\n" + record.substr(1);  // as a page saves it, on more lines
+  const std::string form = begun();
+  const std::string endless = form.substr(0, form.find("END OF"));
+  const std::string both = read(form).text + record;
+  for (const std::string& one :
+       {form + record, record + form, endless + record, endless + shown,
+        endless + "[\n" + record + "]\n", "Hello,\n\n" + record + "\n" + form + "\nRegards\n",
+        "> " + replaced(form + "\n" + record, "\n", "\n> ")}) {
+    const FormsRead forms = read(one);
+    CHECK(complaints(forms.records.diagnostics).empty());
+    CHECK(forms.text == both);
+    CHECK(forms.records.records.size() == 2);
+  }
+  const FormsRead spoilt = read(form + replaced(record, "03-19", "13-19"));
+  CHECK(spoilt.text == read(form).text);
+  CHECK(spoilt.records.rejected == 1);
+}
+
+TEST_CASE("a form that was cut short is told of") {
+  const std::string text = typed(begun(), "odometer", "109000 km");
+  CHECK(complaints_of(text.substr(0, text.find("[noise-present]"))) ==
+        "form.txt:90:1: warning[cut-short]: [note] is missing, and so is the form's last line\n"
+        "  hint: was the form cut short? What followed is not in the record\n");
+  const std::string headless = text.substr(text.find("[units]"));
+  CHECK(complaints_of(headless).empty());
+}
+
 TEST_CASE("texts that hold no form are refused") {
   CHECK(complaints_of("Dear all,\nnothing here.\n") ==
         "form.txt:1:1: error[no-form]: holds no form and no record\n"

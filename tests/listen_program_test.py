@@ -200,6 +200,11 @@ class Bad(Files):
             self.assertEqual((done.returncode, done.stdout), (3, b""), name)
             self.assertIn(b"error[not-sound]: is no recording ", done.stderr)
             self.assertTrue(done.stderr.endswith(self.NOT_SOUND.encode()), done.stderr)
+        # Of these libsndfile's own libraries would write what they think of them.
+        for head in (b"\xff\xfb\x90\x00", b"ID3\x04\0\0\0\0\0\0"):
+            self.refused(self.path("phone.mp3", head + bytes(range(256)) * 20),
+                         "PATH: error[not-sound]: is no recording of a kind that is read\n"
+                         + self.NOT_SOUND)
         self.refused(self.path("phone.m4a", bytes(4) + b"ftypM4A " + bytes(500)),
                      "PATH: error[not-sound]: is no recording that can be read: MPEG-4 sound is not read\n"
                      + self.NOT_SOUND)

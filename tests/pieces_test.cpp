@@ -280,7 +280,13 @@ TEST_CASE("a row has a greatest length, and the next one is read") {
                 std::string(72 - start.size(), 'x') + "\n  ^\n");
     }
   }
-  // Where a cell goes on in other lines, it is rather a quote too many.
+  // A cell in quotes is no less too long; where it goes on in other lines, it is rather a quote
+  // too many.
+  Records quoted;
+  table()->read(head + start + '"' + std::string(kLimit, 'x') + '"' + next, true, kNoEnd, quoted);
+  REQUIRE(quoted.diagnostics.size() == 1);
+  CHECK(quoted.diagnostics[0].message == "the row holds more than 400 bytes");
+  CHECK(quoted.records.size() == 1);
   Records read;
   table()->read(head + start + "\"a\nb\"" + std::string(kLimit, ' ') + next, true, kNoEnd, read);
   REQUIRE(!read.diagnostics.empty());

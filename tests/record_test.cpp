@@ -66,6 +66,13 @@ TEST_CASE("blanks around a unit's id are no part of it") {
            R"("},"inspection":{"date":"2025-03-01"}})";
   };
   CHECK(good(text(" \\tHL 0147\\n ")).unit_id == "HL 0147");
+  // A hard space, one of no width, a byte order mark.
+  CHECK(good(text("\\ufeffHL 0147\\u00a0")).unit_id == "HL 0147");
+  CHECK(good(text("HL 0147\xE2\x80\x8B")).unit_id == "HL 0147");
+  CHECK(refusal(text("\\u200b"))
+            .starts_with("a.json:1:44: error[bad-value]: /unit/id is \"\xE2\x80\x8B\"\n"));
+  CHECK(refusal(text("unknown\\u3000"))
+            .starts_with("a.json:1:44: error[missing-field]: /unit/id is \"unknown"));
   CHECK(refusal(text(" \\t ")) == R"(a.json:1:44: error[bad-value]: /unit/id is "   "
   "id":" \t "},"inspection":{"date":"2025-03-01"}}
        ^
@@ -777,7 +784,7 @@ TEST_CASE("a text without records says what it looks like") {
        "  hint: unpack it first\n"},
       {"PK\x03\x04",
        "1:1: error[not-json]: looks like a zip archive or a spreadsheet, not like a "
-       "record\n  hint: unpack it first\n"},
+       "record\n  hint: unpack an archive; save a spreadsheet's sheet as CSV\n"},
       {"\xFF\xFE{\0"s,
        "1:1: error[not-json]: looks like UTF-16 text, not like a record\n"
        "  hint: save it as UTF-8\n"},

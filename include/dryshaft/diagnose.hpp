@@ -12,6 +12,7 @@
 
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -253,6 +254,11 @@ struct Presentation {
 /// of the day `today` (days since 1970-01-01). Pure.
 Presentation present(const History& history, std::size_t count, const Knowledge& knowledge,
                      int today);
+
+/// The same for each inspection but the newest, oldest first, as of its own day: `take` gets its
+/// place in the history with it. Reads each record once.
+void present_earlier(const History& history, const Knowledge& knowledge,
+                     const std::function<void(std::size_t, const Presentation&)>& take);
 
 /// Insulation resistance corrected to 40 deg C by the two published rules.
 /// Source: IEEE Std 43 (formulas from memory); valid from 10 to 85 deg C. Above, a winding counts

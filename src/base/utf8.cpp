@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cstdint>
 
 namespace dryshaft::utf8 {
@@ -68,6 +69,29 @@ bool steers_terminal(char32_t code) {
 
 bool misleads(char32_t code) {
   return steers_terminal(code) || (code >= 0xE0000 && code <= 0xE007F);
+}
+
+namespace {
+
+bool is_unseen(char32_t code) {
+  return std::ranges::any_of(
+      kUnseen, [code](const Range& range) { return range.first <= code && code <= range.last; });
+}
+
+}  // namespace
+
+std::string_view trim_unseen(std::string_view text) {
+  std::size_t begin = text.size();
+  std::size_t end = 0;
+  for (std::size_t i = 0; i < text.size();) {
+    const Character c = decode(text, i);
+    if (!is_unseen(c.code)) {
+      begin = std::min(begin, i);
+      end = i + c.length;
+    }
+    i += c.length;
+  }
+  return begin < end ? text.substr(begin, end - begin) : std::string_view();
 }
 
 std::string harmless(std::string_view text, std::size_t limit) {

@@ -2,6 +2,7 @@
 #ifndef DRYSHAFT_BASE_UTF8_HPP
 #define DRYSHAFT_BASE_UTF8_HPP
 
+#include <array>
 #include <cstddef>
 #include <string>
 #include <string_view>
@@ -31,6 +32,22 @@ bool steers_terminal(char32_t code);
 
 // Whether a character steers a terminal, or is a tag: these spell a text that nobody sees.
 bool misleads(char32_t code);
+
+struct Range {
+  char32_t first = 0;
+  char32_t last = 0;
+};
+// White space and characters that nobody sees, up to U+FFFF (Unicode's PropList:
+// White_Space; DerivedCoreProperties: Default_Ignorable_Code_Point, the common ones).
+inline constexpr std::array kUnseen = {
+    Range{0x09, 0x0D},     Range{0x20, 0x20},     Range{0x85, 0x85},     Range{0xA0, 0xA0},
+    Range{0xAD, 0xAD},     Range{0x034F, 0x034F}, Range{0x061C, 0x061C}, Range{0x1680, 0x1680},
+    Range{0x180B, 0x180E}, Range{0x2000, 0x200F}, Range{0x2028, 0x202F}, Range{0x205F, 0x206F},
+    Range{0x3000, 0x3000}, Range{0x3164, 0x3164}, Range{0xFE00, 0xFE0F}, Range{0xFEFF, 0xFEFF},
+    Range{0xFFA0, 0xFFA0}};
+
+// The text without what is not seen at its ends.
+std::string_view trim_unseen(std::string_view text);
 
 // The text with each such character, and each byte that is not UTF-8, replaced
 // by one harmless character, so that positions stay: a tab by a space, the

@@ -125,30 +125,41 @@ class Opening {
         return false;
       }
     }
+    return kind_is_taken(read_at);
+  }
+
+  // Whether it begins like one that is read: asked to try, libsndfile's own libraries
+  // write to standard error what they think of others.
+  bool kind_is_taken(const ReadAt& read_at) {
     std::array<unsigned char, 8> head{};
-    constexpr std::string_view kMp4 = "ftyp";
-    is_mp4_ = read_at(0, head) == head.size() && std::equal(kMp4.begin(), kMp4.end(), &head[4]);
-    return true;
+    const auto begins = [&](std::string_view word, std::size_t at = 0) {
+      return std::ranges::equal(word, std::span(head).subspan(at, word.size()));
+    };
+    read_at(0, head);
+    constexpr std::array<std::string_view, 5> kHeads = {"RIFF", "RIFX", "RF64", "fLaC", "OggS"};
+    return std::ranges::any_of(kHeads, [&](std::string_view word) { return begins(word); }) ||
+           not_sound(begins("ftyp", 4) ? "that can be read: MPEG-4 sound is not read"
+                                       : "of a kind that is read");
+  }
+
+  bool not_sound(std::string_view why) {
+    refuse("not-sound", fmt::format("is no recording {}", why),
+           "convert it to WAV or FLAC, and change neither rate nor level");
+    result_.diagnostics.back().allowed = kKinds;
+    return false;
   }
 
   bool sound_is_good() {
     sound_.reset(sf_open(path_.c_str(), SFM_READ, &info_));
     if (!sound_) {
-      const std::string why = is_mp4_ ? "MPEG-4 sound is not read" : sf_strerror(nullptr);
-      refuse("not-sound",
-             fmt::format("is no recording that can be read: {}",
-                         why.substr(0, why.find_last_not_of(". \n") + 1)),
-             "convert it to WAV or FLAC, and change neither rate nor level");
-      result_.diagnostics.back().allowed = kKinds;
-      return false;
+      const std::string_view why = sf_strerror(nullptr);
+      return not_sound(
+          fmt::format("that can be read: {}", why.substr(0, why.find_last_not_of(". \n") + 1)));
     }
     constexpr std::array kTaken = {SF_FORMAT_WAV, SF_FORMAT_WAVEX, SF_FORMAT_RF64, SF_FORMAT_FLAC,
                                    SF_FORMAT_OGG};
     if (std::ranges::find(kTaken, info_.format & SF_FORMAT_TYPEMASK) == kTaken.end()) {
-      refuse("not-sound", "is no recording of a kind that is read",
-             "convert it to WAV or FLAC, and change neither rate nor level");
-      result_.diagnostics.back().allowed = kKinds;
-      return false;
+      return not_sound("of a kind that is read");
     }
     if (info_.samplerate < kLowestRate || info_.samplerate > kHighestRate) {
       refuse("bad-rate", fmt::format("its header says {} samples a second", info_.samplerate));
@@ -207,7 +218,6 @@ class Opening {
 
   const std::string& path_;
   std::size_t wanted_;
-  bool is_mp4_ = false;
   SF_INFO info_{};
   std::unique_ptr<SNDFILE, CloseSound> sound_;
   Result<OpenedRecording> result_;

@@ -228,7 +228,8 @@ class Assessor {
   void since_look() {
     Recheck& r = r_.recheck;
     const int newest = static_cast<int>(newest_.at(Field::date).number);
-    const int due = newest + static_cast<int>(*r.days - look_days_ago());
+    const int due = std::min(newest + static_cast<int>(*r.days - look_days_ago()),
+                             days_from_date(9999, 12, 31));  // a date has four digits of a year
     r.due_date = date_text(due);
     if (r_.odometer_km) {
       r.due_km = std::max(0.0, *r_.odometer_km + *r.km - look_km_ago());

@@ -34,14 +34,14 @@ class Story {
   UnitHistory tell() {
     events();
     const std::size_t n = history_.records.size();
-    for (std::size_t i = 0; i + 1 < n; ++i) {
-      past_.push_back(present(history_, i + 1, k_, day_of(history_.records[i])));
-      const Verdict v = judge(k_, model_, past_.back().facts);
+    present_earlier(history_, k_, [&](std::size_t i, const Presentation& then) {
+      past_.push_back(then.facts);
+      const Verdict v = judge(k_, model_, then.facts);
       out_.earlier.push_back({.date = date_text(day_of(history_.records[i])),
-                              .odometer_km = past_.back().odometer_km,
+                              .odometer_km = then.odometer_km,
                               .grade = v.grade,
                               .risk = v.posterior.risk});
-    }
+    });
     if (n < 2) {
       return std::move(out_);
     }
@@ -175,7 +175,7 @@ class Story {
                  .began = {},
                  .reading = {},
                  .text = {}};
-    findings(c, past_[i].facts);
+    findings(c, past_[i]);
     c.text = before.grade == verdict_.grade
                  ? fmt::format("grade {} as on {}", name(verdict_.grade), before.date)
                  : fmt::format("grade {} on {}, {} now", name(before.grade), before.date,
@@ -209,7 +209,7 @@ class Story {
       return fmt::format("{} in between, so {}, and earlier findings at the port no longer count",
                          sentence_case(repair->text), what);
     }
-    c.began = began_between(k_, model_, past_[i].facts, newest_alone());
+    c.began = began_between(k_, model_, past_[i], newest_alone());
     const std::string chance = percent(*c.began);
     if (*c.began >= kDevelopment) {
       c.reading = "development";
@@ -239,7 +239,7 @@ class Story {
   const Model& model_;
   const Presentation& seen_;
   const Verdict& verdict_;
-  std::vector<Presentation> past_;
+  std::vector<Case> past_;  // of each inspection but the newest
   std::vector<Told> told_;
   UnitHistory out_;
 };

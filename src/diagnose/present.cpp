@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
+#include <map>
 
 #include "base/index.hpp"
 #include "dryshaft/diagnose.hpp"
@@ -404,14 +406,52 @@ Build build_of(const Family& family, int first, int last) {
   return build;
 }
 
+// What each record says, read once for as many presentations as need it.
+class Sayings {
+ public:
+  // Those of the first records, for one voltage.
+  const std::vector<Said>& of(std::span<const Record> records, const Knowledge& k, double voltage,
+                              bool known) {
+    if (voltage != voltage_ || known != known_) {
+      said_.clear();
+      voltage_ = voltage;
+      known_ = known;
+    }
+    Interpreter interpreter(k, voltage, known);
+    while (said_.size() < records.size()) {
+      said_.push_back(interpreter.read(records[said_.size()]));
+    }
+    return said_;
+  }
+
+ private:
+  std::vector<Said> said_;
+  double voltage_ = 0;
+  bool known_ = false;
+};
+
 class Presenter {
  public:
-  Presenter(const History& history, std::size_t count, const Knowledge& k, int today)
+  Presenter(const History& history, std::size_t count, const Knowledge& k, int today,
+            Sayings& sayings)
       : records_(history.records.data(), count),
         refused_(history.refused.data(), count),
         k_(k),
         newest_(records_.back()),
-        today_(std::max(today, static_cast<int>(newest_.at(Field::date).number))) {}
+        today_(std::max(today, static_cast<int>(newest_.at(Field::date).number))),
+        sayings_(sayings),
+        fitted_(latest(records_, Field::fitted_odometer_km)),
+        renewed_(latest(records_, Field::seal_renewed_odometer_km)),
+        gear_(latest(records_, Field::gear_bearings)) {
+    // Where a record has no reading, the next one bounds it.
+    at_most_.resize(count);
+    double bound = std::numeric_limits<double>::infinity();
+    for (std::size_t i = count; i-- > 0;) {
+      const Value& km = records_[i].at(Field::odometer_km);
+      bound = km.observed ? km.number : bound;
+      at_most_[i] = bound;
+    }
+  }
 
   Presentation present() {
     out_.facts = empty_case();
@@ -422,7 +462,9 @@ class Presenter {
       contradiction("odometer-backwards");
     }
     interpret();
-    one_look();
+    if (records_.size() > 1) {
+      one_look();
+    }
     distance();
     merge();
     port_age();
@@ -440,20 +482,24 @@ class Presenter {
     }
   }
 
+  // What a record says, with what another one of the same look changes in it.
+  [[nodiscard]] const Said& said(std::size_t i) const {
+    const auto found = changed_.empty() ? changed_.end() : changed_.find(i);
+    return found == changed_.end() ? (*said_)[i] : found->second;
+  }
+
   void interpret() {
     const Value* given = latest(records_, Field::system_voltage_v);
     const bool usable = given != nullptr && given->number > kLowVoltage;
     const bool known = usable || family_->system_voltage.has_value();
     const double voltage =
         usable ? given->number : family_->system_voltage.value_or(k_.settings.assumed_voltage);
-    Interpreter interpreter(k_, voltage, known);
-    for (const Record& r : records_) {
-      said_.push_back(interpreter.read(r));
-    }
-    for (const std::string_view id : said_.back().contradictions) {
+    said_ = &sayings_.of(records_, k_, voltage, known);
+    const Said& newest = said(records_.size() - 1);
+    for (const std::string_view id : newest.contradictions) {
       contradiction(id);
     }
-    out_.warnings = std::move(said_.back().warnings);
+    out_.warnings = newest.warnings;
     if (given != nullptr && !usable) {
       // A small one would let any winding pass.
       out_.warnings.push_back(fmt::format(
@@ -481,8 +527,8 @@ class Presenter {
           "reading is "
           "assumed");
     }
-    const Value* renewed = latest(records_, Field::seal_renewed_odometer_km);
-    const Value* fitted = latest(records_, Field::fitted_odometer_km);
+    const Value* renewed = renewed_;
+    const Value* fitted = fitted_;
     bool usable = odometer_known;
     if (odometer_known && renewed != nullptr && renewed->number > odometer) {
       contradiction("renewed-after-inspection");
@@ -540,17 +586,11 @@ class Presenter {
 
   // Whether an earlier record speaks of the time before this unit went in.
   bool before_fitting(std::size_t i) const {
-    const Record& r = records_[i];
-    const Value* fitted = latest(records_, Field::fitted_odometer_km);
-    return i + 1 != records_.size() && r.has(Field::odometer_km) && fitted != nullptr &&
-           r.at(Field::odometer_km).number < fitted->number;
+    return i + 1 != records_.size() && fitted_ != nullptr && at_most_[i] < fitted_->number;
   }
   // Whether an earlier record speaks of a seal that has been renewed since.
   bool before_renewal(std::size_t i) const {
-    const Record& r = records_[i];
-    const Value* renewed = latest(records_, Field::seal_renewed_odometer_km);
-    return i + 1 != records_.size() && r.has(Field::odometer_km) && renewed != nullptr &&
-           r.at(Field::odometer_km).number <= renewed->number;
+    return i + 1 != records_.size() && renewed_ != nullptr && at_most_[i] <= renewed_->number;
   }
   bool before_repair(std::size_t i) const { return before_fitting(i) || before_renewal(i); }
   // The same for one finding: a new seal does not mend everything.
@@ -558,16 +598,15 @@ class Presenter {
     if (before_fitting(i) || !before_renewal(i) || !outlives_seal(f)) {
       return before_repair(i);
     }
-    const Value* gear = latest(records_, Field::gear_bearings);
     if (f.id != Finding::insulation && f.id != Finding::isolation_fault &&
         f.id != Finding::opened_insulation_loss) {
-      return gear != nullptr && static_cast<Bearings>(gear->code) == Bearings::hybrid;
+      return gear_ != nullptr && static_cast<Bearings>(gear_->code) == Bearings::hybrid;
     }
     if (f.id != Finding::opened_insulation_loss) {
       return false;
     }
     for (std::size_t j = i + 1; j < records_.size(); ++j) {
-      if (said_[j].facts.at(Finding::insulation) == 0 && !before_renewal(j)) {
+      if (said(j).facts.at(Finding::insulation) == 0 && !before_renewal(j)) {
         return true;  // measured sound since
       }
     }
@@ -575,43 +614,68 @@ class Presenter {
   }
 
   // Records of one day at one reading tell of one look: where they disagree, the
-  // worse counts, and both are named.
+  // worse counts, and both are named. Those without a reading come first of their
+  // day, and go with any. Only later ones are changed: the newest tells what counts.
   void one_look() {
-    const auto together = [&](std::size_t i, std::size_t j) {
-      const Value& a = records_[i].at(Field::odometer_km);
-      const Value& b = records_[j].at(Field::odometer_km);
-      return records_[i].at(Field::date).number == records_[j].at(Field::date).number &&
-             (!a.observed || !b.observed || a.number == b.number) && !before_repair(i) &&
-             !before_repair(j);
-    };
-    for (std::size_t i = 1; i < records_.size(); ++i) {
-      for (std::size_t j = i; j-- > 0 && together(i, j);) {
-        for (const FindingSpec& f : findings()) {
-          if (f.detail_of ? f.id == Finding::port_fluid_kind : f.ordered) {
-            worse_of(i, j, f);
+    using Worst = std::array<std::size_t, kFindingCount>;  // a record, or none
+    const std::size_t none = records_.size();
+    Worst unread;  // of those without a reading
+    Worst read;    // of those at the reading of the last record
+    unread.fill(none);
+    read.fill(none);
+    for (std::size_t i = 0; i < records_.size(); ++i) {
+      const Value& km = records_[i].at(Field::odometer_km);
+      if (i == 0 || records_[i].at(Field::date).number != records_[i - 1].at(Field::date).number) {
+        unread.fill(none);
+        read.fill(none);
+      } else if (const Value& last = records_[i - 1].at(Field::odometer_km);
+                 km.observed && last.observed && km.number != last.number) {
+        read.fill(none);
+      }
+      if (before_repair(i)) {
+        continue;
+      }
+      for (const FindingSpec& f : findings()) {
+        if (!(f.detail_of ? f.id == Finding::port_fluid_kind : f.ordered)) {
+          continue;
+        }
+        Worst& own = km.observed ? read : unread;
+        for (const std::size_t j : {unread[idx(f.id)], read[idx(f.id)]}) {
+          if (j != none) {
+            worse_of(j, i, f);
           }
+        }
+        const std::size_t worst = own[idx(f.id)];
+        if (level(i, f) >= 0 && (worst == none || level(i, f) > level(worst, f))) {
+          own[idx(f.id)] = i;
         }
       }
     }
   }
 
-  void worse_of(std::size_t i, std::size_t j, const FindingSpec& f) {
-    const int a = said_[i].facts.at(f.id);
-    const int b = said_[j].facts.at(f.id);
+  [[nodiscard]] int level(std::size_t i, const FindingSpec& f) const {
+    return said(i).facts.at(f.id);
+  }
+
+  void worse_of(std::size_t earlier, std::size_t later, const FindingSpec& f) {
+    const int a = level(earlier, f);
+    const int b = level(later, f);
     if (a < 0 || b < 0 || a == b) {
       return;
     }
-    const std::size_t worse = a > b ? i : j;
-    Said& better = said_[a > b ? j : i];
-    for (const FindingSpec& g : findings()) {
-      if (g.id == f.id || g.detail_of == f.id) {
-        better.facts.set(g.id, said_[worse].facts.at(g.id));
-        better.detail[idx(g.id)] = said_[worse].detail[idx(g.id)];
+    if (a > b) {
+      const Said worse = said(earlier);
+      Said& better = changed_.try_emplace(later, said(later)).first->second;
+      for (const FindingSpec& g : findings()) {
+        if (g.id == f.id || g.detail_of == f.id) {
+          better.facts.set(g.id, worse.facts.at(g.id));
+          better.detail[idx(g.id)] = worse.detail[idx(g.id)];
+        }
       }
     }
     const auto [first, second] =
-        std::minmax({std::pair(std::string_view(records_[i].source), records_[i].line),
-                     std::pair(std::string_view(records_[j].source), records_[j].line)});
+        std::minmax({std::pair(std::string_view(records_[earlier].source), records_[earlier].line),
+                     std::pair(std::string_view(records_[later].source), records_[later].line)});
     out_.warnings.push_back(
         fmt::format("{}:{} and {}:{} are of the same day and disagree on {}: the worse counts",
                     first.first, first.second, second.first, second.second, f.title));
@@ -639,7 +703,7 @@ class Presenter {
     const std::size_t bypass = bypassed_from();
     port_source_ = n;
     for (std::size_t i = n; i-- > 0 && port_source_ == n;) {
-      if (said_[i].port_made && !before_repair(i) && i >= bypass) {
+      if (said(i).port_made && !before_repair(i) && i >= bypass) {
         port_source_ = i;
       }
     }
@@ -647,7 +711,7 @@ class Presenter {
     source.fill(n);
     for (const FindingSpec& f : findings()) {
       for (std::size_t i = n; i-- > 0 && source[idx(f.id)] == n;) {
-        const int level = said_[i].facts.at(f.id);
+        const int level = said(i).facts.at(f.id);
         if (level < 0 || before_repair(i, f) || (f.at_port && i < bypass)) {
           continue;
         }
@@ -662,7 +726,7 @@ class Presenter {
     for (const FindingSpec& f : findings()) {
       if (f.detail_of) {
         const std::size_t i = source[idx(*f.detail_of)];
-        source[idx(f.id)] = i < n && said_[i].facts.at(f.id) >= 0 ? i : n;
+        source[idx(f.id)] = i < n && said(i).facts.at(f.id) >= 0 ? i : n;
       }
     }
     for (const FindingSpec& f : findings()) {
@@ -670,9 +734,9 @@ class Presenter {
       if (i == n) {
         continue;
       }
-      out_.facts.set(f.id, said_[i].facts.at(f.id));
+      out_.facts.set(f.id, said(i).facts.at(f.id));
       Observed& o = out_.observed[idx(f.id)];
-      o.detail = said_[i].detail[idx(f.id)];
+      o.detail = said(i).detail[idx(f.id)];
       if (i + 1 != n) {
         o.since = date_text(static_cast<int>(records_[i].at(Field::date).number));
       }
@@ -693,7 +757,7 @@ class Presenter {
       return;
     }
     for (std::size_t i = std::min(fluid_source, records_.size()); i-- > 0;) {
-      if (!before_repair(i) && shows_coolant(said_[i].facts)) {
+      if (!before_repair(i) && shows_coolant(said(i).facts)) {
         out_.facts.set(Finding::earlier_coolant, 1);
         out_.observed[idx(Finding::earlier_coolant)].since =
             date_text(static_cast<int>(records_[i].at(Field::date).number));
@@ -709,11 +773,18 @@ class Presenter {
     std::size_t newest = 0;
     for (const Sign& sign : kSigns) {
       const FindingSpec& f = spec(sign.finding);
+      bool better_since = false;
       for (std::size_t i = records_.size(); i-- > 0;) {
-        const int level = said_[i].facts.at(f.id);
+        if (sign.opened && records_[i].has(*sign.opened)) {
+          break;  // the opening told what came of it
+        }
+        const int level = said(i).facts.at(f.id);
+        if (level >= 0 && level < sign.least) {
+          better_since = true;
+        }
         if (level < sign.least || before_repair(i) || (sign.bypass_ends && i < bypass) ||
-            (sign.with_coolant && !shows_coolant(said_[i].facts)) || opened_since(i, sign) ||
-            !(found_better_since(i, sign) || (f.at_port && i < bypass))) {
+            (sign.with_coolant && !shows_coolant(said(i).facts)) ||
+            !(better_since || (f.at_port && i < bypass))) {
           continue;
         }
         gone += fmt::format("{}{} ({}) on {}", gone.empty() ? "" : "; ", f.title,
@@ -732,19 +803,6 @@ class Presenter {
     o.detail = gone;
     out_.warnings.push_back(fmt::format(
         "found before and gone since, with no work on record that explains it: {}", gone));
-  }
-
-  bool opened_since(std::size_t i, const Sign& sign) const {
-    return sign.opened &&
-           std::any_of(records_.begin() + static_cast<std::ptrdiff_t>(i), records_.end(),
-                       [&](const Record& r) { return r.has(*sign.opened); });
-  }
-  bool found_better_since(std::size_t i, const Sign& sign) const {
-    return std::any_of(said_.begin() + static_cast<std::ptrdiff_t>(i) + 1, said_.end(),
-                       [&](const Said& s) {
-                         const int level = s.facts.at(sign.finding);
-                         return level >= 0 && level < sign.least;
-                       });
   }
 
   void port_age() {
@@ -806,7 +864,13 @@ class Presenter {
   const Record& newest_;
   int today_;
   const Family* family_ = nullptr;
-  std::vector<Said> said_;
+  Sayings& sayings_;
+  const Value* fitted_;
+  const Value* renewed_;
+  const Value* gear_;
+  std::vector<double> at_most_;  // km at each record, from above
+  const std::vector<Said>* said_ = nullptr;
+  std::map<std::size_t, Said> changed_;
   std::size_t port_source_ = 0;
   int built_first_ = -1;
   int built_last_ = -1;
@@ -827,7 +891,17 @@ double insulation_thermosetting_factor(double winding_c) {
 
 Presentation present(const History& history, std::size_t count, const Knowledge& knowledge,
                      int today) {
-  return Presenter(history, count, knowledge, today).present();
+  Sayings sayings;
+  return Presenter(history, count, knowledge, today, sayings).present();
+}
+
+void present_earlier(const History& history, const Knowledge& knowledge,
+                     const std::function<void(std::size_t, const Presentation&)>& take) {
+  Sayings sayings;
+  for (std::size_t i = 0; i + 1 < history.records.size(); ++i) {
+    const int day = static_cast<int>(history.records[i].at(Field::date).number);
+    take(i, Presenter(history, i + 1, knowledge, day, sayings).present());
+  }
 }
 
 }  // namespace dryshaft

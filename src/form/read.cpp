@@ -129,7 +129,8 @@ class FormReader {
   // Whether a line begins a question of the form.
   [[nodiscard]] bool asks(std::string_view line) const { return key_at(line) != nullptr; }
 
-  void read(std::span<const Line> lines) {
+  // `ended`: the form's last line follows.
+  void read(std::span<const Line> lines, bool ended) {
     written_.assign(form_.questions.size(), {});
     units_written_ = {};
     complaints_.clear();
@@ -137,7 +138,13 @@ class FormReader {
     for (const Line& line : lines) {
       take(line);
     }
-    finish(lines.empty() ? 0 : lines.front().begin);
+    if (!ended && !form_.questions.empty() && !written_.back().present) {
+      Diagnostic& d = complain(lines.back().begin, form_.questions.back().key, "cut-short",
+                               "is missing, and so is the form's last line");
+      d.severity = Severity::warning;
+      d.hint = "was the form cut short? What followed is not in the record";
+    }
+    finish(lines.front().begin);
   }
 
  private:
@@ -565,6 +572,19 @@ std::string as_lines(std::string_view text, const std::vector<Record>& good) {
   return out;
 }
 
+bool begins_record(std::string_view line) {
+  return line.starts_with('{') || line.starts_with("[{") || line == "[";
+}
+
+// Spaces instead of what stands there; places stay what they are.
+void blank_out(std::string& text, std::size_t begin, std::size_t end) {
+  for (std::size_t i = begin; i < end; ++i) {
+    if (text[i] != '\n') {
+      text[i] = ' ';
+    }
+  }
+}
+
 // The text with all blanked out that stands before its first line with a
 // record's bracket and after its last.
 std::string record_lines_only(std::string text) {
@@ -578,11 +598,8 @@ std::string record_lines_only(std::string text) {
       end = line.begin + line.text.size();
     }
   }
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    if ((i < begin || i >= end) && text[i] != '\n') {
-      text[i] = ' ';
-    }
-  }
+  blank_out(text, 0, begin);
+  blank_out(text, end, text.size());
   return text;
 }
 
@@ -610,39 +627,45 @@ FormsRead read_forms(const Form& form, std::string_view text, std::string_view s
   // A form begins with its first line, or, where that is lost, with its first question.
   constexpr std::size_t kNowhere = static_cast<std::size_t>(-1);
   std::size_t begin = kNowhere;
-  bool any = false;
-  const auto finish = [&](std::size_t end) {
+  std::string rest = plain;  // what no form takes
+  const auto finish = [&](std::size_t end, bool ended) {
     // A mail's subject may hold the first line alone.
     const auto part =
         begin == kNowhere ? std::span<const Line>() : std::span(lines).subspan(begin, end - begin);
     if (std::ranges::any_of(part, [&](const Line& line) { return reader.asks(line.text); })) {
-      reader.read(part);
-      any = true;
+      reader.read(part, ended);
+      blank_out(rest, part.front().begin, part.back().begin + part.back().text.size());
     }
     begin = kNowhere;
   };
+  const std::size_t last_record = plain.rfind(kRecordFormat);
   for (std::size_t i = 0; i < lines.size(); ++i) {
-    if (has_words(lines[i].text, form::kBegin)) {
-      finish(i);
+    const std::string_view line = lines[i].text;
+    if (has_words(line, form::kBegin)) {
+      finish(i, false);
       begin = i;
-    } else if (has_words(lines[i].text, form::kEnd)) {
-      finish(i);
-    } else if (begin == kNowhere && reader.asks(lines[i].text)) {
+    } else if (has_words(line, form::kEnd)) {
+      finish(i, true);
+      blank_out(rest, lines[i].begin, lines[i].begin + line.size());
+    } else if (begins_record(line) && last_record != std::string::npos &&
+               last_record > lines[i].begin) {
+      finish(i, false);  // a record behind a form that has no last line
+    } else if (begin == kNowhere && reader.asks(line)) {
       begin = i;
     }
   }
-  finish(lines.size());
-  if (any) {
-    return out;
-  }
-  if (plain.find(kRecordFormat) == std::string::npos) {
+  finish(lines.size(), false);
+  if (rest.find(kRecordFormat) != std::string::npos) {
+    const std::string records = record_lines_only(std::move(rest));
+    Records read = read_records(records, source, options);
+    out.text += as_lines(records, read.records);
+    out.records.rejected += read.rejected;
+    std::ranges::move(read.records, std::back_inserter(out.records.records));
+    std::ranges::move(read.diagnostics, std::back_inserter(out.records.diagnostics));
+  } else if (out.records.records.empty() && out.records.rejected == 0) {
     refuse(std::min(text.find_first_not_of(" \r\n"), text.size()), "no-form",
            "holds no form and no record", "a blank form comes from `dryshaft form blank`");
-    return out;
   }
-  const std::string records = record_lines_only(plain);
-  out.records = read_records(records, source, options);
-  out.text = as_lines(records, out.records.records);
   return out;
 }
 

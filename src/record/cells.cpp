@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "base/utf8.hpp"
 #include "record/layout.hpp"
 
 namespace dryshaft {
@@ -16,14 +17,6 @@ std::size_t end_of_line(std::string_view text, std::size_t at) {
 // Where the line after that of `at` begins, or the end.
 std::size_t after_line(std::string_view text, std::size_t at) {
   return std::min(end_of_line(text, at) + 1, text.size());
-}
-
-std::string_view without_blanks(std::string_view text) {
-  constexpr std::string_view kBlanks = " \t\r";
-  const std::size_t begin = text.find_first_not_of(kBlanks);
-  return begin == std::string_view::npos
-             ? std::string_view()
-             : text.substr(begin, text.find_last_not_of(kBlanks) + 1 - begin);
 }
 
 // Skips spaces, and tabs where these separate nothing.
@@ -87,7 +80,10 @@ TableRow read_row(std::string_view text, std::size_t at, char separator, std::si
       const std::size_t opened = cell.begin;
       at = opened;
       if (!take_quoted(text, at, cell.text)) {
-        if (cut) {  // who knows whether it is closed further on
+        if (cut && text.find('\n', opened) == std::string_view::npos) {
+          row.too_much = "bytes";
+          row.next = after_line(all, opened);
+        } else if (cut) {  // who knows whether it is closed further on
           end_with_its_line(row, all, opened);
         } else {
           stop("a quote that opens here is never closed", opened, opened);
@@ -107,12 +103,12 @@ TableRow read_row(std::string_view text, std::size_t at, char separator, std::si
       if (cell.text.find('\n') != std::string::npos) {
         row.goes_on = std::min(row.goes_on, opened);
       }
-      cell.text = without_blanks(cell.text);
+      cell.text = utf8::trim_unseen(cell.text);
       at = after;
     } else {
       const std::string_view line = text.substr(0, end_of_line(text, cell.begin));
       const std::size_t stop_at = std::min(line.find(separator, cell.begin), line.size());
-      cell.text = without_blanks(text.substr(cell.begin, stop_at - cell.begin));
+      cell.text = utf8::trim_unseen(text.substr(cell.begin, stop_at - cell.begin));
       at = stop_at;
     }
     row.cells.push_back(std::move(cell));

@@ -130,7 +130,8 @@ Likeness likeness(std::string_view text) {
   static constexpr std::string_view kSaveRecord = "save the record itself, not the page around it";
   static constexpr Mark kMarks[] = {
       {"\x1F\x8B", "gzip-compressed data", kUnpack},
-      {"PK\x03\x04", "a zip archive or a spreadsheet", kUnpack},
+      {"PK\x03\x04", "a zip archive or a spreadsheet",
+       "unpack an archive; save a spreadsheet's sheet as CSV"},
       {"\xFF\xFE", "UTF-16 text", kSaveAsUtf8},
       {"\xFE\xFF", "UTF-16 text", kSaveAsUtf8},
       {"%PDF", "a PDF document", "export the records as JSON"},

@@ -9,7 +9,6 @@
 #include "base/sha256.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
-#include "record/layout.hpp"
 #include "record/shape.hpp"
 
 namespace dryshaft {
@@ -246,12 +245,11 @@ class Reader {
     return std::nullopt;
   }
 
-  // As in tables, "HL-1 " is the unit HL-1: another one would not have its history.
+  // "HL-1 " is the unit HL-1, whatever the blank: another one would not have its history.
   static std::string_view text_of(const Node& node, const FieldSpec& field) {
     std::string_view text = node.text;
     if (field.id == Field::unit_id) {
-      text = text.substr(0, trim_white(text, text.size()));
-      text.remove_prefix(skip_white(text, 0));
+      text = utf8::trim_unseen(text);
     }
     return text;
   }

@@ -1,6 +1,10 @@
+#include <fmt/format.h>
+
 #include <cmath>
+#include <cstdint>
 #include <nlohmann/json.hpp>
 
+#include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
 #include "record/shape.hpp"
 
@@ -19,6 +23,18 @@ Json number_as_written(double number) {
              : Json(number);
 }
 
+// Blanks as a class of a regular expression.
+std::string unseen_class() {
+  std::string out = "[";
+  for (const utf8::Range& range : utf8::kUnseen) {
+    out += fmt::format("\\u{:04X}", static_cast<std::uint32_t>(range.first));
+    if (range.first != range.last) {
+      out += fmt::format("-\\u{:04X}", static_cast<std::uint32_t>(range.last));
+    }
+  }
+  return out + "]";
+}
+
 // What the member may be when it is observed.
 Json observed(const Shape& member) {
   const FieldSpec& field = *member.field;
@@ -29,7 +45,8 @@ Json observed(const Shape& member) {
         out["minLength"] = 1;
       }
       if (field.id == Field::unit_id) {  // blanks at its ends are no part of it
-        out["pattern"] = R"(^(?![ \t\r\n]*(unknown[ \t\r\n]*)?$))";
+        const std::string unseen = unseen_class();
+        out["pattern"] = fmt::format("^(?!{0}*(unknown{0}*)?$)", unseen);
       }
       if (field.max_length != 0) {
         out["maxLength"] = field.max_length;

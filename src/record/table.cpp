@@ -546,7 +546,8 @@ class TableReader final : public PieceReader {
 
   std::optional<ordered_json> number_at(const Column& column, const TableCell& cell,
                                         const std::string& text) {
-    const bool decimal_comma = separator_ == ';';
+    // Tabs come from a spreadsheet's clipboard, in whatever language it writes numbers.
+    const bool decimal_comma = separator_ != ',';
     const std::string allowed = fmt::format(
         "a number ({})",
         unit_of(
