@@ -109,11 +109,13 @@ class Blank(Files):
 class Read(Files):
     def test_good_and_bad_files(self):
         good = self.path("good.txt", filled().replace("\n", "\r\n"))
-        bad = self.path("bad.txt", filled(odometer="lots"))
+        lots = filled(odometer="lots")
+        bad = self.path("bad.txt", lots)
         done = run("read", good, bad, self.path("none.txt"), good)
         self.assertEqual(done.returncode, 3)
         self.assertEqual(done.stdout.count(b"\n"), 2)
-        self.assertIn(b"bad.txt:83:11: error[bad-value]: [odometer] is \"lots\"\n", done.stderr)
+        line = lots.split("Answer: lots")[0].count("\n") + 1
+        self.assertIn(f"bad.txt:{line}:11: error[bad-value]: [odometer] is \"lots\"\n".encode(), done.stderr)
         self.assertIn(b"none.txt: error[no-input]: cannot be read", done.stderr)
         self.assertEqual(run("read", good).returncode, 0)
 

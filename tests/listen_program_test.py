@@ -17,6 +17,8 @@ import tempfile
 import unittest
 import wave
 
+from command_line import families
+
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 REAL = os.path.join("..", "shared", "checks", "recordings")
 RATE = 12000
@@ -310,8 +312,8 @@ class Usage(Files):
         self.assertEqual(run(self.good, *PLAIN, "--channel", "0").returncode, 2)
 
     def test_families(self):
-        self.usage("there is no family \"plover-3\", did you mean \"plover-2\"?; families: dunlin-1, generic, "
-                   "plover-2", self.good, "--family", "plover-3")
+        self.usage("there is no family \"plover-3\", did you mean \"plover-2\"?; families: "
+                   f"{families()}", self.good, "--family", "plover-3")
         self.usage("there is no vehicle \"Tarne\", did you mean \"Tarn\"?; vehicles of plover-2: Corrie, Tarn",
                    self.good, "--family", "plover-2", "--vehicle", "Tarne")
         self.usage("the profile of family generic says nothing of motor, gears and bearings, so a recording "

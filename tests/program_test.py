@@ -15,6 +15,8 @@ import tempfile
 import time
 import unittest
 
+from command_line import commands, families
+
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 EXAMPLES = "examples"
 DRY = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none"}
@@ -186,14 +188,11 @@ class Usage(unittest.TestCase):
                          '"floor-coolant"?\n')
 
     def test_unknown_options_are_named_whatever_else_is_missing(self):
-        several = {"fit": ["onset", "outcomes"], "form": ["ask", "blank", "read"],
-                   "rules": ["list", "show", "test", "verify"]}
-        paths = [*several, *(f"{c} {sub}" for c, subs in several.items() for sub in subs),
-                 "assess", "check", "guide", "help", "listen", "plan"]
-        for path in paths:
+        for path in commands(PROGRAM):
+            words = " ".join(path)
             self.assertEqual(
-                self.refused(*path.split(), "--bogus"),
-                f"dryshaft: {path} has no option --bogus; {path} --help tells more\n")
+                self.refused(*path, "--bogus"),
+                f"dryshaft: {words} has no option --bogus; {words} --help tells more\n")
         self.assertEqual(self.refused("--bogus"),
                          "dryshaft: there is no option --bogus before a command; --help tells more\n")
         for arguments, said in (
@@ -215,8 +214,8 @@ class Usage(unittest.TestCase):
 
     def test_what_is_quoted_steers_no_terminal(self):
         self.assertEqual(self.refused("guide", "--family", "\x1b[2J"),
-                         'dryshaft: there is no family "\ufffd[2J"; families: dunlin-1, generic, '
-                         "plover-2\n")
+                         'dryshaft: there is no family "\ufffd[2J"; families: '
+                         f"{families()}\n")
 
     def test_numbers_out_of_range(self):
         for arguments, said in (
@@ -268,7 +267,7 @@ class Usage(unittest.TestCase):
         self.assertEqual(
             self.refused("guide", "--family", "plover-3"),
             'dryshaft: there is no family "plover-3", did you mean "plover-2"?; '
-            "families: dunlin-1, generic, plover-2\n")
+            f"families: {families()}\n")
         self.assertEqual(
             self.refused("guide", "--family", "plover-2", "--vehicle", "Heron"),
             'dryshaft: there is no vehicle "Heron"; vehicles of plover-2: Corrie, Tarn\n')
@@ -593,6 +592,46 @@ class Check(unittest.TestCase):
                 self.assertEqual(done.returncode, 3)
                 self.assertIn(b"links.json:65:24: error[out-of-range]: /links/0/shows/film is 7",
                               done.stderr)
+
+
+class Rules(unittest.TestCase):
+    def test_settings_are_listed_and_shown_with_value_and_unit(self):
+        with open("data/rules/rules.json", encoding="utf-8") as f:
+            settings = json.load(f)["settings"]
+        listed = run("rules", "list").stdout.decode()
+        under = re.search(r"\nsetting\n((?:  .*\n)+)", listed)[1]
+        self.assertEqual(re.findall(r"^  (\S+)", under, re.M), [s["id"] for s in settings])
+        for s in settings:
+            shown = run("rules", "show", s["id"]).stdout.decode()
+            self.assertTrue(shown.startswith(f"setting {s['id']}\n"), shown)
+            self.assertIn(f"\n  value      {s['value']:g} {s['unit']}\n", shown)
+            self.assertIn(s["reason"], " ".join(shown.split()))
+
+    def test_a_setting_of_ones_own_rules_without_a_unit(self):
+        with tempfile.TemporaryDirectory() as folder:
+            rules = os.path.join(folder, "rules")
+            shutil.copytree("data/rules", rules)
+            path = os.path.join(rules, "rules.json")
+            with open(path, encoding="utf-8") as f:
+                text = f.read()
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(text.replace('"value": 0.50, "unit": "probability"', '"value": 0.45'))
+            shown = run("rules", "show", "risk-high", "--rules", rules).stdout.decode()
+            self.assertIn("\n  value      0.45\n", shown)
+
+    def test_what_is_said_of_rules_is_within_80_columns(self):
+        listed = run("rules", "list").stdout.decode()
+        with tempfile.NamedTemporaryFile("w", suffix=".json") as few:
+            json.dump({"format": "dryshaft-cases/1", "cases": []}, few)
+            few.flush()
+            said = [run(*arguments).stdout.decode() for arguments in (
+                ["rules", "test", few.name],
+                ["check", example("film-caught-early.json")], ["rules", "verify", "--quick"])]
+        self.assertIn("not covered", said[0])
+        said += [run("rules", "show", one, "--why").stdout.decode()
+                 for one in re.findall(r"^  (\S+)", listed, re.M)]
+        for line in (listed + "".join(said)).splitlines():
+            self.assertLessEqual(len(line), 80, line)
 
 
 if __name__ == "__main__":

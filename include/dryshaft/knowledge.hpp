@@ -283,6 +283,12 @@ struct Settings {
   std::string high_plain;
 };
 
+/// Where a number of the settings comes from; the number itself stands in `Settings` alone.
+struct Setting : Item {
+  double Settings::*value = nullptr;
+  std::string unit;  ///< or empty
+};
+
 /// A metric tyre size such as 225/50R16: section width in mm, aspect ratio in
 /// percent, rim diameter code in inches.
 struct Tyre {
@@ -368,6 +374,7 @@ struct Knowledge {
   std::string sha256;
   std::optional<OnsetBasis> onset;
   Settings settings;
+  std::vector<Setting> setting_items;  ///< in the order of the file
   std::array<CauseRule, kCauseCount> causes;
   std::vector<Background> backgrounds;  ///< one a finding at most
   std::vector<Link> links;

@@ -31,13 +31,13 @@ int check_files(const CheckOptions& o) {
     return kRejected;
   }
   Output output(std::nullopt);
-  output.write(
+  output.write(folded(
+      "", 0,
       fmt::format("rules {} version {}{}: {} causes, {} links, {} floors, {} actions, {} cautions, "
-                  "{} families, "
-                  "{} procedures: no error\n",
+                  "{} families, {} procedures: no error",
                   k.id, k.version, adapted_by(k), k.causes.size(), k.links.size(), k.floors.size(),
                   k.actions.size(), k.cautions.size(), k.families.size(),
-                  guides.value->common.procedures.size()));
+                  guides.value->common.procedures.size())));
   std::vector<std::string> files = o.files;
   if (files.empty() && !o.data.rules && !o.data.overlay && !o.data.families && !o.guides) {
     files.emplace_back("-");

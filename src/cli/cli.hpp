@@ -209,6 +209,8 @@ Result<Guides> load_guides(const DataOptions& options, const std::optional<std::
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder);
 // What a report's basis says of an overlay: ", adapted to 48 own teardowns (...)"; or empty.
 std::string adapted_by(const Knowledge& knowledge);
+// What the commands about rules begin with: which rules they are, in lines of at most 80 columns.
+std::string rules_heading(const Knowledge& knowledge);
 // A file of data; throws Stop where it cannot be read.
 NamedText text_file(const std::string& path);
 // One that came with the program, by its name below the folder of data.

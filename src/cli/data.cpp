@@ -144,6 +144,16 @@ std::string adapted_by(const Knowledge& knowledge) {
                            : std::string();
 }
 
+std::string rules_heading(const Knowledge& knowledge) {
+  std::string out = folded("", 0,
+                           fmt::format("rules {} version {}, sha256 {}", knowledge.id,
+                                       knowledge.version, knowledge.sha256));
+  if (knowledge.overlay) {
+    out += folded("", 0, adapted_by(knowledge).substr(2));
+  }
+  return out;
+}
+
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder) {
   app.add_option("--guides", folder,
                  "Folder with guides; they come before shipped ones of the same file name")

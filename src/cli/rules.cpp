@@ -78,6 +78,13 @@ std::string prior(const CauseRule& c) {
 
 std::vector<Shown> all_items(const Knowledge& k) {
   std::vector<Shown> items;
+  for (const Setting& s : k.setting_items) {
+    std::string value = fmt::format("{:g}", k.settings.*s.value);
+    if (!s.unit.empty()) {
+      value += " " + s.unit;
+    }
+    items.push_back({"setting", &s, {{"value", std::move(value)}}});
+  }
   for (const CauseRule& c : k.causes) {
     items.push_back({"cause", &c, {{"title", c.title}, {"plain", c.plain}, {"prior", prior(c)}}});
   }
@@ -162,7 +169,7 @@ int list(const RulesOptions& o) {
   }
   const Knowledge& k = *knowledge.value;
   Output output(std::nullopt);
-  output.write(fmt::format("rules {} version {}, sha256 {}\n", k.id, k.version, k.sha256));
+  output.write(rules_heading(k));
   std::string_view kind;
   const std::vector<Shown> items = all_items(k);
   for (const Shown& s : items) {
@@ -365,9 +372,9 @@ Run add_rules(CLI::App& parent) {
   auto o = std::make_shared<RulesOptions>();
   CLI::App* app = parent.add_subcommand("rules", "The rule base: what it holds and why");
   app->require_subcommand(1);
-  CLI::App* listing = app->add_subcommand("list", "Ids of all rules, by kind");
-  CLI::App* showing = app->add_subcommand("show", "One rule: what it says, why, its source");
-  showing->add_option("ID", o->id, "Id of a rule")->required();
+  CLI::App* listing = app->add_subcommand("list", "Ids of all settings and rules, by kind");
+  CLI::App* showing = app->add_subcommand("show", "One of them: what it says, why, its source");
+  showing->add_option("ID", o->id, "Id of a setting or a rule")->required();
   showing->add_flag("--why", o->why, "Trace it from the fields it rests on to what it leads to");
   add_data_options(*listing, o->data);
   add_data_options(*showing, o->data);

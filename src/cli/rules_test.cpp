@@ -46,7 +46,8 @@ void write_coverage(Output& output, const CaseRun& run) {
       }
     }
     if (!missing.empty()) {
-      uncovered += fmt::format("  {} {}: {}\n", rule.kind, rule.id, fmt::join(missing, ", "));
+      uncovered +=
+          folded("  - ", 4, fmt::format("{} {}: {}", rule.kind, rule.id, fmt::join(missing, ", ")));
     }
   }
   output.write(

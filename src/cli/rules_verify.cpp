@@ -66,10 +66,7 @@ int verify(const VerifyOptions& o) {
   progress.end();
   Output output(std::nullopt);
   const Knowledge& k = *knowledge.value;
-  output.write(fmt::format("rules {} version {}, sha256 {}\n", k.id, k.version, k.sha256));
-  if (k.overlay) {
-    output.write(folded("", 0, adapted_by(k).substr(2)));
-  }
+  output.write(rules_heading(k));
   output.write("\n");
   std::uint64_t states = 0;
   std::size_t held = 0;

@@ -141,7 +141,7 @@ void Loader::rules(ObjectView& top) {
   k_.version = top.text("version");
   std::set<std::string_view> seen;
   for (ObjectView& view : top.objects("settings")) {
-    Item about;
+    Setting about;
     item(view, about);
     const auto* row = std::ranges::find(kSettings, about.id, &SettingSpec::id);
     if (row == std::end(kSettings)) {
@@ -156,10 +156,14 @@ void Loader::rules(ObjectView& top) {
     } else {
       k_.settings.*row->value =
           row->whole ? view.whole("value", row->most) : view.number("value", row->least, row->most);
+      about.value = row->value;
       seen.insert(row->id);
     }
-    view.optional_text("unit");
+    about.unit = view.optional_text("unit");
     view.done();
+    if (about.value != nullptr) {
+      k_.setting_items.push_back(std::move(about));
+    }
   }
   for (const SettingSpec& s : kSettings) {
     if (!seen.contains(s.id)) {
