@@ -12,12 +12,25 @@
 namespace dryshaft::test {
 namespace {
 
+// Lines of a form hang on how many families it offers: here they are these three, whatever else
+// is shipped.
+const Knowledge& three_families() {
+  static const Knowledge known = [] {
+    Knowledge k = shipped();
+    std::erase_if(k.families, [](const Family& f) {
+      return f.id != kGenericFamily && f.id != "plover-2" && f.id != "dunlin-1";
+    });
+    return k;
+  }();
+  return known;
+}
+
 const Form& owners() {
-  static const Form form = make_form(shipped(), false);
+  static const Form form = make_form(three_families(), false);
   return form;
 }
 const Form& buyers() {
-  static const Form form = make_form(shipped(), true);
+  static const Form form = make_form(three_families(), true);
   return form;
 }
 
