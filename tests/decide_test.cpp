@@ -378,6 +378,29 @@ TEST_CASE("an owner is told nothing that takes training") {
   CHECK(has_id(r.next_checks, "check-port") == (r.grade == Grade::U));
 }
 
+TEST_CASE("a buyer is told what to do before buying, for every grade") {
+  AssessOptions owner;
+  owner.audience = Audience::owner;
+  AssessOptions buyer = owner;
+  buyer.buying = true;
+  const std::string dry = R"("port":{"checked":true,"fluid":"none","dried_residue":false,)"
+                          R"("corrosion":"none","debris":"none"},"odometer_km":20000)";
+  std::set<Grade> seen;
+  for (const std::string& inspection :
+       {dry, dry + R"(,"noise":{"present":true})", std::string(R"("odometer_km":150000)"),
+        std::string(R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant"})"),
+        std::string(R"("faults":{"isolation":"active"})")}) {
+    const Report plain = report_on(record_text(inspection), owner);
+    Report told = report_on(record_text(inspection), buyer);
+    const std::string& text = shipped().grades[static_cast<std::size_t>(told.grade)].buyer_text;
+    CHECK(text.find("buy") != std::string::npos);
+    CHECK(std::erase(told.owner_summary, text) == 1);
+    CHECK(to_json(told) == to_json(plain));
+    seen.insert(told.grade);
+  }
+  CHECK(seen.size() == kGradeCount);
+}
+
 // Any record, every part of it drawn or left out.
 std::string drawn_inspection(std::mt19937& draw) {
   const auto below = [&](std::size_t n) { return static_cast<std::size_t>(draw() % n); };

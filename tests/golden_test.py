@@ -33,7 +33,7 @@ WANTED = {
     "bypassed-with-coolant.txt": ["bypassed-with-coolant.json"],
     "contradictory.txt": ["contradictory.json"],
     "owner-no-port-check.owner.txt": ["--for", "owner", "owner-no-port-check.json"],
-    "used-car-buyer.owner.txt": ["--for", "owner", "--units", "mi", "used-car-buyer.json"],
+    "used-car-buyer.owner.txt": ["--for", "owner", "--buying", "--units", "mi", "used-car-buyer.json"],
     "intake-little-known.txt": ["intake-little-known.json"],
     "history.txt": ["history.json"],
     "miles.txt": ["--units", "mi", "miles.json"],

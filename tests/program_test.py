@@ -513,6 +513,15 @@ class Assess(unittest.TestCase):
                     for word in ("measure", "megohm", "multimeter", "unplug", "deciban"):
                         self.assertFalse(word in text, (name, word))
 
+    def test_a_buyer_is_told_what_to_do_before(self):
+        buyer = run("assess", "--for", "owner", "--buying", example("used-car-buyer.json"))
+        self.assertIn(b"\nBefore you buy, ", buyer.stdout)
+        owner = run("assess", "--for", "owner", example("used-car-buyer.json"))
+        self.assertNotIn(b"buy, ", owner.stdout)
+        done = run("assess", "--buying", example("used-car-buyer.json"))
+        self.assertEqual((done.returncode, done.stdout, done.stderr),
+                         (2, b"", b"dryshaft: --buying goes with --for owner\n"))
+
     def test_colour_only_where_wanted(self):
         text = lines(record(rotation="seized"))
         self.assertNotIn(b"\x1b", run("assess", text=text).stdout)

@@ -16,6 +16,7 @@ namespace {
 struct AssessCommandOptions {
   std::vector<std::string> files;
   std::string audience = "technician";
+  bool buying = false;
   std::string format = "text";
   std::optional<std::string> units;
   std::string colour = "auto";
@@ -47,6 +48,10 @@ class Command {
       throw Stop{kUsage, "--explain goes with --format text"};
     }
     assess_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
+    if (o_.buying && assess_.audience != Audience::owner) {
+      throw Stop{kUsage, "--buying goes with --for owner"};
+    }
+    assess_.buying = o_.buying;
     Result<Knowledge> loaded = load(o_.data);
     if (!loaded.value) {
       return kRejected;
@@ -360,6 +365,7 @@ Run add_assess(CLI::App& parent) {
   app->add_option("--for", o->audience, "Who reads the report: technician or owner")
       ->check(CLI::IsMember({"technician", "owner"}))
       ->type_name("WHO");
+  app->add_flag("--buying", o->buying, "For someone about to buy the car; with --for owner");
   app->add_option("--format", o->format, "text, json, jsonl, markdown, html or csv")
       ->check(CLI::IsMember({"text", "json", "jsonl", "markdown", "html", "csv"}))
       ->type_name("FORMAT");

@@ -366,6 +366,7 @@ int ask(const AskOptions& o) {
   const std::vector<Model> varied = variations(*knowledge.value, kVariations);
   AssessOptions options;
   options.audience = Audience::owner;
+  options.buying = o.buying;
   options.variations = &varied;
   output.write("\n");
   output.write(to_text(assess(unit.value->front(), *knowledge.value, model, options),

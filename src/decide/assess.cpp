@@ -483,6 +483,9 @@ class Assessor {
   void summary() {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
     r_.owner_summary = rule.owner_summary;
+    if (options_.buying && !rule.buyer_text.empty()) {
+      r_.owner_summary.push_back(rule.buyer_text);
+    }
     std::string found;
     // The worst are enough: what is less bad would only bury them.
     constexpr std::size_t kMost = 3;

@@ -286,6 +286,7 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   }
   for (const GradeRule& g : k.grades) {
     text(g, g.owner_meaning);
+    text(g, g.buyer_text);
     for (const std::string& line : g.owner_summary) {
       text(g, line);
     }

@@ -419,6 +419,7 @@ void Loader::grades(ObjectView& top) {
     g.meaning = view.text("meaning");
     g.owner_meaning = view.text("owner_meaning");
     g.owner_summary = view.optional_texts("owner_summary");
+    g.buyer_text = view.optional_text("buyer_text");
     g.recheck_km = view.optional_number("recheck_km", 0, kHuge);
     g.recheck_days = view.optional_number("recheck_days", 0, kHuge);
     view.done();

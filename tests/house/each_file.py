@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
-"""Each source file leans on no other file's includes: compiles it by itself, up to the point where code
-would be made.
+"""Each source file and each header leans on no other file's includes: compiles it by itself, up to the
+point where code would be made.
 
     each_file.py COMPILE_COMMANDS
 
@@ -9,19 +9,25 @@ The builds that make code compile a folder of sources as one, which is faster an
 import concurrent.futures
 import json
 import os
+import pathlib
 import shlex
 import subprocess
 import sys
 
 
-def complaint(entry):
+def words_of(entry):
     words = shlex.split(entry["command"])
     at = words.index("-o")
     del words[at:at + 2]
     words = [w for w in words if not w.startswith(("-O", "-M")) and not w.endswith("ccache")] + ["-fsyntax-only"]
     if "-MF" in entry["command"]:  # their arguments, left over
         words = [w for w in words if not w.endswith((".o", ".o.d"))]
-    done = subprocess.run(words, cwd=entry["directory"], capture_output=True, text=True, check=False)
+    return words
+
+
+def complaint(job):
+    folder, words = job
+    done = subprocess.run(words, cwd=folder, capture_output=True, text=True, check=False)
     return "" if done.returncode == 0 else done.stderr
 
 
@@ -30,10 +36,20 @@ def main():
         entries = [e for e in json.load(file) if "/src/" in e["file"]]
     if not entries:
         sys.exit("each_file.py: no source file is listed")
+    jobs = [(e["directory"], words_of(e)) for e in entries]
+    # A header as the sources beside it, or any, are compiled.
+    root = pathlib.Path(__file__).resolve().parents[2]
+    headers = sorted([*root.glob("include/*/*.hpp"), *root.glob("src/*/*.hpp")])
+    if not headers:
+        sys.exit("each_file.py: there is no header")
+    for header in headers:
+        like = next((e for e in entries if pathlib.Path(e["file"]).parent == header.parent), entries[0])
+        words = [w for w in words_of(like) if w not in ("-c", like["file"])]
+        jobs.append((like["directory"], [*words, "-x", "c++", str(header)]))
     with concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as pool:
-        said = [text for text in pool.map(complaint, entries) if text]
+        said = [text for text in pool.map(complaint, jobs) if text]
     sys.stderr.write("\n".join(said))
-    print(f"{len(entries) - len(said)} of {len(entries)} source files compile by themselves")
+    print(f"{len(jobs) - len(said)} of {len(jobs)} source files and headers compile by themselves")
     sys.exit(1 if said else 0)
 
 
