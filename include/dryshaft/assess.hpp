@@ -57,7 +57,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model,
 
 struct AssessOptions {
   Audience audience = Audience::technician;
-  bool buying = false;  ///< an owner's report is for someone about to buy the car
+  bool buying = false;       ///< an owner's report is for someone about to buy the car
   std::optional<int> today;  ///< days since 1970-01-01; nothing: the unit's newest date
   /// From `variations`; must outlive the call. None: the report does not say how sure it is.
   const std::vector<Model>* variations = nullptr;

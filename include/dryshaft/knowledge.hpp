@@ -234,7 +234,7 @@ struct GradeRule : Item {
   std::string meaning;
   std::string owner_meaning;
   std::vector<std::string> owner_summary;
-  std::string buyer_text;  ///< for someone about to buy the car
+  std::string buyer_text;            ///< for someone about to buy the car
   std::optional<double> recheck_km;  ///< longest; nothing: no recheck, act first
   std::optional<double> recheck_days;
 };
