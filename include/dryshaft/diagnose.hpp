@@ -11,6 +11,7 @@
 #define DRYSHAFT_DIAGNOSE_HPP
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <string>

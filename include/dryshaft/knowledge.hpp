@@ -7,6 +7,7 @@
 #define DRYSHAFT_KNOWLEDGE_HPP
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <span>
