@@ -568,6 +568,28 @@ TEST_CASE("An overlay reads back to the same numbers") {
     CHECK(read.value->overlay->rules == part.rules.size());
     CHECK(read.value->sha256 == shipped().sha256);
     const Link& link = link_of(*read.value, "fluid-from-seal-leak");
+TEST_CASE("An overlay loads also where all that was seen speaks for one level") {
+  // Given no worse, each level is likely: together they come nearer to 1 than any may be.
+  Knowledge rules = shipped();
+  std::ranges::find(rules.backgrounds, "fluid-anyway", &Item::id)->anyway = {1, 1 - 1e-6, 1 - 1e-3,
+                                                                             0.9};
+  Openings all;
+  for (int i = 0; i < 100; ++i) {
+    all.openings.push_back(opening("U" + std::to_string(i), kAll, 0));
+    all.openings.back().facts.set(Finding::port_fluid, 3);
+  }
+  FitOptions options;
+  options.prior_weight = 1e-6;
+  const OutcomeFit fit = fit_outcomes(all.openings, rules, options);
+  const FittedRule& fluid = rule_of(fit, "fluid-anyway");
+  INFO(overlay_text(fit, all, rules, options));
+  CHECK(fluid.fitted[1] > 0.9999);
+  const Result<Knowledge> read =
+      with_overlay(rules, {"own.json", overlay_text(fit, all, rules, options)});
+  INFO(complaints(read.diagnostics));
+  CHECK(read.value);
+}
+
     CHECK(link.shows != link_of(shipped(), "fluid-from-seal-leak").shows);
     CHECK(shown(link.source) == "own teardowns, with the judgement that they replace as prior");
     CHECK(has(link.reason, "own teardowns; before: film 0.7, droplets 0.45, pooled 0.12. What "));

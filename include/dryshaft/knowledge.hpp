@@ -38,6 +38,10 @@ struct Provenance {
 /// refitted to own teardowns.
 std::string shown(const Provenance& provenance);
 
+/// A probability in the rule data, or that of a level by itself, is no nearer to 0 or 1 than
+/// this: 1 less something much smaller is 1 in a double, and then evidence has nothing to weigh.
+inline constexpr double kLeastProbability = 1e-9;
+
 /// What every item of the rule data has.
 struct Item {
   std::string id;
