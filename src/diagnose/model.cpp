@@ -1,11 +1,13 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <bit>
 #include <cmath>
 #include <cstring>
-
-#include "dryshaft/diagnose.hpp"
 #include <limits>
 #include <stdexcept>
+
+#include "dryshaft/diagnose.hpp"
 
 namespace dryshaft {
 namespace {
@@ -90,6 +92,10 @@ Case empty_case() {
 namespace {
 
 std::vector<Condition> grade_conditions(const Knowledge& knowledge) {
+  if (knowledge.floors.size() > kMaxFloors) {
+    throw std::length_error(fmt::format("{} floors, where a grade has bits for {}",
+                                        knowledge.floors.size(), kMaxFloors));
+  }
   std::vector<Condition> conditions;
   for (const Floor& floor : knowledge.floors) {
     conditions.push_back(floor.when);
@@ -176,7 +182,6 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
           better[l] *=
               present_in(s, static_cast<std::size_t>(link->cause)) ? 1 - link->shows[l] : 1;
         }
-        at_least[l] = 1 - none;
       }
       for (std::size_t l = 0; l < count; ++l) {
         likelihood_[first_[f] + l][s] = better[l + 1] - better[l];
