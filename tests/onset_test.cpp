@@ -535,6 +535,39 @@ TEST_CASE("A table's errors are located") {
                                    OnsetAxis::plain, "")
             .value);
   CHECK(errors("left,right,count\n1,2,1e15\n2,3,1\n3,4,1\n") ==
+TEST_CASE("Spellings of one number are one group") {
+  const auto rows = [](const std::vector<std::string>& words) {
+    OnsetRows out;
+    for (std::size_t i = 0; i < words.size(); ++i) {
+      const double t = 10 + 3 * static_cast<double>(i % 5);
+      out.push_back(onset_row(t, t + 9, 2, words[i]));
+      out.push_back(onset_row(t + 7, kNoEnd, 1, words[i]));
+    }
+    return out;
+  };
+  const auto g = dryshaft::fit_regression(
+      CurveKind::weibull, rows({"2.0", "1.0", "1", "2e0", "01", "2", "10e-1", "2.00", "old", "-"}));
+  const auto same = dryshaft::fit_regression(
+      CurveKind::weibull, rows({"2", "1", "1", "2", "1", "2", "1", "2", "old", "-"}));
+  REQUIRE(g.groups.size() == 4);
+  CHECK(g.status == FitStatus::converged);
+  for (std::size_t i = 0; i < g.groups.size(); ++i) {
+    CHECK(g.groups[i].name == same.groups[i].name);
+    CHECK(g.groups[i].count == same.groups[i].count);
+    CHECK(g.groups[i].factor == same.groups[i].factor);
+  }
+  CHECK(g.groups[1].name == "1");
+  CHECK(g.groups[1].count == 12);
+  // Nine spellings of one number are one group, not a number that varies.
+  const auto one = dryshaft::fit_regression(
+      CurveKind::weibull,
+      rows({"1", "1.0", "1.00", "1.000", "1e0", "1.0e0", "10e-1", "100e-2", "0.1e1"}));
+  CHECK_FALSE(one.numeric);
+  CHECK(one.status == FitStatus::no_data);
+  REQUIRE(one.groups.size() == 1);
+  CHECK(one.groups[0].count == 27);
+}
+
         "t.csv:3:1: error[too-long]: holds more than 1000000000000000 units up to here\n"
         "  2,3,1\n"
         "  ^\n");
