@@ -9,6 +9,7 @@
 #include <tuple>
 
 #include "dryshaft/onset.hpp"
+#include "base/draw.hpp"
 
 namespace dryshaft {
 namespace {
@@ -407,22 +408,6 @@ class StepFinder {
   int rounds_ = 0;
 };
 
-// SplitMix64 (Steele, Lea, Flood 2014; constants from memory), from a fixed seed.
-class Resampler {
- public:
-  double below_one() {
-    state_ += 0x9E3779B97F4A7C15U;
-    std::uint64_t z = state_;
-    z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-    z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-    z ^= z >> 31U;
-    return static_cast<double>(z >> 11U) * 0x1p-53;
-  }
-
- private:
-  std::uint64_t state_ = 20260302;
-};
-
 }  // namespace
 
 StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t resamples) {
@@ -457,12 +442,13 @@ StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t
   }
   std::vector<double> up_to(weight.size());
   std::partial_sum(weight.begin(), weight.end(), up_to.begin());
-  Resampler draw;
+  constexpr std::uint64_t kSeed = 20260302;
+  draw::Run draws(kSeed);
   std::vector<std::vector<double>> found(out.steps.size());
   for (std::size_t b = 0; b < resamples; ++b) {
     std::vector<double> drawn(weight.size(), 0);
     for (double u = 0; u < problem.weight; ++u) {
-      const auto at = std::ranges::upper_bound(up_to, draw.below_one() * problem.weight);
+      const auto at = std::ranges::upper_bound(up_to, draws.next() * problem.weight);
       drawn[static_cast<std::size_t>(
           std::min(at - up_to.begin(), static_cast<std::ptrdiff_t>(drawn.size()) - 1))] += 1;
     }
