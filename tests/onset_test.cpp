@@ -2,11 +2,13 @@
 // tables. Histories, the joined curve and rechecks are in onset_records_test.cpp.
 #include "dryshaft/onset.hpp"
 
+#include <algorithm>
 #include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <filesystem>
 
+#include "base/draw.hpp"
 #include "support.hpp"
 
 using dryshaft::CurveFit;
@@ -166,6 +168,34 @@ TEST_CASE("Heat-exchanger tubes") {
   CHECK(dryshaft::step_probability(steps, 1).first == Approx(0.013333).margin(half_last_digit(6)));
   CHECK(dryshaft::step_probability(steps, 2).first == Approx(0.038376).margin(half_last_digit(6)));
   CHECK(dryshaft::step_probability(steps, 3).first == Approx(0.058203).margin(half_last_digit(6)));
+}
+
+TEST_CASE("Of thousands of exact and open distances, the steps are the product limit") {
+  // Kaplan and Meier (1958, from memory): of those under observation, a share leaks each time.
+  constexpr int kUnits = 20000;
+  dryshaft::draw::Run draws(7);
+  OnsetRows rows;
+  for (int i = 0; i < kUnits; ++i) {
+    const double life = std::sqrt(-std::log1p(-draws.next()));
+    const double looked = 2 * draws.next();
+    rows.push_back(life < looked ? onset_row(life, life) : onset_row(looked, kNoEnd));
+  }
+  std::ranges::sort(rows, {}, &dryshaft::OnsetInterval::left);
+  const dryshaft::StepEstimate steps = dryshaft::step_estimate(rows, 0);
+  CHECK(steps.converged);
+  CHECK(steps.gap < 1e-8);
+  std::size_t step = 0;
+  double dry = 1;
+  for (int i = 0; i < kUnits; ++i) {
+    const dryshaft::OnsetInterval& r = rows[static_cast<std::size_t>(i)];
+    if (r.right == r.left) {
+      dry *= 1 - 1.0 / (kUnits - i);
+      REQUIRE(step < steps.steps.size());
+      REQUIRE(steps.steps[step].right == r.right);
+      REQUIRE(steps.steps[step++].below == Approx(1 - dry).margin(1e-8));
+    }
+  }
+  CHECK(step > 2500);
 }
 
 TEST_CASE("Breast cosmesis: steps, curves and groups") {
@@ -505,36 +535,6 @@ TEST_CASE("Groups without a bound, a number in place of groups, unknown groups")
   CHECK(slope.degrees == 1);
 }
 
-// -------------------------------------------------------------------- table
-
-TEST_CASE("A table's errors are located") {
-  const auto errors = [](std::string_view text, std::string_view by = "") {
-    const auto read = dryshaft::read_onset_table(text, "t.csv", OnsetAxis::plain, by);
-    CHECK_FALSE(read.value);
-    std::string all;
-    for (const auto& d : read.diagnostics) {
-      all += dryshaft::to_text(d);
-    }
-    return all;
-  };
-  CHECK(errors("left,right,count\n10,5,1\n") ==
-        "t.csv:2:1: error[bad-interval]: left is 10, above right, 5\n"
-        "  10,5,1\n"
-        "  ^\n"
-        "  hint: a leak began after left and not after right\n");
-  CHECK(errors("left,right,count\n1,2,x\n3,4x,1\n") ==
-        "t.csv:2:5: error[bad-number]: the count is \"x\"\n"
-        "  1,2,x\n"
-        "      ^\n"
-        "  allowed: a number from 0 to 1000000000000000\n"
-        "t.csv:3:3: error[bad-number]: \"4x\" is no number\n"
-        "  3,4x,1\n"
-        "    ^\n"
-        "  allowed: a number from 0, inf, or nothing\n");
-  CHECK(dryshaft::read_onset_table("left,right,count\n1,2,999999999999999\n2,3,1\n", "t.csv",
-                                   OnsetAxis::plain, "")
-            .value);
-  CHECK(errors("left,right,count\n1,2,1e15\n2,3,1\n3,4,1\n") ==
 TEST_CASE("Spellings of one number are one group") {
   const auto rows = [](const std::vector<std::string>& words) {
     OnsetRows out;
@@ -568,6 +568,36 @@ TEST_CASE("Spellings of one number are one group") {
   CHECK(one.groups[0].count == 27);
 }
 
+// -------------------------------------------------------------------- table
+
+TEST_CASE("A table's errors are located") {
+  const auto errors = [](std::string_view text, std::string_view by = "") {
+    const auto read = dryshaft::read_onset_table(text, "t.csv", OnsetAxis::plain, by);
+    CHECK_FALSE(read.value);
+    std::string all;
+    for (const auto& d : read.diagnostics) {
+      all += dryshaft::to_text(d);
+    }
+    return all;
+  };
+  CHECK(errors("left,right,count\n10,5,1\n") ==
+        "t.csv:2:1: error[bad-interval]: left is 10, above right, 5\n"
+        "  10,5,1\n"
+        "  ^\n"
+        "  hint: a leak began after left and not after right\n");
+  CHECK(errors("left,right,count\n1,2,x\n3,4x,1\n") ==
+        "t.csv:2:5: error[bad-number]: the count is \"x\"\n"
+        "  1,2,x\n"
+        "      ^\n"
+        "  allowed: a number from 0 to 1000000000000000\n"
+        "t.csv:3:3: error[bad-number]: \"4x\" is no number\n"
+        "  3,4x,1\n"
+        "    ^\n"
+        "  allowed: a number from 0, inf, or nothing\n");
+  CHECK(dryshaft::read_onset_table("left,right,count\n1,2,999999999999999\n2,3,1\n", "t.csv",
+                                   OnsetAxis::plain, "")
+            .value);
+  CHECK(errors("left,right,count\n1,2,1e15\n2,3,1\n3,4,1\n") ==
         "t.csv:3:1: error[too-long]: holds more than 1000000000000000 units up to here\n"
         "  2,3,1\n"
         "  ^\n");
