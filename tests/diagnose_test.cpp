@@ -240,6 +240,62 @@ TEST_CASE("twenty heads, a double-headed coin, prior odds of 1 in 10 000") {
   CHECK(std::pow(10, (total * 4 - 40) / 10) == Approx(104.8576).margin(0.00005));
 }
 
+TEST_CASE("at the limits of what rule data may say, nothing is certain") {
+  constexpr double kHigh = 1 - kLeastProbability;
+  constexpr std::array<double, kMaxLevels> kRare = {1, 3 * kLeastProbability, 2 * kLeastProbability,
+                                                    kLeastProbability};
+  constexpr std::array<double, kMaxLevels> kSure = {1, kHigh, 1 - 2 * kLeastProbability,
+                                                    1 - 3 * kLeastProbability};
+  for (const double base : {kLeastProbability, kHigh}) {
+    for (const auto& anyway : {kRare, kSure}) {
+      for (const auto& shows : {kRare, kSure}) {
+        Knowledge k = shipped();
+        for (CauseRule& c : k.causes) {
+          c.base.fill(base);
+        }
+        for (Background& b : k.backgrounds) {
+          b.anyway = anyway;
+        }
+        for (Link& l : k.links) {
+          l.shows = shows;
+        }
+        const Model model(k);
+        for (const int level : {0, 1}) {
+          Case c = empty_case();
+          c.set(Finding::port_fluid, level);
+          c.set(Finding::port_debris, level);
+          c.set(Finding::rotation, level);
+          const Posterior p = model.infer(c);
+          CHECK(std::isfinite(p.risk));
+          const Weights weights = model.weigh(c);
+          for (const double probability : p.cause) {
+            CHECK(probability > 0);
+          }
+          for (const auto& of_finding : weights) {
+            for (const double decibans : of_finding) {
+              CHECK(std::isfinite(decibans));
+            }
+          }
+        }
+      }
+    }
+  }
+}
+
+TEST_CASE("a seal that has certainly worn out has weights all the same") {
+  Knowledge k = shipped();
+  Wear& wear = *k.causes[static_cast<std::size_t>(Cause::seal_leak)].wear;
+  wear.table = {{1000, 1e5}, {1e6, 1e6}};
+  Case c = empty_case();
+  c.set(Situation::rotor_cooling, Cooling::wet);
+  c.seal_km = 200000;
+  c.set(Finding::port_fluid, 0);
+  const Weights weights = Model(k).weigh(c);
+  for (const double decibans : weights[static_cast<std::size_t>(Finding::port_fluid)]) {
+    CHECK(std::isfinite(decibans));
+  }
+}
+
 TEST_CASE("not observed counts neither way") {
   // Summing over a finding's levels gives the posterior without it (total probability).
   Draw draw;

@@ -273,6 +273,25 @@ TEST_CASE("every answer, on every way through the gates, makes a record that the
   CHECK(applied.size() + gates.size() == form.questions.size());
 }
 
+TEST_CASE("what is no number, or beyond any, never becomes one") {
+  for (const std::string& typed :
+       {std::string("abc"), std::string("109abc"), std::string(" 109"), std::string("1e999"),
+        std::string("nan"), std::string(), std::string(400, '9')}) {
+    INFO(typed);
+    FormAnswers a =
+        answers({{"unit-id", {"HL-0147"}}, {"date", {"2026-03-18"}}, {"odometer", {typed}}});
+    for (const Units units : {Units::km, Units::mi}) {
+      a[index_of("odometer")].units = units;
+      const FormRecords made = to_records(owners(), a, options());
+      CHECK(made.records.empty());
+      CHECK(made.text.empty());
+      REQUIRE(made.complaints.size() == 1);
+      CHECK(made.complaints[0].question == index_of("odometer"));
+      CHECK(made.complaints[0].diagnostic.code == "wrong-type");
+    }
+  }
+}
+
 TEST_CASE("a port that was looked at on another day is a record of that day") {
   FormAnswers a = answers({{"unit-id", {"HL-0147"}},
                            {"date", {"2026-03-18"}},

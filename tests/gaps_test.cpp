@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <string>
+#include <tuple>
 
 #include "decide/story.hpp"
 #include "diagnose/delay.hpp"
@@ -368,6 +369,27 @@ TEST_CASE("a unit that went in after it was inspected has no distance on record"
   CHECK(test::has_id(r.contradictions, "fitted-after-inspection"));
   CHECK_FALSE(r.seal_km.has_value());
   CHECK(warns(r, "the distance on the seal is not known"));
+}
+
+TEST_CASE("a reading that is only assumed contradicts no repair") {
+  for (const auto& [field, id, said] :
+       {std::tuple("seal_renewed_odometer_km", "renewed-after-inspection", "the seal was renewed"),
+        std::tuple("fitted_odometer_km", "fitted-after-inspection", "the unit was fitted")}) {
+    const auto later = [&, field = field](int km) {
+      return report_on(
+          record_text(R"("odometer_km":50000)", "", "2025-09-02") +
+          record_text("", "\"" + std::string(field) + "\":" + std::to_string(km), "2026-03-02"));
+    };
+    const std::string beyond =
+        std::string(said) + " at a reading beyond the one that is assumed for this inspection";
+    const Report after = later(90000);
+    CHECK_FALSE(test::has_id(after.contradictions, id));
+    CHECK(warns(after, beyond));
+    CHECK_FALSE(after.seal_km.has_value());
+    CHECK(warns(after, "the distance on the seal is not known"));
+    CHECK_FALSE(warns(later(51000), beyond));
+    CHECK_FALSE(warns(later(51000), "the distance on the seal is not known"));
+  }
 }
 
 TEST_CASE("what the periods of a family do not agree on is not known") {

@@ -45,8 +45,40 @@ TEST_CASE("a probability of 1 is refused with its place") {
         "links.json:71:27: error[out-of-range]: /links/2/shows/present is 1\n"
         "  \"present\": 1},\n"
         "             ^\n"
-        "  allowed: a probability above 0 and below 1\n"
-        "  hint: nothing is certain: a 0 or 1 could never be outweighed by evidence\n");
+        "  allowed: a probability from 1e-09 to 1 less 1e-09\n"
+        "  hint: nothing is certain: a 0 or 1, or a number next to them, could never be outweighed "
+        "by evidence\n");
+}
+
+TEST_CASE("a probability next to 0 or 1 is refused, the least and the greatest are not") {
+  const auto shows = [](std::string_view value) {
+    return complaints(
+        load_knowledge(edited_rules("links.json", R"("shows": {"present": 0.40})",
+                                    R"("shows": {"present": )" + std::string(value) + "}"),
+                       shipped_families())
+            .diagnostics);
+  };
+  for (const std::string_view value : {"1e-20", "9.9e-10", "0.9999999991", "0.99999999999999999"}) {
+    INFO(value);
+    CHECK(test::has(shows(value), "links.json:71:27: error[out-of-range]: /links/2/shows/present"));
+  }
+  CHECK(shows("1e-9").empty());
+  CHECK(shows("0.999999999").empty());
+  CHECK(test::has(complaints_after("causes.json", R"("base": 0.005)", R"("base": 1e-20)"),
+                  "error[out-of-range]: /causes/4/base is 1e-20"));
+}
+
+TEST_CASE("a level that is next to impossible by itself is refused") {
+  CHECK(test::has(
+      complaints_after("links.json", R"("droplets": 0.45)", R"("droplets": 0.6999999999)"),
+      "error[not-falling]: /links/0/shows/droplets is 0.6999999999\n"
+      "  \"droplets\": 0.6999999999, \"pooled\": 0.12},\n"
+      "              ^\n"
+      "  allowed: a value below that of \"film\", by 1e-09 or more\n"));
+  CHECK(load_knowledge(
+            edited_rules("links.json", R"("droplets": 0.45)", R"("droplets": 0.699999999)"),
+            shipped_families())
+            .diagnostics.empty());
 }
 
 TEST_CASE("levels that do not fall are refused") {

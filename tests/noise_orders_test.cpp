@@ -152,6 +152,35 @@ TEST_CASE("tones of a drive unit") {
   CHECK(tones[1].order == Approx(20 * 13.0 / 35).epsilon(1e-12));
 }
 
+TEST_CASE("as many bars or slots as poles, or fewer, make no tone of order 0 or less") {
+  for (const bool cage : {true, false}) {
+    for (const int poles : {8, 16}) {  // two more bars than poles, as many, fewer
+      for (const int count : {poles + 2, poles, poles - 2}) {
+        Machine m;
+        m.pole_pairs = poles / 2;
+        m.stator_slots = cage ? 48 : count;
+        m.rotor_bars = cage ? count : 0;
+        std::vector<double> passing;
+        for (const noise::Tone& tone : noise::tones_of(m)) {
+          INFO(tone.what.part << " of " << count << " with " << poles << " poles");
+          CHECK(tone.order > 0);
+          CHECK(std::isfinite(tone.loose));
+          CHECK(tone.loose >= 0);
+          if (tone.what.part == (cage ? "motor, rotor bars" : "motor, stator slots")) {
+            passing.push_back(tone.order);
+          }
+        }
+        std::vector<double> wanted = {1.0 * count};
+        if (count != poles) {
+          wanted.push_back(2);
+        }
+        wanted.push_back(count + poles);
+        CHECK(passing == wanted);
+      }
+    }
+  }
+}
+
 DriveNoise drive(std::uint64_t seed, std::vector<synthetic::RoadSpeed> speed) {
   DriveNoise what;
   what.machine = family("plover-2");

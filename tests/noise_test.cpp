@@ -1,4 +1,6 @@
 // Orders, spectra and families of lines, against published tables and closed forms.
+#include <fmt/format.h>
+
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numbers>
@@ -186,9 +188,10 @@ std::vector<float> machine(double order, double strength, unsigned seed, double 
   return x;
 }
 
-Result<NoiseReport> heard(const std::vector<float>& samples, double rpm = 1500) {
+Result<NoiseReport> heard(const std::vector<float>& samples, double rpm = 1500,
+                          double rate = 20000) {
   std::size_t at = 0;
-  const Recording recording{20000,
+  const Recording recording{rate,
                             [&](std::span<float> out) {
                               const std::size_t n = std::min(out.size(), samples.size() - at);
                               std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(at), n,
@@ -233,6 +236,20 @@ TEST_CASE("a healthy shaft, faint clicks and too few turns name nothing") {
   CHECK_FALSE(brief.value);
   REQUIRE(brief.diagnostics.size() == 1);
   CHECK(brief.diagnostics[0].message == "holds 12.5 turns of the shaft; at least 20 are needed");
+}
+
+TEST_CASE("too few samples a second are refused, just enough are not") {
+  const std::vector<float> sound = machine(0, 0, 9);
+  for (const double rate : {0.0, 500.0, 1600.0, 1999.0, std::nan("")}) {
+    INFO(rate);
+    const Result<NoiseReport> r = heard(sound, 1500, rate);
+    CHECK_FALSE(r.value);
+    REQUIRE(r.diagnostics.size() == 1);
+    CHECK(r.diagnostics[0].code == "bad-rate");
+    CHECK(r.diagnostics[0].message ==
+          fmt::format("has {:.0f} samples a second; a bearing needs 2000 or more", rate));
+  }
+  CHECK(heard(sound, 1500, 2000).value);
 }
 
 }  // namespace

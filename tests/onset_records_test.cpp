@@ -459,6 +459,10 @@ TEST_CASE("Errors of an onset file are located") {
             .find("error[not-rising]: /grader/hazard/1/1 is 0.05") != std::string::npos);
   CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[900,0.2]]}})")
             .find("/grader/hazard/1/0 is 900") != std::string::npos);
+  // Numbers that differ, and logs that do not.
+  CHECK(errors(head + R"({"axis":"km","hazard":[[900000,0.1],[900000.0000000001,0.2]]}})")
+            .find("error[not-rising]: /grader/hazard/1/0 is 900000.0000000001") !=
+        std::string::npos);
   CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1]]}})")
             .find("an array of at least 2 pairs") != std::string::npos);
   CHECK(errors(head + R"({"axis":"miles","hazard":[[1000,0.1],[2000,0.2]]}})")

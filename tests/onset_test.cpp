@@ -2,11 +2,13 @@
 // tables. Histories, the joined curve and rechecks are in onset_records_test.cpp.
 #include "dryshaft/onset.hpp"
 
+#include <algorithm>
 #include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <filesystem>
 
+#include "base/draw.hpp"
 #include "support.hpp"
 
 using dryshaft::CurveFit;
@@ -166,6 +168,34 @@ TEST_CASE("Heat-exchanger tubes") {
   CHECK(dryshaft::step_probability(steps, 1).first == Approx(0.013333).margin(half_last_digit(6)));
   CHECK(dryshaft::step_probability(steps, 2).first == Approx(0.038376).margin(half_last_digit(6)));
   CHECK(dryshaft::step_probability(steps, 3).first == Approx(0.058203).margin(half_last_digit(6)));
+}
+
+TEST_CASE("Of thousands of exact and open distances, the steps are the product limit") {
+  // Kaplan and Meier (1958, from memory): of those under observation, a share leaks each time.
+  constexpr int kUnits = 20000;
+  dryshaft::draw::Run draws(7);
+  OnsetRows rows;
+  for (int i = 0; i < kUnits; ++i) {
+    const double life = std::sqrt(-std::log1p(-draws.next()));
+    const double looked = 2 * draws.next();
+    rows.push_back(life < looked ? onset_row(life, life) : onset_row(looked, kNoEnd));
+  }
+  std::ranges::sort(rows, {}, &dryshaft::OnsetInterval::left);
+  const dryshaft::StepEstimate steps = dryshaft::step_estimate(rows, 0);
+  CHECK(steps.converged);
+  CHECK(steps.gap < 1e-8);
+  std::size_t step = 0;
+  double dry = 1;
+  for (int i = 0; i < kUnits; ++i) {
+    const dryshaft::OnsetInterval& r = rows[static_cast<std::size_t>(i)];
+    if (r.right == r.left) {
+      dry *= 1 - 1.0 / (kUnits - i);
+      REQUIRE(step < steps.steps.size());
+      REQUIRE(steps.steps[step].right == r.right);
+      REQUIRE(steps.steps[step++].below == Approx(1 - dry).margin(1e-8));
+    }
+  }
+  CHECK(step > 2500);
 }
 
 TEST_CASE("Breast cosmesis: steps, curves and groups") {
@@ -503,6 +533,39 @@ TEST_CASE("Groups without a bound, a number in place of groups, unknown groups")
   CHECK(slope.groups[0].log_factor == Approx(0.1).epsilon(1e-9));
   CHECK(slope.mu == Approx(3.01).epsilon(1e-9));
   CHECK(slope.degrees == 1);
+}
+
+TEST_CASE("Spellings of one number are one group") {
+  const auto rows = [](const std::vector<std::string>& words) {
+    OnsetRows out;
+    for (std::size_t i = 0; i < words.size(); ++i) {
+      const double t = 10 + 3 * static_cast<double>(i % 5);
+      out.push_back(onset_row(t, t + 9, 2, words[i]));
+      out.push_back(onset_row(t + 7, kNoEnd, 1, words[i]));
+    }
+    return out;
+  };
+  const auto g = dryshaft::fit_regression(
+      CurveKind::weibull, rows({"2.0", "1.0", "1", "2e0", "01", "2", "10e-1", "2.00", "old", "-"}));
+  const auto same = dryshaft::fit_regression(
+      CurveKind::weibull, rows({"2", "1", "1", "2", "1", "2", "1", "2", "old", "-"}));
+  REQUIRE(g.groups.size() == 4);
+  CHECK(g.status == FitStatus::converged);
+  for (std::size_t i = 0; i < g.groups.size(); ++i) {
+    CHECK(g.groups[i].name == same.groups[i].name);
+    CHECK(g.groups[i].count == same.groups[i].count);
+    CHECK(g.groups[i].factor == same.groups[i].factor);
+  }
+  CHECK(g.groups[1].name == "1");
+  CHECK(g.groups[1].count == 12);
+  // Nine spellings of one number are one group, not a number that varies.
+  const auto one = dryshaft::fit_regression(
+      CurveKind::weibull,
+      rows({"1", "1.0", "1.00", "1.000", "1e0", "1.0e0", "10e-1", "100e-2", "0.1e1"}));
+  CHECK_FALSE(one.numeric);
+  CHECK(one.status == FitStatus::no_data);
+  REQUIRE(one.groups.size() == 1);
+  CHECK(one.groups[0].count == 27);
 }
 
 // -------------------------------------------------------------------- table

@@ -6,6 +6,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "base/draw.hpp"
 #include "plan/decision.hpp"
 #include "plan/knapsack.hpp"
 #include "plan/unit.hpp"
@@ -246,7 +247,7 @@ TEST_CASE("no policy costs less than the bound, and a finer grid lies between") 
 // The hidden stage in continuous distance, by clocks of its own: not the
 // library's chain of steps.
 double lived(const Grid& g, const Costs& c, const Solution& s, const First& first,
-             plan::Draws& draws) {
+             draw::Run& draws) {
   const Problem& p = g.problem;
   const auto drawn = [&](const auto& chance, std::size_t n) {
     double draw = draws.next();
@@ -326,8 +327,8 @@ TEST_CASE("lives drawn stage by stage cost what the solution says") {
     double own = 0;
     double sum = 0;
     double squares = 0;
-    plan::Draws draws(7);
-    plan::Draws others(8);
+    draw::Run draws(7);
+    draw::Run others(8);
     for (int i = 0; i < kLives; ++i) {
       const double cost = lived(g, c, s, first, draws);
       sum += cost;
@@ -394,7 +395,7 @@ TEST_CASE("limits: nothing costs, nothing wears, checks are free and see all") {
 }
 
 TEST_CASE("the best selection is the one that trying all of them finds") {
-  plan::Draws draws(11);
+  draw::Run draws(11);
   for (int round = 0; round < 40; ++round) {
     constexpr std::size_t kParcels = 9;
     std::vector<plan::Parcel> parcels;

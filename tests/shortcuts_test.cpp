@@ -172,6 +172,14 @@ TEST_CASE("with as many floors as there may be, a grade is open or sound as befo
   }
 }
 
+TEST_CASE("one floor more than there may be is refused, by whatever it is given to") {
+  Knowledge k = shipped();
+  k.floors.resize(kMaxFloors + 1, k.floors[0]);
+  const auto wanted = Catch::Matchers::Message("65 floors, where a grade has bits for 64");
+  CHECK_THROWS_MATCHES(Model(k), std::length_error, wanted);
+  CHECK_THROWS_MATCHES(GradeConditions(k), std::length_error, wanted);
+}
+
 TEST_CASE("too many conditions are refused where they stand") {
   const auto alternatives = [](int n) {
     std::string text = R"("when": {"any": [)";

@@ -3,6 +3,7 @@
 #ifndef DRYSHAFT_ASSESS_HPP
 #define DRYSHAFT_ASSESS_HPP
 
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <vector>

@@ -11,6 +11,7 @@
 #define DRYSHAFT_DIAGNOSE_HPP
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <functional>
 #include <optional>
@@ -71,6 +72,8 @@ using Weights = std::array<std::array<double, kCauseCount>, kFindingCount>;
 /// `Knowledge::floors`; then where it stays open; then what A needs.
 class GradeConditions {
  public:
+  /// Throws std::length_error where there are more than `kMaxFloors` floors, or more conditions
+  /// than a `ConditionSet` takes.
   explicit GradeConditions(const Knowledge& knowledge);
   struct Holding {
     std::uint64_t floors = 0;  ///< bit `i`: `Knowledge::floors[i]` holds
@@ -100,8 +103,8 @@ class GradeConditions {
 /// The rule data, compiled for speed. Immutable; safe to share between threads.
 class Model {
  public:
-  /// Throws std::length_error where floors and the like have more conditions than
-  /// `load_knowledge` would take, see `ConditionSet`.
+  /// Throws std::length_error where there are more floors, or floors and the like have more
+  /// conditions, than `load_knowledge` would take, see `GradeConditions`.
   explicit Model(const Knowledge& knowledge);
 
   [[nodiscard]] const GradeConditions& grading() const { return grading_; }

@@ -7,6 +7,7 @@
 #define DRYSHAFT_KNOWLEDGE_HPP
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -36,6 +37,10 @@ struct Provenance {
 /// "judgement, from memory", "common practice, no source", the citation, or that it was
 /// refitted to own teardowns.
 std::string shown(const Provenance& provenance);
+
+/// A probability in the rule data, or that of a level by itself, is no nearer to 0 or 1 than
+/// this: 1 less something much smaller is 1 in a double, and then evidence has nothing to weigh.
+inline constexpr double kLeastProbability = 1e-9;
 
 /// What every item of the rule data has.
 struct Item {

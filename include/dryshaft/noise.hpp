@@ -23,6 +23,9 @@ namespace dryshaft {
 
 // ------------------------------------------------------------------ what is given
 
+/// Below so many samples a second no recording tells anything of a bearing.
+inline constexpr int kLeastSampleRate = 2000;
+
 /// Samples of one channel, full scale 1.
 struct Recording {
   double rate = 0;  ///< samples a second
@@ -194,7 +197,8 @@ struct NoiseReport {
 // ---------------------------------------------------------------------- listening
 
 /// Which lines of the given bearings a recording at constant speed holds; the
-/// bearings' own shaft turns at `shaft_rpm`. Errors: silence, too short, too slow.
+/// bearings' own shaft turns at `shaft_rpm`. Errors: silence, too short, too slow,
+/// less than `kLeastSampleRate` samples a second.
 Result<NoiseReport> listen_to_bearings(const Recording& recording,
                                        const std::vector<Bearing>& bearings, double shaft_rpm,
                                        const NoiseOptions& options);

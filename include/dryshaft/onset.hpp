@@ -183,6 +183,7 @@ struct OnsetRegression {
   double p_value = 1;
   double count_without_group = 0;  ///< units left out: their group is not known
 };
+/// Groups by the value of the intervals' `group`; spellings of one number are one group.
 OnsetRegression fit_regression(CurveKind kind, std::span<const OnsetInterval> intervals);
 
 /// Turnbull's estimate (1976): chance in each innermost interval.

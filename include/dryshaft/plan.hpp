@@ -9,8 +9,11 @@
 #define DRYSHAFT_PLAN_HPP
 
 #include <array>
+#include <cstddef>
+#include <cstdint>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <utility>

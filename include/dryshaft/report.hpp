@@ -8,10 +8,12 @@
 #define DRYSHAFT_REPORT_HPP
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "dryshaft/diagnostic.hpp"

@@ -24,6 +24,17 @@ constexpr std::uint64_t mixed(std::uint64_t z, std::uint64_t number) {
   return z ^ (z >> 31U);
 }
 
+// A run of even numbers in [0, 1).
+class Run {
+ public:
+  explicit constexpr Run(std::uint64_t seed) : seed_(seed) {}
+  constexpr double next() { return static_cast<double>(mixed(seed_, number_++) >> 11U) * 0x1p-53; }
+
+ private:
+  std::uint64_t seed_;
+  std::uint64_t number_ = 0;
+};
+
 }  // namespace dryshaft::draw
 
 #endif

@@ -19,7 +19,6 @@ namespace dryshaft::cli {
 namespace {
 
 constexpr std::size_t kPiece = std::size_t{1} << 16U;  // samples read at once
-constexpr int kLowestRate = 2000;
 constexpr int kHighestRate = 1000000;
 constexpr std::string_view kKinds = "WAV, FLAC, OGG";
 // Some formats say that they do not know their length by a length beyond any.
@@ -161,9 +160,9 @@ class Opening {
     if (std::ranges::find(kTaken, info_.format & SF_FORMAT_TYPEMASK) == kTaken.end()) {
       return not_sound("of a kind that is read");
     }
-    if (info_.samplerate < kLowestRate || info_.samplerate > kHighestRate) {
+    if (info_.samplerate < kLeastSampleRate || info_.samplerate > kHighestRate) {
       refuse("bad-rate", fmt::format("its header says {} samples a second", info_.samplerate));
-      result_.diagnostics.back().allowed = fmt::format("{} to {}", kLowestRate, kHighestRate);
+      result_.diagnostics.back().allowed = fmt::format("{} to {}", kLeastSampleRate, kHighestRate);
       return false;
     }
     return true;

@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "base/draw.hpp"
+#include "base/odds.hpp"
 #include "decide/grading.hpp"
 #include "dryshaft/assess.hpp"
 
@@ -16,10 +17,6 @@ namespace {
 double draw_between(std::string_view id, std::string_view part, std::uint64_t number) {
   const std::uint64_t z = draw::mixed(draw::hashed(part, draw::hashed(id)), number);
   return std::ldexp(static_cast<double>(z >> 11U), -52) - 1;  // from -1 to 1
-}
-
-double with_odds(double p, double factor) {
-  return p <= 0 || p >= 1 ? p : p * factor / (1 - p + p * factor);
 }
 
 class Variation {

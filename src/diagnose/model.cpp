@@ -1,7 +1,11 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <bit>
 #include <cmath>
 #include <cstring>
+#include <limits>
+#include <stdexcept>
 
 #include "dryshaft/diagnose.hpp"
 
@@ -88,6 +92,10 @@ Case empty_case() {
 namespace {
 
 std::vector<Condition> grade_conditions(const Knowledge& knowledge) {
+  if (knowledge.floors.size() > kMaxFloors) {
+    throw std::length_error(fmt::format("{} floors, where a grade has bits for {}",
+                                        knowledge.floors.size(), kMaxFloors));
+  }
   std::vector<Condition> conditions;
   for (const Floor& floor : knowledge.floors) {
     conditions.push_back(floor.when);
@@ -165,18 +173,18 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
         }
         continue;
       }
-      // at_least[l]: chance of level l or worse; one past the last is 0
-      std::array<double, kMaxLevels + 1> at_least{};
-      at_least[0] = 1;
+      // better[l]: chance of a level better than l, which may be too small for 1 less it to show.
+      std::array<double, kMaxLevels + 1> better{};
+      better[count] = 1;
       for (std::size_t l = 1; l < count; ++l) {
-        double none = 1 - b.anyway[l];
+        better[l] = 1 - b.anyway[l];
         for (const Link* link : links) {
-          none *= present_in(s, static_cast<std::size_t>(link->cause)) ? 1 - link->shows[l] : 1;
+          better[l] *=
+              present_in(s, static_cast<std::size_t>(link->cause)) ? 1 - link->shows[l] : 1;
         }
-        at_least[l] = 1 - none;
       }
       for (std::size_t l = 0; l < count; ++l) {
-        likelihood_[first_[f] + l][s] = at_least[l] - at_least[l + 1];
+        likelihood_[first_[f] + l][s] = better[l + 1] - better[l];
       }
     }
   }
@@ -714,7 +722,9 @@ Weights Model::weigh(const Case& c) const {
       for (std::size_t s = 0; s < kStateCount; ++s) {
         (present_in(s, cause) ? with : without) += states[s];
       }
-      odds[cause] = 10 * std::log10(with / without);
+      // Certainty, as of a seal that must have worn out, has no odds that could be told apart.
+      constexpr double kNothing = std::numeric_limits<double>::min();
+      odds[cause] = 10 * std::log10(std::max(with, kNothing) / std::max(without, kNothing));
     }
     return odds;
   };

@@ -530,14 +530,20 @@ class Presenter {
     const Value* renewed = renewed_;
     const Value* fitted = fitted_;
     bool usable = odometer_known;
-    if (odometer_known && renewed != nullptr && renewed->number > odometer) {
-      contradiction("renewed-after-inspection");
+    const auto no_later = [&](const Value* repair, std::string_view id, std::string_view what) {
+      if (!odometer_known || repair == nullptr || repair->number <= odometer) {
+        return;
+      }
       usable = false;
-    }
-    if (odometer_known && fitted != nullptr && fitted->number > odometer) {
-      contradiction("fitted-after-inspection");
-      usable = false;
-    }
+      if (out_.odometer_km) {
+        contradiction(id);
+      } else {  // the car may well have gone further than is assumed
+        out_.warnings.push_back(fmt::format(
+            "{} at a reading beyond the one that is assumed for this inspection", what));
+      }
+    };
+    no_later(renewed, "renewed-after-inspection", "the seal was renewed");
+    no_later(fitted, "fitted-after-inspection", "the unit was fitted");
     const double start =
         renewed != nullptr ? renewed->number : (fitted != nullptr ? fitted->number : 0.0);
     double unknown_km = 0;

@@ -2,10 +2,10 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "base/number.hpp"
 #include "dryshaft/assess.hpp"
 #include "dryshaft/form.hpp"
 #include "form/wording.hpp"
@@ -48,10 +48,10 @@ Json number_json(double value) {
              : Json(value);
 }
 
-Json number_json(const std::string& digits) {
-  double value = 0;
-  std::from_chars(digits.data(), digits.data() + digits.size(), value);
-  return number_json(value);
+// What is no number stays as it was typed, and the record reader says so.
+Json number_json(const std::string& typed) {
+  const std::optional<double> value = number_in(typed);
+  return value ? number_json(*value) : Json(typed);
 }
 
 std::vector<FormChoice> choices_of(const FieldSpec& field) {

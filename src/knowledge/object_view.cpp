@@ -33,6 +33,13 @@ Diagnostic no_such_name(const Item& item, std::string_view what, std::string_vie
   return d;
 }
 
+namespace {
+
+// The limit is met by what is a rounding away from it: a double next to 1 has no more digits.
+constexpr double kLeast = kLeastProbability * (1 - 1e-6);
+
+}  // namespace
+
 ObjectView::ObjectView(const located::Document& document, const Node& node,
                        std::vector<Diagnostic>& out)
     : document_(document), node_(node), out_(out) {
@@ -151,11 +158,12 @@ std::optional<double> ObjectView::optional_number(std::string_view key, double a
 }
 
 double ObjectView::probability_at(const Node& node) {
-  if (node.kind != Kind::number || node.number <= 0 || node.number >= 1) {
+  if (node.kind != Kind::number || node.number < kLeast || 1 - node.number < kLeast) {
     complain(node, node.kind == Kind::number ? "out-of-range" : "wrong-type",
              fmt::format("is {}", located::shown(document_, node)),
-             "a probability above 0 and below 1",
-             "nothing is certain: a 0 or 1 could never be outweighed by evidence");
+             fmt::format("a probability from {0} to 1 less {0}", kLeastProbability),
+             "nothing is certain: a 0 or 1, or a number next to them, could never be outweighed by "
+             "evidence");
     return 0.5;
   }
   return node.number;
@@ -228,10 +236,12 @@ std::array<double, kMaxLevels> levels_of(ObjectView& view, std::string_view key,
       continue;
     }
     values[l] = inside.probability_at(*value);
-    if (l > 1 && values[l] >= values[l - 1]) {
+    if (const double falls = values[l - 1] - values[l]; falls < kLeast) {
+      const std::string near =
+          falls > 0 ? fmt::format(", by {} or more", kLeastProbability) : std::string();
       inside.complain(*value, "not-falling",
                       fmt::format("is {}", located::shown(view.document(), *value)),
-                      fmt::format("a value below that of \"{}\"", words[l - 1].id),
+                      fmt::format("a value below that of \"{}\"{}", words[l - 1].id, near),
                       "each value says how often the finding is this bad or worse");
     }
   }

@@ -82,7 +82,7 @@ class ObjectView {
   // Complains about each member that nobody asked for. Call it last.
   void done();
 
-  // A probability strictly between 0 and 1, or an error.
+  // A probability no nearer to 0 or 1 than `kLeastProbability`, or an error.
   double probability_at(const located::Node& node);
   double number_at(const located::Node& node, double at_least, double at_most);
   std::string text_at(const located::Node& node);
@@ -110,7 +110,8 @@ class ItemReader {
 };
 
 // A probability for each level of a finding but the harmless one, of which the first is 1: each
-// says how often the finding is that bad or worse, so each is below the one before.
+// says how often the finding is that bad or worse, so each is below the one before, by
+// `kLeastProbability` or more.
 std::array<double, kMaxLevels> levels_of(ObjectView& view, std::string_view key, Finding finding);
 
 // A list as error messages show it: `a, b, c`.

@@ -87,6 +87,14 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
                                        const std::vector<Bearing>& bearings, double shaft_rpm,
                                        const NoiseOptions& options) {
   Result<NoiseReport> result;
+  if (!(recording.rate >= kLeastSampleRate)) {  // hardly a band is left above `kLowestHz`
+    result.diagnostics.push_back(noise::noise_complaint(
+        "bad-rate",
+        fmt::format("has {:.0f} samples a second; a bearing needs {} or more", recording.rate,
+                    kLeastSampleRate),
+        noise::kBetterRecorder));
+    return result;
+  }
   const double shaft = shaft_rpm / 60;
   std::vector<float> samples(kLongest);
   std::size_t have = 0;

@@ -526,7 +526,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     return refuse("bad-rate",
                   fmt::format("has {:.0f} samples a second; a drive unit needs {:.0f} or more",
                               recording.rate, kLeastRate),
-                  "record with a phone or a sound recorder");
+                  noise::kBetterRecorder);
   }
   NoiseReport report;
   report.rate = recording.rate;

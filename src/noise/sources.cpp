@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 namespace dryshaft::noise {
 namespace {
 
@@ -38,17 +40,18 @@ std::vector<Tone> tones_of(const Machine& machine) {
     };
     add("motor, poles", poles, 2, loose);
     add("motor, torque ripple", 3 * poles, 2, loose);
+    const auto passing = [&](const std::string& part, double count) {
+      add(part, count, 1, 0);
+      for (const double order : {std::abs(count - poles), count + poles}) {
+        if (order > 0) {  // as many as poles: nothing turns, nothing sounds
+          add(part, order, 1, loose * poles / order);  // the field's part alone is loose
+        }
+      }
+    };
     if (machine.rotor_bars > 0) {
-      add("motor, rotor bars", machine.rotor_bars, 1, 0);
-      // The field's part of these orders alone is loose.
-      add("motor, rotor bars", machine.rotor_bars - poles, 1,
-          loose * poles / (machine.rotor_bars - poles));
-      add("motor, rotor bars", machine.rotor_bars + poles, 1,
-          loose * poles / (machine.rotor_bars + poles));
+      passing("motor, rotor bars", machine.rotor_bars);
     } else if (machine.stator_slots > 0) {
-      add("motor, stator slots", machine.stator_slots, 1, 0);
-      add("motor, stator slots", machine.stator_slots - poles, 1, 0);
-      add("motor, stator slots", machine.stator_slots + poles, 1, 0);
+      passing("motor, stator slots", machine.stator_slots);
     }
   }
   if (!machine.stages.empty()) {

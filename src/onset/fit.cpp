@@ -4,6 +4,8 @@
 #include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <map>
+#include <set>
+#include <tuple>
 
 #include "base/number.hpp"
 #include "onset/curve.hpp"
@@ -322,7 +324,7 @@ Grouped grouped(std::span<const OnsetInterval> intervals) {
   // A number of which there are more different values than this is a number, not a name.
   constexpr std::size_t kMostNames = 8;
   Grouped out;
-  std::map<std::string, double, std::less<>> counts;
+  std::map<double, std::string> spelling;  // 1, 1.0 and 1e0 are one group: the shortest names it
   bool numbers = true;
   for (const OnsetInterval& r : intervals) {
     if (r.group.empty()) {
@@ -330,13 +332,26 @@ Grouped grouped(std::span<const OnsetInterval> intervals) {
       continue;
     }
     out.rows.push_back(r);
-    counts[r.group] += r.count;
-    numbers = numbers && number_in(r.group).has_value();
+    const std::optional<double> number = number_in(r.group);
+    numbers = numbers && number.has_value();
+    if (!number) {
+      continue;
+    }
+    std::string& shortest = spelling.try_emplace(*number, r.group).first->second;
+    if (std::tuple(r.group.size(), std::string_view(r.group)) <
+        std::tuple(shortest.size(), std::string_view(shortest))) {
+      shortest = r.group;
+    }
   }
-  out.numeric = numbers && counts.size() > kMostNames;
-  for (const auto& [group, count] : counts) {
-    out.names.push_back(group);
+  std::set<std::string> names;
+  for (OnsetInterval& r : out.rows) {
+    if (const std::optional<double> number = number_in(r.group)) {
+      r.group = spelling.at(*number);
+    }
+    names.insert(r.group);
   }
+  out.numeric = numbers && names.size() > kMostNames;
+  out.names.assign(names.begin(), names.end());
   for (const OnsetInterval& r : out.rows) {
     if (out.numeric) {
       out.x.push_back(*number_in(r.group));
@@ -360,8 +375,8 @@ OnsetRegression fit_regression(CurveKind kind, std::span<const OnsetInterval> in
   double spread = 1;
   if (data.numeric) {
     const auto [least, most] = std::ranges::minmax(data.x);
-    centre = (least + most) / 2;
-    spread = (most - least) / 2;
+    centre = least / 2 + most / 2;
+    spread = most / 2 - least / 2;
     for (double& x : data.x) {
       x = (x - centre) / spread;
     }

@@ -12,8 +12,6 @@
 namespace dryshaft {
 namespace {
 
-constexpr double kDaysInYear = 365.25;
-
 // What a look at the port, or at the opened unit, says of a leak.
 enum class Saw : std::uint8_t { nothing, dry, wet, residue, contradiction };
 
@@ -291,8 +289,8 @@ class UnitReader {
       }
       return std::pair(*look.km - seal.from_km, *look.km - seal.from_km);
     }
-    return std::pair(std::max(0.0, (look.day - *seal.new_last) / kDaysInYear),
-                     std::max(0.0, (look.day - *seal.new_first) / kDaysInYear));
+    return std::pair(std::max(0.0, (look.day - *seal.new_last) / kDaysPerYear),
+                     std::max(0.0, (look.day - *seal.new_first) / kDaysPerYear));
   }
 
   bool interval_of(const Seal& seal, std::size_t number) {

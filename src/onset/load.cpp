@@ -1,6 +1,8 @@
 // A `dryshaft-onset/1` text as what a shop's grader wears by.
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "base/located_json.hpp"
 #include "base/sha256.hpp"
 #include "dryshaft/onset.hpp"
@@ -40,8 +42,9 @@ std::vector<WearPoint> hazard_table(ObjectView& view, const Node& list) {
     if (view.complaints().size() != before) {
       return {};
     }
-    if (!points.empty() && (p.at <= points.back().at || p.hazard <= points.back().hazard)) {
-      const bool place = p.at <= points.back().at;
+    // Between two points the hazard is taken by logs of their places, which must differ too.
+    const bool place = !points.empty() && std::log(p.at) <= std::log(points.back().at);
+    if (place || (!points.empty() && p.hazard <= points.back().hazard)) {
       view.complain(place ? *at : *hazard, "not-rising",
                     fmt::format("is {}", located::shown(doc, place ? *at : *hazard)),
                     "a number above that of the pair before");

@@ -10,8 +10,6 @@
 namespace dryshaft {
 namespace {
 
-constexpr double kDaysAYear = 365.25;
-
 // Where the curves are looked at when nobody says where: usual ages and distances, or, on a
 // plain axis, quarters of the range that was looked at.
 std::vector<double> usual_distances(const OnsetData& data) {
@@ -171,7 +169,7 @@ OnsetOptions onset_options(const Knowledge& knowledge, OnsetAxis axis,
   out.leak_to_damage = by_km ? s.leak_to_damage_km : s.leak_to_damage_km / s.km_per_year;
   out.stages = s.leak_to_damage_stages;
   out.target = s.damage_target;
-  out.least = by_km ? s.recheck_least_km : s.recheck_least_days / kDaysAYear;
+  out.least = by_km ? s.recheck_least_km : s.recheck_least_days / kDaysPerYear;
   return out;
 }
 

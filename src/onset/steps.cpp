@@ -2,12 +2,14 @@
 // makes the data likeliest, found by constrained Newton steps on a small set of
 // intervals (Wang 2008, from memory), and stopped by its optimality conditions.
 #include <Eigen/Dense>
+#include <Eigen/SparseCholesky>
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <numeric>
 #include <tuple>
 
+#include "base/draw.hpp"
 #include "dryshaft/onset.hpp"
 
 namespace dryshaft {
@@ -95,6 +97,26 @@ StepProblem problem_of(std::span<const OnsetInterval> intervals) {
   return p;
 }
 
+// Sums over parts of a list.
+class Sums {
+ public:
+  explicit Sums(std::span<const double> values) : values_(values), below_(values.size() + 1, 0) {
+    std::partial_sum(values.begin(), values.end(), below_.begin() + 1);
+  }
+  [[nodiscard]] double of(std::size_t first, std::size_t past) const {
+    // Few terms are added up, so that small ones are not lost in a difference.
+    constexpr std::size_t kFew = 16;
+    return past - first > kFew
+               ? below_[past] - below_[first]
+               : std::accumulate(values_.begin() + static_cast<std::ptrdiff_t>(first),
+                                 values_.begin() + static_cast<std::ptrdiff_t>(past), 0.0);
+  }
+
+ private:
+  std::span<const double> values_;
+  std::vector<double> below_;
+};
+
 class StepFinder {
  public:
   StepFinder(const StepProblem& problem, std::span<const double> weight)
@@ -114,7 +136,7 @@ class StepFinder {
         break;
       }
       widen();
-      if (support_.size() > kMostAtOnce) {
+      if (wide_rows() > kMostAtOnce) {
         share_out();
       } else {
         newton();
@@ -130,9 +152,18 @@ class StepFinder {
   [[nodiscard]] int rounds() const { return rounds_; }
 
  private:
-  // More intervals than this in one system of equations take too long; then
-  // most data are exact, and the self-consistent steps are quick.
+  // More rows than this that tie intervals together, in one system of equations, take too long;
+  // then others are exact, and the self-consistent steps are quick.
   static constexpr std::size_t kMostAtOnce = 2500;
+  [[nodiscard]] std::size_t wide_rows() const {
+    std::size_t wide = 0;
+    for (std::size_t i = 0; i < p_.rows.size() && support_.size() > kMostAtOnce; ++i) {
+      const std::size_t first = where_[p_.rows[i].first];
+      const std::size_t past = where_[p_.rows[i].last + 1];
+      wide += weight_[i] > 0 && first > 0 && past > first + 1 && past < support_.size() ? 1 : 0;
+    }
+    return wide;
+  }
   [[nodiscard]] double tolerance() const { return 1e-9 * (1 + all_ * 1e-4); }
 
   // Enough innermost intervals that each row holds one: the last ones that can wait no longer.
@@ -168,24 +199,10 @@ class StepFinder {
   // Log likelihood less the weight times the sum of chances: greatest where that sum is 1.
   double evaluate(const std::vector<double>& probability, std::vector<double>& chance) {
     place();
-    std::vector<double> below(probability.size() + 1, 0);
-    for (std::size_t s = 0; s < probability.size(); ++s) {
-      below[s + 1] = below[s] + probability[s];
-    }
+    const Sums sums(probability);
     double sum = 0;
     for (std::size_t i = 0; i < p_.rows.size(); ++i) {
-      const std::size_t first = where_[p_.rows[i].first];
-      const std::size_t last = where_[p_.rows[i].last + 1];
-      // Few terms are added up, so that small chances are not lost in a difference.
-      constexpr std::size_t kFew = 16;
-      double chance_here = 0;
-      if (last - first <= kFew) {
-        for (std::size_t s = first; s < last; ++s) {
-          chance_here += probability[s];
-        }
-      } else {
-        chance_here = below[last] - below[first];
-      }
+      const double chance_here = sums.of(where_[p_.rows[i].first], where_[p_.rows[i].last + 1]);
       chance[i] = chance_here;
       if (weight_[i] > 0) {
         sum += chance_here > 0 ? weight_[i] * std::log(chance_here)
@@ -247,49 +264,97 @@ class StepFinder {
     place();
   }
 
+  // Rows of the same part of the support, as far as the quadratic knows them: it holds
+  // bend * (sum of chances from `first` up to `past`)^2 / 2.
+  struct Span {
+    std::size_t first = 0;
+    std::size_t past = 0;
+    double bend = 0;
+  };
+
   // The quadratic that touches the likelihood, made greatest over chances that
   // are not negative, by an active set (Lawson and Hanson 1974, from memory).
   void newton() {
-    const auto k = static_cast<Eigen::Index>(support_.size());
-    // bend(j, l) = sum of weight/chance^2 over rows that hold both: by sums over a square.
-    Eigen::MatrixXd bend = Eigen::MatrixXd::Zero(k + 1, k + 1);
-    Eigen::VectorXd slope(k);
+    std::vector<Span> spans;
     for (std::size_t i = 0; i < p_.rows.size(); ++i) {
       const std::size_t first = where_[p_.rows[i].first];
-      const std::size_t last = where_[p_.rows[i].last + 1];
-      if (weight_[i] > 0 && last > first) {
-        bend(static_cast<Eigen::Index>(first), static_cast<Eigen::Index>(last) - 1) +=
-            weight_[i] / (chance_[i] * chance_[i]);
+      const std::size_t past = where_[p_.rows[i].last + 1];
+      if (weight_[i] > 0 && past > first) {
+        spans.push_back({first, past, weight_[i] / (chance_[i] * chance_[i])});
       }
     }
-    for (Eigen::Index j = 0; j < k; ++j) {         // rows that begin by j
-      for (Eigen::Index l = k - 1; l >= 0; --l) {  // and end at l or later
-        const double above = j > 0 ? bend(j - 1, l) : 0;
-        const double right = l + 1 < k ? bend(j, l + 1) : 0;
-        const double both = j > 0 && l + 1 < k ? bend(j - 1, l + 1) : 0;
-        bend(j, l) += above + right - both;
-      }
-    }
-    Eigen::MatrixXd full(k, k);
-    for (Eigen::Index j = 0; j < k; ++j) {
-      for (Eigen::Index l = j; l < k; ++l) {
-        full(j, l) = full(l, j) = bend(j, l);
-      }
-    }
-    for (Eigen::Index j = 0; j < k; ++j) {
-      slope[j] = slope_[support_[static_cast<std::size_t>(j)]];
-    }
+    const auto k = static_cast<Eigen::Index>(support_.size());
     Eigen::VectorXd from(k);
+    Eigen::VectorXd wanted(k);  // greatest of wanted'q less the spans
     for (Eigen::Index j = 0; j < k; ++j) {
       from[j] = probability_[static_cast<std::size_t>(j)];
+      wanted[j] = 2 * slope_[support_[static_cast<std::size_t>(j)]] - all_;
     }
-    // Greatest of (2*slope - all)'q - q'bend q/2.
-    const Eigen::VectorXd wanted = 2 * slope - Eigen::VectorXd::Constant(k, all_);
-    const Eigen::VectorXd to = best_of(full, wanted, from);
-    take_step(from, to);
+    take_step(from, best_of(spans, wanted, from));
   }
 
-  static Eigen::VectorXd best_of(const Eigen::MatrixXd& bend, const Eigen::VectorXd& wanted,
+  // From `q` to where the quadratic is greatest over the chances in `in`; the others are 0. In
+  // terms of running sums of chances a span is the difference of two of them, so that the
+  // equations are sparse: as many terms as there are different spans, and quick to solve where
+  // most are exact or open. The way there is solved for, not the end: it grows short, so that no
+  // digits of `q` are lost in those sums.
+  static Eigen::VectorXd way_from(const Eigen::VectorXd& q, const std::vector<Span>& spans,
+                                  const Eigen::VectorXd& wanted,
+                                  const std::vector<Eigen::Index>& in) {
+    const auto m = static_cast<Eigen::Index>(in.size());
+    const Sums chances(std::span(q.data(), static_cast<std::size_t>(q.size())));
+    // How many of `in` stand before each chance; and what all spans make of each chance.
+    std::vector<Eigen::Index> before(static_cast<std::size_t>(q.size()) + 1, 0);
+    for (const Eigen::Index j : in) {
+      before[static_cast<std::size_t>(j) + 1] = 1;
+    }
+    std::partial_sum(before.begin(), before.end(), before.begin());
+    Eigen::VectorXd held = Eigen::VectorXd::Zero(m + 1);
+    Eigen::VectorXd bent = Eigen::VectorXd::Zero(m + 1);
+    // Sum number i goes up to chance i of `in`, that one included.
+    std::vector<Eigen::Triplet<double>> terms;
+    terms.reserve(3 * spans.size() + 3 * in.size());
+    const auto add = [&terms](Eigen::Index first, Eigen::Index past, double bend) {
+      terms.emplace_back(past - 1, past - 1, bend);
+      if (first > 0) {
+        terms.emplace_back(first - 1, first - 1, bend);
+        terms.emplace_back(past - 1, first - 1, -bend);
+      }
+    };
+    for (const Span& s : spans) {
+      const Eigen::Index first = before[s.first];
+      const Eigen::Index past = before[s.past];
+      if (past > first) {
+        const double pull = s.bend * chances.of(s.first, s.past);
+        add(first, past, s.bend);
+        held[first] += pull;
+        held[past] -= pull;
+        bent[first] += s.bend;
+        bent[past] -= s.bend;
+      }
+    }
+    constexpr double kRidge = 1e-13;  // rows may not tell two intervals apart
+    Eigen::VectorXd pull(m + 1);
+    double bend = 0;
+    double hold = 0;
+    for (Eigen::Index i = 0; i < m; ++i) {
+      bend += bent[i];
+      hold += held[i];
+      pull[i] = wanted[in[static_cast<std::size_t>(i)]] - hold;
+      add(i, i + 1, kRidge * bend);
+    }
+    pull[m] = 0;
+    Eigen::SparseMatrix<double> equations(m, m);
+    equations.setFromTriplets(terms.begin(), terms.end());
+    const Eigen::SimplicialLDLT<Eigen::SparseMatrix<double>> solved(equations);
+    Eigen::VectorXd way = solved.solve(pull.head(m) - pull.tail(m));
+    for (Eigen::Index i = m - 1; i > 0; --i) {
+      way[i] -= way[i - 1];
+    }
+    return way;
+  }
+
+  static Eigen::VectorXd best_of(const std::vector<Span>& spans, const Eigen::VectorXd& wanted,
                                  const Eigen::VectorXd& from) {
     const Eigen::Index k = from.size();
     std::vector<Eigen::Index> in;
@@ -297,12 +362,9 @@ class StepFinder {
       in.push_back(j);
     }
     Eigen::VectorXd q = from;
-    constexpr double kRidge = 1e-13;  // rows may not tell two intervals apart
     for (Eigen::Index round = 0; round < 3 * k + 10; ++round) {
       const auto m = static_cast<Eigen::Index>(in.size());
-      Eigen::MatrixXd part = bend(in, in);
-      part.diagonal() *= 1 + kRidge;
-      const Eigen::VectorXd there = part.ldlt().solve(wanted(in));
+      const Eigen::VectorXd there = q(in) + way_from(q, spans, wanted, in);
       // As far as no chance becomes negative.
       double length = 1;
       for (Eigen::Index i = 0; i < m; ++i) {
@@ -407,22 +469,6 @@ class StepFinder {
   int rounds_ = 0;
 };
 
-// SplitMix64 (Steele, Lea, Flood 2014; constants from memory), from a fixed seed.
-class Resampler {
- public:
-  double below_one() {
-    state_ += 0x9E3779B97F4A7C15U;
-    std::uint64_t z = state_;
-    z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-    z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-    z ^= z >> 31U;
-    return static_cast<double>(z >> 11U) * 0x1p-53;
-  }
-
- private:
-  std::uint64_t state_ = 20260302;
-};
-
 }  // namespace
 
 StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t resamples) {
@@ -457,12 +503,13 @@ StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t
   }
   std::vector<double> up_to(weight.size());
   std::partial_sum(weight.begin(), weight.end(), up_to.begin());
-  Resampler draw;
+  constexpr std::uint64_t kSeed = 20260302;
+  draw::Run draws(kSeed);
   std::vector<std::vector<double>> found(out.steps.size());
   for (std::size_t b = 0; b < resamples; ++b) {
     std::vector<double> drawn(weight.size(), 0);
     for (double u = 0; u < problem.weight; ++u) {
-      const auto at = std::ranges::upper_bound(up_to, draw.below_one() * problem.weight);
+      const auto at = std::ranges::upper_bound(up_to, draws.next() * problem.weight);
       drawn[static_cast<std::size_t>(
           std::min(at - up_to.begin(), static_cast<std::ptrdiff_t>(drawn.size()) - 1))] += 1;
     }

@@ -66,9 +66,12 @@ Values at_least(const Values& step, std::size_t levels) {
   return values;
 }
 
-bool falling(const Values& values, std::size_t levels) {
+// Whether rule data may hold these values, and an overlay with them loads. Several levels that are
+// each next to certain are nearer to it together than any of them may be.
+bool allowed(const Values& values, std::size_t levels) {
+  constexpr double kLeast = 2 * kLeastProbability;  // seven digits are rounded by less
   for (std::size_t l = 1; l < levels; ++l) {
-    if (!(values[l] > 0) || !(values[l] < values[l - 1])) {
+    if (!(values[l] >= kLeast) || !(values[l - 1] - values[l] >= kLeast)) {
       return false;
     }
   }
@@ -138,6 +141,16 @@ class FitBlock {
             std::clamp((s.weight[l] * s.first[l] + s.reached[l] - worse) / trials,
                        std::min(kLeastChance, s.first[l]), std::max(1 - kLeastChance, s.first[l]));
       }
+      // As much of the way as rule data allow: any part of it raises the expected likelihood.
+      constexpr int kMostHalvings = 60;
+      for (int i = 0; !allowed(at_least(target, levels_), levels_); ++i) {
+        for (std::size_t l = 1; l < levels_; ++l) {
+          target[l] = i < kMostHalvings ? (s.step[l] + target[l]) / 2 : s.step[l];
+        }
+        if (i == kMostHalvings) {
+          break;
+        }
+      }
     }
     held_back_ = false;
     move_all(from, to, 1);
@@ -173,7 +186,7 @@ class FitBlock {
       for (double& v : values) {
         v = shortened(v);
       }
-      good = good && falling(values, levels_);
+      good = good && allowed(values, levels_);
       s.step = good ? chances(values, levels_) : s.step;
     }
     tables();

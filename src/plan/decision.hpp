@@ -17,6 +17,8 @@
 #include <optional>
 #include <vector>
 
+#include "base/draw.hpp"
+
 namespace dryshaft::plan {
 
 // More stages of a leak hardly differ from as many as this with the same mean.
@@ -206,20 +208,10 @@ struct Account {
 };
 Account account(const Grid& grid, const Costs& costs, const Solution& solution, const First& first);
 
-// A run of even numbers in [0, 1) that depends on nothing but its seed (SplitMix64).
-class Draws {
- public:
-  explicit Draws(std::uint64_t seed) : state_(seed) {}
-  double next();
-
- private:
-  std::uint64_t state_;
-};
-
 // Lives one life by the policy: the hidden stage is drawn, the policy sees the
 // checks alone. Returns what it cost.
 double live(const Grid& grid, const Costs& costs, const Solution& solution, const First& first,
-            Draws& draws);
+            draw::Run& draws);
 
 }  // namespace dryshaft::plan
 

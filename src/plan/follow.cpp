@@ -164,17 +164,8 @@ Account account(const Grid& grid, const Costs& costs, const Solution& solution,
   return all;
 }
 
-double Draws::next() {
-  state_ += 0x9E3779B97F4A7C15U;
-  std::uint64_t z = state_;
-  z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-  z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-  z ^= z >> 31U;
-  return std::ldexp(static_cast<double>(z >> 11U), -53);
-}
-
 double live(const Grid& grid, const Costs& costs, const Solution& solution, const First& first,
-            Draws& draws) {
+            draw::Run& draws) {
   const Problem& p = grid.problem;
   const std::size_t n = p.stages();
   std::size_t stage = drawn(p.start, n, draws.next());

@@ -9,6 +9,7 @@
 #include <set>
 #include <tuple>
 
+#include "base/draw.hpp"
 #include "base/index.hpp"
 #include "plan/decision.hpp"
 #include "plan/unit.hpp"
@@ -269,7 +270,7 @@ class Planner {
     std::vector<double> lives;
     lives.reserve(kLives);
     for (std::size_t i = 0; i < kLives; ++i) {
-      plan::Draws draws(kSeed + i * kLives);
+      draw::Run draws(kSeed + i * kLives);
       Amounts amounts{};
       for (std::size_t p = 0; p < kPriceCount; ++p) {
         amounts[p] = triangular(prices_.price[p], draws.next());

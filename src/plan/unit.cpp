@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "base/index.hpp"
+#include "base/odds.hpp"
 #include "plan/outcomes.hpp"
 
 namespace dryshaft::plan {
@@ -26,10 +27,6 @@ constexpr std::string_view kStopDriving = "stop-driving";
 constexpr std::string_view kUngraded = "verdict-ungraded";
 
 }  // namespace
-
-double with_odds(double p, double factor) {
-  return p <= 0 || p >= 1 ? p : p * factor / (1 - p + p * factor);
-}
 
 std::pair<double, double> leaking_and_damaged(const Posterior& posterior) {
   double leaking = 0;

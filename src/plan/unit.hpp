@@ -28,7 +28,6 @@ struct Doubt {
 using Amounts = std::array<double, kPriceCount>;
 
 inline constexpr double kMinutesPerHour = 60;
-double with_odds(double p, double factor);
 // Chances that it leaks and nothing is hurt yet, and that something is hurt.
 std::pair<double, double> leaking_and_damaged(const Posterior& posterior);
 
