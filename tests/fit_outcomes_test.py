@@ -75,7 +75,7 @@ class Outcomes(unittest.TestCase):
         with open(FILM, encoding="utf-8") as record:
             done = fit(text=record.read())
         self.assertEqual(done.returncode, 0)
-        self.assertIn(b"No record tells of an opened unit", done.stdout)
+        self.assertIn(b"No record tells what was found in an opened unit", done.stdout)
         path = self.path("own.json")
         done = fit(FILM, "--overlay", path)
         self.assertEqual(done.returncode, 3)
