@@ -639,6 +639,11 @@ TEST_CASE("a text with forms and records gives all of them") {
   CHECK(spoilt.records.rejected == 1);
 }
 
+TEST_CASE("an answer that makes a record too large is named") {
+  const std::string long_note = typed(begun(), "note", std::string(1100000, 'x'));
+  CHECK(complaints_of(long_note).find(" error[size]: [note] holds 1100") != std::string::npos);
+}
+
 TEST_CASE("a form that was cut short is told of") {
   const std::string text = typed(begun(), "odometer", "109000 km");
   CHECK(complaints_of(text.substr(0, text.find("[noise-present]"))) ==

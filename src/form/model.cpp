@@ -385,6 +385,14 @@ std::size_t asked_at(const Form& form, std::string_view pointer, bool of_check) 
   return found;
 }
 
+// The question with the longest answer: what makes a whole record too large.
+std::size_t longest(const FormAnswers& answers) {
+  const auto found = std::ranges::max_element(answers, {}, [](const FormAnswer& a) {
+    return a.words.empty() ? 0 : a.words.front().size();
+  });
+  return static_cast<std::size_t>(found - answers.begin());
+}
+
 }  // namespace
 
 const FormQuestion* Form::find(std::string_view key) const {
@@ -444,7 +452,8 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
     const std::string text = one.json.dump(-1, ' ', false, Json::error_handler_t::replace);
     Result<Record> read = read_record(text, "", 1, 1, options);
     for (Diagnostic& d : read.diagnostics) {
-      const std::size_t question = asked_at(form, d.pointer, one.of_check);
+      const std::size_t question =
+          d.pointer.empty() ? longest(answers) : asked_at(form, d.pointer, one.of_check);
       const bool known = std::ranges::any_of(out.complaints, [&](const FormComplaint& c) {
         return c.question == question && c.diagnostic.code == d.code;
       });
