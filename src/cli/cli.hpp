@@ -84,6 +84,7 @@ class LineSource {
   std::string error_;
   std::string buffer_;
   std::size_t at_ = 0;
+  std::size_t at_once_ = std::size_t{1} << 14U;  // bytes; most files are small, and pages cost
   bool ended_ = false;
   std::uint32_t line_ = 0;
 };

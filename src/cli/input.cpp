@@ -15,7 +15,7 @@
 namespace dryshaft::cli {
 namespace {
 
-constexpr std::size_t kChunk = std::size_t{1} << 18U;
+constexpr std::size_t kMostAtOnce = std::size_t{1} << 18U;
 // Room for white space around a record of the greatest size.
 constexpr std::size_t kLongestLine = kMaxRecordBytes + 4096;
 // A byte order mark is no white space, but stands before everything.
@@ -68,12 +68,13 @@ bool LineSource::fill() {
   buffer_.erase(0, at_);
   at_ = 0;
   const std::size_t had = buffer_.size();
-  buffer_.resize(had + kChunk);
+  buffer_.resize(had + at_once_);
   ssize_t got = 0;
-  while ((got = ::read(descriptor_, buffer_.data() + had, kChunk)) < 0 &&
+  while ((got = ::read(descriptor_, buffer_.data() + had, at_once_)) < 0 &&
          (errno == EINTR || errno == EAGAIN)) {
     comes(descriptor_, -1);  // EAGAIN: who gave us the input does not want to wait, we do
   }
+  at_once_ = std::min(2 * at_once_, kMostAtOnce);
   ended_ = got <= 0;
   if (got < 0) {
     error_ = std::strerror(errno);
