@@ -497,7 +497,8 @@ TEST_CASE("records of one day are one look, in whatever order they come") {
       R"("port":{"checked":true,"fluid":"droplets","fluid_kind":"coolant"})",
       km + R"(,"rotation":"free")",
       R"("port":{"checked":true,"fluid":"none"},"rotation":"stiff",)" + km,
-      R"("port":{"checked":true,"fluid":"film","fluid_kind":"gear-oil"},)" + km};
+      R"("port":{"checked":true,"fluid":"film","fluid_kind":"gear-oil"},"faults":{"isolation":"none"},)" +
+          km};
   std::array<std::size_t, 4> order = {0, 1, 2, 3};
   int tried = 0;
   do {
@@ -510,6 +511,7 @@ TEST_CASE("records of one day are one look, in whatever order they come") {
     CHECK(p.facts.at(Finding::port_fluid) == 2);
     CHECK(p.facts.at(Finding::port_fluid_kind) == 3);
     CHECK(p.facts.at(Finding::rotation) == 1);
+    CHECK(p.facts.at(Finding::isolation_fault) == 0);
     CHECK(p.facts.at(Finding::earlier_damage) == -1);
     CHECK(p.facts.at(Finding::earlier_coolant) == -1);
     ++tried;

@@ -612,6 +612,7 @@ class Rules(unittest.TestCase):
         under = re.search(r"\nsetting\n((?:  .*\n)+)", listed)[1]
         self.assertEqual(re.findall(r"^  (\S+)", under, re.M), [s["id"] for s in settings])
         for s in settings:
+            self.assertIn(f"\n  {s['id']:<34} {s['value']:g} {s['unit']}\n", listed)
             shown = run("rules", "show", s["id"]).stdout.decode()
             self.assertTrue(shown.startswith(f"setting {s['id']}\n"), shown)
             self.assertIn(f"\n  value      {s['value']:g} {s['unit']}\n", shown)

@@ -135,7 +135,10 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back({"caution", &c, {{"text", c.text}, {"plain", c.owner_text}}});
   }
   for (const GradeRule& g : k.grades) {
-    items.push_back({"grade", &g, {{"meaning", g.meaning}, {"plain", g.owner_meaning}}});
+    items.push_back(
+        {"grade",
+         &g,
+         {{"meaning", g.meaning}, {"plain", g.owner_meaning}, {"buyer", g.buyer_text}}});
   }
   for (const OutlookRule& o : k.outlooks) {
     items.push_back(
@@ -179,10 +182,10 @@ int list(const RulesOptions& o) {
     }
     // One line each; `rules show` has the rest.
     constexpr std::size_t kRoom = 42;
-    const std::string& why = s.item->reason;
-    output.write(
-        fmt::format("  {:<34} {}\n", s.item->id,
-                    why.size() <= kRoom ? why : why.substr(0, why.rfind(' ', kRoom - 3)) + " ..."));
+    const std::string& what = s.kind == "setting" ? s.more.front().second : s.item->reason;
+    output.write(fmt::format(
+        "  {:<34} {}\n", s.item->id,
+        what.size() <= kRoom ? what : what.substr(0, what.rfind(' ', kRoom - 3)) + " ..."));
   }
   output.write("\n`dryshaft rules show ID` tells what one says, why, and where it comes from.\n");
   return output.finish();

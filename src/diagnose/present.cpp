@@ -659,6 +659,13 @@ class Presenter {
     }
   }
 
+  [[nodiscard]] bool of_newest_look(std::size_t i) const {
+    const Value& km = records_[i].at(Field::odometer_km);
+    const Value& newest_km = newest_.at(Field::odometer_km);
+    return records_[i].at(Field::date).number == newest_.at(Field::date).number &&
+           (!km.observed || !newest_km.observed || km.number == newest_km.number);
+  }
+
   [[nodiscard]] int level(std::size_t i, const FindingSpec& f) const {
     return said(i).facts.at(f.id);
   }
@@ -722,7 +729,7 @@ class Presenter {
           continue;
         }
         const bool harmless = level == 0 && f.ordered;
-        if (i + 1 != n && harmless && !(f.at_port && i == port_source_)) {
+        if (harmless && !of_newest_look(i) && !(f.at_port && i == port_source_)) {
           break;  // good news of an earlier day
         }
         source[idx(f.id)] = i;
