@@ -206,8 +206,9 @@ TEST_CASE("a decimal comma goes with every separator but the comma") {
   CHECK(only_row("id\tdate\tglycol_percent\nHL-1\t2026-03-01\t12,5\n")
             .at(Field::port_glycol_percent)
             .number == 12.5);
-  CHECK(table_complaints("id\tdate\todometer_km\nHL-1\t2026-03-01\t148.210\n").starts_with(
-      "t.csv:2:17: error[ambiguous-number]: /inspection/odometer_km is \"148.210\"\n"));
+  CHECK(table_complaints("id\tdate\todometer_km\nHL-1\t2026-03-01\t148.210\n")
+            .starts_with(
+                "t.csv:2:17: error[ambiguous-number]: /inspection/odometer_km is \"148.210\"\n"));
   // 131.24 km or 131 240 km: not guessed.
   for (const std::string cell : {"131.240", "131,240"}) {
     CHECK(table_complaints("id;date;odometer_km\nHL-1;2026-03-01;" + cell + "\n") ==
