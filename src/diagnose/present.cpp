@@ -527,8 +527,6 @@ class Presenter {
           "reading is "
           "assumed");
     }
-    const Value* renewed = renewed_;
-    const Value* fitted = fitted_;
     bool usable = odometer_known;
     const auto no_later = [&](const Value* repair, std::string_view id, std::string_view what) {
       if (!odometer_known || repair == nullptr || repair->number <= odometer) {
@@ -542,10 +540,10 @@ class Presenter {
             "{} at a reading beyond the one that is assumed for this inspection", what));
       }
     };
-    no_later(renewed, "renewed-after-inspection", "the seal was renewed");
-    no_later(fitted, "fitted-after-inspection", "the unit was fitted");
+    no_later(renewed_, "renewed-after-inspection", "the seal was renewed");
+    no_later(fitted_, "fitted-after-inspection", "the unit was fitted");
     const double start =
-        renewed != nullptr ? renewed->number : (fitted != nullptr ? fitted->number : 0.0);
+        renewed_ != nullptr ? renewed_->number : (fitted_ != nullptr ? fitted_->number : 0.0);
     double unknown_km = 0;
     for (const CauseRule& c : k_.causes) {
       unknown_km = c.wear ? std::max(unknown_km, c.wear->unknown_km) : unknown_km;
@@ -562,7 +560,7 @@ class Presenter {
           "the distance on the seal is not known: {:.0f} km is assumed", facts.seal_km));
     }
     built();
-    const bool aged = renewed == nullptr && built_first_ >= 0;
+    const bool aged = renewed_ == nullptr && built_first_ >= 0;
     facts.seal_years =
         aged ? std::max(0, month_of(today_) - built_first_) / 12.0 : facts.seal_km / s.km_per_year;
   }
@@ -677,7 +675,7 @@ class Presenter {
       return;
     }
     if (a > b) {
-      const Said worse = said(earlier);
+      const Said& worse = said(earlier);  // a map's elements stay where they are
       Said& better = changed_.try_emplace(later, said(later)).first->second;
       for (const FindingSpec& g : findings()) {
         if (g.id == f.id || g.detail_of == f.id) {
