@@ -11,6 +11,7 @@
 
 #include "dryshaft/table.hpp"
 #include "record/cells.hpp"
+#include "support.hpp"
 
 namespace dryshaft {
 namespace {

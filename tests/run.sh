@@ -1,20 +1,28 @@
 #!/usr/bin/env bash
-# Installs what is missing, builds everything and runs every check. Debian 12, as root or with sudo.
+# Installs what is missing, builds with sanitizers and runs the checks that are quick: a few minutes.
+#   tests/run.sh --all   every check, as CI runs them: in a fresh copy, the two commands of README.md
+#                        in their order there, then all that takes longer
+# Debian 12, as root or with sudo.
 # Note on `set -e`: `! command` and all but the last part of `a && b` do not stop a script, so
 # neither is used as a check here.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 trap 'echo "tests/run.sh: failed at line $LINENO: $BASH_COMMAND" >&2' ERR
 
+part=${1:---quick}
+case $part in --quick | --all | --rest) ;; *) echo "usage: tests/run.sh [--all]" >&2; exit 2 ;; esac
 jobs=$(nproc)
-step() { printf '\n== %s\n' "$*"; }
+step() { printf '\n== %s (%d s)\n' "$*" "$SECONDS"; }
 
 # ---------------------------------------------------------------- install
-packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format clang-tidy libcli11-dev nlohmann-json3-dev
+packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format libcli11-dev nlohmann-json3-dev
           libfmt-dev catch2 libkissfft-dev libsndfile1-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata strace
-          r-base-core r-cran-survival  # an independent fit to compare with
-          flac  # makes recordings for tests
-          chromium chromium-driver python3-selenium)  # a browser for the owner's form
+          flac)  # makes recordings for tests
+if [ "$part" != --quick ]; then
+  packages+=(clang-tidy
+             r-base-core r-cran-survival  # an independent fit to compare with
+             chromium chromium-driver python3-selenium)  # a browser for pages
+fi
 missing=()
 for package in "${packages[@]}"; do
   if ! dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q 'ok installed'; then
@@ -22,7 +30,7 @@ for package in "${packages[@]}"; do
   fi
 done
 # The checker of accessibility rules comes with npm, which some builds of nodejs bring along.
-if ! command -v npm > /dev/null; then missing+=(npm); fi
+if [ "$part" != --quick ] && ! command -v npm > /dev/null; then missing+=(npm); fi
 if [ ${#missing[@]} -gt 0 ]; then
   step "installing: ${missing[*]}"
   as_root=()
@@ -32,6 +40,32 @@ if [ ${#missing[@]} -gt 0 ]; then
     apt-get -qq install -y --no-install-recommends "${missing[@]}"
 else
   step "nothing to install"
+fi
+
+# What is compiled once is not compiled again, be it in another folder.
+export CCACHE_DIR=${CCACHE_DIR:-$PWD/build/ccache} CCACHE_NOHASHDIR=1
+export CCACHE_BASEDIR=${CCACHE_BASEDIR:-$PWD}
+
+# --------------------------------------------------------------------- all
+if [ "$part" = --all ]; then
+  step "a fresh copy, and README's two commands in it"
+  rm -rf build/fresh
+  mkdir -p build/fresh
+  git ls-files -z --cached --others --exclude-standard | xargs -0 cp --parents -t build/fresh
+  cd build/fresh
+  CMAKE_CXX_COMPILER_LAUNCHER=ccache examples/quickstart.sh > ../quickstart.txt
+  tail -n 3 ../quickstart.txt
+  if grep -F 'warning:' build/quickstart.log; then exit 1; fi
+  step "install, and a stranger's program that uses the library"
+  cmake --install build/release --prefix build/prefix > /dev/null
+  build/prefix/bin/dryshaft assess examples/dry-and-quiet.json > /dev/null
+  cmake -G Ninja -S tests/house/embed -B build/embed -DCMAKE_PREFIX_PATH="$PWD/build/prefix" > /dev/null
+  cmake --build build/embed
+  build/embed/embed
+  tests/run.sh
+  tests/run.sh --rest
+  step "all checks passed"
+  exit
 fi
 
 # Nothing may depend on where and when it runs: a zone 12:45 ahead, and, where the system has its
@@ -47,42 +81,54 @@ fi
 unset NO_COLOR CLICOLOR_FORCE
 echo "time zone $TZ, locale $LC_ALL (decimal point $(locale decimal_point)), $jobs jobs"
 
-# ---------------------------------------------------------- without building
-step "formatting"
-find src include tests examples \( -name '*.cpp' -o -name '*.hpp' \) -print0 |
-  xargs -0 clang-format --dry-run --Werror
-
-step "house rules"
-/usr/bin/python3 tests/house/house_test.py g++
-/usr/bin/python3 tests/house/source_rules.py
-
-# ------------------------------------------------------------------- builds
 # configure DIRECTORY OPTION...
+# Anew each time: where a cache of another compiler is found, CMake drops it, and what was asked for
+# with it.
 configure() {
   local directory=$1
   shift
-  cmake -G Ninja -S . -B "$directory" -DBUILD_TESTING=ON -DDRYSHAFT_WERROR=ON \
-    -DCMAKE_CXX_COMPILER=g++ -DCMAKE_CXX_COMPILER_LAUNCHER=ccache \
-    -DPython3_EXECUTABLE=/usr/bin/python3 "$@"
+  cmake --fresh -G Ninja -S . -B "$directory" -DBUILD_TESTING=ON -DDRYSHAFT_UNITY=ON \
+    -DCMAKE_CXX_COMPILER_LAUNCHER=ccache -DPython3_EXECUTABLE=/usr/bin/python3 "$@" > "$directory.log" ||
+    { cat "$directory.log"; return 1; }
 }
-export CCACHE_DIR=${CCACHE_DIR:-$PWD/build/ccache}
+# tests_of DIRECTORY OPTION...
+tests_of() {
+  local directory=$1
+  shift
+  UBSAN_OPTIONS=print_stacktrace=1 ctest --test-dir "$directory" --output-on-failure \
+    --no-tests=error -j "$jobs" "$@"
+}
 
-step "build with address and undefined-behaviour sanitizers"
-configure build/sanitize -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \
-  -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1 -D_GLIBCXX_ASSERTIONS" -DDRYSHAFT_UNITY=ON
-cmake --build build/sanitize
-step "tests, sanitized"
-UBSAN_OPTIONS=print_stacktrace=1 ctest --test-dir build/sanitize --output-on-failure \
-  --no-tests=error -j "$jobs"
+if [ "$part" = --quick ]; then
+  step "formatting"
+  find src include tests examples \( -name '*.cpp' -o -name '*.hpp' \) -print0 |
+    xargs -0 clang-format --dry-run --Werror
+  step "house rules"
+  /usr/bin/python3 tests/house/house_test.py g++
+  /usr/bin/python3 tests/house/source_rules.py
+  step "build with address and undefined-behaviour sanitizers"
+  mkdir -p build
+  configure build/sanitize -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \
+    -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1 -D_GLIBCXX_ASSERTIONS" -DDRYSHAFT_WERROR=ON
+  cmake --build build/sanitize
+  step "tests, sanitized"
+  tests_of build/sanitize -LE long
+  step "cases and quick proofs of the rule base"
+  build/sanitize/dryshaft rules test --coverage 100 tests/cases/*.json
+  build/sanitize/dryshaft rules verify --quick
+  step "the quick checks passed"
+  exit
+fi
 
+# --------------------------------------------------- what takes longer: --rest
 step "each source file by itself"
-configure build/each -DCMAKE_BUILD_TYPE=Release > /dev/null
+configure build/each -DCMAKE_BUILD_TYPE=Release -DDRYSHAFT_UNITY=OFF -DDRYSHAFT_WERROR=ON
 /usr/bin/python3 tests/house/each_file.py build/each/compile_commands.json
 step "release build"
-configure build/release -DCMAKE_BUILD_TYPE=Release -DDRYSHAFT_UNITY=ON
+configure build/release -DCMAKE_BUILD_TYPE=Release
 cmake --build build/release
 step "tests, release"
-ctest --test-dir build/release --output-on-failure --no-tests=error -j "$jobs"
+tests_of build/release
 
 # ----------------------------------------------------------------- examples
 step "examples"
@@ -108,29 +154,15 @@ done
 [ "$(wc -l < "$scratch/here")" -eq 300 ]
 TZ=UTC LC_ALL=C "$dryshaft" assess --format jsonl --jobs 1 examples/intake.jsonl > "$scratch/there"
 cmp "$scratch/here" "$scratch/there"
-step "cases and proofs of the rule base"
-"$dryshaft" rules test --coverage 100 tests/cases/*.json
-"$dryshaft" rules verify
 echo "${#singles[@]} single examples and 300 intake records are graded"
-
-step "quick start"
-bash examples/quickstart.sh > "$scratch/quickstart"
-tail -n 3 "$scratch/quickstart"
-# What README says next, before anything else is built.
-cmake --install build/release --prefix build/quickstart > /dev/null
-configure build/release > /dev/null  # with tests again
-
-step "install, and a stranger's program that uses the library"
-rm -rf build/prefix build/embed
-cmake --install build/release --prefix build/prefix > /dev/null
-"$PWD/build/prefix/bin/dryshaft" assess examples/dry-and-quiet.json > "$scratch/report"
-cmake -G Ninja -S tests/house/embed -B build/embed -DCMAKE_PREFIX_PATH="$PWD/build/prefix" \
-  -DCMAKE_CXX_COMPILER=g++ > /dev/null
-cmake --build build/embed
-build/embed/embed
+step "all proofs of the rule base"
+"$dryshaft" rules verify
 
 step "Debian package"
 bash tests/house/deb_contents.sh build/release
+
+step "tests that take long, sanitized"
+tests_of build/sanitize -L long
 
 # --------------------------------------------------------------- clang-tidy
 step "clang-tidy"
@@ -141,5 +173,3 @@ for source in $(find src -name '*.cpp'); do
   xargs grep -qF "#include \"$PWD/$source\"" < "$scratch/folders"
 done
 xargs -n 1 -P "$jobs" clang-tidy -p build/sanitize --quiet < "$scratch/folders"
-
-step "all checks passed"

@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
-"""Each source file and each header leans on no other file's includes: compiles it by itself, up to the
-point where code would be made.
+"""Each source file and each header, of tests, benches and examples too, leans on no other file's
+includes: compiles it by itself, up to the point where code would be made.
 
     each_file.py COMPILE_COMMANDS
 
@@ -15,6 +15,7 @@ import shlex
 import subprocess
 import sys
 
+FOLDERS = ("include", "src", "tests", "examples")
 FIRST = re.compile(r'^#include [<"](.*)[>"]', re.M)
 
 
@@ -35,16 +36,21 @@ def complaint(job):
 
 
 def main():
+    root = pathlib.Path(__file__).resolve().parents[2]
     with open(sys.argv[1], encoding="utf-8") as file:
-        entries = [e for e in json.load(file) if "/src/" in e["file"]]
-    if not entries:
-        sys.exit("each_file.py: no source file is listed")
+        # A source that several programs share is compiled once.
+        entries = list({e["file"]: e for e in json.load(file)}.values())
+    listed = {pathlib.Path(e["file"]) for e in entries}
+    unlisted = [s for folder in FOLDERS for s in (root / folder).rglob("*.cpp")
+                if s not in listed and "embed" not in s.parts]  # that one is built by itself
+    if unlisted:
+        sys.exit(f"each_file.py: no target holds {', '.join(map(str, unlisted))}")
     jobs = [(e["directory"], words_of(e)) for e in entries]
     # A header that no source includes first is compiled as the sources beside it, or any, are.
-    root = pathlib.Path(__file__).resolve().parents[2]
-    first = {FIRST.search(pathlib.Path(e["file"]).read_text(encoding="utf-8"))[1] for e in entries}
-    headers = [h for folder in (root / "include", root / "src") for h in sorted(folder.glob("*/*.hpp"))
-               if str(h.relative_to(folder)) not in first]
+    first = {found[1] for e in entries
+             if (found := FIRST.search(pathlib.Path(e["file"]).read_text(encoding="utf-8")))}
+    headers = [h for folder in FOLDERS for h in sorted((root / folder).rglob("*.hpp"))
+               if str(h.relative_to(root / folder)) not in first]
     if not headers:
         sys.exit("each_file.py: there is no header")
     for header in headers:
