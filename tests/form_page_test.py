@@ -208,7 +208,7 @@ def as_typed(page, answers):
 
 def by_terminal(page, answers, *options):
     path = os.path.join(scratch.name, "asked.jsonl")
-    run("form", "ask", "--today", TODAY, "--out", path, *options, text=as_typed(page, answers))
+    run("form", "ask", "--today", answers["date"], "--out", path, *options, text=as_typed(page, answers))
     with open(path, encoding="utf-8") as file:
         return [json.loads(line) for line in file]
 
@@ -307,7 +307,7 @@ class Shapes(unittest.TestCase):
         draw = random.Random(20260318)
         two = one = 0
         with Page(size=DESK) as page:
-            for walk in range(14):
+            for walk in range(18):
                 answers = random_answers(page, draw)
                 if walk < 2:  # by hand
                     page.keep(NOTHING)

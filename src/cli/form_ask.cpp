@@ -10,6 +10,7 @@
 #include <cstdlib>
 #include <ctime>
 #include <memory>
+#include <stdexcept>
 
 #include "base/utf8.hpp"
 #include "cli/cli.hpp"

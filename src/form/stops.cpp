@@ -3,8 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <cstdint>
+#include <functional>
 #include <string_view>
 #include <utility>
 
