@@ -82,6 +82,15 @@ class Page:
     def script(self, text, *arguments):
         return self.browser.execute_script(text, *arguments)
 
+    def change(self, key):
+        """Presses Change beside an answer of the summary."""
+        self.browser.find_element(
+            By.CSS_SELECTOR, f'[aria-label="Change: {self.by_key[key]["text"]}"]').click()
+
+    def said(self, *names):
+        """What is said at once: above and below a question, or on the summary."""
+        return [line for name in names or ("stop", "warning") for line in self.at(name).text.splitlines()]
+
     def question(self):
         """The question that is shown, as the page's data have it."""
         if not self.shows("ask"):
@@ -199,7 +208,7 @@ def as_typed(page, answers):
 
 def by_terminal(page, answers, *options):
     path = os.path.join(scratch.name, "asked.jsonl")
-    run("form", "ask", "--today", TODAY, "--out", path, *options, text=as_typed(page, answers))
+    run("form", "ask", "--today", answers["date"], "--out", path, *options, text=as_typed(page, answers))
     with open(path, encoding="utf-8") as file:
         return [json.loads(line) for line in file]
 
@@ -226,11 +235,16 @@ def random_answers(page, draw):
             draw.choice([TODAY, "2026-01-31", "2024-02-29"]) if kind == "date" else
             draw.choice(["2017", "2017-05"]) if kind == "month" else
             "since May, louder" if kind in ("long", "text") else
+            ("123,456", "mi") if question["key"] == "odometer" else
             (draw.choice(["0", "90000", "68000.5", "123,456"]), draw.choice(["km", "mi"]))
             if question.get("miles") else draw.choice(["0", "35.5", "100"]))
     return answers
 
 
+DO_NOT_DRIVE = ("Do not drive the car and do not charge it. Have it fetched by a workshop that is "
+                "licensed for high-voltage work.")
+MEASURE = ("Before any further driving and within 7 days: Ask a workshop that is licensed for high-voltage "
+           "work to check the drive unit's electrical insulation.")
 NOTHING = {"answers": {}, "at": -1, "unit": ""}  # what a page that has not been started keeps
 OWNER = {  # examples/owner-no-port-check.json, as an owner would answer
     "unit-id": "HL-0111", "unit-vehicle": "plover-2/Tarn", "unit-built": "2018", "date": "2026-03-18",
@@ -293,7 +307,7 @@ class Shapes(unittest.TestCase):
         draw = random.Random(20260318)
         two = one = 0
         with Page(size=DESK) as page:
-            for walk in range(14):
+            for walk in range(18):
                 answers = random_answers(page, draw)
                 if walk < 2:  # by hand
                     page.keep(NOTHING)
@@ -372,9 +386,8 @@ class Behaviour(unittest.TestCase):
             self.assertEqual(page.question()["key"], "faults-isolation")
             page.answer({})
             self.assertEqual(of_page(page.record())[0]["inspection"]["noise"], {"present": False})
-            change = page.browser.find_element(
-                By.CSS_SELECTOR, f'[aria-label="Change: {page.by_key["odometer"]["text"]}"]')
-            change.click()
+            page.change("odometer")
+            self.assertEqual(page.at("next").text, "Done")
             page.give(page.by_key["odometer"], ("68,000", "mi"))
             page.press("next")
             self.assertTrue(page.shows("summary"))
@@ -385,37 +398,57 @@ class Behaviour(unittest.TestCase):
     def test_wrong_answers_are_told(self):
         with Page() as page:
             page.press("start")
-            page.at("answer").clear()
-            page.press("next")
-            self.assertEqual(page.at("problem").text, "This one is needed.")
+            lies_after = "This lies after your answer to \"{}\": {}. One of the two is wrong.".format
+            ahead = "By the clock of this device that day has not come yet."
             for key, answer, problem in (
                     ("unit-built", "05/2017", "Write a year, or year and month, such as 2017 or 2017-05."),
+                    ("unit-built", "2131", ahead),
+                    ("unit-built", "2131-01", ahead),
+                    ("date", "2131-01-01", ahead),
+                    ("date", "2016-12-31", "This lies before your answer to \"When was the car built?\": "
+                     "2017. One of the two is wrong."),
                     ("odometer", "lots", "Write a number from 0 to 2000000."),
                     ("odometer", "-5", "Write a number from 0 to 2000000."),
                     ("odometer", "2000001", "Write a number from 0 to 2000000."),
                     ("odometer", "1242743", "Write a number from 0 to 1242742."),  # miles
                     ("odometer", "109000", "Choose km or miles."),
-                    ("check-date", "2026-03-19", "This day is after today. One of the two is wrong.")):
-                page.answer({"unit-id": "HL-0147", "date": TODAY, "port-checked": "yes"}, until=key)
+                    ("odometer", ("400", "km"), "This lies before your answer to \"Was the drive unit ever "
+                     "replaced? What did the odometer say then?\": 500 km. One of the two is wrong."),
+                    ("noise-onset-odometer", ("900000", "km"),
+                     lies_after("What does the odometer say?", "109000 km")),
+                    ("check-date", "2026-03-19", lies_after("Which day is it today?", TODAY)),
+                    ("check-odometer", ("68000", "mi"),
+                     lies_after("What does the odometer say?", "109000 km"))):
+                page.answer({"unit-id": "HL-0147", "unit-built": "2017", "unit-fitted-odometer": ("500", "km"),
+                             "date": TODAY, "odometer": ("109,000", "km"), "noise-present": "yes",
+                             "noise-onset": "gradual", "port-checked": "yes", "check-date": TODAY}, until=key)
                 page.give(page.by_key[key], answer)
-                if key == "odometer" and "109" not in answer:
+                if isinstance(answer, tuple):
+                    pass
+                elif key == "odometer" and "109" not in answer:
                     Select(page.at("unit")).select_by_value("mi" if answer == "1242743" else "km")
                 elif key == "odometer":
                     Select(page.at("unit")).select_by_value("")
                 page.press("next")
                 self.assertEqual((page.question()["key"], page.at("problem").text), (key, problem))
             page.press("skip")
-            # A day of the check that later turns out to lie after today.
-            page.press("back")
-            page.give(page.by_key["check-date"], TODAY)
-            page.press("next")
             page.answer({})
-            page.browser.find_element(
-                By.CSS_SELECTOR, f'[aria-label="Change: {page.by_key["date"]["text"]}"]').click()
+            # A day of the check that later turns out to lie after today: both are named, and each can
+            # be put right.
+            page.change("date")
             page.give(page.by_key["date"], "2026-03-01")
             page.press("next")
             self.assertTrue(page.shows("unfinished"))
             self.assertFalse(page.shows("finished"))
+            self.assertEqual(
+                [p.text for p in page.browser.find_elements(By.CSS_SELECTOR, "#answers .problem")],
+                ["This lies before your answer to \"On which day was the port looked at?\": 2026-03-18. "
+                 "One of the two is wrong.", lies_after("Which day is it today?", "2026-03-01")])
+            page.change("check-date")
+            page.give(page.by_key["check-date"], "2026-02-28")
+            page.press("next")
+            self.assertFalse(page.shows("unfinished"))
+            self.assertTrue(page.shows("finished"))
 
     def test_nothing_that_is_typed_runs(self):
         with Page() as page:
@@ -440,17 +473,162 @@ class Behaviour(unittest.TestCase):
 
     def test_an_answer_that_means_danger_says_so_at_once(self):
         with Page() as page:
-            danger = next(c for c in page.by_key["faults-isolation"]["choices"] if c["warning"])
             page.press("start")
             page.answer({}, until="faults-isolation")
             page.give(page.by_key["faults-isolation"], "none")
-            self.assertFalse(page.shows("warning"))
-            page.give(page.by_key["faults-isolation"], danger["word"])
-            self.assertEqual(page.at("warning").text, danger["warning"])
+            self.assertEqual(page.said(), [])
+            page.give(page.by_key["faults-isolation"], "active")
+            self.assertEqual(page.said("warning"), [DO_NOT_DRIVE])
+            self.assertEqual(page.said("stop"), [])
             page.press("next")
-            self.assertFalse(page.shows("warning"))
-            page.answer({})
-            self.assertEqual(page.at("warnings").text, danger["warning"])
+            while page.question():  # above every question from now on
+                self.assertEqual(page.said("stop"), [DO_NOT_DRIVE])
+                self.assertEqual(page.said("warning"), [])
+                page.press("skip")
+            self.assertEqual(page.said("warnings"), [DO_NOT_DRIVE])
+
+    def test_answers_that_together_mean_danger_say_so_at_once(self):
+        with Page() as page:
+            page.press("start")
+            page.answer({}, until="faults-isolation")
+            page.give(page.by_key["faults-isolation"], "stored")
+            self.assertEqual(page.said("warning"), [MEASURE])
+            page.press("next")
+            self.assertEqual(page.said("stop"), [MEASURE])
+            page.answer({"faults-shutdown": "yes", "port-checked": "yes"}, until="port-fluid")
+            page.give(page.by_key["port-fluid"], "film")
+            self.assertEqual((page.said("stop"), page.said("warning")), ([], [DO_NOT_DRIVE]))
+            page.press("next")
+            self.assertEqual(page.said("stop"), [DO_NOT_DRIVE])
+            page.answer({"port-fluid-kind": "coolant", "port-corrosion": "heavy"})
+            self.assertEqual(page.said("warnings"), [DO_NOT_DRIVE])
+            page.open()
+            self.assertEqual(page.said("warnings"), [DO_NOT_DRIVE])
+            # What an answer takes away is no longer said.
+            page.change("faults-isolation")
+            page.give(page.by_key["faults-isolation"], "none")
+            self.assertEqual(page.said("stop"), [DO_NOT_DRIVE])  # coolant and heavy rust
+            page.press("next")
+            page.change("port-corrosion")
+            page.give(page.by_key["port-corrosion"], "none")
+            self.assertEqual(page.said(), [])
+            page.press("next")
+            self.assertEqual(page.said("warnings"), [])
+
+    def test_the_page_stops_where_the_program_does(self):
+        """The same random answers in the browser and at the terminal, to the last answer."""
+        draw = random.Random(7)
+        stopped = 0
+        with Page(size=DESK) as page:
+            for _ in range(40):
+                answers = {"unit-id": "HL-0147", "date": TODAY}
+                for key, words in (("faults-isolation", ["none", "stored", "active"]),
+                                   ("noise-present", ["no", "yes"]), ("port-checked", ["yes"]),
+                                   ("port-fluid", ["none", "film", "droplets", "pooled"]),
+                                   ("port-fluid-kind", ["coolant", "gear-oil", "emulsion", "water"]),
+                                   ("port-glycol-percent", ["0", "35"]),
+                                   ("port-corrosion", ["none", "light", "heavy"])):
+                    if applies(page, answers, page.by_key[key]) and draw.random() < 0.8:
+                        answers[key] = draw.choice(words)
+                page.keep({"answers": {k: {"words": [a]} for k, a in answers.items()},
+                           "at": len(page.questions), "unit": ""})
+                typed = run("form", "ask", "--today", TODAY, text=as_typed(page, answers))
+                said = page.said("warnings")
+                report = re.sub(r"\s+", " ", typed[typed.index("\nWhat to do\n"):])
+                self.assertEqual(DO_NOT_DRIVE in said, " Grade D " in report, (answers, said))
+                self.assertEqual(bool(said), "before any further driving" in report.lower(), (answers, said))
+                stopped += bool(said)
+        self.assertGreater(stopped, 10)
+
+    def test_a_changed_answer_asks_the_questions_that_now_apply(self):
+        with Page() as page:
+            page.press("start")
+            page.answer({"odometer": ("109,000", "km"), "noise-present": "no", "port-checked": "no"})
+            page.change("port-checked")
+            page.give(page.by_key["port-checked"], "yes")
+            self.assertEqual(page.at("next").text, "Next")
+            page.press("next")
+            self.assertEqual(page.question()["key"], "check-date")
+            page.answer({"check-date": TODAY}, until="port-fluid")
+            page.open()  # a reload on the way changes nothing
+            self.assertEqual(page.question()["key"], "port-fluid")
+            page.answer({"port-fluid": "pooled"}, until="port-glycol-percent")
+            page.answer({"port-glycol-percent": "35", "unit-rotor-cooling": "bypassed",
+                         "unit-bypass-keeps-crossover": "yes"})
+            self.assertTrue(page.shows("summary"))
+            record = of_page(page.record())[0]
+            self.assertEqual(record["inspection"]["port"],
+                             {"checked": True, "fluid": "pooled", "glycol_percent": 35})
+            self.assertEqual(record["unit"]["bypass_keeps_crossover"], True)
+            # Nothing new applies: back at once, and what was answered is not asked again.
+            page.change("port-checked")
+            self.assertEqual(page.at("next").text, "Done")
+            page.press("next")
+            self.assertTrue(page.shows("summary"))
+            page.change("noise-present")
+            page.give(page.by_key["noise-present"], "yes")
+            page.press("next")
+            self.assertEqual(page.question()["key"], "noise-onset")
+            page.give(page.by_key["noise-onset"], "sudden")
+            page.press("next")
+            page.give(page.by_key["noise-onset-odometer"], ("900,000", "km"))
+            page.press("next")
+            self.assertEqual(page.at("problem").text, "This lies after your answer to \"What does the odometer "
+                             "say?\": 109000 km. One of the two is wrong.")
+            page.give(page.by_key["noise-onset-odometer"], ("90,000", "km"))
+            page.press("next")
+            for key in ("noise-when", "noise-pitch-follows-speed", "noise-level"):
+                self.assertEqual(page.question()["key"], key)
+                page.press("skip")
+            self.assertEqual(page.at("next").text, "Done")
+            page.press("skip")
+            self.assertTrue(page.shows("summary"))
+
+    def test_the_phones_back_loses_no_answer(self):
+        with Page() as page:
+            page.browser.get("about:blank")
+            page.open()
+            page.press("start")
+            page.answer(OWNER, until="noise-level")
+            page.give(page.by_key["noise-level"], "faint")
+            page.browser.back()
+            self.assertEqual(page.browser.current_url, "about:blank")
+            page.browser.forward()
+            self.assertEqual(page.question()["key"], "noise-level")
+            page.answer(OWNER)
+            self.assertEqual(of_page(page.record())[0]["inspection"]["noise"]["level"], "faint")
+
+    def test_no_name_is_filled_in_and_a_drawn_one_is_the_cars_own(self):
+        names = set()
+        for _ in range(2):  # two owners who only press Next
+            with Page() as page:
+                page.press("start")
+                self.assertEqual(page.at("answer").get_property("value"), "")
+                while page.question():
+                    page.press("next")
+                record = of_page(page.record())[0]
+                name = record["unit"]["id"]
+                self.assertRegex(name, r"\Acar-[2-9a-z]{5}-[2-9a-z]{5}\Z")
+                self.assertIn(name, page.at("answers").text)
+                self.assertEqual(page.save()[0], f"dryshaft-{name}.json")
+                page.change("unit-id")  # the same car keeps it
+                page.press("next")
+                self.assertEqual(of_page(page.record())[0], record)
+                names.add(name)
+        self.assertEqual(len(names), 2)
+
+    def test_what_was_done_is_said_and_the_text_is_always_there(self):
+        with Page() as page:
+            page.press("start")
+            page.answer(OWNER)
+            page.browser.execute_cdp_cmd("Browser.setDownloadBehavior", {"behavior": "deny"})
+            page.press("save")
+            self.assertEqual(page.at("saved").text,
+                             "The file dryshaft-HL-0111.json was given to your browser. Look in your downloads; "
+                             "if it is not there, copy the text below.")
+            self.assertEqual(os.listdir(page.downloads), [])
+            self.assertTrue(page.shows("record"))
+            self.assertEqual(json.loads(page.record())["unit"]["id"], "HL-0111")
 
     def test_start_again_asks_first(self):
         with Page() as page:
@@ -465,7 +643,7 @@ class Behaviour(unittest.TestCase):
             for storage in ("sessionStorage", "localStorage"):
                 self.assertIsNone(page.kept(storage), storage)
             page.press("start")
-            self.assertEqual(page.at("answer").get_property("value"), page.by_key["unit-id"]["sample"])
+            self.assertEqual(page.at("answer").get_property("value"), "")
 
     def test_a_browser_that_keeps_nothing(self):
         refuse = "for (const f of ['getItem', 'setItem', 'removeItem']) " \
@@ -497,7 +675,7 @@ class Behaviour(unittest.TestCase):
             self.assertEqual(focus(), "question")
             keys(Keys.TAB)
             self.assertEqual(focus(), "answer")
-            keys(Keys.ENTER)  # the name that is suggested
+            keys(Keys.ENTER)  # no name: one is drawn
             self.assertEqual(page.question()["key"], "unit-vehicle")
             self.assertEqual(focus(), "question")
             keys(Keys.TAB)

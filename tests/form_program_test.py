@@ -5,7 +5,9 @@ Usage: form_program_test.py PROGRAM
 import json
 import os
 import pty
+import re
 import select
+import signal
 import subprocess
 import sys
 import tempfile
@@ -197,14 +199,62 @@ class Ask(Files):
         self.assertIn("     !", out)
         self.assertIn("Do not drive", out[out.index("     !"):out.index("Has the car ever stopped")])
 
+    def stop_lines(self, *lines, options=()):
+        """What is said at once, each with the question that it is said before."""
+        out = self.ask(*lines, options=options)[0].stdout.decode().split("\nHL-0147, ")[0]
+        out = re.sub(r"\n {7}(?=\S)", " ", out[out.index("Also: back"):])
+        return re.findall(r"\n +! +(.*)\n(?:\n[^!]*?)*?\n(\d+/\d+ .*?\?)", out)
+
+    AT_DASHBOARD = ["HL-0147", "", "", "", "", "", "", "", "2"]  # no noise; the rest passed over
+    DO_NOT_DRIVE = ("Do not drive the car and do not charge it. Have it fetched by a workshop that is "
+                    "licensed for high-voltage work.")
+
+    def test_answers_that_together_mean_danger_say_so_at_once(self):
+        said = self.stop_lines(*self.AT_DASHBOARD, "2", "1", "", "", "", "1", "", "", "", "2", "1", "", "3", "q")
+        self.assertEqual([text for text, _ in said], [
+            "Before any further driving and within 7 days: Ask a workshop that is licensed for high-voltage "
+            "work to check the drive unit's electrical insulation.",
+            self.DO_NOT_DRIVE])
+        self.assertIn("Has the car ever stopped driving by itself", said[0][1])
+        self.assertIn("What kind of liquid was it?", said[1][1])
+
+    def test_what_other_answers_undo_is_said_anew_when_it_holds_again(self):
+        said = self.stop_lines(*self.AT_DASHBOARD, "3", "back", "1", "back", "3", "q")
+        self.assertEqual([text for text, _ in said], [self.DO_NOT_DRIVE, self.DO_NOT_DRIVE])
+
     def test_buying(self):
         done, _ = self.ask("HL-0112", "q", options=["--buying"])
         self.assertIn(b"1/11 ", done.stdout)
 
-    def test_a_record_that_cannot_be_saved(self):
-        done = run("ask", "--out", "/no/such/folder/x", text="HL-0147\nq\n")
+    def test_a_record_that_cannot_be_saved_is_shown(self):
+        done = run("ask", "--today", TODAY, "--out", "/no/such/folder/x", text="HL-0147\nq\n")
         self.assertEqual(done.returncode, 4)
-        self.assertIn(b"HL-0147", done.stdout)
+        self.assertIn(b'\n{"format":"dryshaft-record/1","unit":{"id":"HL-0147"},', done.stdout)
+        self.assertIn(b"Ask a workshop", done.stdout)
+
+    def test_who_names_no_car_gets_a_name_that_no_other_has(self):
+        names = set()
+        for _ in range(3):
+            done, records = self.ask("", "Tarn", "q")
+            name = records[0]["unit"]["id"]
+            self.assertRegex(name, r"\Acar-[2-9a-z]{5}-[2-9a-z]{5}\Z")
+            self.assertIn(f"[{name}]".encode(), done.stdout)
+            names.add(name)
+        self.assertEqual(len(names), 3)
+
+    def test_what_cannot_be_is_asked_again(self):
+        done, records = self.ask("HL-0147", "", "2031", "2017", "", "500 km", "", "2030-01-01", "", "400", "109000",
+                                 "1", "2", "900000", "90000", "q")
+        out = done.stdout.decode()
+        self.assertEqual(re.findall(r"That answer [^.]*\.", re.sub(r"\n {7}", " ", out)), [
+            "That answer is 2031, after [date], which is 2026-03-18.",
+            "That answer is 2030-01-01, after today, 2026-03-18.",
+            'That answer does not go with your answer to "Was the drive unit ever replaced? What did the '
+            'odometer say then?", which is 500 km, after [odometer], which is 400 km.',
+            "That answer is 900000 km, after [odometer], which is 109000 km."])
+        self.assertEqual(records[0]["unit"], {"id": "HL-0147", "built": "2017", "fitted_odometer_km": 500})
+        self.assertEqual(records[0]["inspection"]["noise"],
+                         {"present": True, "onset": "sudden", "onset_odometer_km": 90000})
 
     def test_hostile_answers_are_text(self):
         done, records = self.ask('"},{"', "q")
@@ -239,6 +289,69 @@ class Ask(Files):
         os.close(terminal)
         with open(self.path("t.jsonl"), encoding="utf-8") as file:
             self.assertEqual(json.loads(file.read())["unit"]["id"], "HL-0147")
+
+    def interrupted(self, lines, *options, by=signal.SIGINT):
+        """Asked at a terminal, and stopped at the question after these; how it ended, and its output."""
+        child, terminal = pty.fork()
+        if child == 0:
+            os.execv(PROGRAM, [PROGRAM, "form", "ask", "--today", TODAY, *options])
+        seen = b""
+
+        def take(until):
+            nonlocal seen
+            end = time.monotonic() + 60
+            while not until():
+                self.assertLess(time.monotonic(), end, seen)
+                if select.select([terminal], [], [], 1)[0]:
+                    try:
+                        seen += os.read(terminal, 65536)
+                    except OSError:  # the other side has gone
+                        return
+
+        for asked, line in enumerate(lines, 1):
+            take(lambda: seen.count(b"\n> ") >= asked)
+            os.write(terminal, line.encode() + b"\n")
+        take(lambda: seen.count(b"\n> ") > len(lines))
+        if by == signal.SIGINT:
+            os.write(terminal, b"\x03")  # as the key does
+        else:
+            os.kill(child, by)
+        take(lambda: False)
+        os.close(terminal)
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), seen.decode().replace("\r\n", "\n")
+
+    RECORD = ('{"format":"dryshaft-record/1","unit":{"id":"HL-0147","family":"plover-2","vehicle":"Tarn"},'
+              '"inspection":{"date":"2026-03-18","by":"owner"}}\n')
+
+    def test_ctrl_c_keeps_the_answers_in_the_file(self):
+        for by in (signal.SIGINT, signal.SIGTERM):
+            out = self.path("kept.jsonl", "an earlier one\n")
+            code, said = self.interrupted(["HL-0147", "Tarn"], "--out", out, by=by)
+            self.assertEqual(code, -by)
+            self.assertIn(f"<stdin>: interrupted; what was answered so far is kept in {out}\n", said)
+            with open(out, encoding="utf-8") as file:
+                self.assertEqual(file.read(), self.RECORD)
+            self.assertEqual(os.listdir(self.folder), ["kept.jsonl"])
+
+    def test_ctrl_c_without_a_file_shows_the_record(self):
+        code, said = self.interrupted(["HL-0147", "Tarn"])
+        self.assertEqual(code, -signal.SIGINT)
+        self.assertTrue(said.endswith("<stdin>: interrupted; what was answered so far is kept in this record:\n" +
+                                      self.RECORD), said)
+
+    def test_ctrl_c_and_a_file_that_cannot_be_written_shows_the_record(self):
+        code, said = self.interrupted(["HL-0147", "Tarn"], "--out", "/no/such/folder/x")
+        self.assertEqual(code, -signal.SIGINT)
+        self.assertIn("error[output]: cannot be written", said)
+        self.assertTrue(said.endswith(self.RECORD), said)
+
+    def test_ctrl_c_before_the_first_answer_leaves_an_earlier_record_alone(self):
+        out = self.path("kept.jsonl", "an earlier one\n")
+        code, said = self.interrupted([], "--out", out)
+        self.assertEqual(code, -signal.SIGINT)
+        self.assertNotIn("interrupted", said)
+        with open(out, encoding="utf-8") as file:
+            self.assertEqual(file.read(), "an earlier one\n")
 
 
 if __name__ == "__main__":

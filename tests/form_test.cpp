@@ -6,6 +6,7 @@
 #include <set>
 
 #include "decide/prove_reports.hpp"
+#include "form/stops.hpp"
 #include "report/layout.hpp"
 #include "support.hpp"
 
@@ -173,7 +174,7 @@ TEST_CASE("a buyer is asked nothing that only the car's history tells") {
 
 TEST_CASE("cautions are those of the rule data") {
   const std::string text = blank_text(owners());
-  const std::string page = blank_html(owners());
+  const std::string page = blank_html(owners(), three_families());
   for (const std::string_view id : {"high-voltage", "lifting", "toxic-coolant"}) {
     const std::string& words = shipped().caution(id)->owner_text;
     CHECK(replaced(replaced(text, "\n  ", " "), "\n", " ").find(words) != std::string::npos);
@@ -196,7 +197,219 @@ TEST_CASE("answers that alone mean grade D say at once what to do, in every shap
   CHECK(warned == std::vector<std::string>{"faults-isolation active", "port-fluid pooled"});
   const std::string text = replaced(blank_text(owners()), "\n       ", "");
   CHECK(text.find("[ ] it is showing now\n      ! " + stop.substr(0, 30)) != std::string::npos);
-  CHECK(blank_html(owners()).find("\"warning\":\"" + stop) != std::string::npos);
+}
+
+namespace {
+
+// What the page's script does with the page's table.
+std::vector<std::string> said_by(const form::Stops& stops, const Form& form,
+                                 const FormAnswers& given) {
+  const auto words = [&](std::size_t i) -> std::vector<std::string> {
+    const FormQuestion& q = form.questions[i];
+    if (given[i].words.empty() || !applies(form, given, i)) {
+      return {""};
+    }
+    if (!q.choices.empty()) {
+      return given[i].words;
+    }
+    const bool more = std::stod(given[i].words.front()) > q.row().minimum;
+    return {std::string(more ? form::kMore : form::kLeast)};
+  };
+  for (const std::vector<form::Stop>* group : {&stops.grade, &stops.before_driving}) {
+    std::vector<std::string> out;
+    for (const form::Stop& stop : *group) {
+      const bool holds = std::ranges::all_of(stop.needs, [&](const form::Stop::Need& need) {
+        return std::ranges::any_of(words(need.question), [&](const std::string& word) {
+          return std::ranges::find(need.words, word) != need.words.end();
+        });
+      });
+      if (holds && std::ranges::find(out, stop.text) == out.end()) {
+        out.push_back(stop.text);
+      }
+    }
+    if (!out.empty()) {
+      return out;
+    }
+  }
+  return {};
+}
+
+std::vector<std::string> sorted(std::vector<std::string> texts) {
+  std::ranges::sort(texts);
+  return texts;
+}
+
+// A stop in words: "port-fluid pooled; port-fluid-kind (none), coolant".
+std::string shown(const form::Stop& stop) {
+  std::string out;
+  for (const form::Stop::Need& need : stop.needs) {
+    out += (out.empty() ? "" : "; ") + owners().questions[need.question].key;
+    for (const std::string& word : need.words) {
+      out += (&word == need.words.data() ? " " : ", ") + (word.empty() ? "(none)" : word);
+    }
+  }
+  return out;
+}
+
+const form::Stops& owners_stops() {
+  static const form::Stops stops = form::stops_of(owners(), three_families());
+  return stops;
+}
+
+}  // namespace
+
+TEST_CASE("the page's table says what the library says, for all combinations of what counts") {
+  const std::vector<std::pair<std::string, std::vector<std::string>>> counting = {
+      {"faults-isolation", {"", "none", "stored", "active"}},
+      {"faults-shutdown", {"", "yes"}},
+      {"noise-present", {"", "no", "yes"}},
+      {"port-fluid", {"", "none", "film", "droplets", "pooled"}},
+      {"port-fluid-kind", {"", "coolant", "gear-oil", "emulsion", "water"}},
+      {"port-glycol-percent", {"", "0", "35"}},
+      {"port-corrosion", {"", "none", "light", "heavy"}}};
+  // All that the table speaks of is among them.
+  for (const std::vector<form::Stop>* group :
+       {&owners_stops().grade, &owners_stops().before_driving}) {
+    for (const form::Stop& stop : *group) {
+      for (const form::Stop::Need& need : stop.needs) {
+        const std::string& key = owners().questions[need.question].key;
+        CHECK(std::ranges::any_of(counting, [&](const auto& c) { return c.first == key; }));
+      }
+    }
+  }
+  const Model model(three_families());
+  std::size_t tried = 0;
+  std::size_t stopped = 0;
+  std::vector<std::size_t> pick(counting.size());
+  for (std::size_t c = 0; c < counting.size();) {
+    FormAnswers a =
+        answers({{"unit-id", {"HL-0147"}}, {"date", {"2026-03-18"}}, {"port-checked", {"yes"}}});
+    bool can_be = true;
+    for (std::size_t i = 0; i < counting.size(); ++i) {
+      const std::string& word = counting[i].second[pick[i]];
+      a[index_of(counting[i].first)].words =
+          word.empty() ? std::vector<std::string>() : std::vector{word};
+    }
+    for (const auto& [key, words] : counting) {
+      can_be = can_be && (a[index_of(key)].words.empty() || applies(owners(), a, index_of(key)));
+    }
+    if (can_be) {
+      // Looked at nobody knows when, today, or earlier, which makes two records: in turn.
+      const std::vector<std::string> day[] = {{}, {"2026-03-18"}, {"2025-11-02"}};
+      a[index_of("check-date")].words = day[tried % 3];
+      const std::vector<std::string> said = stop_now(owners(), a, three_families(), model);
+      ++tried;
+      stopped += said.empty() ? 0 : 1;
+      if (sorted(said_by(owners_stops(), owners(), a)) != sorted(said)) {
+        const FormRecords made = to_records(owners(), a, options());
+        INFO(made.text);
+        CHECK(sorted(said_by(owners_stops(), owners(), a)) == sorted(said));
+      }
+    }
+    for (c = 0; c < counting.size() && ++pick[c] == counting[c].second.size(); ++c) {
+      pick[c] = 0;
+    }
+  }
+  CHECK(tried == 4 * 2 * 3 * (2 + 3 * 5 * 3) * 4);
+  CHECK(stopped > tried / 3);
+}
+
+TEST_CASE("the page's table is short, and each of its lines is as wide as can be") {
+  const auto lines = [](const std::vector<form::Stop>& group) {
+    std::string out;
+    for (const form::Stop& stop : group) {
+      out += shown(stop) + "\n";
+    }
+    return out;
+  };
+  CHECK(lines(owners_stops().grade) ==
+        R"(port-fluid film, droplets, pooled; port-fluid-kind (none), coolant, emulsion, water; )"
+        R"(port-corrosion heavy; port-glycol-percent (none), more
+port-fluid-kind (none), coolant, emulsion; port-corrosion heavy; port-glycol-percent least, more
+port-corrosion heavy; port-glycol-percent more
+port-fluid pooled; port-fluid-kind (none), coolant, emulsion, water; port-glycol-percent (none), more
+port-fluid pooled; port-fluid-kind (none), coolant, emulsion
+port-fluid pooled; port-glycol-percent more
+noise-present yes; port-fluid film, droplets, pooled; port-fluid-kind (none), coolant, emulsion, )"
+        R"(water; port-corrosion light, heavy; port-glycol-percent (none), more
+noise-present yes; port-fluid-kind (none), coolant, emulsion; port-corrosion light, heavy; )"
+        R"(port-glycol-percent least, more
+noise-present yes; port-corrosion light, heavy; port-glycol-percent more
+faults-isolation stored, active; port-fluid film, droplets, pooled
+faults-isolation active
+)");
+  CHECK(lines(owners_stops().before_driving) ==
+        R"(port-fluid film, droplets; port-fluid-kind (none), water; port-glycol-percent (none)
+port-fluid-kind (none); port-glycol-percent least
+faults-isolation stored
+)");
+  CHECK(owners_stops().before_driving.back().text ==
+        "Before any further driving and within 7 days: Ask a workshop that is licensed for "
+        "high-voltage work to check the drive unit's electrical insulation.");
+}
+
+TEST_CASE("whatever else is answered, the table never says less than the report") {
+  const Model model(three_families());
+  std::uint32_t draw = 20260318;
+  const auto below = [&draw](std::size_t n) {
+    draw = draw * 1664525U + 1013904223U;
+    return static_cast<std::size_t>(draw >> 8U) % n;
+  };
+  std::size_t stopped = 0;
+  for (int walk = 0; walk < 400; ++walk) {
+    FormAnswers a = answers({{"unit-id", {"HL-0147"}}, {"date", {"2026-03-18"}}});
+    for (std::size_t i = 0; i < a.size(); ++i) {
+      const FormQuestion& q = owners().questions[i];
+      if (!q.choices.empty() && below(6) > 0) {
+        a[i].words = {q.choices[below(q.choices.size())].word};
+      } else if (q.field == Field::odometer_km && !q.of_check) {
+        a[i].words = {"109000"};
+      }
+    }
+    if (a[index_of("port-checked")].words == std::vector<std::string>{"yes"} && below(2) > 0) {
+      a[index_of("check-date")].words = {"2025-11-02"};
+    }
+    const FormRecords made = to_records(owners(), a, options());
+    REQUIRE(made.complaints.empty());
+    const Report report = report_on(made.text);
+    const std::vector<std::string> said = said_by(owners_stops(), owners(), a);
+    INFO(made.text);
+    CHECK(sorted(said) == sorted(stop_now(owners(), a, three_families(), model)));
+    // Among its actions those that come before any further driving are why.
+    const bool standing = std::ranges::any_of(
+        report.actions, [](const Action& action) { return action.within_km == 0.0; });
+    CHECK(said.empty() == !standing);
+    CHECK((report.grade == Grade::D) ==
+          (!said.empty() && said.front() == form::stop_text(three_families())));
+    stopped += said.empty() ? 0 : 1;
+  }
+  CHECK(stopped > 100);
+}
+
+TEST_CASE("an answer that cannot be hides nothing that the others mean") {
+  const Model model(three_families());
+  FormAnswers a = answers({{"faults-isolation", {"active"}},
+                           {"odometer", {"lots"}},
+                           {"unit-built", {"2031"}},
+                           {"date", {"yesterday"}}});
+  CHECK(stop_now(owners(), a, three_families(), model) ==
+        std::vector{form::stop_text(three_families())});
+}
+
+TEST_CASE("rules that stop for another reason make another table, and no code") {
+  Knowledge other = three_families();
+  std::erase_if(other.floors, [](const Floor& f) { return f.grade == Grade::D; });
+  Floor leak = other.floors.front();
+  leak.id = "floor-puddle";
+  leak.grade = Grade::D;
+  leak.when = {};
+  leak.when.findings = {{Finding::outside_leak, 0b100}};
+  other.floors.push_back(leak);
+  std::vector<std::string> lines;
+  for (const form::Stop& stop : form::stops_of(make_form(other, false), other).grade) {
+    lines.push_back(shown(stop));
+  }
+  CHECK(lines == std::vector<std::string>{"coolant-outside-leak-seen yes"});
 }
 
 // ------------------------------------------------- what the form allows, the reader accepts
@@ -342,9 +555,58 @@ TEST_CASE("a port that was looked at on another day is a record of that day") {
     REQUIRE(made.complaints.size() == 1);
     CHECK(made.text.empty());
     CHECK(to_text(made.complaints[0].diagnostic) ==
-          "error[later-than-today]: [check-date] is 2026-03-19, after [date], which is 2026-03-18\n"
+          "error[out-of-order]: [check-date] is 2026-03-19, after [date], which is 2026-03-18\n"
           "  hint: one of the two is wrong\n");
   }
+}
+
+TEST_CASE("days and distances that cannot be are refused, whichever shape they come in") {
+  const auto complaint =
+      [](const std::vector<std::pair<std::string, std::vector<std::string>>>& given,
+         Units units = Units::km) {
+        FormAnswers a = answers(given);
+        a[index_of("unit-id")].words = {"HL-0147"};
+        a[index_of("date")].words = {"2026-03-18"};
+        a[index_of("odometer")].units = units;
+        std::string out;
+        for (const FormComplaint& c : to_records(owners(), a, options()).complaints) {
+          out += to_text(c.diagnostic);
+        }
+        return out;
+      };
+  CHECK(complaint({{"unit-built", {"2031"}}}) ==
+        "error[out-of-order]: [unit-built] is 2031, after [date], which is 2026-03-18\n"
+        "  hint: one of the two is wrong\n");
+  CHECK(complaint({{"unit-built", {"2026-04"}}}) ==
+        "error[out-of-order]: [unit-built] is 2026-04, after [date], which is 2026-03-18\n"
+        "  hint: one of the two is wrong\n");
+  CHECK(complaint({{"unit-built", {"2026"}}}).empty());
+  CHECK(complaint({{"unit-built", {"2026-03"}}}).empty());
+  for (const std::string key : {"unit-fitted-odometer", "unit-seal-renewed-odometer"}) {
+    CHECK(complaint({{"odometer", {"109000"}}, {key, {"109001"}}}) ==
+          "error[out-of-order]: [" + key +
+              "] is 109001 km, after [odometer], which is 109000 km\n"
+              "  hint: one of the two is wrong\n");
+    CHECK(complaint({{"odometer", {"109000"}}, {key, {"109000"}}}).empty());
+    CHECK(complaint({{key, {"109000"}}}).empty());
+    CHECK(complaint({{"odometer", {"109000"}}, {key, {"150000"}}}, Units::mi).empty());
+  }
+  const std::vector<std::pair<std::string, std::vector<std::string>>> noise = {
+      {"odometer", {"109000"}},
+      {"noise-present", {"yes"}},
+      {"noise-onset", {"gradual"}},
+      {"noise-onset-odometer", {"900000"}}};
+  CHECK(complaint(noise) ==
+        "error[out-of-order]: [noise-onset-odometer] is 900000 km, after [odometer], which is "
+        "109000 km\n  hint: one of the two is wrong\n");
+  CHECK(complaint(noise, Units::mi) ==
+        "error[out-of-order]: [noise-onset-odometer] is 900000 km, after [odometer], which is "
+        "109000 miles\n  hint: one of the two is wrong\n");
+  CHECK(
+      complaint(
+          {{"odometer", {"109000"}}, {"port-checked", {"yes"}}, {"check-odometer", {"109500"}}}) ==
+      "error[out-of-order]: [check-odometer] is 109500 km, after [odometer], which is 109000 "
+      "km\n  hint: one of the two is wrong\n");
 }
 
 TEST_CASE("answers to questions that do not apply are left out") {
@@ -695,7 +957,7 @@ TEST_CASE("the page holds its questions as data that no text can leave") {
   const Result<Knowledge> odd = load_knowledge(shipped_rules(), std::move(families));
   INFO(complaints(odd.diagnostics));
   REQUIRE(odd.value);
-  const std::string page = blank_html(make_form(*odd.value, false));
+  const std::string page = blank_html(make_form(*odd.value, false), *odd.value);
   CHECK(page.find("</script><b>") == std::string::npos);
   CHECK(page.find("<\\/script><b>") != std::string::npos);
 }

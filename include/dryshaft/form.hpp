@@ -3,11 +3,12 @@
 ///
 ///     Form form = make_form(knowledge, /*buying=*/false);
 ///     blank_text(form);                      // to print, mail, fill in an editor
-///     blank_html(form);                      // one page that works by itself
+///     blank_html(form, knowledge);           // one page that works by itself
 ///     read_forms(form, text, "mail.txt", o)  // either of them, filled
 ///
 /// A program that asks at a terminal walks `form.questions`, skips those that
-/// do not apply, and hands the answers to `to_records`.
+/// do not apply, and hands the answers to `to_records`. Where nobody names the
+/// car, whoever asks draws a name by chance: cars of one name are one car.
 ///
 /// Answers become records by writing `dryshaft-record/1` text and reading it,
 /// so what the record reader refuses, every shape refuses. A port that was
@@ -25,6 +26,7 @@
 #include <utility>
 #include <vector>
 
+#include "dryshaft/diagnose.hpp"
 #include "dryshaft/diagnostic.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/record.hpp"
@@ -45,7 +47,7 @@ struct FormChoice {
   /// What it writes: fields, and their values as JSON text.
   std::vector<std::pair<Field, std::string>> writes = {};
   /// What to do at once, in owner's words, where this answer alone makes grade
-  /// D by the rule data; else empty. Every shape shows it with the answer.
+  /// D by the rule data; else empty. What answers mean together: `stop_now`.
   std::string warning = {};
 };
 
@@ -57,13 +59,15 @@ struct FormQuestion {
   bool of_check = false;
   std::string text;
   std::string help;
-  std::string sample;               ///< an answer as it may look; for `unit_id`: its default
+  std::string sample;               ///< an answer as it may look
   std::vector<FormChoice> choices;  ///< without "I do not know"; empty: an answer is typed
   bool several = false;             ///< any number of the choices
   /// It applies only if question number `gate`, which comes before it, applies
   /// and is answered with one of `gate_words`. No words: it always applies.
   std::size_t gate = 0;
   std::vector<std::string> gate_words;
+  /// Questions whose answers this one's cannot lie after: days, or readings of one odometer.
+  std::vector<std::size_t> not_after;
 
   [[nodiscard]] const FieldSpec& row() const { return spec(field); }
   [[nodiscard]] bool required() const { return row().required && !of_check; }
@@ -129,11 +133,19 @@ struct FormRecords {
 /// day, the older first. Answers to questions that do not apply are left out.
 FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadOptions& options);
 
+/// What the answers so far call for before the car is driven any further, in
+/// owner's words: what grade D calls for, or else each thing that must be done
+/// first. Empty: nothing of the kind. An answer that cannot be counts as none.
+/// `model` is compiled from `knowledge`.
+std::vector<std::string> stop_now(const Form& form, const FormAnswers& answers,
+                                  const Knowledge& knowledge, const Model& model);
+
 /// A form to print or mail, at most 72 columns wide.
 std::string blank_text(const Form& form);
 /// The same as a page of its own: it loads nothing, keeps answers in the
-/// browser, and gives the record as a file or as text.
-std::string blank_html(const Form& form);
+/// browser, says at once what `stop_now` says of them, and gives the record as a
+/// file or as text. `form` was made from `knowledge`.
+std::string blank_html(const Form& form, const Knowledge& knowledge);
 
 /// What was found in a text: `text` is JSON Lines, one good record a line.
 struct FormsRead {

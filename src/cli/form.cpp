@@ -26,7 +26,7 @@ int blank(const FormOptions& o) {
   }
   const Form form = make_form(*knowledge.value, o.buying);
   Output output(o.out);
-  output.write(o.format == "html" ? blank_html(form) : blank_text(form));
+  output.write(o.format == "html" ? blank_html(form, *knowledge.value) : blank_text(form));
   return output.finish();
 }
 

@@ -1,16 +1,21 @@
 // The owner's form at a terminal, one question at a time.
 #include <fmt/format.h>
+#include <sys/random.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <array>
+#include <csignal>
 #include <cstdlib>
 #include <ctime>
 #include <memory>
+#include <stdexcept>
 
 #include "base/utf8.hpp"
 #include "cli/cli.hpp"
 #include "dryshaft/form.hpp"
+#include "form/wording.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -36,19 +41,74 @@ std::string day_by_clock() {
   return fmt::format("{:04}-{:02}-{:02}", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday);
 }
 
+// A name that no other car has: fifty bits by chance, without signs that look alike.
+std::string drawn_name() {
+  constexpr std::string_view kSigns = "23456789abcdefghijkmnpqrstuvwxyz";
+  std::array<unsigned char, 10> chance{};
+  if (getrandom(chance.data(), chance.size(), 0) != static_cast<ssize_t>(chance.size())) {
+    throw std::runtime_error("the system gives no random numbers");
+  }
+  std::string out = "car-";
+  for (std::size_t i = 0; i < chance.size(); ++i) {
+    out += i == chance.size() / 2 ? "-" : "";
+    out += kSigns[chance[i] % kSigns.size()];
+  }
+  return out;
+}
+
+// While it lives, Ctrl-C and the like end the wait for an answer, not the program. The second one
+// does.
+volatile std::sig_atomic_t interrupted_by = 0;
+extern "C" void note_interruption(int signal) { interrupted_by = signal; }
+
+class Interruptible {
+ public:
+  Interruptible() {
+    struct sigaction noted {};
+    noted.sa_handler = note_interruption;
+    noted.sa_flags = SA_RESETHAND;  // and no SA_RESTART: a read under way ends
+    for (std::size_t i = 0; i < kEnding.size(); ++i) {
+      sigaction(kEnding[i], nullptr, &before_[i]);
+      if (before_[i].sa_handler != SIG_IGN) {  // as nohup wants it
+        sigaction(kEnding[i], &noted, nullptr);
+      }
+    }
+  }
+  Interruptible(const Interruptible&) = delete;
+  Interruptible& operator=(const Interruptible&) = delete;
+  Interruptible(Interruptible&&) = delete;
+  Interruptible& operator=(Interruptible&&) = delete;
+  ~Interruptible() {
+    for (std::size_t i = 0; i < kEnding.size(); ++i) {
+      sigaction(kEnding[i], &before_[i], nullptr);
+    }
+  }
+
+ private:
+  static constexpr std::array kEnding = {SIGHUP, SIGINT, SIGTERM};
+  std::array<struct sigaction, kEnding.size()> before_{};
+};
+
 class Conversation {
  public:
-  Conversation(const Form& form, const ReadOptions& read, const AskOptions& o, Output& output)
-      : form_(form), read_(read), output_(output), answers_(form.questions.size()) {
+  Conversation(const Form& form, const Knowledge& knowledge, const Model& model,
+               const ReadOptions& read, const AskOptions& o, Output& output)
+      : form_(form),
+        knowledge_(knowledge),
+        model_(model),
+        read_(read),
+        output_(output),
+        answers_(form.questions.size()),
+        today_(o.today.value_or(day_by_clock())) {
     if (o.units) {
       units_ = units_of(o.units);
     }
     for (std::size_t i = 0; i < answers_.size(); ++i) {
       const FormQuestion& q = form_.questions[i];
       if (q.field == Field::unit_id) {
-        answers_[i].words = {q.sample};
+        answers_[i].words = {drawn_name()};
       } else if (q.field == Field::date && !q.of_check) {
-        answers_[i].words = {o.today.value_or(day_by_clock())};
+        answers_[i].words = {today_};
       }
     }
   }
@@ -123,6 +183,9 @@ class Conversation {
       say(folded("", 0, spec(part_).intro));
     }
     say("\n" + folded(where(i), kIndent, q.text) + folded("", kIndent, q.help));
+    if (q.field == Field::unit_id) {
+      say(folded("", kIndent, form::kDrawn));
+    }
     for (std::size_t c = 0; c < q.choices.size(); ++c) {
       say(folded(fmt::format("{:>{}}", c + 1, kIndent - 2), kIndent, q.choices[c].text));
     }
@@ -163,7 +226,7 @@ class Conversation {
     output_.flush();
     char* text = nullptr;
     std::size_t room = 0;
-    const ssize_t length = getline(&text, &room, stdin);
+    const ssize_t length = interrupted_by != 0 ? -1 : getline(&text, &room, stdin);
     const std::unique_ptr<char, void (*)(void*)> owner(text, std::free);
     if (length < 0) {
       ended_ = true;
@@ -256,24 +319,50 @@ class Conversation {
       return Went::on;
     }
     const FormAnswer before = std::exchange(answers_[i], read.answer);
-    for (const FormComplaint& c : to_records(form_, answers_, read_).complaints) {
-      if (c.question == i) {
-        refuse(c.diagnostic.message, c.diagnostic.allowed, c.diagnostic.hint);
-        answers_[i] = before;
-        return std::nullopt;
-      }
+    if (!fits(i)) {
+      answers_[i] = before;
+      return std::nullopt;
     }
     if (q.distance() && !read.answer.words.empty()) {
       units_ = read.answer.units;
     }
-    for (const FormChoice& c : q.choices) {
-      if (!c.warning.empty() &&
-          std::ranges::find(read.answer.words, c.word) != read.answer.words.end()) {
-        say("\n" + folded("     !", kIndent, c.warning));
-      }
-    }
     any_ = true;
+    say_stop();
     return Went::on;
+  }
+
+  // Whether a record can be made with this answer; says why not. So one can be made at any time.
+  bool fits(std::size_t i) {
+    const FormQuestion& q = form_.questions[i];
+    const std::string& word = answers_[i].words.empty() ? today_ : answers_[i].words.front();
+    if (q.field == Field::date && !q.of_check && parse_date(word) && word > today_) {
+      refuse(fmt::format("is {}, after today, {}", word, today_), "", "");
+      return false;
+    }
+    const std::vector<FormComplaint> complaints = to_records(form_, answers_, read_).complaints;
+    const auto own = std::ranges::find(complaints, i, &FormComplaint::question);
+    if (own != complaints.end()) {
+      refuse(own->diagnostic.message, own->diagnostic.allowed, own->diagnostic.hint);
+    } else if (!complaints.empty()) {
+      const FormComplaint& c = complaints.front();
+      say(folded("", kIndent,
+                 fmt::format("That answer does not go with your answer to \"{}\", which {}.",
+                             form_.questions[c.question].text, c.diagnostic.message)));
+      say(folded("", kIndent, c.diagnostic.hint));
+    }
+    return complaints.empty();
+  }
+
+  // As soon as the answers mean that the car must stand still, and again when they mean something
+  // else.
+  void say_stop() {
+    std::vector<std::string> now = stop_now(form_, answers_, knowledge_, model_);
+    if (now != said_) {
+      for (const std::string& text : now) {
+        say("\n" + folded("     !", kIndent, text));
+      }
+      said_ = std::move(now);
+    }
   }
 
   void refuse(const std::string& problem, const std::string& allowed, const std::string& hint) {
@@ -311,9 +400,13 @@ class Conversation {
   }
 
   const Form& form_;
+  const Knowledge& knowledge_;
+  const Model& model_;
   const ReadOptions& read_;
   Output& output_;
   FormAnswers answers_;
+  std::string today_;
+  std::vector<std::string> said_;  // what the answers so far call for
   std::vector<std::size_t> asked_;
   FormPart part_ = FormPart::none;
   std::optional<Units> units_;
@@ -322,6 +415,37 @@ class Conversation {
   bool ended_ = false;
 };
 
+// In the file of `--out`. False where there is none, or it cannot be written.
+bool is_saved(const FormRecords& made, const std::optional<std::string>& out) {
+  if (!out || *out == "-") {
+    return false;
+  }
+  Output file(out);
+  file.write(made.text);
+  return file.finish() == kDone;
+}
+
+[[noreturn]] void end_by(int signal) {
+  std::signal(signal, SIG_DFL);
+  std::raise(signal);
+  std::abort();
+}
+
+// After Ctrl-C: the record, and no report.
+[[noreturn]] void end_interrupted(const FormRecords& made, const std::optional<std::string>& out,
+                                  Output& output) {
+  output.flush();
+  constexpr std::string_view kKept = "<stdin>: interrupted; what was answered so far is kept in";
+  if (is_saved(made, out)) {
+    warn(fmt::format("{} {}\n", kKept, utf8::harmless(*out)));
+  } else {
+    warn(fmt::format("{} this record:\n", kKept));
+    output.write(made.text);
+    output.finish();
+  }
+  end_by(interrupted_by);
+}
+
 int ask(const AskOptions& o) {
   (void)day_of("--today", o.today);
   const Result<Knowledge> knowledge = load(o.data);
@@ -329,10 +453,22 @@ int ask(const AskOptions& o) {
     return kRejected;
   }
   const Form form = make_form(*knowledge.value, o.buying);
+  const Model model(*knowledge.value);
   const ReadOptions read = read_options(*knowledge.value);
   Output output(std::nullopt);
-  Conversation conversation(form, read, o, output);
-  const FormAnswers& answers = conversation.run();
+  Conversation conversation(form, *knowledge.value, model, read, o, output);
+  FormRecords made;
+  {
+    const Interruptible interruptible;
+    const FormAnswers& answers = conversation.run();
+    made = to_records(form, answers, read);
+    if (interrupted_by != 0) {
+      if (!conversation.any()) {
+        end_by(interrupted_by);
+      }
+      end_interrupted(made, o.out, output);
+    }
+  }
   if (!conversation.any()) {
     const int written = output.finish();
     warn("<stdin>: error[no-answers]: holds no answer, so there is no record\n");
@@ -342,7 +478,6 @@ int ask(const AskOptions& o) {
     output.flush();
     warn("<stdin>: the input ended; what was answered so far is kept\n");
   }
-  FormRecords made = to_records(form, answers, read);
   if (!made.complaints.empty()) {
     for (FormComplaint& c : made.complaints) {
       c.diagnostic.source = "<stdin>";
@@ -351,18 +486,16 @@ int ask(const AskOptions& o) {
     const int written = output.finish();
     return written != kDone ? written : kRejected;
   }
+  // Where the file cannot be written, the record is shown: nothing that was answered is lost.
+  const bool saved = is_saved(made, o.out);
+  if (o.out && !saved) {
+    output.write(made.text);
+  }
   for (Record& r : made.records) {
     r.source = o.out.value_or("answers");
   }
-  int saved = kDone;
-  if (o.out) {
-    Output file(o.out);
-    file.write(made.text);
-    saved = file.finish();
-  }
   const Result<std::vector<History>> unit = group_by_unit(std::move(made.records));
   complain(unit.diagnostics);
-  const Model model(*knowledge.value);
   const std::vector<Model> varied = variations(*knowledge.value, kVariations);
   AssessOptions options;
   options.audience = Audience::owner;
@@ -372,7 +505,7 @@ int ask(const AskOptions& o) {
   output.write(to_text(assess(unit.value->front(), *knowledge.value, model, options),
                        {.colour = false, .width = 80, .units = conversation.units()}));
   const int written = output.finish();
-  return written != kDone ? written : saved;
+  return written != kDone || saved || !o.out || *o.out == "-" ? written : kOutput;
 }
 
 }  // namespace

@@ -8,8 +8,8 @@
   const SUMMARY = Q.length;
 
   let state = {answers: {}, at: INTRO, unit: ''};
-  let asked = [];        // the way here, for Back
-  let returning = false; // a single answer is being changed
+  let asked = [];       // the way here, for Back
+  let returning = null; // while an answer is being changed: which, and what has been asked
   let keeps = true;
 
   // ------------------------------------------------------------- storage
@@ -25,6 +25,7 @@
                  unit: D.units.some((u) => u.word === kept.unit) ? kept.unit : '',
                  draft: kept.draft && typeof kept.draft.text === 'string' ? kept.draft : null};
         asked = Array.isArray(kept.asked) ? kept.asked.filter((i) => Q[i]) : [];
+        returning = kept.returning && Array.isArray(kept.returning.asked) ? kept.returning : null;
         for (const q of Q) {
           const a = kept.answers[q.key];
           if (a && Array.isArray(a.words) && a.words.every((w) => typeof w === 'string')) {
@@ -40,7 +41,7 @@
 
   function keep() {
     try {
-      const text = JSON.stringify({...state, asked});
+      const text = JSON.stringify({...state, asked, returning});
       sessionStorage.setItem(D.storage, text);
       localStorage.setItem(D.storage, text);
     } catch (refused) {
@@ -52,7 +53,7 @@
   function forget() {
     state = {answers: {}, at: INTRO, unit: ''};
     asked = [];
-    returning = false;
+    returning = null;
     try {
       sessionStorage.removeItem(D.storage);
       localStorage.removeItem(D.storage);
@@ -113,23 +114,41 @@
     return d.getUTCMonth() === +m[2] - 1 && d.getUTCDate() === +m[3];
   }
 
+  // Of two days, or of two readings of one odometer: more than 0 where the first lies after the second.
+  function compared(q, other) {
+    const [a, b] = [words(q)[0], words(other)[0]];
+    if (q.kind === 'number') {
+      const km = (one, text) => Number(text) * (state.answers[one.key].unit === 'mi' ? D.kmPerMile : 1);
+      return km(q, a) - km(other, b);
+    }
+    const both = Math.min(a.length, b.length);
+    return a.slice(0, both) > b.slice(0, both) ? 1 : a.slice(0, both) < b.slice(0, both) ? -1 : 0;
+  }
+
+  // What does not go together with another answer, in words; empty: nothing.
+  function outOfOrder(q) {
+    const sound = (other) => given(other) && !malformed(other);
+    const limit = q.notAfter.map((i) => Q[i]).find((other) => sound(other) && compared(q, other) > 0);
+    const other = limit ||
+      Q.find((one) => one.notAfter.includes(Q.indexOf(q)) && sound(one) && compared(one, q) > 0);
+    return !other ? '' : (limit ? D.says.after : D.says.before)
+      .replace('{question}', () => other.text).replace('{answer}', () => shown(other));
+  }
+
   const limitsOf = (q, unit) => (q.miles && unit === 'mi' ? q.milesLimits : q.limits);
 
-  // What is wrong with an answer, in words; empty: nothing.
-  function wrong(q) {
+  // What is wrong with an answer by itself, in words; empty: nothing.
+  function malformed(q) {
     const w = words(q);
     if (!w.length) {
       return q.required ? D.says.required : '';
     }
+    const future = () => (w[0] > today().slice(0, w[0].length) ? D.says.future : '');
     if (q.kind === 'date') {
-      const today = find(q.pointer, false);
-      if (!isDate(w[0])) {
-        return D.says.date;
-      }
-      return q.check && today && w[0] > words(today)[0] ? D.says.later : '';
+      return isDate(w[0]) ? future() : D.says.date;
     }
     if (q.kind === 'month') {
-      return /^(?!0000)\d{4}(-(0[1-9]|1[0-2]))?$/.test(w[0]) ? '' : D.says.month;
+      return /^(?!0000)\d{4}(-(0[1-9]|1[0-2]))?$/.test(w[0]) ? future() : D.says.month;
     }
     if (q.kind === 'number') {
       const value = Number(w[0]);
@@ -137,6 +156,33 @@
       return !Number.isFinite(value) || value < limits.min || value > limits.max ? limits.range : '';
     }
     return '';
+  }
+
+  const wrong = (q) => malformed(q) || (words(q).length ? outOfOrder(q) : '');
+
+  // What the answers call for before any further driving: by the combinations in the page's data.
+  function stops() {
+    const wordsOf = (q) => (!given(q) ? [''] : q.kind !== 'number' ? words(q)
+      : [Number(words(q)[0]) > q.limits.min ? D.more : D.least]);
+    const holds = (need) => wordsOf(Q[need.question]).some((w) => need.words.includes(w));
+    for (const group of D.stops) {
+      const texts = group.filter((stop) => stop.needs.every(holds)).map((stop) => stop.text);
+      if (texts.length) {
+        return [...new Set(texts)];
+      }
+    }
+    return [];
+  }
+
+  // The same without one of the answers.
+  function stopsWithout(q) {
+    const answer = state.answers[q.key];
+    delete state.answers[q.key];
+    const texts = stops();
+    if (answer) {
+      state.answers[q.key] = answer;
+    }
+    return texts;
   }
 
   // ------------------------------------------------------------- records
@@ -251,7 +297,7 @@
 
   function typed(q) {
     const box = make('div', {className: 'typed'});
-    const first = {'text': q.sample, 'date': q.check ? '' : today()}[q.kind] || '';
+    const first = q.kind === 'date' && !q.check ? today() : '';
     const draft = state.draft && state.draft.key === q.key ? state.draft : null;
     const value = draft ? draft.text : words(q).length ? words(q)[0] : q.required ? first : '';
     const input = make(q.kind === 'long' ? 'textarea' : 'input', {id: 'answer', value});
@@ -265,7 +311,7 @@
     if (q.kind === 'number') {
       input.inputMode = 'decimal';
     }
-    if (!q.required && q.sample && q.kind !== 'date') {
+    if (q.sample && q.kind !== 'date') {
       input.placeholder = q.sample;
     }
     input.setAttribute('aria-describedby', 'help problem');
@@ -283,8 +329,20 @@
     return box;
   }
 
-  // What to do at once, if the answer calls for it.
-  const warning = (q) => (q.choices.find((c) => c.warning && words(q).includes(c.word)) || {}).warning || '';
+  // What to do at once: what the other answers call for above the question, what this one adds below
+  // it. What stands there already stays, so that it is not read out twice.
+  function showStops(q) {
+    const now = stops();
+    const before = stopsWithout(q).filter((text) => now.includes(text));
+    fill(el('stop'), before);
+    fill(el('warning'), now.filter((text) => !before.includes(text)));
+  }
+
+  function fill(box, texts) {
+    if ([...box.children].map((p) => p.textContent).join('\n') !== texts.join('\n')) {
+      box.replaceChildren(...texts.map((text) => make('p', {className: 'warning', textContent: text})));
+    }
+  }
 
   function putAwayPicture() {
     for (const picture of [...el('picture').children]) {
@@ -305,9 +363,9 @@
     const first = Q.find((one) => one.part === q.part && applies(one)) === q;
     el('part-intro').textContent = first ? part.intro : '';
     el('question').textContent = q.text;
-    el('help').textContent = q.help;
+    el('help').textContent = q.pointer === D.roles.id ? `${q.help} ${D.says.drawn}` : q.help;
     el('problem').textContent = '';
-    el('warning').textContent = warning(q);
+    showStops(q);
     putAwayPicture();
     const picture = q.picture && el('picture-' + q.picture);
     if (picture) {
@@ -316,15 +374,18 @@
     }
     el('inputs').replaceChildren(q.choices.length ? choices(q) : typed(q));
     el('skip').hidden = q.required;
-    el('back').hidden = returning;
-    el('next').textContent = returning ? D.says.done : D.says.next;
+    el('back').hidden = Boolean(returning);
+    showNext();
   }
+
+  const showNext = () => {
+    el('next').textContent = returning && following() === SUMMARY ? D.says.done : D.says.next;
+  };
 
   function showSummary() {
     const lists = [];
     let part = -1;
     const problems = [];
-    const warnings = new Set();
     for (const q of Q.filter(applies)) {
       if (q.part !== part) {
         part = q.part;
@@ -332,13 +393,10 @@
       }
       const problem = wrong(q);
       const answer = shown(q);
-      if (warning(q)) {
-        warnings.add(warning(q));
-      }
       const change = make('button', {type: 'button', className: 'screen', textContent: D.says.change});
       change.setAttribute('aria-label', `${D.says.change}: ${q.text}`);
       change.addEventListener('click', () => {
-        returning = true;
+        returning = {from: Q.indexOf(q), asked: Q.map((one, i) => i).filter((i) => applies(Q[i]))};
         go(Q.indexOf(q));
       });
       const text = make('div', {}, make('span', {textContent: q.text}),
@@ -350,7 +408,7 @@
       lists[lists.length - 1].append(make('li', {}, text, change));
     }
     el('answers').replaceChildren(...lists);
-    el('warnings').replaceChildren(...[...warnings].map((w) => make('p', {className: 'warning', textContent: w})));
+    fill(el('warnings'), stops());
     el('unfinished').hidden = !problems.length;
     el('finished').hidden = problems.length > 0;
     el('record').value = problems.length ? '' : recordText();
@@ -381,19 +439,32 @@
     show(true);
   }
 
+  // The question to ask next; after a change only those that apply since.
+  function following() {
+    const next = Q.findIndex((q, n) => n > state.at && applies(q) && !(returning && returning.asked.includes(n)));
+    return next < 0 ? SUMMARY : next;
+  }
+
   function onward() {
-    if (returning) {
-      returning = false;
-      go(SUMMARY);
-      return;
+    const next = following();
+    if (!returning) {
+      asked.push(state.at);
+    } else if (next === SUMMARY) {
+      returning = null;
+    } else {
+      returning.asked.push(next);
     }
-    const i = state.at;
-    const next = Q.findIndex((q, n) => n > i && applies(q));
-    asked.push(i);
-    go(next < 0 ? SUMMARY : next);
+    go(next);
   }
 
   // ------------------------------------------------------------- reading
+
+  // A name that no other car has: fifty bits by chance, without signs that look alike.
+  function drawn() {
+    const signs = '23456789abcdefghijkmnpqrstuvwxyz';
+    const [...name] = crypto.getRandomValues(new Uint8Array(10));
+    return 'car-' + name.map((n, i) => (i === 5 ? '-' : '') + signs[n % signs.length]).join('');
+  }
 
   // Takes what stands in the page; a text when it cannot be taken.
   function take() {
@@ -426,7 +497,9 @@
       }
     }
     state.answers[q.key] = answer;
-    const problem = wrong(q);
+    // Where two answers do not go together and one is changed, the other may be next: the summary
+    // names both.
+    const problem = returning && returning.from === state.at ? malformed(q) : wrong(q);
     if (problem) {
       if (before) {
         state.answers[q.key] = before;
@@ -446,9 +519,8 @@
     state.draft = q.choices.length ? null
       : {key: q.key, text: el('answer').value, unit: q.miles ? el('unit').value : ''};
     take();
-    if (el('warning').textContent !== warning(q)) {
-      el('warning').textContent = warning(q);
-    }
+    showStops(q);
+    showNext();
     keep();
   }
 
@@ -457,6 +529,10 @@
     el('start').addEventListener('click', () => go(Q.findIndex(applies)));
     el('form').addEventListener('submit', (event) => {
       event.preventDefault();
+      const q = Q[state.at];
+      if (q.pointer === D.roles.id && !el('answer').value.trim()) {
+        el('answer').value = drawn();
+      }
       const problem = take();
       el('problem').textContent = problem;
       const input = el('answer');
@@ -481,15 +557,15 @@
     });
     el('last').addEventListener('click', () => go(asked.length ? asked.pop() : INTRO));
     el('save').addEventListener('click', () => {
-      const name = el('record').value && words(Q.find((q) => q.required))[0] || '';
+      const name = words(Q.find((q) => q.pointer === D.roles.id))[0] || '';
+      const file = 'dryshaft-' + (name.replace(/[^A-Za-z0-9]+/g, '-').replace(/^-|-$/g, '') || 'car') + '.json';
       const url = URL.createObjectURL(new Blob([el('record').value], {type: 'application/json'}));
-      const link = make('a', {href: url,
-        download: 'dryshaft-' + (name.replace(/[^A-Za-z0-9]+/g, '-').replace(/^-|-$/g, '') || 'car') + '.json'});
+      const link = make('a', {href: url, download: file});
       document.body.append(link);
       link.click();
       link.remove();
       setTimeout(() => URL.revokeObjectURL(url), 60000);
-      el('saved').textContent = D.says.saved;
+      el('saved').textContent = D.says.saved.replace('{name}', () => file);
     });
     el('copy').addEventListener('click', async () => {
       try {

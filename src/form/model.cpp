@@ -6,10 +6,11 @@
 #include <nlohmann/json.hpp>
 
 #include "base/number.hpp"
-#include "dryshaft/assess.hpp"
 #include "dryshaft/form.hpp"
+#include "form/stops.hpp"
 #include "form/wording.hpp"
 #include "record/shape.hpp"
+#include "vocabulary/order.hpp"
 
 namespace dryshaft {
 namespace {
@@ -126,6 +127,7 @@ class Maker {
         form_.cautions.push_back(c->owner_text);
       }
     }
+    keep_order();
     warn();
     return std::move(form_);
   }
@@ -171,44 +173,39 @@ class Maker {
     }
   }
 
-  // Nobody should have to send the form in to hear that the car must stand still.
-  void warn() {
-    const Model model(knowledge_);
-    const GradeRule& d = knowledge_.grades[static_cast<std::size_t>(Grade::D)];
-    const std::string& stop = d.owner_summary.empty() ? d.owner_meaning : d.owner_summary.front();
-    for (std::size_t i = 0; i < form_.questions.size(); ++i) {
-      for (std::size_t c = 0; c < form_.questions[i].choices.size(); ++c) {
-        if (grade_of_one(model, i, c) == Grade::D) {
-          form_.questions[i].choices[c].warning = stop;
+  void keep_order() {
+    for (FormQuestion& q : form_.questions) {
+      for (std::size_t i = 0; i < form_.questions.size(); ++i) {
+        const FormQuestion& limit = form_.questions[i];
+        const bool is_limit = q.of_check ? q.field == limit.field && q.choices.empty()
+                                         : std::ranges::any_of(kNotAfter, [&](const NotAfter& n) {
+                                             return n.field == q.field && n.limit == limit.field;
+                                           });
+        if (is_limit && !limit.of_check) {
+          q.not_after.push_back(i);
         }
       }
     }
   }
 
-  // The grade of a car of which nothing else is known.
-  [[nodiscard]] std::optional<Grade> grade_of_one(const Model& model, std::size_t question,
-                                                  std::size_t choice) const {
-    constexpr std::string_view kAnyDay = "2026-01-01";
-    FormAnswers answers(form_.questions.size());
-    for (std::size_t i = 0; i < answers.size(); ++i) {
-      const FormQuestion& q = form_.questions[i];
-      if (q.required()) {
-        answers[i].words.emplace_back(q.field == Field::date ? kAnyDay : q.sample);
+  // Nobody should have to send the form in to hear that the car must stand still.
+  void warn() {
+    const Model model(knowledge_);
+    for (std::size_t i = 0; i < form_.questions.size(); ++i) {
+      FormAnswers alone(form_.questions.size());
+      for (std::size_t at = i; !form_.questions[at].gate_words.empty();) {
+        const FormQuestion& q = form_.questions[at];
+        at = q.gate;
+        alone[at].words = {q.gate_words.front()};
+      }
+      for (FormChoice& c : form_.questions[i].choices) {
+        alone[i].words = {c.word};
+        const std::optional<Facts> facts = form::judged(form_, alone, knowledge_, model);
+        if (facts && facts->grade == Grade::D) {
+          c.warning = form::stop_text(knowledge_);
+        }
       }
     }
-    std::size_t at = question;
-    for (; !form_.questions[at].gate_words.empty(); at = form_.questions[at].gate) {
-      answers[form_.questions[at].gate].words = {form_.questions[at].gate_words.front()};
-    }
-    answers[question].words = {form_.questions[question].choices[choice].word};
-    Result<std::vector<History>> unit = group_by_unit(to_records(form_, answers, {}).records);
-    if (!unit.value || unit.value->empty()) {
-      return std::nullopt;
-    }
-    const History& history = unit.value->front();
-    const int day = parse_date(kAnyDay).value_or(0);
-    return judge(knowledge_, model, present(history, history.records.size(), knowledge_, day).facts)
-        .grade;
   }
 
   // A gate that is not asked leaves its question open to all.
@@ -385,6 +382,59 @@ std::size_t asked_at(const Form& form, std::string_view pointer, bool of_check) 
   return found;
 }
 
+// An answer as it may be compared: of days as written, as far as both go.
+struct Place {
+  std::string day = {};
+  double km = 0;
+};
+
+std::optional<Place> place_of(const FormQuestion& q, const FormAnswer& answer) {
+  const std::string& typed = answer.words.front();
+  switch (q.row().type) {
+    case FieldType::date:
+      return parse_date(typed) ? std::optional(Place{.day = typed}) : std::nullopt;
+    case FieldType::month:
+      return Place{.day = typed};  // one that is none is refused as it is
+    default:
+      break;
+  }
+  const std::optional<double> number = number_in(typed);
+  return number ? std::optional(Place{.km = *number * (answer.units == Units::mi ? kKmPerMile : 1)})
+                : std::nullopt;
+}
+
+bool lies_after(const Place& one, const Place& limit) {
+  const std::size_t both = std::min(one.day.size(), limit.day.size());
+  return one.km > limit.km || one.day.compare(0, both, limit.day, 0, both) > 0;
+}
+
+std::string shown(const FormQuestion& q, const FormAnswer& answer) {
+  return answer.words.front() +
+         (q.distance() ? answer.units == Units::mi ? " miles" : " km" : std::string());
+}
+
+// The answers of which one at least cannot be, each with that which it lies after.
+std::vector<std::pair<std::size_t, std::size_t>> out_of_order(const Form& form,
+                                                              const FormAnswers& answers) {
+  const auto place = [&](std::size_t i) {
+    return answers[i].words.empty() || !applies(form, answers, i)
+               ? std::nullopt
+               : place_of(form.questions[i], answers[i]);
+  };
+  std::vector<std::pair<std::size_t, std::size_t>> out;
+  for (std::size_t i = 0; i < form.questions.size(); ++i) {
+    for (const std::size_t limit : form.questions[i].not_after) {
+      const std::optional<Place> one = place(i);
+      const std::optional<Place> other = place(limit);
+      if (one && other && lies_after(*one, *other)) {
+        out.emplace_back(i, limit);
+        break;
+      }
+    }
+  }
+  return out;
+}
+
 // The question with the longest answer: what makes a whole record too large.
 std::size_t longest(const FormAnswers& answers) {
   const auto found = std::ranges::max_element(answers, {}, [](const FormAnswer& a) {
@@ -424,28 +474,16 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
     d.pointer = fmt::format("[{}]", form.questions[question].key);
     out.complaints.push_back({question, std::move(d)});
   };
-  std::optional<int> check_day;
-  std::size_t check_question = 0;
-  std::optional<int> today;
-  for (std::size_t i = 0; i < form.questions.size(); ++i) {
-    if (form.questions[i].field == Field::date && !answers[i].words.empty() &&
-        applies(form, answers, i)) {
-      const std::optional<int> day = parse_date(answers[i].words.front());
-      if (form.questions[i].of_check) {
-        check_day = day;
-        check_question = i;
-      } else {
-        today = day;
-      }
-    }
-  }
-  if (check_day && today && *check_day > *today) {
+  std::vector<std::size_t> impossible;
+  for (const auto& [question, limit] : out_of_order(form, answers)) {
     Diagnostic d;
-    d.code = "later-than-today";
-    d.message = fmt::format("is {}, after [{}], which is {}", date_text(*check_day),
-                            key_of(spec(Field::date)), date_text(*today));
+    d.code = "out-of-order";
+    d.message = fmt::format(
+        "is {}, after [{}], which is {}", shown(form.questions[question], answers[question]),
+        form.questions[limit].key, shown(form.questions[limit], answers[limit]));
     d.hint = "one of the two is wrong";
-    complain(check_question, std::move(d));
+    impossible.push_back(question);
+    complain(question, std::move(d));
   }
   for (const Writer::One& one : Writer(form, answers).write()) {
     // Whatever a caller hands over, the text is UTF-8.
@@ -454,9 +492,10 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
     for (Diagnostic& d : read.diagnostics) {
       const std::size_t question =
           d.pointer.empty() ? longest(answers) : asked_at(form, d.pointer, one.of_check);
-      const bool known = std::ranges::any_of(out.complaints, [&](const FormComplaint& c) {
-        return c.question == question && c.diagnostic.code == d.code;
-      });
+      const bool known = std::ranges::find(impossible, question) != impossible.end() ||
+                         std::ranges::any_of(out.complaints, [&](const FormComplaint& c) {
+                           return c.question == question && c.diagnostic.code == d.code;
+                         });
       if (!known) {
         complain(question, std::move(d));
       }

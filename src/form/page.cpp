@@ -8,6 +8,7 @@
 
 #include "base/sha256.hpp"
 #include "dryshaft/form.hpp"
+#include "form/stops.hpp"
 #include "form/wording.hpp"
 #include "record/shape.hpp"
 #include "report/markup.hpp"
@@ -111,14 +112,14 @@ Json question(const FormQuestion& q) {
               {"required", q.required()},
               {"gate", q.gate},
               {"gateWords", q.gate_words},
+              {"notAfter", q.not_after},
               {"choices", Json::array()}};
   for (const FormChoice& c : q.choices) {
     Json writes = Json::object();
     for (const auto& [target, json] : c.writes) {
       writes[std::string(spec(target).pointer)] = Json::parse(json);
     }
-    out["choices"].push_back(
-        {{"word", c.word}, {"text", c.text}, {"warning", c.warning}, {"writes", writes}});
+    out["choices"].push_back({{"word", c.word}, {"text", c.text}, {"writes", writes}});
   }
   if (q.choices.empty() && field.type == FieldType::number) {
     out["unit"] = field.unit;
@@ -139,7 +140,19 @@ Json question(const FormQuestion& q) {
   return out;
 }
 
-Json data(const Form& form) {
+Json stops(const std::vector<form::Stop>& group) {
+  Json out = Json::array();
+  for (const form::Stop& one : group) {
+    Json needs = Json::array();
+    for (const form::Stop::Need& need : one.needs) {
+      needs.push_back({{"question", need.question}, {"words", need.words}});
+    }
+    out.push_back({{"text", one.text}, {"needs", std::move(needs)}});
+  }
+  return out;
+}
+
+Json data(const Form& form, const Knowledge& knowledge) {
   const auto pointer = [](Field f) { return spec(f).pointer; };
   const std::string_view checked = pointer(Field::port_checked);
   const std::string_view id = pointer(Field::unit_id);
@@ -156,7 +169,8 @@ Json data(const Form& form) {
                   {"checked", checked},
                   {"yes", kNoYes[1].id},
                   {"port", checked.substr(0, checked.rfind('/') + 1)},
-                  {"unit", id.substr(0, id.rfind('/') + 1)}};
+                  {"unit", id.substr(0, id.rfind('/') + 1)},
+                  {"id", id}};
   out["says"] = {{"answer", "Your answer"},
                  {"unitLabel", "Unit"},
                  {"unit", "km or miles?"},
@@ -169,9 +183,18 @@ Json data(const Form& form) {
                  {"none", "not answered"},
                  {"required", "This one is needed."},
                  {"date", "Write a day, as year, month and day, such as 2026-03-18."},
-                 {"later", "This day is after today. One of the two is wrong."},
+                 {"future", "By the clock of this device that day has not come yet."},
+                 {"after",
+                  "This lies after your answer to \"{question}\": {answer}. One of the "
+                  "two is wrong."},
+                 {"before",
+                  "This lies before your answer to \"{question}\": {answer}. One of "
+                  "the two is wrong."},
                  {"month", "Write a year, or year and month, such as 2017 or 2017-05."},
-                 {"saved", "Saved where your browser keeps downloads."},
+                 {"drawn", form::kDrawn},
+                 {"saved",
+                  "The file {name} was given to your browser. Look in your downloads; if "
+                  "it is not there, copy the text below."},
                  {"copied", "Copied. You can paste it into a mail."},
                  {"copyByHand", "The text is marked: copy it the way you copy any text."}};
   out["parts"] = Json::array();
@@ -189,6 +212,11 @@ Json data(const Form& form) {
       out["order"].push_back(miles_pointer(f.pointer));
     }
   }
+  const form::Stops what = form::stops_of(form, knowledge);
+  out["kmPerMile"] = kKmPerMile;
+  out["least"] = form::kLeast;
+  out["more"] = form::kMore;
+  out["stops"] = Json::array({stops(what.grade), stops(what.before_driving)});
   // Another version of the form must not read this one's answers.
   constexpr std::size_t kDigits = 12;
   out["storage"] = fmt::format("{}-{}-{}", kStorage, form.buying ? "buying" : "owner",
@@ -220,6 +248,7 @@ std::string body(const Form& form) {
 <p class="buttons"><button type="button" id="start" class="main">Start</button></p>
 </section>
 <section id="ask" aria-labelledby="question" hidden>
+<div id="stop" role="alert"></div>
 <div class="where"><progress id="progress" aria-labelledby="place"></progress><span id="place" role="status"></span></div>
 <form id="form" novalidate>
 <p id="part" class="part"></p>
@@ -230,7 +259,7 @@ std::string body(const Form& form) {
 <figure id="picture" hidden></figure>
 <div id="inputs"></div>
 </fieldset>
-<p id="warning" class="warning" role="alert"></p>
+<div id="warning" role="alert"></div>
 <p id="problem" class="problem" role="alert"></p>
 <div class="buttons"><button type="button" id="back">Back</button><button type="button" id="skip">Skip</button><button type="submit" id="next" class="main">Next</button></div>
 </form>
@@ -273,13 +302,13 @@ std::string body(const Form& form) {
 
 }  // namespace
 
-std::string blank_html(const Form& form) {
+std::string blank_html(const Form& form, const Knowledge& knowledge) {
   markup::Page page;
   page.title = form.buying ? form::kBuyingTitle : form::kTitle;
   page.style = kStyle;
   page.body = body(form);
   page.script = kScript;
-  page.data = data(form).dump();
+  page.data = data(form, knowledge).dump();
   return markup::whole(page);
 }
 

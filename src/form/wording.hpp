@@ -23,6 +23,10 @@ inline constexpr std::string_view kNoTools =
 inline constexpr std::string_view kGaps =
     "Leave out what you do not know. A blank is never taken for good news or for bad.";
 
+// Where the page, or who asks at a terminal, has a name drawn.
+inline constexpr std::string_view kDrawn =
+    "Without a name the car gets one that is drawn by chance; it stands in your record.";
+
 // The page.
 inline constexpr std::string_view kKept =
     "Your answers stay in this browser until you delete them; this page sends nothing anywhere.";

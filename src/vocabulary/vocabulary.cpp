@@ -145,9 +145,9 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .required = true,
      .form = {.part = FormPart::car,
               .ask = "What do you call this car?",
-              .help = "Any name that tells it from other cars, such as a nickname or the number "
-                      "plate. Use the same name each time.",
-              .sample = "my car"}},
+              .help = "A name that no other car has: best the number plate. Use the same name each "
+                      "time.",
+              .sample = "blue Tarn, number plate HL 0147"}},
     {.id = Field::family,
      .pointer = "/unit/family",
      .type = text,

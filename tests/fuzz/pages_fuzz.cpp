@@ -278,7 +278,7 @@ Written written_with(const std::string& word, const std::string& file) {
   pages.push_back(noise_page(word, file));
   const auto [knowledge, guides] = data_with(without_braces(word));
   pages.push_back(dryshaft::guide_to_html(guides, knowledge, {.family = "generic"}));
-  pages.push_back(dryshaft::blank_html(dryshaft::make_form(knowledge, false)));
+  pages.push_back(dryshaft::blank_html(dryshaft::make_form(knowledge, false), knowledge));
   return written;
 }
 
