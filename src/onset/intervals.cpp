@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "dryshaft/onset.hpp"
+#include "record/identity.hpp"
 
 namespace dryshaft {
 namespace {
@@ -129,6 +130,10 @@ class UnitReader {
     if (contradicts("cooling-against-family")) {
       return unit("cooling-against-family",
                   "its rotor cooling on record is not what its family was built with", newest);
+    }
+    if (contradicts("not-one-unit")) {
+      return unit("not-one-unit", "its records differ in build date, family, vehicle or fitting",
+                  newest);
     }
     bool dry_built =
         static_cast<Cooling>(seen_.facts.at(Situation::rotor_cooling)) == Cooling::factory_dry;
@@ -271,7 +276,7 @@ class UnitReader {
   void built(Seal& seal) const {
     for (const Record& r : history_.records) {
       const Value& v = r.at(Field::built);
-      if (v.observed) {
+      if (v.observed && !built_too_late(r)) {
         const int month = static_cast<int>(v.number);
         const int last = v.code != 0 ? month + 11 : month;
         seal.new_first = days_from_date(month / 12, month % 12 + 1, 1);
