@@ -241,7 +241,14 @@ a.json:1:76: error[date-alone]: /inspection/date is 2027-03-10, 365 days after e
   records.push_back(record_on("HL-0149", "2027-03-10", ",\"by\":\"owner\""));
   CHECK(group_by_unit(records).diagnostics.size() == 2);
   // A day less, another unit at that time, or another day of the same unit.
-  CHECK(group_by_unit({records[0], records[1], record_on("HL-0149", "2027-03-09")})
+  CHECK(outcome(group_by_unit({records[0], records[1], record_on("HL-0149", "2027-03-09")})) ==
+        R"(HL-0147: 2026-03-02@-
+HL-0148: 2026-03-10@-
+HL-0149: 2027-03-09@-
+a.json:1:76: warning[date-far-ahead]: /inspection/date is 2027-03-09, 364 days after every other date, and the newest
+  hint: units are judged as of the newest date; --today names another day
+)");
+  CHECK(group_by_unit({records[0], records[1], record_on("HL-0149", "2026-06-07")})
             .diagnostics.empty());
   CHECK(group_by_unit({records[0], records[2], record_on("HL-0150", "2027-03-10")})
             .diagnostics.empty());

@@ -149,11 +149,12 @@ class OddFiles(unittest.TestCase):
         self.assertTrue(done.stdout.endswith(b"\nrecords: 1 good, 0 rejected; 1 unit\n"), done.stdout)
 
     def test_tags_reach_nobody(self):
-        text = json.dumps(record(unit="HL\U000e0041-1"), ensure_ascii=False)
-        for arguments in ([], ["--format", "html"], ["--format", "markdown"], ["--format", "csv"]):
-            done = run("assess", *arguments, text=text)
-            self.assertIn("HL\ufffd-1", done.stdout.decode())
-            self.assertNotIn("\U000e0041", done.stdout.decode())
+        for unseen in ("\U000e0041", "\U000e0100"):  # a tag, a variation selector
+            text = json.dumps({**record(), "note": f"HL{unseen}-1"}, ensure_ascii=False)
+            for arguments in ([], ["--format", "html"], ["--format", "markdown"]):
+                done = run("assess", *arguments, text=text)
+                self.assertIn("HL\ufffd-1", done.stdout.decode())
+                self.assertNotIn(unseen, done.stdout.decode())
 
 
 class Usage(unittest.TestCase):
@@ -562,7 +563,7 @@ class Dates(unittest.TestCase):
     def test_what_is_dated_after_today_is_no_news(self):
         text = lines(record(date="2026-06-01", port=self.WET),
                      record(date="2027-03-02", port=DRY))
-        said = ("<stdin>:2:97: error[date-after-today]: /inspection/date is 2027-03-02, after the "
+        said = ("<stdin>:2:83: error[date-after-today]: /inspection/date is 2027-03-02, after the "
                 "day of judgement, 2026-06-02: the record is set aside, and only what it says for "
                 "the worse counts\n  hint: look for a slip of the pen, or name a later --today\n")
         done, grades = self.grades("--today", "2026-06-02", text=text)

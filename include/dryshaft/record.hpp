@@ -142,8 +142,8 @@ inline constexpr int kAloneInUnitDays = 5 * 365;
 /// - odometer readings that run backwards within a unit: the fewest that leave an order become not
 ///   observed; of equally few, those that leave the greater distance.
 ///
-/// Warnings: records of one id that differ in build date, family, vehicle or fitting, and ids that
-/// look alike.
+/// Warnings: a newest date some months after all others; records of one id that differ in build
+/// date, family, vehicle or fitting; ids that look alike.
 Result<std::vector<History>> group_by_unit(std::vector<Record> records,
                                            std::optional<int> today = std::nullopt);
 

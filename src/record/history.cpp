@@ -136,8 +136,10 @@ void refuse_after(int today, std::vector<History>& histories, std::vector<Diagno
   }
 }
 
-// Whatever a date's distance from all others, it moves the day of judgement for every unit: so one
-// look, be it told by several records, is not believed by itself.
+constexpr int kFarDays = 90;  // said, not refused [judgement]
+
+// The newest date moves the day of judgement for every unit: so one look far from all others, be it
+// told by several records, is not believed by itself.
 class LoneDates {
  public:
   LoneDates(std::vector<History>& histories, std::vector<Diagnostic>& complaints)
@@ -160,7 +162,7 @@ class LoneDates {
     // Two days of one unit bear each other out, so each unit has one refused at most.
     while (looks_.size() > 1 && is_alone() && !refused_.contains(looks_.back().second)) {
       alone.push_back(looks_.back());
-      gaps_.push_back(looks_.back().first - looks_[looks_.size() - 2].first);
+      gaps_.push_back(gap());
       refused_.insert(looks_.back().second);
       units_left_ -= --left_[looks_.back().second] == 0 ? 1 : 0;
       looks_.pop_back();
@@ -168,13 +170,30 @@ class LoneDates {
     for (std::size_t i = alone.size(); i-- > 0;) {
       refuse(histories_[alone[i].second], alone[i].first, gaps_[i]);
     }
+    if (units_left_ > 1 && gap() >= kFarDays) {
+      warn();
+    }
   }
 
  private:
   // Whether the newest look is.
   [[nodiscard]] bool is_alone() const {
-    const int gap = looks_.back().first - looks_[looks_.size() - 2].first;
-    return gap >= (units_left_ > 1 ? kAloneDays : kAloneInUnitDays);
+    return gap() >= (units_left_ > 1 ? kAloneDays : kAloneInUnitDays);
+  }
+  [[nodiscard]] int gap() const { return looks_.back().first - looks_[looks_.size() - 2].first; }
+
+  // One look is believed, but verdicts hang on its date.
+  void warn() {
+    const auto [day, unit] = looks_.back();
+    const Record& r = histories_[unit].records.back();
+    Diagnostic d = about(r, "date-far-ahead", Severity::warning);
+    d.line = r.date_line;
+    d.column = r.date_column;
+    d.pointer = spec(Field::date).pointer;
+    d.message =
+        fmt::format("is {}, {} days after every other date, and the newest", date_text(day), gap());
+    d.hint = "units are judged as of the newest date; --today names another day";
+    complaints_.push_back(std::move(d));
   }
 
   void refuse(History& history, int day, int gap) {
