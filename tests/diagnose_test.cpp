@@ -780,6 +780,21 @@ TEST_CASE("of a record dated after the day of judgement bad news counts, and goo
                           "the worse counts") != r.warnings.end());
 }
 
+TEST_CASE("a refused date that is right after all makes no old look young") {
+  const std::string dry = record_text(test::kDry, "", "2014-03-02");
+  const std::string later = record_text("", "", "2026-03-02");
+  const History alone = history_of(dry + later);
+  CHECK(alone.set_aside.size() == 1);
+  const auto grade = [](const History& h, std::optional<int> today) {
+    return assess(h, shipped(), shipped_model(),
+                  {.audience = {}, .today = today, .variations = nullptr})
+        .grade;
+  };
+  CHECK(grade(history_of(dry), {}) != Grade::U);
+  CHECK(grade(alone, {}) == Grade::U);
+  CHECK(grade(alone, parse_date("2014-03-02")) == Grade::U);
+}
+
 TEST_CASE("good news of one unit never counts for another one of its id") {
   const auto seen = [](const std::string& look, std::string_view unit, std::string_view date) {
     return record_text(look, unit, date);

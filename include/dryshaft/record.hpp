@@ -127,12 +127,15 @@ struct History {
   /// Records whose date cannot be right: only what they say for the worse counts. Where all of a
   /// unit's records are such, `records` holds an empty one in the place of the first.
   std::vector<Record> set_aside = {};
+  /// The date of one that stands alone, which may be right after all: then good news is as old as
+  /// that.
+  std::optional<int> perhaps_today = {};
 };
 
 /// A date that so many days or more separate from every other one is refused, unless the day of
 /// judgement covers it: among records of several units, and of one unit [judgement].
 inline constexpr int kAloneDays = 365;
-inline constexpr int kAloneInUnitDays = 5 * 365;
+inline constexpr int kAloneInUnitDays = 10 * 365;
 
 /// Sorts each unit's records by date and odometer, units by id; equal records count once. Errors,
 /// each at its place, beside a value:

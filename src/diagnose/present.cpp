@@ -981,8 +981,11 @@ double insulation_thermosetting_factor(double winding_c) {
 
 Presentation present(const History& history, std::size_t count, const Knowledge& knowledge,
                      int today) {
-  Presentation out = Units(history, knowledge).present(count, today);
-  if (count == history.records.size()) {
+  const bool all = count == history.records.size();
+  Presentation out =
+      Units(history, knowledge)
+          .present(count, all ? std::max(today, history.perhaps_today.value_or(today)) : today);
+  if (all) {
     for (const Record& r : history.set_aside) {
       take_wrongly_dated(out, r, knowledge, today);
     }

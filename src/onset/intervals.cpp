@@ -131,10 +131,6 @@ class UnitReader {
       return unit("cooling-against-family",
                   "its rotor cooling on record is not what its family was built with", newest);
     }
-    if (contradicts("not-one-unit")) {
-      return unit("not-one-unit", "its records differ in build date, family, vehicle or fitting",
-                  newest);
-    }
     bool dry_built =
         static_cast<Cooling>(seen_.facts.at(Situation::rotor_cooling)) == Cooling::factory_dry;
     std::optional<double> renewed;
@@ -176,6 +172,10 @@ class UnitReader {
         }
         fitted = in.number;
       }
+    }
+    if (contradicts("not-one-unit")) {
+      return unit("not-one-unit", "its records differ in build date, family, vehicle or fitting",
+                  newest);
     }
     if (dry_built) {
       return unit("factory-dry", "its rotor was built dry: no coolant runs through it", newest);

@@ -208,6 +208,7 @@ class LoneDates {
       }
     }
     set_aside(history, looks_.back().first, is_it);
+    history.perhaps_today = day;
   }
 
   std::vector<History>& histories_;
@@ -383,6 +384,7 @@ Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::opt
 
 History as_of(History history, int today) {
   set_aside(history, today, [today](const Record& r) { return day_of(r) > today; });
+  history.perhaps_today.reset();
   return history;
 }
 
