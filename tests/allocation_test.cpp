@@ -1,17 +1,21 @@
 // The hot loop allocates nothing: every allocation of this program is counted.
 #include <catch2/catch.hpp>
+#include <cstdint>
 #include <cstdlib>
 #include <new>
+#include <utility>
 
 #include "support.hpp"
 
 namespace {
 std::size_t allocations = 0;
-}
+std::size_t allocated = 0;  // bytes
+}  // namespace
 
 // The form that does not throw too: the library's sorts ask for memory with it.
 void* operator new(std::size_t size, const std::nothrow_t& /*tag*/) noexcept {
   ++allocations;
+  allocated += size;
   return std::malloc(size == 0 ? 1 : size);
 }
 void* operator new(std::size_t size) {
@@ -48,6 +52,42 @@ TEST_CASE("inference and grading allocate nothing") {
   const std::string text(1000, 'x');
   CHECK(allocations > after);
   CHECK(text.size() == 1000);
+}
+
+// What assessing a unit of so many inspections asks for, in bytes and in times.
+std::pair<double, double> cost_of(std::size_t inspections, bool of_many_units) {
+  History history{.unit_id = "n/a", .records = {}, .refused = {}};
+  for (std::size_t i = 0; i < inspections; ++i) {
+    Record r;
+    r.unit_id = history.unit_id;
+    const auto set = [&r](Field field, double number, std::uint16_t code = 0) {
+      r.values[static_cast<std::size_t>(field)] = {
+          .observed = true, .code = code, .number = number};
+    };
+    set(Field::date, 15000.0 + static_cast<double>(i / 4));
+    set(Field::odometer_km, 100.0 * static_cast<double>(i));
+    set(Field::noise_present, 0, static_cast<std::uint16_t>(i % 3 == 0 ? 1 : 0));
+    set(Field::seal_renewed_odometer_km, 100.0 * static_cast<double>(i / 2));
+    if (of_many_units) {
+      set(Field::built, 2010 * 12.0 + static_cast<double>(i % 50));
+    }
+    history.records.push_back(std::move(r));
+    history.refused.push_back(0);
+  }
+  const std::size_t bytes = allocated;
+  const std::size_t times = allocations;
+  const Report report = assess(history, test::shipped(), test::shipped_model(), {});
+  CHECK(report.history.earlier.size() == 100);
+  return {static_cast<double>(allocated - bytes), static_cast<double>(allocations - times)};
+}
+
+TEST_CASE("a unit of many inspections costs in proportion to their number") {
+  for (const bool of_many_units : {false, true}) {
+    const auto [bytes, times] = cost_of(1000, of_many_units);
+    const auto [bytes_of_double, times_of_double] = cost_of(2000, of_many_units);
+    CHECK(bytes_of_double < 2.1 * bytes);
+    CHECK(times_of_double < 2.1 * times);
+  }
 }
 
 }  // namespace

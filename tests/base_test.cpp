@@ -152,7 +152,8 @@ TEST_CASE("UTF-8 is told from what is not") {
 TEST_CASE("a long text is cut to whole characters") {
   // Tags spell a text that nobody sees; what lies beside them stays.
   CHECK(utf8::harmless("dry\U000E0001\U000E0061\U000E007F.") == "dry\uFFFD\uFFFD\uFFFD.");
-  CHECK(utf8::harmless("\U000DFFFF\U000E0080\U000E0100") == "\U000DFFFF\U000E0080\U000E0100");
+  CHECK(utf8::harmless("\U000E0080\U000E0100\U000E01EF") == "\uFFFD\uFFFD\uFFFD");
+  CHECK(utf8::harmless("\U000DFFFF\U000E1000") == "\U000DFFFF\U000E1000");
   CHECK(utf8::found_at("\U000E0041", 0) == "U+E0041");
   CHECK(utf8::harmless("\u00E4\u00F6\u00FC", 3) == "\u00E4\u00F6\u00FC");
   CHECK(utf8::harmless("\u00E4\u00F6\u00FC", 2) == "\u00E4\u00F6...");

@@ -436,7 +436,7 @@ TEST_CASE("a first line may say what separates the cells") {
 
 TEST_CASE("a stray NUL in a row does not make the table binary data") {
   const std::string text =
-      std::string("id,date\nA,2026-03-01\nB") + '\0' + ",2026-03-02\nC,2026-03-03\n";
+      std::string("id,date,note\nA,2026-03-01,\nB,2026-03-02,n") + '\0' + "\nC,2026-03-03,\n";
   const Records read = table(text);
   CHECK(complaints_of(read.diagnostics).empty());
   REQUIRE(read.records.size() == 3);

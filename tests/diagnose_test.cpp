@@ -5,6 +5,10 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
 
 #include "support.hpp"
 
@@ -547,7 +551,7 @@ TEST_CASE("earlier inspections are presented as each by itself") {
   }
   const History unit = history_of(text);
   std::size_t seen = 0;
-  present_earlier(unit, shipped(), [&](std::size_t i, const Presentation& then) {
+  present_earlier(unit, 0, shipped(), [&](std::size_t i, const Presentation& then) {
     INFO(i);
     CHECK(i == seen++);
     const Presentation alone =
@@ -718,6 +722,102 @@ TEST_CASE("what a recording shows describes a noise, and lines of a bearing are 
   CHECK(levels(unheard) == std::array{1, -1, 2, -1, -1});
   CHECK(unheard.contradictions.empty());
   CHECK(about_noise(unheard) == warned);
+}
+
+// -------------------------------------------------- dates and ids that are wrong
+
+// What one look may show, good and bad.
+const std::vector<std::string> kLooks = {
+    "",
+    std::string(test::kDry),
+    test::dry_and(R"("noise":{"present":false},"rotation":"free","faults":{"isolation":"none"})"),
+    R"("port":{"checked":true,"fluid":"film","fluid_kind":"gear-oil"})",
+    R"("port":{"checked":true,"fluid":"pooled","fluid_kind":"gear-oil","corrosion":"none"})",
+    R"("port":{"checked":true,"fluid":"film","fluid_kind":"coolant","corrosion":"heavy"})",
+    R"("port":{"checked":true,"fluid":"pooled","fluid_kind":"coolant"})",
+    R"("port":{"checked":true,"fluid":"pooled"})",
+    R"("port":{"checked":true,"fluid":"none","dried_residue":true,"corrosion":"light"})",
+    R"("noise":{"present":true,"when":["accelerating"],"pitch_follows_speed":true})",
+    R"("noise":{"present":true,"changes_with_steering_or_surface":true})",
+    R"("rotation":"stiff","faults":{"isolation":"stored"})",
+    R"("insulation":{"resistance_mohm":0.01})",
+    R"("coolant":{"loss_ml_per_1000km":900})",
+    R"("coolant":{"loss_ml_per_1000km":900,"outside_leak_seen":true})",
+};
+
+Grade grade_of(const std::string& records, std::optional<int> today = std::nullopt) {
+  return test::report_on(records, {.audience = {}, .today = today, .variations = nullptr}).grade;
+}
+
+TEST_CASE("of a record dated after the day of judgement bad news counts, and good news never") {
+  const std::optional<int> today = parse_date("2026-06-02");
+  const auto seen = [](const std::string& look, std::string_view date) {
+    return record_text(look, R"("family":"plover-2","built":"2018")", date);
+  };
+  for (const std::string& honest : kLooks) {
+    const Grade without = grade_of(seen(honest, "2026-06-01"), today);
+    for (const std::string& wrong : kLooks) {
+      CAPTURE(honest, wrong);
+      const std::string both = seen(honest, "2026-06-01") + seen(wrong, "2027-03-02");
+      const Grade with = grade_of(both, today);
+      REQUIRE(severity(with) >= severity(without));
+      const Grade alone = grade_of(seen(wrong, "2026-06-01"), today);
+      if (alone == Grade::C || alone == Grade::D) {
+        REQUIRE(severity(with) >= severity(alone));
+      }
+      // By itself it is no look that anybody knows to have been made.
+      REQUIRE(severity(grade_of(seen(wrong, "2027-03-02"), today)) >= severity(Grade::U));
+    }
+  }
+  const Report r = test::report_on(
+      seen(R"("port":{"checked":true,"fluid":"pooled","fluid_kind":"coolant"})", "2026-06-01") +
+          seen(std::string(test::kDry), "2027-03-02"),
+      {.audience = {}, .today = today, .variations = nullptr});
+  CHECK(r.grade == Grade::D);
+  CHECK(r.date == "2026-06-01");
+  CHECK(std::ranges::find(r.warnings,
+                          "test:2 is dated 2027-03-02, too late to be right: only what it says for "
+                          "the worse counts") != r.warnings.end());
+}
+
+TEST_CASE("a refused date that is right after all makes no old look young") {
+  const std::string dry = record_text(test::kDry, "", "2014-03-02");
+  const std::string later = record_text("", "", "2026-03-02");
+  const History alone = history_of(dry + later);
+  CHECK(alone.set_aside.size() == 1);
+  const auto grade = [](const History& h, std::optional<int> today) {
+    return assess(h, shipped(), shipped_model(),
+                  {.audience = {}, .today = today, .variations = nullptr})
+        .grade;
+  };
+  CHECK(grade(history_of(dry), {}) != Grade::U);
+  CHECK(grade(alone, {}) == Grade::U);
+  CHECK(grade(alone, parse_date("2014-03-02")) == Grade::U);
+}
+
+TEST_CASE("good news of one unit never counts for another one of its id") {
+  const auto seen = [](const std::string& look, std::string_view unit, std::string_view date) {
+    return record_text(look, unit, date);
+  };
+  struct Pair {
+    std::string_view one;
+    std::string_view other;
+  };
+  for (const auto& [one, other] : {Pair{R"("built":"2018")", R"("built":"2021")"},
+                                   Pair{R"("family":"plover-2")", R"("family":"dunlin-1")"},
+                                   Pair{R"("vehicle":"Tarn")", R"("vehicle":"Corrie")"}}) {
+    const std::string a(one);
+    const std::string b(other);
+    for (const std::string& x : kLooks) {
+      for (const std::string& y : kLooks) {
+        CAPTURE(a, x, b, y);
+        const Report r = test::report_on(seen(x, a, "2026-03-01") + seen(y, b, "2026-03-02"));
+        REQUIRE(test::has_id(r.contradictions, "not-one-unit"));
+        REQUIRE(severity(r.grade) >= std::max(severity(grade_of(seen(x, a, "2026-03-01"))),
+                                              severity(grade_of(seen(y, b, "2026-03-02")))));
+      }
+    }
+  }
 }
 
 }  // namespace

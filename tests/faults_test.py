@@ -339,6 +339,22 @@ class Amounts(Scratch):
         several = "[" + ",".join(line(f"HL-{i}", note="n" * 1000).strip() for i in range(2000)) + "]"
         self.assertEqual(self.stream([several.encode()]), (0, 2000, ""))
 
+    def test_one_id_for_everything(self):
+        """A long list in which nobody wrote an id: the rest is graded, and the one id as well."""
+        count = 2000 if SANITIZED else 20000
+        lot = "".join(line("n/a", inspection={"date": f"20{10 + i % 16}-03-02", "odometer_km": i})
+                      for i in range(count))
+        bad = line("HL-2", inspection={"date": "2026-03-02", "port": {
+            "checked": True, "fluid": "pooled", "fluid_kind": "coolant"}})
+        text = (line("HL-1") + lot + bad).encode()
+        for how in ("json", "jsonl", "text"):
+            done = run("assess", "--format", how, input=text, timeout=1200)
+            self.assertEqual(done.returncode, 3)
+            if how != "text":
+                grades = {r["unit_id"]: r["grade"] for r in map(json.loads, done.stdout.splitlines())}
+                self.assertEqual(grades, {"HL-1": "B", "HL-2": "D", "n/a": "U"})
+            self.assertIn(b"error[odometer-backwards]", done.stderr)
+
     @unittest.skipIf(SANITIZED, "sanitizers need address space of their own")
     def test_more_than_memory_holds(self):
         def limit():

@@ -29,8 +29,9 @@ TEST_CASE("an inspection dated after the day it is judged on is warned of") {
     options.today = parse_date(day);
     return options;
   };
-  CHECK(warns(report_on(record, on("2026-03-01")), "is dated later than the day it is judged on"));
-  CHECK_FALSE(warns(report_on(record, on("2026-03-02")), "is dated later"));
+  CHECK(warns(report_on(record, on("2026-03-01")), "test:1 is dated 2026-03-02, too late"));
+  CHECK(report_on(record, on("2026-03-01")).grade == Grade::U);
+  CHECK_FALSE(warns(report_on(record, on("2026-03-02")), "is dated"));
 }
 
 TEST_CASE("how sure names every grade, the best as well") {

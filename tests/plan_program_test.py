@@ -34,9 +34,11 @@ class Days(unittest.TestCase):
     def test_units_are_judged_as_of_the_newest_date(self):
         dry = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none", "debris": "none"}
         old = record("HL-1", port=dry, noise={"present": False})
-        new = record("HL-2", port=dry)
-        new["inspection"]["date"] = "2031-03-02"
-        text = json.dumps(old) + "\n" + json.dumps(new) + "\n"
+        text = json.dumps(old) + "\n"
+        for unit in ("HL-2", "HL-3"):  # a date that stands alone would not be believed
+            new = record(unit, port=dry)
+            new["inspection"]["date"] = "2031-03-02"
+            text += json.dumps(new) + "\n"
         done = subprocess.run([PROGRAM, "assess", "--format", "json"], input=text.encode(), capture_output=True,
                               check=True)
         graded = {r["unit_id"]: r["grade"] for r in map(json.loads, done.stdout.splitlines())}
@@ -125,7 +127,7 @@ class Plans(unittest.TestCase):
         for who in ("technician", "owner"):
             for name in ("film-caught-early", "seized", "owner-no-port-check", "contradictory"):
                 done = run(f"examples/{name}.json", *PRICES, "--for", who)
-                self.assertEqual(done.returncode, 0, done.stderr)
+                self.assertEqual(done.returncode, 3 if name == "contradictory" else 0, done.stderr)
                 for line in done.stdout.decode().splitlines():
                     self.assertLessEqual(len(line), 80, line)
 

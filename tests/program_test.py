@@ -149,11 +149,12 @@ class OddFiles(unittest.TestCase):
         self.assertTrue(done.stdout.endswith(b"\nrecords: 1 good, 0 rejected; 1 unit\n"), done.stdout)
 
     def test_tags_reach_nobody(self):
-        text = json.dumps(record(unit="HL\U000e0041-1"), ensure_ascii=False)
-        for arguments in ([], ["--format", "html"], ["--format", "markdown"], ["--format", "csv"]):
-            done = run("assess", *arguments, text=text)
-            self.assertIn("HL\ufffd-1", done.stdout.decode())
-            self.assertNotIn("\U000e0041", done.stdout.decode())
+        for unseen in ("\U000e0041", "\U000e0100"):  # a tag, a variation selector
+            text = json.dumps({**record(), "note": f"HL{unseen}-1"}, ensure_ascii=False)
+            for arguments in ([], ["--format", "html"], ["--format", "markdown"]):
+                done = run("assess", *arguments, text=text)
+                self.assertIn("HL\ufffd-1", done.stdout.decode())
+                self.assertNotIn(unseen, done.stdout.decode())
 
 
 class Usage(unittest.TestCase):
@@ -531,6 +532,107 @@ class Assess(unittest.TestCase):
         text = run("assess", "--explain", example("film-caught-early.json")).stdout.decode()
         self.assertRegex(text, r"floor-coolant \(\S*floors\.json:\d+\): at least C")
         self.assertRegex(text, r"fluid-from-seal-leak\s+\(\S*links\.json:\d+\)")
+
+
+class Dates(unittest.TestCase):
+    """A date typed wrong moves no verdict for the better, and none of another unit."""
+
+    WET = {"checked": True, "fluid": "pooled", "fluid_kind": "coolant"}
+
+    def grades(self, *arguments, **options):
+        done = run("assess", "--format", "json", *arguments, **options)
+        return done, {r["unit_id"]: r["grade"] for r in map(json.loads, done.stdout.splitlines())}
+
+    def test_no_record_moves_the_grade_of_another_unit(self):
+        with open(example("intake.jsonl"), encoding="utf-8") as f:
+            yard = f.read()
+        plain, before = self.grades(text=yard)
+        self.assertEqual((plain.returncode, plain.stderr), (0, b""))
+        for day in ("2062-03-02", "2027-12-02"):
+            done, after = self.grades(text=yard + lines(record("HL-X", day, port=DRY)))
+            self.assertEqual(done.returncode, 3)
+            self.assertIn(f"<stdin>:301:".encode(), done.stderr)
+            self.assertIn(f"error[date-alone]: /inspection/date is {day}, ".encode(), done.stderr)
+            self.assertEqual(after.pop("HL-X"), "U")
+            self.assertEqual(after, before)
+            checked = run("check", text=yard + lines(record("HL-X", day, port=DRY)))
+            self.assertEqual((checked.returncode, checked.stderr), (3, done.stderr))
+            covered, _ = self.grades("--today", day, text=yard + lines(record("HL-X", day, port=DRY)))
+            self.assertEqual((covered.returncode, covered.stderr), (0, b""))
+
+    def test_what_is_dated_after_today_is_no_news(self):
+        text = lines(record(date="2026-06-01", port=self.WET),
+                     record(date="2027-03-02", port=DRY))
+        said = ("<stdin>:2:83: error[date-after-today]: /inspection/date is 2027-03-02, after the "
+                "day of judgement, 2026-06-02: the record is set aside, and only what it says for "
+                "the worse counts\n  hint: look for a slip of the pen, or name a later --today\n")
+        done, grades = self.grades("--today", "2026-06-02", text=text)
+        self.assertEqual((done.returncode, done.stderr.decode()), (3, said))
+        self.assertEqual(grades, {"HL-0147": "D"})
+        for command in (["check"], ["fit", "onset"], ["fit", "outcomes"],
+                        ["plan", "--prices", example("prices.json")],
+                        ["assess", "--format", "text"]):
+            done = run(*command, "--today", "2026-06-02", text=text)
+            self.assertEqual((done.returncode, done.stderr.decode()), (3, said), command)
+        streamed = run("assess", "--format", "jsonl", "--today", "2026-06-02", text=text)
+        self.assertEqual((streamed.returncode, json.loads(streamed.stdout)["grade"]), (3, "D"))
+        self.assertIn(b"error[date-after-today]", streamed.stderr)
+        # The other way round: the bad look is the one with the wrong year.
+        text = lines(record(date="2027-06-01", port=self.WET),
+                     record(date="2026-03-02", port=DRY))
+        self.assertEqual(self.grades("--today", "2026-06-02", text=text)[1], {"HL-0147": "D"})
+
+    def test_a_slip_that_a_record_shows_by_itself(self):
+        built = record(port=self.WET)
+        built["unit"]["built"] = "2031"
+        for one, code in ((built, "built-after-inspection"),
+                          (record(odometer_km=109000, port=self.WET,
+                                  noise={"onset_odometer_km": 900000}), "noise-before-it-began")):
+            done, grades = self.grades(text=lines(one))
+            self.assertEqual((done.returncode, grades), (3, {"HL-0147": "D"}))
+            self.assertIn(f"error[{code}]".encode(), done.stderr)
+            report = json.loads(done.stdout)
+            self.assertEqual([c["id"] for c in report["contradictions"]], [code])
+
+
+class Identity(unittest.TestCase):
+    """Units that share an id, and units whose ids look alike."""
+
+    def test_nobody_gets_the_dry_port_of_another_car(self):
+        one = record("my car", "2026-03-01", port=DRY)
+        one["unit"]["built"] = "2019"
+        other = record("my car", "2026-03-02")
+        other["unit"]["built"] = "2021"
+        for text in (lines(one, other), lines(other, one)):
+            done = run("assess", "--format", "json", text=text)
+            report = json.loads(done.stdout)
+            self.assertEqual((done.returncode, report["grade"]), (0, "U"))
+            self.assertEqual([c["id"] for c in report["contradictions"]], ["not-one-unit"])
+            self.assertIn(b"warning[not-one-unit]", done.stderr)
+        owner = run("assess", "--for", "owner", text=lines(one, other)).stdout.decode()
+        self.assertIn("two different cars", owner)
+
+    def test_ids_that_look_alike(self):
+        done = run("assess", text=lines(record("AB-12", port=DRY), record("ab-12")))
+        self.assertEqual(done.returncode, 0)
+        self.assertEqual(done.stderr.decode(), '''<stdin>:2: warning[ids-look-alike]: /unit/id is "ab-12" and looks like "AB-12" of <stdin>:1: they count as two units
+  hint: where it is one unit, write its id in one way; the first difference is U+0061 and U+0041
+''')
+        done = run("check", text=lines(record("HL-\U000e01000147")))
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"error[unseen-character]: /unit/id holds U+E0100, which nobody sees",
+                      done.stderr)
+
+    def test_a_slip_upwards_of_the_odometer(self):
+        days = [f"2025-0{m}-01" for m in range(1, 6)]
+        clean = {**DRY, "debris": "none"}
+        text = lines(*(record(date=day, odometer_km=km, port=clean) for day, km in
+                       zip(days, (90000, 990000, 100000, 110000, 120000))))
+        done = run("assess", "--format", "json", text=text)
+        self.assertEqual(done.returncode, 3)
+        self.assertEqual(done.stderr.count(b"error["), 1)
+        self.assertIn(b"<stdin>:2:", done.stderr)
+        self.assertEqual(json.loads(done.stdout)["unit"]["odometer_km"], 120000)
 
 
 class Writing(unittest.TestCase):

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "base/sha256.hpp"
+#include "dryshaft/table.hpp"
 
 namespace dryshaft {
 namespace {
@@ -969,6 +970,84 @@ TEST_CASE("the schema names every field") {
     }
     CHECK(at->at("description") == field.question);
   }
+}
+
+TEST_CASE("what cannot be beside the rest is refused, and the rest is not") {
+  const auto beside = [](const std::string& text) {
+    const Result<Record> read = read_record(text, "a.json", 1, 1, {});
+    REQUIRE(read.value.has_value());
+    CHECK(read.has_errors());
+    return all_text(read.diagnostics);
+  };
+  CHECK(
+      beside(record(R"("built":"2031-05")")) ==
+      R"(a.json:1:62: error[built-after-inspection]: /unit/built is "2031-05", after the inspection of 2025-03-01
+  "built":"2031-05"},"inspection":{"date":"2025-03-01"}}
+          ^
+  hint: look for a slip of the pen in either; until then the build date is not used
+)");
+  CHECK(
+      beside(record("", R"("odometer_km":109000,"noise":{"onset_odometer_km":900000})")) ==
+      R"(a.json:1:139: error[noise-before-it-began]: /inspection/noise/onset_odometer_km is 900000, but the odometer of the inspection is 109000
+  "onset_odometer_km":900000}}}
+                      ^
+  hint: look for a slip of the pen in either
+)");
+  CHECK(
+      beside(
+          record(R"("fitted_odometer_km":5,"seal_renewed_odometer_km":6)", R"("odometer_km":4)")) ==
+      R"(a.json:1:75: error[fitted-after-inspection]: /unit/fitted_odometer_km is 5, but the odometer of the inspection is 4
+  "fitted_odometer_km":5,"seal_renewed_odometer_km":6},"inspection":{"date
+                       ^
+  hint: look for a slip of the pen in either
+a.json:1:104: error[renewed-after-inspection]: /unit/seal_renewed_odometer_km is 6, but the odometer of the inspection is 4
+  "seal_renewed_odometer_km":6},"inspection":{"date":"2025-03-01","odomete
+                             ^
+  hint: look for a slip of the pen in either
+)");
+  // The month of the inspection, and the very reading, can be.
+  good(record(R"("built":"2025-03","seal_renewed_odometer_km":4)",
+              R"("odometer_km":4,"noise":{"onset_odometer_km":4})"));
+  // A text of records keeps the record, and so does a table.
+  const Records read = read_records(record(R"("built":"2031")"), "a.json", {});
+  CHECK(read.records.size() == 1);
+  CHECK(read.rejected == 0);
+  CHECK(read.diagnostics.size() == 1);
+  const Records rows = read_table("id,date,built\nHL-0147,2025-03-01,2031\n", "a.csv", {}, {});
+  REQUIRE(rows.records.size() == 1);
+  CHECK(rows.rejected == 0);
+  CHECK(
+      all_text(rows.diagnostics) ==
+      R"(a.csv:2:20: error[built-after-inspection]: /unit/built is "2031", after the inspection of 2025-03-01
+  HL-0147,2025-03-01,2031
+                     ^
+  hint: look for a slip of the pen in either; until then the build date is not used
+)");
+  CHECK(rows.records.front().date_line == 2);
+  CHECK(rows.records.front().date_column == 9);
+}
+
+TEST_CASE("an id holds nothing that nobody sees") {
+  const auto with_id = [](const std::string& id) {
+    return R"({"format":"dryshaft-record/1","unit":{"id":")" + id +
+           R"("},"inspection":{"date":"2025-03-01"}})";
+  };
+  CHECK(refusal(with_id("HL-\\udb40\\udd00147")) ==
+        R"(a.json:1:44: error[unseen-character]: /unit/id holds U+E0100, which nobody sees
+  "id":"HL-\udb40\udd00147"},"inspection":{"date":"2025-03-01"}}
+       ^
+  hint: take it out: a name with it looks like another one
+)");
+  for (const char* unseen : {"\\u0007", "\\t", "\\u200b", "\\u202e", "\\ufe0f", "\\udb40\\uddef",
+                             "\\u00ad", "\\u3164"}) {
+    CHECK(refusal(with_id("HL" + std::string(unseen) + "147")).find("[unseen-character]") !=
+          std::string::npos);
+    CHECK(refusal(record(R"("family":"plover)" + std::string(unseen) + R"(-2")"))
+              .find("[unseen-character]: /unit/family") != std::string::npos);
+  }
+  // Blanks are seen between letters, and a note is shown with what does harm taken out.
+  CHECK(good(with_id("HL\xC2\xA0 147")).unit_id == "HL\xC2\xA0 147");
+  good(record("", "", R"("note":"a \u26a0\ufe0f sign\u0007")"));
 }
 
 }  // namespace

@@ -264,7 +264,10 @@ TEST_CASE("every good record takes a recording, and nothing else of it changes")
                               .date = static_cast<int>(meant.at(Field::date).number)};
       const Result<std::string> result = write_recording(file.text, file.name, kClear, which, {});
       INFO(complaints(result.diagnostics));
-      REQUIRE(result.value);
+      REQUIRE(result.value.has_value() == before.diagnostics.empty());
+      if (!result.value) {
+        continue;  // what is wrong in it is mended first
+      }
       const std::string& text = *result.value;
       const Records after = read_records(text, file.name, {});
       REQUIRE(after.records.size() == before.records.size());

@@ -254,13 +254,15 @@ struct Presentation {
 };
 
 /// Turns a unit's records (`count` oldest ones of the history) into a case as
-/// of the day `today` (days since 1970-01-01). Pure.
+/// of the day `today` (days since 1970-01-01). Pure. Where the records contradict
+/// each other as to which unit they are of, good news counts that all units have,
+/// and bad news of each; of records that are set aside, bad news alone.
 Presentation present(const History& history, std::size_t count, const Knowledge& knowledge,
                      int today);
 
-/// The same for each inspection but the newest, oldest first, as of its own day: `take` gets its
-/// place in the history with it. Reads each record once.
-void present_earlier(const History& history, const Knowledge& knowledge,
+/// The same for each inspection but the newest, from `first` on, oldest first, as of its own day:
+/// `take` gets its place in the history with it. Reads each record once.
+void present_earlier(const History& history, std::size_t first, const Knowledge& knowledge,
                      const std::function<void(std::size_t, const Presentation&)>& take);
 
 /// Insulation resistance corrected to 40 deg C by the two published rules.

@@ -400,7 +400,6 @@ struct Knowledge {
   [[nodiscard]] const ContradictionRule* contradiction(std::string_view id) const;
 };
 
-inline constexpr std::string_view kGenericFamily = "generic";
 /// The member of a family file that holds its steps of the inspection guide.
 inline constexpr std::string_view kGuideMember = "guide";
 /// The member that holds parts, fluids and hours.

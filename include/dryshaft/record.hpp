@@ -46,6 +46,8 @@ struct Record {
   std::string sha256;               ///< of the record's text, brace to brace, in hex
   std::uint32_t odometer_line = 0;  ///< where the odometer reading stands
   std::uint32_t odometer_column = 0;
+  std::uint32_t date_line = 0;  ///< where the date of the inspection stands
+  std::uint32_t date_column = 0;
 
   [[nodiscard]] const Value& at(Field field) const {
     return values[static_cast<std::size_t>(field)];
@@ -66,7 +68,9 @@ inline constexpr int kMaxDepth = 32;
 
 /// Reads one record from the text of one JSON object. `line` and `column` say
 /// where `text` begins in `source`. A record with an error has no value; all
-/// its errors are listed.
+/// its errors are listed. Only a build date after the inspection, and a noise
+/// that began beyond the odometer reading, are errors beside a value: they stay
+/// in the record, where grading does not use them and says so.
 Result<Record> read_record(std::string_view text, std::string_view source, std::uint32_t line,
                            std::uint32_t column, const ReadOptions& options);
 
@@ -114,15 +118,40 @@ Result<std::string> write_recording(std::string_view text, std::string_view sour
 /// complete JSON object, so that the text can be read as JSON Lines.
 bool is_complete_object(std::string_view first_line);
 
-/// Sorts each unit's records by date and odometer, units by id, and takes out
-/// odometer readings that run backwards within a unit: each is complained of,
-/// and its value becomes not observed. `refused[i]` is 1 where that happened.
+/// One unit's records.
 struct History {
   std::string unit_id;
-  std::vector<Record> records;        ///< oldest first
-  std::vector<std::uint8_t> refused;  ///< parallel to `records`
+  std::vector<Record> records;  ///< oldest first; never empty
+  /// Parallel to `records`: 1 where the odometer reading was refused.
+  std::vector<std::uint8_t> refused;
+  /// Records whose date cannot be right: only what they say for the worse counts. Where all of a
+  /// unit's records are such, `records` holds an empty one in the place of the first.
+  std::vector<Record> set_aside = {};
+  /// The date of one that stands alone, which may be right after all: then good news is as old as
+  /// that.
+  std::optional<int> perhaps_today = {};
 };
-Result<std::vector<History>> group_by_unit(std::vector<Record> records);
+
+/// A date that so many days or more separate from every other one is refused, unless the day of
+/// judgement covers it: among records of several units, and of one unit [judgement].
+inline constexpr int kAloneDays = 365;
+inline constexpr int kAloneInUnitDays = 10 * 365;
+
+/// Sorts each unit's records by date and odometer, units by id; equal records count once. Errors,
+/// each at its place, beside a value:
+///
+/// - a date after `today` (days since 1970-01-01), or without `today` one that stands alone after
+///   all others (of several records of one day one cannot bear out another): set aside;
+/// - odometer readings that run backwards within a unit: the fewest that leave an order become not
+///   observed; of equally few, those that leave the greater distance.
+///
+/// Warnings: a newest date some months after all others; records of one id that differ in build
+/// date, family, vehicle or fitting; ids that look alike.
+Result<std::vector<History>> group_by_unit(std::vector<Record> records,
+                                           std::optional<int> today = std::nullopt);
+
+/// The history as it is judged on a day: what is dated later is set aside.
+History as_of(History history, int today);
 
 /// The JSON Schema (draft 2020-12) of a record, made from the vocabulary.
 std::string record_schema();

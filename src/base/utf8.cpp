@@ -68,7 +68,7 @@ bool steers_terminal(char32_t code) {
 }
 
 bool misleads(char32_t code) {
-  return steers_terminal(code) || (code >= 0xE0000 && code <= 0xE007F);
+  return steers_terminal(code) || (code >= 0xE0000 && code <= 0xE0FFF);
 }
 
 namespace {
@@ -78,7 +78,24 @@ bool is_unseen(char32_t code) {
       kUnseen, [code](const Range& range) { return range.first <= code && code <= range.last; });
 }
 
+// Blanks that have a width.
+bool is_blank(char32_t code) {
+  return code == 0x20 || code == 0xA0 || code == 0x1680 || (code >= 0x2000 && code <= 0x200A) ||
+         code == 0x202F || code == 0x205F || code == 0x3000;
+}
+
 }  // namespace
+
+std::optional<Character> first_unseen(std::string_view text) {
+  for (std::size_t i = 0; i < text.size();) {
+    const Character c = decode(text, i);
+    if (misleads(c.code) || (is_unseen(c.code) && !is_blank(c.code))) {
+      return c;
+    }
+    i += c.length;
+  }
+  return std::nullopt;
+}
 
 std::string_view trim_unseen(std::string_view text) {
   std::size_t begin = text.size();

@@ -4,6 +4,7 @@
 
 #include <array>
 #include <cstddef>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -30,7 +31,8 @@ std::size_t first_invalid(std::string_view text);
 // characters, line separators, marks of writing direction. All are below U+10000.
 bool steers_terminal(char32_t code);
 
-// Whether a character steers a terminal, or is a tag: these spell a text that nobody sees.
+// Whether a character steers a terminal, or is a tag or a variation selector above U+FFFF: these
+// spell a text that nobody sees.
 bool misleads(char32_t code);
 
 struct Range {
@@ -45,6 +47,9 @@ inline constexpr std::array kUnseen = {
     Range{0x180B, 0x180E}, Range{0x2000, 0x200F}, Range{0x2028, 0x202F}, Range{0x205F, 0x206F},
     Range{0x3000, 0x3000}, Range{0x3164, 0x3164}, Range{0xFE00, 0xFE0F}, Range{0xFEFF, 0xFEFF},
     Range{0xFFA0, 0xFFA0}};
+
+// The first character that nobody sees: one of these that is no blank, or one that misleads.
+std::optional<Character> first_unseen(std::string_view text);
 
 // The text without what is not seen at its ends.
 std::string_view trim_unseen(std::string_view text);

@@ -98,7 +98,7 @@ class Command {
 
   void batch(Output& output) {
     Batch batch;
-    UnitsRead read = read_units(or_standard_input(o_.files), columns_, read_);
+    UnitsRead read = read_units(or_standard_input(o_.files), columns_, read_, assess_.today);
     rejected_ = read.refused;
     batch.rejected = std::move(read.complaints);
     batch.rejected_records = read.rejected;
@@ -269,6 +269,7 @@ class Command {
       for (Record& r : read[i].records) {
         r.line = l.number;
         r.odometer_line = l.number;
+        r.date_line = l.number;
       }
       for (Diagnostic& d : read[i].diagnostics) {
         d.line = d.line == 0 ? 0 : l.number;
@@ -315,7 +316,7 @@ class Command {
     };
     std::vector<Done> done(n);
     in_parallel(n, o_.jobs, [&](std::size_t i) {
-      Result<std::vector<History>> grouped = group_by_unit(std::move(units_[i]));
+      Result<std::vector<History>> grouped = group_by_unit(std::move(units_[i]), assess_.today);
       done[i].complaints = std::move(grouped.diagnostics);
       const Report report = assess(grouped.value->front(), knowledge_, *model_, assess_);
       if (is_wanted(report, wanted_)) {

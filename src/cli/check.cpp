@@ -14,9 +14,11 @@ struct CheckOptions {
   DataOptions data;
   std::optional<std::string> guides;
   std::optional<std::string> columns;
+  std::optional<std::string> today;
 };
 
 int check_files(const CheckOptions& o) {
+  const std::optional<int> today = day_of("--today", o.today);
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -42,7 +44,7 @@ int check_files(const CheckOptions& o) {
   if (files.empty() && !o.data.rules && !o.data.overlay && !o.data.families && !o.guides) {
     files.emplace_back("-");
   }
-  const UnitsRead read = read_units(files, *columns.value, read_options(k));
+  const UnitsRead read = read_units(files, *columns.value, read_options(k), today);
   if (!files.empty()) {
     output.write(fmt::format("records: {} good, {} rejected; {}\n", read.records, read.rejected,
                              words::count(read.histories.size(), "unit", "units")));
@@ -60,6 +62,7 @@ Run add_check(CLI::App& parent) {
   app->add_option("FILE", o->files,
                   "Records, or a table (.csv); - or no file and no folder: standard input");
   add_columns_option(*app, o->columns);
+  add_today_option(*app, o->today);
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
   return [o] { return check_files(*o); };

@@ -107,8 +107,9 @@ struct UnitsRead {
   std::size_t rejected = 0;  // records
   bool refused = false;      // whether a complaint is an error
 };
+// `today`: the day of judgement, where one is named.
 UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
-                     const ReadOptions& options);
+                     const ReadOptions& options, std::optional<int> today);
 // Standard input where nothing is named.
 std::vector<std::string> or_standard_input(const std::vector<std::string>& paths);
 // The day that `assess` and `plan` judge units as of where none is named.
@@ -239,6 +240,8 @@ void keep_apart(std::string_view option, const std::optional<std::string>& path,
                 std::string_view other_option, const std::optional<std::string>& other_path);
 void add_units_option(CLI::App& app, std::optional<std::string>& units);
 Units units_of(const std::optional<std::string>& units);  // not given: km
+// `--today`, for a command that judges by it only which dates can be right.
+void add_today_option(CLI::App& app, std::optional<std::string>& today);
 // Throws Stop where it is no date.
 std::optional<int> day_of(std::string_view option, const std::optional<std::string>& text);
 // The option takes a number from `least` on (or only above it) up to `most`, and no NaN.

@@ -16,6 +16,7 @@ namespace {
 struct FitOnsetOptions {
   std::vector<std::string> records;
   std::optional<std::string> columns;
+  std::optional<std::string> today;
   std::optional<std::string> table;
   std::string unit = "plain";
   std::optional<std::string> over;
@@ -43,6 +44,9 @@ class FittingOnset {
     }
     if (o_.table && o_.columns) {
       throw Stop{kUsage, "--columns goes with records; a --table has columns of its own"};
+    }
+    if (o_.table && o_.today) {
+      throw Stop{kUsage, "--today goes with records; a --table has no dates"};
     }
     Result<Knowledge> loaded = load(o_.data);
     if (!loaded.value) {
@@ -121,7 +125,8 @@ class FittingOnset {
     if (!columns.value) {
       return std::nullopt;
     }
-    UnitsRead read = read_units(or_standard_input(o_.records), *columns.value, read_options(k_));
+    UnitsRead read = read_units(or_standard_input(o_.records), *columns.value, read_options(k_),
+                                day_of("--today", o_.today));
     rejected_ = read.refused;
     sources_ = std::move(read.sources);
     if (read.histories.empty()) {
@@ -161,6 +166,7 @@ Run add_fit_onset(CLI::App& fit) {
   app->add_option("RECORDS", o->records,
                   "Records of many inspections, or tables (.csv); - or no file: standard input");
   add_columns_option(*app, o->columns);
+  add_today_option(*app, o->today);
   app->add_option("--table", o->table,
                   "CSV of intervals instead of records: columns left,right,count; inf: no end")
       ->type_name("FILE");

@@ -17,6 +17,7 @@ namespace {
 struct FitOutcomesOptions {
   std::vector<std::string> files;
   std::optional<std::string> columns;
+  std::optional<std::string> today;
   std::string format = "text";
   std::optional<std::string> out;
   std::optional<std::string> overlay;
@@ -78,7 +79,8 @@ class FitOutcomes {
 
  private:
   Openings read(const Knowledge& k, const ColumnMap& columns, std::size_t& count) {
-    const UnitsRead units = read_units(or_standard_input(o_.files), columns, read_options(k));
+    const UnitsRead units = read_units(or_standard_input(o_.files), columns, read_options(k),
+                                       day_of("--today", o_.today));
     rejected_ = units.refused;
     count = units.records;
     Openings openings = openings_of(units.histories, k);
@@ -169,6 +171,7 @@ Run add_fit_outcomes(CLI::App& fit) {
   app->add_option("FILE", o->files,
                   "Records, or tables (.csv), some with a teardown; - or no file: standard input");
   add_columns_option(*app, o->columns);
+  add_today_option(*app, o->today);
   app->add_option("--overlay", o->overlay,
                   "Write refitted strengths to this file, for --rules; the quick proofs must hold "
                   "with them")

@@ -187,7 +187,7 @@ Result<ColumnMap> load_columns(const std::optional<std::string>& path) {
 }
 
 UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
-                     const ReadOptions& options) {
+                     const ReadOptions& options, std::optional<int> today) {
   UnitsRead out;
   std::vector<Record> records;
   for (const std::string& path : paths) {
@@ -205,7 +205,7 @@ UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& col
     out.rejected += read.rejected;
   }
   out.records = records.size();
-  Result<std::vector<History>> grouped = group_by_unit(std::move(records));
+  Result<std::vector<History>> grouped = group_by_unit(std::move(records), today);
   std::ranges::move(grouped.diagnostics, std::back_inserter(out.complaints));
   out.histories = std::move(grouped.value).value_or(std::vector<History>{});
   out.refused = complain(out.complaints);

@@ -53,6 +53,11 @@ Units units_of(const std::optional<std::string>& units) {
   return units == "mi" ? Units::mi : Units::km;
 }
 
+void add_today_option(CLI::App& app, std::optional<std::string>& today) {
+  app.add_option("--today", today, "No date of an inspection lies after this day")
+      ->type_name("DATE");
+}
+
 std::optional<int> day_of(std::string_view option, const std::optional<std::string>& text) {
   if (!text) {
     return std::nullopt;

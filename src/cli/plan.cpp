@@ -57,7 +57,7 @@ class PlanCommand {
     }
     UnitsRead read =
         read_units(o_.intake ? std::vector<std::string>{*o_.intake} : or_standard_input(o_.files),
-                   *columns.value, read_options(k));
+                   *columns.value, read_options(k), plan_.today);
     const std::vector<History>& histories = read.histories;
     plan_.today = plan_.today ? plan_.today : newest_date(histories);
     Output output(o_.out);

@@ -53,8 +53,11 @@ class Assessor {
     facts_ = facts_of(seen_.facts, verdict_);
     identity();
     r_.warnings = seen_.warnings;
-    if (today_ < date) {
-      r_.warnings.emplace_back("this inspection is dated later than the day it is judged on");
+    if (const std::size_t earlier = history_.records.size() - 1; earlier > kGradedAgain) {
+      r_.warnings.push_back(fmt::format(
+          "{} earlier inspections are on record under this id: all count, and the {} newest are "
+          "graded again",
+          earlier, kGradedAgain));
     }
     grade();
     if (options_.variations != nullptr) {
@@ -547,6 +550,10 @@ class Assessor {
 
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
               const AssessOptions& options) {
+  // What was dated by hand may lie after the day of judgement.
+  if (options.today && history.records.back().at(Field::date).number > *options.today) {
+    return Assessor(as_of(history, *options.today), knowledge, model, options).report();
+  }
   return Assessor(history, knowledge, model, options).report();
 }
 

@@ -567,7 +567,7 @@ class Runner {
       return;
     }
     // What grouping complains of, the report shows as a contradiction.
-    const Result<std::vector<History>> units = group_by_unit(std::move(records));
+    const Result<std::vector<History>> units = group_by_unit(std::move(records), how.today);
     if (units.value->size() != 1) {
       view.complain(view.node(), "several-units",
                     fmt::format("holds records of {} units", units.value->size()),

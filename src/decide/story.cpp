@@ -34,7 +34,8 @@ class Story {
   UnitHistory tell() {
     events();
     const std::size_t n = history_.records.size();
-    present_earlier(history_, k_, [&](std::size_t i, const Presentation& then) {
+    first_ = n - 1 - std::min(n - 1, kGradedAgain);
+    present_earlier(history_, first_, k_, [&](std::size_t i, const Presentation& then) {
       past_.push_back(then.facts);
       const Verdict v = judge(k_, model_, then.facts);
       out_.earlier.push_back({.date = date_text(day_of(history_.records[i])),
@@ -47,11 +48,11 @@ class Story {
     }
     out_.compared.push_back(compare(n - 2, "last-inspection"));
     out_.change = out_.compared.front().text;
-    std::size_t first = 0;
+    std::size_t first = first_;
     while (first + 1 < n && repair_after(first) != nullptr) {
       ++first;
     }
-    if (first > 0 && first + 2 < n) {
+    if (first > first_ && first + 2 < n) {
       out_.compared.push_back(compare(first, "last-repair"));
     }
     return std::move(out_);
@@ -167,7 +168,7 @@ class Story {
   }
 
   [[nodiscard]] Comparison compare(std::size_t i, std::string_view since_what) const {
-    const HistoryEntry& before = out_.earlier[i];
+    const HistoryEntry& before = out_.earlier[i - first_];
     Comparison c{.with = before.date,
                  .since_what = std::string(since_what),
                  .grade_before = before.grade,
@@ -175,7 +176,7 @@ class Story {
                  .began = {},
                  .reading = {},
                  .text = {}};
-    findings(c, past_[i]);
+    findings(c, past_[i - first_]);
     c.text = before.grade == verdict_.grade
                  ? fmt::format("grade {} as on {}", name(verdict_.grade), before.date)
                  : fmt::format("grade {} on {}, {} now", name(before.grade), before.date,
@@ -209,7 +210,7 @@ class Story {
       return fmt::format("{} in between, so {}, and earlier findings at the port no longer count",
                          sentence_case(repair->text), what);
     }
-    c.began = began_between(k_, model_, past_[i], newest_alone());
+    c.began = began_between(k_, model_, past_[i - first_], newest_alone());
     const std::string chance = percent(*c.began);
     if (*c.began >= kDevelopment) {
       c.reading = "development";
@@ -239,7 +240,8 @@ class Story {
   const Model& model_;
   const Presentation& seen_;
   const Verdict& verdict_;
-  std::vector<Case> past_;  // of each inspection but the newest
+  std::size_t first_ = 0;   // the first inspection that is graded again
+  std::vector<Case> past_;  // of each inspection from it on but the newest
   std::vector<Told> told_;
   UnitHistory out_;
 };

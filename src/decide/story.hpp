@@ -3,9 +3,15 @@
 #ifndef DRYSHAFT_DECIDE_STORY_HPP
 #define DRYSHAFT_DECIDE_STORY_HPP
 
+#include <cstddef>
+
 #include "dryshaft/assess.hpp"
 
 namespace dryshaft {
+
+// So many earlier inspections are graded again, the newest ones: each is judged in the light of all
+// before it, so the work would grow with the square of their number.
+inline constexpr std::size_t kGradedAgain = 100;
 
 // `seen` and `verdict` are of the newest record.
 UnitHistory story_of(const History& history, const Knowledge& knowledge, const Model& model,

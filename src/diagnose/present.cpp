@@ -4,11 +4,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <limits>
 #include <map>
 
 #include "base/index.hpp"
+#include "diagnose/joined.hpp"
 #include "dryshaft/diagnose.hpp"
+#include "record/identity.hpp"
 
 namespace dryshaft {
 namespace {
@@ -888,6 +891,82 @@ class Presenter {
   Presentation out_;
 };
 
+int day_of(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
+
+// The units that records of one id tell of: one, unless these contradict each other.
+class Units {
+ public:
+  Units(const History& history, const Knowledge& k) : history_(history), k_(k) {
+    for (const Record& r : history.records) {
+      unit_of_.push_back(identities_.add(r));
+    }
+    if (identities_.differences().empty()) {
+      sayings_.resize(1);
+      return;
+    }
+    for (std::size_t i = 0; i < history.records.size(); ++i) {
+      apart_.resize(std::max(apart_.size(), unit_of_[i] + 1));
+      History& unit = apart_[unit_of_[i]];
+      unit.records.push_back(history.records[i]);
+      unit.refused.push_back(history.refused[i]);
+    }
+    sayings_.resize(apart_.size());
+  }
+
+  Presentation present(std::size_t count, int today) {
+    if (apart_.empty()) {
+      return Presenter(history_, count, k_, today, sayings_.front()).present();
+    }
+    std::vector<std::size_t> counts(apart_.size());
+    for (std::size_t i = 0; i < count; ++i) {
+      ++counts[unit_of_[i]];
+    }
+    const std::size_t newest = unit_of_[count - 1];
+    Presentation out = of_unit(newest, counts[newest], today);
+    for (std::size_t u = 0; u < apart_.size(); ++u) {
+      if (u != newest && counts[u] > 0) {
+        const Presentation other = of_unit(u, counts[u], today);
+        keep_common_good(out, other);
+        take_worse(out, other, date_text(day_of(apart_[u].records[counts[u] - 1])));
+        std::ranges::copy(other.warnings, std::back_inserter(out.warnings));
+      }
+    }
+    bool several = false;
+    for (const Difference& d : identities_.differences()) {
+      if (d.record < count) {
+        out.warnings.push_back(told(d, history_.records));
+        several = true;
+      }
+    }
+    if (several) {
+      out.contradictions.emplace_back("not-one-unit");
+    }
+    return out;
+  }
+
+ private:
+  Presentation of_unit(std::size_t unit, std::size_t count, int today) {
+    return Presenter(apart_[unit], count, k_, today, sayings_[unit]).present();
+  }
+
+  const History& history_;
+  const Knowledge& k_;
+  Identities identities_;
+  std::vector<std::size_t> unit_of_;  // each record
+  std::vector<History> apart_;        // empty: all are of one unit
+  std::vector<Sayings> sayings_;
+};
+
+// Nobody knows when this was seen: what is bad counts now, and nothing else.
+void take_wrongly_dated(Presentation& out, const Record& r, const Knowledge& k, int today) {
+  const History alone{r.unit_id, {r}, {0}};
+  Sayings sayings;
+  take_worse(out, Presenter(alone, 1, k, today, sayings).present(), date_text(day_of(r)));
+  out.warnings.push_back(
+      fmt::format("{}:{} is dated {}, too late to be right: only what it says for the worse counts",
+                  r.source, r.line, date_text(day_of(r))));
+}
+
 }  // namespace
 
 double insulation_halving_factor(double winding_c) {
@@ -902,16 +981,23 @@ double insulation_thermosetting_factor(double winding_c) {
 
 Presentation present(const History& history, std::size_t count, const Knowledge& knowledge,
                      int today) {
-  Sayings sayings;
-  return Presenter(history, count, knowledge, today, sayings).present();
+  const bool all = count == history.records.size();
+  Presentation out =
+      Units(history, knowledge)
+          .present(count, all ? std::max(today, history.perhaps_today.value_or(today)) : today);
+  if (all) {
+    for (const Record& r : history.set_aside) {
+      take_wrongly_dated(out, r, knowledge, today);
+    }
+  }
+  return out;
 }
 
-void present_earlier(const History& history, const Knowledge& knowledge,
+void present_earlier(const History& history, std::size_t first, const Knowledge& knowledge,
                      const std::function<void(std::size_t, const Presentation&)>& take) {
-  Sayings sayings;
-  for (std::size_t i = 0; i + 1 < history.records.size(); ++i) {
-    const int day = static_cast<int>(history.records[i].at(Field::date).number);
-    take(i, Presenter(history, i + 1, knowledge, day, sayings).present());
+  Units units(history, knowledge);
+  for (std::size_t i = first; i + 1 < history.records.size(); ++i) {
+    take(i, units.present(i + 1, day_of(history.records[i])));
   }
 }
 

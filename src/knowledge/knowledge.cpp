@@ -13,7 +13,7 @@ constexpr std::string_view kContradictionIds[] = {
     "kind-without-fluid",     "glycol-without-fluid",     "glycol-against-kind",
     "coolant-in-dry-rotor",   "cooling-against-family",   "noise-described-but-absent",
     "noise-before-it-began",  "renewed-after-inspection", "fitted-after-inspection",
-    "built-after-inspection", "odometer-backwards",
+    "built-after-inspection", "odometer-backwards",       "not-one-unit",
 };
 
 constexpr std::string_view kRuleFiles[] = {"rules.json",  "causes.json",  "links.json",

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "dryshaft/onset.hpp"
+#include "record/identity.hpp"
 
 namespace dryshaft {
 namespace {
@@ -172,6 +173,10 @@ class UnitReader {
         fitted = in.number;
       }
     }
+    if (contradicts("not-one-unit")) {
+      return unit("not-one-unit", "its records differ in build date, family, vehicle or fitting",
+                  newest);
+    }
     if (dry_built) {
       return unit("factory-dry", "its rotor was built dry: no coolant runs through it", newest);
     }
@@ -271,7 +276,7 @@ class UnitReader {
   void built(Seal& seal) const {
     for (const Record& r : history_.records) {
       const Value& v = r.at(Field::built);
-      if (v.observed) {
+      if (v.observed && !built_too_late(r)) {
         const int month = static_cast<int>(v.number);
         const int last = v.code != 0 ? month + 11 : month;
         seal.new_first = days_from_date(month / 12, month % 12 + 1, 1);

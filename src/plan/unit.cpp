@@ -45,8 +45,9 @@ Unit::Unit(const History& history, const Knowledge& knowledge, const Model& mode
            const WorkRules& work, std::optional<int> today)
     : k_(knowledge), model_(model), work_(work) {
   const int date = static_cast<int>(history.records.back().at(Field::date).number);
-  const Presentation seen =
-      present(history, history.records.size(), knowledge, today.value_or(date));
+  const int day = today.value_or(date);
+  const History judged = date > day ? as_of(history, day) : history;
+  const Presentation seen = present(judged, judged.records.size(), knowledge, day);
   case_ = seen.facts;
   verdict_ = judge(knowledge, model, case_);
   facts_ = facts_of(case_, verdict_);

@@ -1,10 +1,16 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <limits>
+#include <set>
+#include <string>
 #include <tuple>
+#include <unordered_map>
 #include <utility>
 
 #include "dryshaft/record.hpp"
+#include "record/identity.hpp"
+#include "record/look_alike.hpp"
 
 namespace dryshaft {
 namespace {
@@ -12,6 +18,8 @@ namespace {
 double odometer_or_less(const Record& record) {
   return record.has(Field::odometer_km) ? record.at(Field::odometer_km).number : -1;
 }
+
+int day_of(const Record& record) { return static_cast<int>(record.at(Field::date).number); }
 
 // Of two records of one reading, that which tells of the work comes after it.
 bool renewed_here(const Record& r) {
@@ -26,65 +34,358 @@ auto order(const Record& r) {
                     r.line);
 }
 
-Diagnostic repeated(const Record& record, const Record& kept) {
+Diagnostic about(const Record& record, std::string_view code, Severity severity) {
   Diagnostic d;
-  d.severity = Severity::warning;
-  d.code = "repeated-record";
+  d.severity = severity;
+  d.code = code;
   d.source = record.source;
   d.line = record.line;
+  return d;
+}
+
+Diagnostic repeated(const Record& record, const Record& kept) {
+  Diagnostic d = about(record, "repeated-record", Severity::warning);
   d.message = fmt::format("is the same record as {}:{}, and counts once", kept.source, kept.line);
   return d;
 }
 
-Diagnostic backwards(const Record& record, const Record& earlier) {
+std::vector<History> by_unit(std::vector<Record> records, std::vector<Diagnostic>& complaints) {
+  std::ranges::sort(records, {}, order);
+  std::vector<History> histories;
+  for (Record& record : records) {
+    if (histories.empty() || histories.back().unit_id != record.unit_id) {
+      histories.push_back({record.unit_id, {}, {}});
+    }
+    std::vector<Record>& kept = histories.back().records;
+    if (!kept.empty() && kept.back().sha256 == record.sha256) {
+      complaints.push_back(repeated(record, kept.back()));
+    } else {
+      kept.push_back(std::move(record));
+    }
+  }
+  return histories;
+}
+
+// ------------------------------------------------------------------ dates
+
+// What is known of a unit of which every record is set aside: nothing, on the day of judgement.
+Record emptied(const Record& record, int day) {
+  Record empty = record;
+  empty.values = {};
+  empty.own.clear();
+  for (const Field field :
+       {Field::format, Field::unit_id, Field::family, Field::vehicle, Field::note, Field::by}) {
+    empty.values[static_cast<std::size_t>(field)] = record.at(field);
+  }
+  empty.values[static_cast<std::size_t>(Field::date)] = {.observed = true,
+                                                         .number = static_cast<double>(day)};
+  return empty;
+}
+
+// Moves records out of the history; `day` is the one on which it is judged.
+template <typename Wrong>
+void set_aside(History& history, int day, const Wrong& is_wrong) {
+  std::vector<Record> kept;
+  std::vector<std::uint8_t> refused;
+  for (std::size_t i = 0; i < history.records.size(); ++i) {
+    Record& record = history.records[i];
+    if (is_wrong(record)) {
+      history.set_aside.push_back(std::move(record));
+      continue;
+    }
+    kept.push_back(std::move(record));
+    if (!history.refused.empty()) {
+      refused.push_back(history.refused[i]);
+    }
+  }
+  if (kept.empty()) {
+    kept.push_back(emptied(history.set_aside.front(), day));
+    refused.assign(history.refused.empty() ? 0 : 1, 0);
+  }
+  history.records = std::move(kept);
+  history.refused = std::move(refused);
+}
+
+Diagnostic wrong_date(const Record& record, std::string_view code, std::string_view why,
+                      std::string hint) {
+  Diagnostic d = about(record, code, Severity::error);
+  d.line = record.date_line;
+  d.column = record.date_column;
+  d.pointer = spec(Field::date).pointer;
+  d.message =
+      fmt::format("is {}, {}: the record is set aside, and only what it says for the worse counts",
+                  date_text(day_of(record)), why);
+  d.hint = std::move(hint);
+  return d;
+}
+
+void refuse_after(int today, std::vector<History>& histories, std::vector<Diagnostic>& complaints) {
+  const auto later = [today](const Record& r) { return day_of(r) > today; };
+  const std::string why = fmt::format("after the day of judgement, {}", date_text(today));
+  for (History& history : histories) {
+    if (!later(history.records.back())) {
+      continue;
+    }
+    for (const Record& r : history.records) {
+      if (later(r)) {
+        complaints.push_back(wrong_date(r, "date-after-today", why,
+                                        "look for a slip of the pen, or name a later --today"));
+      }
+    }
+    set_aside(history, today, later);
+  }
+}
+
+constexpr int kFarDays = 90;  // said, not refused [judgement]
+
+// The newest date moves the day of judgement for every unit: so one look far from all others, be it
+// told by several records, is not believed by itself.
+class LoneDates {
+ public:
+  LoneDates(std::vector<History>& histories, std::vector<Diagnostic>& complaints)
+      : histories_(histories), complaints_(complaints) {
+    for (std::size_t unit = 0; unit < histories.size(); ++unit) {
+      for (const Record& r : histories[unit].records) {
+        looks_.emplace_back(day_of(r), unit);
+      }
+    }
+    std::ranges::sort(looks_);
+    looks_.erase(std::ranges::unique(looks_).begin(), looks_.end());
+    left_.resize(histories.size());
+    for (const auto& [day, unit] : looks_) {
+      units_left_ += ++left_[unit] == 1 ? 1 : 0;
+    }
+  }
+
+  void refuse() {
+    std::vector<std::pair<int, std::size_t>> alone;  // day, unit
+    // Two days of one unit bear each other out, so each unit has one refused at most.
+    while (looks_.size() > 1 && is_alone() && !refused_.contains(looks_.back().second)) {
+      alone.push_back(looks_.back());
+      gaps_.push_back(gap());
+      refused_.insert(looks_.back().second);
+      units_left_ -= --left_[looks_.back().second] == 0 ? 1 : 0;
+      looks_.pop_back();
+    }
+    for (std::size_t i = alone.size(); i-- > 0;) {
+      refuse(histories_[alone[i].second], alone[i].first, gaps_[i]);
+    }
+    if (units_left_ > 1 && gap() >= kFarDays) {
+      warn();
+    }
+  }
+
+ private:
+  // Whether the newest look is.
+  [[nodiscard]] bool is_alone() const {
+    return gap() >= (units_left_ > 1 ? kAloneDays : kAloneInUnitDays);
+  }
+  [[nodiscard]] int gap() const { return looks_.back().first - looks_[looks_.size() - 2].first; }
+
+  // One look is believed, but verdicts hang on its date.
+  void warn() {
+    const auto [day, unit] = looks_.back();
+    const Record& r = histories_[unit].records.back();
+    Diagnostic d = about(r, "date-far-ahead", Severity::warning);
+    d.line = r.date_line;
+    d.column = r.date_column;
+    d.pointer = spec(Field::date).pointer;
+    d.message =
+        fmt::format("is {}, {} days after every other date, and the newest", date_text(day), gap());
+    d.hint = "units are judged as of the newest date; --today names another day";
+    complaints_.push_back(std::move(d));
+  }
+
+  void refuse(History& history, int day, int gap) {
+    const auto is_it = [day](const Record& r) { return day_of(r) == day; };
+    const std::string why = fmt::format("{} days after every other date", gap);
+    for (const Record& r : history.records) {
+      if (is_it(r)) {
+        complaints_.push_back(wrong_date(
+            r, "date-alone", why,
+            fmt::format("look for a slip of the pen; if the day is right, say --today {}",
+                        date_text(day))));
+      }
+    }
+    set_aside(history, looks_.back().first, is_it);
+    history.perhaps_today = day;
+  }
+
+  std::vector<History>& histories_;
+  std::vector<Diagnostic>& complaints_;
+  std::vector<std::pair<int, std::size_t>> looks_;  // by day; those that are left
+  std::vector<std::size_t> left_;                   // looks of each unit
+  std::size_t units_left_ = 0;                      // with a look
+  std::set<std::size_t> refused_;                   // units
+  std::vector<int> gaps_;
+};
+
+// ---------------------------------------------------------------- odometer
+
+Diagnostic backwards(const Record& record, const Record& other) {
   const auto km = [](const Record& r) { return fmt::format("{:.9g} km", odometer_or_less(r)); };
-  const auto day = [](const Record& r) {
-    return date_text(static_cast<int>(r.at(Field::date).number));
-  };
-  Diagnostic d;
-  d.code = "odometer-backwards";
-  d.source = record.source;
+  Diagnostic d = about(record, "odometer-backwards", Severity::error);
   d.line = record.odometer_line;
   d.column = record.odometer_column;
   d.pointer = spec(Field::odometer_km).pointer;
-  d.message = fmt::format("is {} on {}, but {} was recorded on {}", km(record), day(record),
-                          km(earlier), day(earlier));
+  d.message = fmt::format("is {} on {}, but {} was recorded on {}", km(record),
+                          date_text(day_of(record)), km(other), date_text(day_of(other)));
   d.hint = "look for a slip of the pen; if the instrument was replaced, add the old one's distance";
   return d;
 }
 
-}  // namespace
+// One reading of a day, be it in several records.
+struct Reading {
+  double km;
+  std::size_t first;  // record
+  std::size_t last;
+  std::size_t length = 0;  // of the longest run that ends here and never goes backwards
+};
 
-Result<std::vector<History>> group_by_unit(std::vector<Record> records) {
-  std::ranges::sort(records, {}, order);
-  Result<std::vector<History>> result;
-  std::vector<History>& histories = result.value.emplace();
-  std::size_t last_reading = 0;  // of the newest history: one past the record that has it
-  for (Record& record : records) {
-    if (histories.empty() || histories.back().unit_id != record.unit_id) {
-      histories.push_back({record.unit_id, {}, {}});
-      last_reading = 0;
-    }
-    History& history = histories.back();
-    if (!history.records.empty() && history.records.back().sha256 == record.sha256) {
-      result.diagnostics.push_back(repeated(record, history.records.back()));
+std::vector<Reading> readings_of(const History& history) {
+  std::vector<Reading> readings;
+  for (std::size_t i = 0; i < history.records.size(); ++i) {
+    const Record& r = history.records[i];
+    if (!r.has(Field::odometer_km)) {
       continue;
     }
-    bool refused = false;
-    if (record.has(Field::odometer_km)) {
-      if (last_reading != 0 &&
-          odometer_or_less(record) < odometer_or_less(history.records[last_reading - 1])) {
-        result.diagnostics.push_back(backwards(record, history.records[last_reading - 1]));
-        record.values[static_cast<std::size_t>(Field::odometer_km)] = {};
-        refused = true;
-      } else {
-        last_reading = history.records.size() + 1;
-      }
+    const double km = odometer_or_less(r);
+    if (!readings.empty() && readings.back().km == km &&
+        day_of(history.records[readings.back().last]) == day_of(r)) {
+      readings.back().last = i;
+    } else {
+      readings.push_back({.km = km, .first = i, .last = i});
     }
-    history.records.push_back(std::move(record));
-    history.refused.push_back(refused ? 1 : 0);
   }
+  return readings;
+}
+
+// Marks as kept a longest run that never goes backwards; of several, the one that ends in the
+// greatest reading, has the greatest one before that, and so on.
+std::vector<bool> longest_run(std::vector<Reading>& readings) {
+  std::vector<double> least_end;  // of the runs of each length
+  for (Reading& r : readings) {
+    const auto at = std::ranges::upper_bound(least_end, r.km);
+    r.length = static_cast<std::size_t>(at - least_end.begin()) + 1;
+    if (at == least_end.end()) {
+      least_end.push_back(r.km);
+    } else {
+      *at = r.km;
+    }
+  }
+  // Of the readings that end runs of one length each is less than the one before it.
+  std::vector<std::size_t> next(readings.size(), readings.size());
+  std::vector<std::size_t> first(least_end.size() + 1, readings.size());
+  for (std::size_t i = readings.size(); i-- > 0;) {
+    next[i] = std::exchange(first[readings[i].length], i);
+  }
+  std::vector<bool> kept(readings.size(), false);
+  double most = std::numeric_limits<double>::infinity();
+  for (std::size_t length = least_end.size(); length > 0; --length) {
+    std::size_t i = first[length];
+    while (readings[i].km > most) {
+      i = next[i];
+    }
+    kept[i] = true;
+    most = readings[i].km;
+  }
+  return kept;
+}
+
+void refuse_readings(History& history, std::vector<Diagnostic>& complaints) {
+  history.refused.assign(history.records.size(), 0);
+  std::vector<Reading> readings = readings_of(history);
+  if (std::ranges::is_sorted(readings, {}, &Reading::km)) {
+    return;
+  }
+  const std::vector<bool> kept = longest_run(readings);
+  std::size_t after = readings.size();  // the next one that is kept
+  std::vector<std::size_t> next_kept(readings.size());
+  for (std::size_t i = readings.size(); i-- > 0;) {
+    next_kept[i] = after;
+    after = kept[i] ? i : after;
+  }
+  std::size_t before = readings.size();  // the last one that is kept
+  for (std::size_t i = 0; i < readings.size(); ++i) {
+    if (kept[i]) {
+      before = i;
+      continue;
+    }
+    const bool runs_back = before < readings.size() && readings[before].km > readings[i].km;
+    const Record& other = history.records[readings[runs_back ? before : next_kept[i]].first];
+    for (std::size_t r = readings[i].first; r <= readings[i].last; ++r) {
+      complaints.push_back(backwards(history.records[r], other));
+    }
+  }
+  for (std::size_t i = 0; i < readings.size(); ++i) {
+    for (std::size_t r = readings[i].first; !kept[i] && r <= readings[i].last; ++r) {
+      history.records[r].values[static_cast<std::size_t>(Field::odometer_km)] = {};
+      history.refused[r] = 1;
+    }
+  }
+}
+
+// ---------------------------------------------------------------- identity
+
+void warn_of_several_units(const History& history, std::vector<Diagnostic>& complaints) {
+  Identities identities;
+  for (const Record& r : history.records) {
+    identities.add(r);
+  }
+  for (const Difference& difference : identities.differences()) {
+    const Record& record = history.records[difference.record];
+    const Record& other = history.records[difference.other];
+    Diagnostic d = about(record, "not-one-unit", Severity::warning);
+    d.message = fmt::format("differs from {}:{} in {}, but has the same id, \"{}\"", other.source,
+                            other.line, difference.in, history.unit_id);
+    d.hint = "give each unit an id of its own; what is good of one does not count for the other";
+    complaints.push_back(std::move(d));
+  }
+}
+
+void warn_of_look_alikes(const std::vector<History>& histories,
+                         std::vector<Diagnostic>& complaints) {
+  std::unordered_map<std::string, const History*> first;
+  for (const History& history : histories) {
+    const auto [at, is_new] = first.emplace(looks(history.unit_id), &history);
+    if (is_new) {
+      continue;
+    }
+    const Record& other = at->second->records.front();
+    Diagnostic d = about(history.records.front(), "ids-look-alike", Severity::warning);
+    d.pointer = spec(Field::unit_id).pointer;
+    d.message = fmt::format("is \"{}\" and looks like \"{}\" of {}:{}: they count as two units",
+                            history.unit_id, at->second->unit_id, other.source, other.line);
+    d.hint =
+        fmt::format("where it is one unit, write its id in one way; the first difference is {}",
+                    first_difference(history.unit_id, at->second->unit_id));
+    complaints.push_back(std::move(d));
+  }
+}
+
+}  // namespace
+
+Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::optional<int> today) {
+  Result<std::vector<History>> result;
+  std::vector<Diagnostic>& complaints = result.diagnostics;
+  std::vector<History>& histories = result.value.emplace(by_unit(std::move(records), complaints));
+  if (today) {
+    refuse_after(*today, histories, complaints);
+  } else {
+    LoneDates(histories, complaints).refuse();
+  }
+  for (History& history : histories) {
+    refuse_readings(history, complaints);
+    warn_of_several_units(history, complaints);
+  }
+  warn_of_look_alikes(histories, complaints);
   return result;
+}
+
+History as_of(History history, int today) {
+  set_aside(history, today, [today](const Record& r) { return day_of(r) > today; });
+  history.perhaps_today.reset();
+  return history;
 }
 
 }  // namespace dryshaft

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <optional>
 #include <utility>
 
@@ -9,6 +10,7 @@
 #include "base/sha256.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
+#include "record/identity.hpp"
 #include "record/shape.hpp"
 
 namespace dryshaft {
@@ -136,12 +138,15 @@ class Reader {
       check_port();
       check_crossover();
       check_needs();
+      check_built();
+      check_readings();
     } else {
       complain(d_.root(), "wrong-type", fmt::format("the record {}", is_shown(d_.root())),
                std::string(located::kind_name(Kind::object)));
     }
     return std::move(record_);
   }
+  [[nodiscard]] std::vector<Diagnostic> doubts() { return std::move(doubts_); }
 
  private:
   static constexpr std::size_t index(Field field) { return static_cast<std::size_t>(field); }
@@ -270,6 +275,15 @@ class Reader {
       complain(node, "too-long", fmt::format("is {} characters long", length), range);
       return std::nullopt;
     }
+    if (field.id != Field::note && field.id != Field::format) {
+      if (const std::optional<utf8::Character> unseen = utf8::first_unseen(text)) {
+        complain(node, "unseen-character",
+                 fmt::format("holds U+{:04X}, which nobody sees",
+                             static_cast<std::uint32_t>(unseen->code)),
+                 {}, "take it out: a name with it looks like another one");
+        return std::nullopt;
+      }
+    }
     if (std::string* kept = kept_text(field.id)) {
       *kept = text;
     }
@@ -301,6 +315,10 @@ class Reader {
     }
     if (!read) {
       complain(node, "bad-date", is_shown(node), allowed_kind(member), date_hint(node.text, type));
+    } else if (member.field->id == Field::date) {
+      const Place place = d_.place(node);
+      record_.date_line = place.line;
+      record_.date_column = place.column;
     }
     return read;
   }
@@ -488,9 +506,48 @@ class Reader {
     }
   }
 
+  // ---- values that cannot be beside the rest; refused without the rest of the record
+
+  void doubt(Field field, std::string_view code, std::string message, std::string hint) {
+    Diagnostic& d = doubts_.emplace_back(d_.at(*given_[index(field)], code, std::move(message)));
+    d.hint = std::move(hint);
+  }
+
+  void check_built() {
+    if (built_too_late(record_)) {
+      doubt(Field::built, "built-after-inspection",
+            fmt::format("{}, after the inspection of {}", is_shown(*given_[index(Field::built)]),
+                        date_text(static_cast<int>(record_.at(Field::date).number))),
+            "look for a slip of the pen in either; until then the build date is not used");
+    }
+  }
+
+  void check_readings() {
+    struct Earlier {
+      Field field;
+      std::string_view code;
+    };
+    static constexpr Earlier kEarlier[] = {
+        {Field::fitted_odometer_km, "fitted-after-inspection"},
+        {Field::seal_renewed_odometer_km, "renewed-after-inspection"},
+        {Field::noise_onset_odometer_km, "noise-before-it-began"}};
+    const Value& odometer = record_.at(Field::odometer_km);
+    for (const Earlier& e : kEarlier) {
+      const Value& then = record_.at(e.field);
+      if (odometer.observed && then.observed && then.number > odometer.number) {
+        doubt(e.field, e.code,
+              fmt::format("{}, but the odometer of the inspection {}",
+                          is_shown(*given_[index(e.field)]),
+                          is_shown(*given_[index(Field::odometer_km)])),
+              "look for a slip of the pen in either");
+      }
+    }
+  }
+
   const Document& d_;
   const ReadOptions& options_;
   std::vector<Diagnostic>& out_;
+  std::vector<Diagnostic> doubts_;
   Record record_;
   // Where each field was given with a value, and where it was given without.
   std::array<const Node*, kFieldCount> given_{};
@@ -507,10 +564,13 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
   if (!document.usable()) {
     return result;
   }
-  Record record = Reader(document, options, result).read();
-  if (!result.diagnostics.empty()) {
-    std::ranges::stable_sort(result.diagnostics, {},
-                             [](const Diagnostic& d) { return std::pair(d.line, d.column); });
+  Reader reader(document, options, result);
+  Record record = reader.read();
+  const bool refused = !result.diagnostics.empty();
+  std::ranges::move(reader.doubts(), std::back_inserter(result.diagnostics));
+  std::ranges::stable_sort(result.diagnostics, {},
+                           [](const Diagnostic& d) { return std::pair(d.line, d.column); });
+  if (refused) {
     return result;
   }
   record.source = source;

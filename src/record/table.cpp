@@ -388,8 +388,8 @@ class TableReader final : public PieceReader {
     if (complaints_.empty()) {
       record = read_record_of(row);
     }
+    flush();
     if (!record) {
-      flush();
       ++out_->rejected;
       return;
     }
@@ -397,12 +397,14 @@ class TableReader final : public PieceReader {
     record->begin = before_ + row.begin;
     record->end = before_ + trim_white(text_, row.next);
     for (std::size_t i = 0; i < row.cells.size() && i < columns_.size(); ++i) {
-      const Column& column = columns_[i];
-      if (column.field.field != nullptr && column.field.field->id == Field::odometer_km) {
-        const Place odometer = places_->place(row.cells[i].begin);
-        record->odometer_line = odometer.line;
-        record->odometer_column = odometer.column;
+      const FieldSpec* field = columns_[i].field.field;
+      if (field == nullptr || (field->id != Field::odometer_km && field->id != Field::date)) {
+        continue;
       }
+      const Place cell = places_->place(row.cells[i].begin);
+      const bool is_date = field->id == Field::date;
+      (is_date ? record->date_line : record->odometer_line) = cell.line;
+      (is_date ? record->date_column : record->odometer_column) = cell.column;
     }
     out_->records.push_back(*std::move(record));
   }
@@ -446,7 +448,7 @@ class TableReader final : public PieceReader {
         complaints_.push_back({place_of(d.pointer, row), std::move(d)});
       }
     }
-    if (!complaints_.empty()) {
+    if (of_cells != 0) {
       return std::nullopt;
     }
     return std::move(read.value);
