@@ -48,6 +48,8 @@ struct OnsetInterval {
   std::uint32_t line = 0;
   std::string group;           ///< value of the field that curves are compared by; empty: not known
   bool residue_alone = false;  ///< wet by dried residue, without liquid
+  bool worse_reading = false;  ///< wet by the worse of two readings of what is on record
+  bool assumed = false;        ///< `right` is not on record: what a verdict would assume
 };
 
 /// A unit, a seal or a look that gave no interval, and why.

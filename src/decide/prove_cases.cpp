@@ -9,6 +9,7 @@
 
 #include "dryshaft/prove.hpp"
 #include "dryshaft/record.hpp"
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft {
 namespace {
@@ -17,8 +18,6 @@ using nlohmann::ordered_json;
 
 constexpr std::string_view kToday = "2026-01-15";  // invented, as the unit is
 constexpr std::string_view kUnit = "HL-0147";
-constexpr int kKindCoolant = 3;
-constexpr int kKindWater = 1;
 constexpr double kVoltage = 400;
 constexpr double kFarthest = 1e6;  // km
 
@@ -125,26 +124,26 @@ class Wording {
     word(record, Field::fault_isolation, Finding::isolation_fault);
     flag(record, Field::fault_shutdown, Finding::shutdown);
     flag(record, Field::fault_reduced_power, Finding::reduced_power);
-    const int outside = c_.at(Finding::outside_leak);
-    if (outside == 1) {
+    const bool outside = c_.at(Finding::outside_leak) == level_of(Presence::present);
+    if (outside) {
       put(record, Field::coolant_outside_leak_seen, true);
     }
-    if (const int l = c_.at(Finding::coolant_loss); l >= 0) {
+    if (const auto l = named_level<Loss>(c_.at(Finding::coolant_loss))) {
       const Settings& s = k_.settings;
       // Next to a leak seen outside, a loss that it does not explain is an earlier one.
-      ordered_json& then =
-          outside == 1 ? older_.emplace_back(inspection(today_ - kEarlier)) : record;
+      ordered_json& then = outside ? older_.emplace_back(inspection(today_ - kEarlier)) : record;
       put(then, Field::coolant_loss_ml_per_1000km,
-          l == 0 ? 0.0 : (l == 1 ? s.loss_some : s.loss_marked));
+          l == Loss::none ? 0.0 : (l == Loss::some ? s.loss_some : s.loss_marked));
     }
-    possible_ = possible_ && outside != 0;
+    possible_ = possible_ && c_.at(Finding::outside_leak) != level_of(Presence::absent);
   }
 
   void noise(ordered_json& record) {
     flag(record, Field::noise_present, Finding::noise);
-    if (const int load = c_.at(Finding::noise_load); load >= 0) {
+    if (const auto load = named_level<NoiseLoad>(c_.at(Finding::noise_load))) {
       put(record, Field::noise_when,
-          load == 1 ? ordered_json{"accelerating"} : ordered_json{"accelerating", "coasting"});
+          load == NoiseLoad::under_load ? ordered_json{"accelerating"}
+                                        : ordered_json{"accelerating", "coasting"});
     }
     flag(record, Field::noise_pitch_follows_speed, Finding::noise_pitch);
     flag(record, Field::noise_changes_with_steering_or_surface, Finding::noise_outside);
@@ -186,7 +185,7 @@ class Wording {
     if (with_liquid) {
       word(record, Field::port_fluid, Finding::port_fluid);
       word(record, Field::port_fluid_kind, Finding::port_fluid_kind);
-      if (c_.at(Finding::port_fluid_kind) == kKindWater) {
+      if (c_.at(Finding::port_fluid_kind) == level_of(FluidKind::water)) {
         put(record, Field::port_glycol_percent, 0);
       }
     }
@@ -235,7 +234,7 @@ class Wording {
       }
       word(then, Field::port_fluid, Finding::port_fluid);
       word(then, Field::port_fluid_kind, Finding::port_fluid_kind);
-      if (c_.at(Finding::port_fluid_kind) == kKindWater) {
+      if (c_.at(Finding::port_fluid_kind) == level_of(FluidKind::water)) {
         put(then, Field::port_glycol_percent, 0);
       }
     }
@@ -244,26 +243,27 @@ class Wording {
 
   bool earlier_coolant() {
     const int earlier = c_.at(Finding::earlier_coolant);
-    if (earlier == 1) {
+    if (earlier == level_of(Presence::present)) {
       ordered_json& then = older_.emplace_back(inspection(oldest() - kEarlier));
-      put(then, Field::port_fluid, spec(Field::port_fluid).choices[1].id);
-      put(then, Field::port_fluid_kind, spec(Finding::port_fluid_kind).levels[kKindCoolant].id);
+      put(then, Field::port_fluid, spec(Field::port_fluid).choices[idx(Fluid::film)].id);
+      put(then, Field::port_fluid_kind,
+          spec(Finding::port_fluid_kind).levels[idx(FluidKind::coolant)].id);
     }
-    return earlier != 0;  // its absence is never on record
+    return earlier != level_of(Presence::absent);  // which is never on record
   }
 
   // Rust, and the next day a tip without it.
   bool earlier_damage() {
     const int earlier = c_.at(Finding::earlier_damage);
-    if (earlier == 1) {
+    if (earlier == level_of(Presence::present)) {
       const int day = oldest() - kEarlier;
       const std::span<const Choice> words = spec(Field::port_corrosion).choices;
-      put(older_.emplace_back(inspection(day)), Field::port_corrosion, words[1].id);
+      put(older_.emplace_back(inspection(day)), Field::port_corrosion, words[idx(Rust::light)].id);
       ordered_json& gone = older_.emplace_back(inspection(day + 1));
       put(gone, Field::port_checked, true);
-      put(gone, Field::port_corrosion, words[0].id);
+      put(gone, Field::port_corrosion, words[idx(Rust::none)].id);
     }
-    return earlier != 0;
+    return earlier != level_of(Presence::absent);
   }
 
   [[nodiscard]] int oldest() const {
@@ -382,7 +382,8 @@ bool Space::possible(const Draft& d) {
       return false;
     }
   }
-  if (d.at(Finding::outside_leak) == 1 && d.at(Finding::coolant_loss) == 0) {
+  if (d.at(Finding::outside_leak) == level_of(Presence::present) &&
+      d.at(Finding::coolant_loss) == level_of(Loss::none)) {
     return false;  // what is lost is put down to the leak
   }
   const int fluid = d.at(Finding::port_fluid);
@@ -393,8 +394,8 @@ bool Space::possible(const Draft& d) {
   // Earlier coolant is known only where the port is dry now, or where a bypass
   // put an end to what was seen before it.
   const int earlier = d.at(Finding::earlier_coolant);
-  return earlier < 0 ||
-         (earlier == 1 && fluid <= 0 && (fluid == 0 || d.unit.cooling == Cooling::bypassed));
+  return earlier < 0 || (earlier == level_of(Presence::present) && fluid <= 0 &&
+                         (fluid == 0 || d.unit.cooling == Cooling::bypassed));
 }
 
 Case Space::realize(const Draft& d) const {
@@ -407,7 +408,8 @@ Case Space::realize(const Draft& d) const {
   c.set(Situation::rotor_magnets, d.unit.magnets);
   c.set(Situation::by, d.unit.by);
   if ((d.unit.cooling == Cooling::bypassed || d.unit.cooling == Cooling::factory_dry) &&
-      d.at(Finding::port_fluid) > 0 && d.at(Finding::port_fluid_kind) == kKindCoolant) {
+      d.at(Finding::port_fluid) > 0 &&
+      d.at(Finding::port_fluid_kind) == level_of(FluidKind::coolant)) {
     c.set(Situation::rotor_cooling, Cooling::wet);
     c.set(Situation::configuration, Configuration::contradicted);
   }

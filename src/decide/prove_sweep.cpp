@@ -2,10 +2,10 @@
 
 #include <algorithm>
 
+#include "vocabulary/levels.hpp"
+
 namespace dryshaft::proof {
 namespace {
-
-constexpr int kChips = 2;
 
 struct Judged {
   double risk = 0;
@@ -194,7 +194,7 @@ bool made_dry_and_clean(const Levels& level, PortCheck check) {
   const auto at = [&](Finding f) { return level[idx(f)]; };
   return check == PortCheck::fresh && at(Finding::port_fluid) == 0 &&
          at(Finding::port_residue) == 0 && at(Finding::port_rust) == 0 &&
-         at(Finding::port_debris) < kChips;
+         at(Finding::port_debris) < level_of(Debris::chips);
 }
 
 Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "base/index.hpp"
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft {
 namespace {
@@ -17,9 +18,8 @@ void take(Presentation& into, const Presentation& other, Finding f, std::string_
 
 // Of liquid at the port: one of unknown kind may be coolant, so it is worse than oil or water.
 int badness_of_kind(const Case& c) {
-  constexpr int kWater = 1;
   const int kind = c.at(Finding::port_fluid_kind);
-  return kind < 0 ? 2 * kWater + 1 : 2 * kind;
+  return kind < 0 ? 2 * level_of(FluidKind::water) + 1 : 2 * kind;
 }
 
 template <typename State>

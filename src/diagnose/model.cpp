@@ -8,6 +8,7 @@
 #include <stdexcept>
 
 #include "dryshaft/diagnose.hpp"
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft {
 namespace {
@@ -85,7 +86,7 @@ Case empty_case() {
   c.set(Situation::configuration, Configuration::consistent);
   c.set(Situation::port_check, PortCheck::not_made);
   c.set(Situation::risk, RiskBand::low);
-  c.set(Situation::by, 3);
+  c.set(Situation::by, By::unknown);
   return c;
 }
 

@@ -12,6 +12,8 @@
 #include "diagnose/joined.hpp"
 #include "dryshaft/diagnose.hpp"
 #include "record/identity.hpp"
+#include "record/look.hpp"
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft {
 namespace {
@@ -20,8 +22,7 @@ namespace {
 constexpr double kColdestWindingC = 10;
 constexpr double kWarmestWindingC = 85;
 
-constexpr double kLowVoltage = 60;           // V d.c., at most; UN Regulation No. 100 (from memory)
-constexpr double kRefractometerUnique = 60;  // % glycol; the freezing point rises again above
+constexpr double kLowVoltage = 60;  // V d.c., at most; UN Regulation No. 100 (from memory)
 
 // To so many digits, thousands separated: "0.4", "2,500", "125,000".
 std::string to_digits(double value, int digits) {
@@ -37,22 +38,6 @@ std::string to_digits(double value, int digits) {
     text.insert(left, 1, ',');
   }
   return text;
-}
-
-// Level of a finding whose level ids are the field's choice ids.
-int level_of_choice(const Record& r, Field field, Finding finding) {
-  const Value& v = r.at(field);
-  if (!v.observed) {
-    return -1;
-  }
-  const std::string_view word = spec(field).choices[v.code].id;
-  const std::span<const Choice> levels = spec(finding).levels;
-  const auto found = std::ranges::find(levels, word, &Choice::id);
-  return found == levels.end() ? -1 : static_cast<int>(found - levels.begin());
-}
-
-int level_of_flag(const Record& r, Field field) {
-  return r.has(field) ? static_cast<int>(r.at(field).code) : -1;
 }
 
 // What a new shaft seal does not mend: the winding, the gearbox bearings, and a
@@ -73,23 +58,20 @@ struct Sign {
   bool bypass_ends = false;   // a bypass is the work that it calls for
 };
 constexpr Sign kSigns[] = {
-    {Finding::isolation_fault, 1, Field::teardown_insulation_loss},
-    {Finding::insulation, 2, Field::teardown_insulation_loss},
-    {Finding::rotation, 1, Field::teardown_rotor_bearing_corrosion},
-    {Finding::port_debris, 2, Field::teardown_rotor_bearing_corrosion},
-    {Finding::port_rust, 1, std::nullopt},
-    {Finding::port_residue, 1, std::nullopt, false, true},
-    {Finding::port_fluid, 3, std::nullopt, true},
-    {Finding::noise, 1, std::nullopt, true},
+    {Finding::isolation_fault, level_of(Isolation::stored), Field::teardown_insulation_loss},
+    {Finding::insulation, level_of(Insulation::below_500), Field::teardown_insulation_loss},
+    {Finding::rotation, level_of(Rotation::stiff), Field::teardown_rotor_bearing_corrosion},
+    {Finding::port_debris, level_of(Debris::chips), Field::teardown_rotor_bearing_corrosion},
+    {Finding::port_rust, level_of(Rust::light), std::nullopt},
+    {Finding::port_residue, level_of(Presence::present), std::nullopt, false, true},
+    {Finding::port_fluid, level_of(Fluid::pooled), std::nullopt, true},
+    {Finding::noise, level_of(Presence::present), std::nullopt, true},
 };
 
 bool shows_coolant(const Case& c) {
-  constexpr int kEmulsion = 2;
-  const int kind = c.at(Finding::port_fluid_kind);
-  return c.at(Finding::port_fluid) > 0 && (kind < 0 || kind >= kEmulsion);
+  return may_be_coolant(named_level<Fluid>(c.at(Finding::port_fluid)),
+                        named_level<FluidKind>(c.at(Finding::port_fluid_kind)));
 }
-
-bool is_true(const Record& r, Field field) { return r.has(field) && r.at(field).code != 0; }
 
 std::uint16_t when_bit(std::string_view word) {
   const std::span<const Choice> words = spec(Field::noise_when).choices;
@@ -127,104 +109,54 @@ class Interpreter {
   void contradiction(std::string_view id) { said_.contradictions.push_back(id); }
 
   void port(const Record& r) {
-    constexpr int kWater = 1;
-    constexpr int kCoolant = 3;
-    const bool checked = is_true(r, Field::port_checked);
-    int fluid = level_of_choice(r, Field::port_fluid, Finding::port_fluid);
-    int kind = level_of_choice(r, Field::port_fluid_kind, Finding::port_fluid_kind);
-    const Value& glycol = r.at(Field::port_glycol_percent);
-    const bool has_glycol = glycol.observed && glycol.number > 0;
-    if (fluid == 0 && has_glycol) {
-      contradiction("glycol-without-fluid");
-      fluid = 1;
-    } else if (fluid == 0 && kind >= 0) {
-      contradiction("kind-without-fluid");
-      fluid = 1;
-    } else if (fluid < 0 && (kind >= 0 || has_glycol)) {
-      fluid = 1;
-      said_.warnings.emplace_back(
-          "the amount of liquid at the port is not on record: a film is assumed");
-    }
-    if (has_glycol) {
-      if (kind >= 0 && kind <= kWater) {
-        contradiction("glycol-against-kind");
-      }
-      kind = kCoolant;
-      said_.detail[idx(Finding::port_fluid_kind)] =
-          fmt::format("{} % glycol by refractometer", glycol.number);
-    } else if (kind == kCoolant && glycol.observed) {
-      contradiction("glycol-against-kind");
-    }
-    if (glycol.observed && glycol.number > kRefractometerUnique) {
-      said_.warnings.emplace_back(
-          "a refractometer reading above 60 % is not unique: the freezing point of glycol and "
-          "water rises again from there");
-    }
-    if (fluid > 0 && kind == kWater && !glycol.observed) {
-      kind = -1;
-      said_.warnings.emplace_back(
-          "clear water was not confirmed by refractometer, so the liquid counts as unknown");
-    }
-    set(Finding::port_fluid, fluid);
-    set(Finding::port_fluid_kind, fluid > 0 ? kind : -1);
-    set(Finding::port_residue, level_of_flag(r, Field::port_dried_residue));
-    set(Finding::port_rust, level_of_choice(r, Field::port_corrosion, Finding::port_rust));
-    set(Finding::port_debris, level_of_choice(r, Field::port_debris, Finding::port_debris));
-    said_.port_made = checked && fluid >= 0;
-    if (!checked) {
-      bool dropped = false;
-      for (const FindingSpec& f : findings()) {
-        if (f.at_port && at(f.id) == 0 && f.ordered) {
-          set(f.id, -1);
-          dropped = true;
-        }
-      }
-      if (dropped) {
-        said_.warnings.emplace_back(
-            "the record does not say that the port was checked, so what it calls dry or clean "
-            "there is not used");
-      }
-    } else if (fluid < 0) {
-      said_.warnings.emplace_back("the port was checked, but whether it was dry is not on record");
-    }
+    PortLook look = look_at_port(r);
+    set(Finding::port_fluid, level_of(look.fluid));
+    set(Finding::port_fluid_kind, level_of(look.kind));
+    set(Finding::port_residue, level_of(look.residue));
+    set(Finding::port_rust, level_of(look.rust));
+    set(Finding::port_debris, level_of(look.debris));
+    said_.detail[idx(Finding::port_fluid_kind)] = std::move(look.kind_detail);
+    said_.contradictions = std::move(look.contradictions);
+    said_.warnings = std::move(look.warnings);
+    said_.port_made = look.made;
   }
 
   void noise(const Record& r) {
-    int present = level_of_flag(r, Field::noise_present);
+    auto heard = named_level<Presence>(level_of_flag(r, Field::noise_present));
     const bool described = r.has(Field::noise_level) || r.has(Field::noise_onset) ||
                            r.has(Field::noise_onset_odometer_km) ||
                            (r.has(Field::noise_when) && r.at(Field::noise_when).code != 0) ||
                            is_true(r, Field::noise_pitch_follows_speed) ||
                            is_true(r, Field::noise_changes_with_steering_or_surface);
-    if (described && present <= 0) {
-      if (present == 0) {
+    if (described && heard != Presence::present) {
+      if (heard == Presence::absent) {
         contradiction("noise-described-but-absent");
       }
-      present = 1;
+      heard = Presence::present;
     }
-    if (recorded_bearing(r) && present <= 0) {
-      if (present == 0) {
+    if (recorded_bearing(r) && heard != Presence::present) {
+      if (heard == Presence::absent) {
         said_.warnings.emplace_back(
             "no noise was heard, but a recording shows lines of a bearing in the drive unit: it "
             "counts as a noise");
       }
-      present = 1;
+      heard = Presence::present;
       said_.detail[idx(Finding::noise)] = "by the lines in a recording";
     }
-    set(Finding::noise, present);
+    set(Finding::noise, level_of(heard));
     const Value& began = r.at(Field::noise_onset_odometer_km);
     const Value& odometer = r.at(Field::odometer_km);
     if (began.observed && odometer.observed && began.number > odometer.number) {
       contradiction("noise-before-it-began");
     }
-    if (present != 1) {
+    if (heard != Presence::present) {
       return;
     }
     if (r.has(Field::noise_when) && r.at(Field::noise_when).code != 0) {
       const unsigned when = r.at(Field::noise_when).code;
       const bool under_load =
           (when & when_bit("accelerating")) != 0 && (when & when_bit("coasting")) == 0;
-      set(Finding::noise_load, under_load ? 1 : 0);
+      set(Finding::noise_load, level_of(under_load ? NoiseLoad::under_load : NoiseLoad::otherwise));
     }
     set(Finding::noise_pitch, level_of_flag(r, Field::noise_pitch_follows_speed));
     set(Finding::noise_outside, level_of_flag(r, Field::noise_changes_with_steering_or_surface));
@@ -256,13 +188,14 @@ class Interpreter {
     set(Finding::shutdown, level_of_flag(r, Field::fault_shutdown));
     set(Finding::reduced_power, level_of_flag(r, Field::fault_reduced_power));
     if (is_true(r, Field::coolant_outside_leak_seen)) {
-      set(Finding::outside_leak, 1);
+      set(Finding::outside_leak, level_of(Presence::present));
     }
     const Value& loss = r.at(Field::coolant_loss_ml_per_1000km);
     if (loss.observed && !is_true(r, Field::coolant_outside_leak_seen)) {
       const Settings& s = k_.settings;
-      set(Finding::coolant_loss,
-          loss.number >= s.loss_marked ? 2 : (loss.number >= s.loss_some ? 1 : 0));
+      set(Finding::coolant_loss, level_of(loss.number >= s.loss_marked ? Loss::marked
+                                          : loss.number >= s.loss_some ? Loss::some
+                                                                       : Loss::none));
       said_.detail[idx(Finding::coolant_loss)] = fmt::format("{} ml per 1000 km", loss.number);
     } else if (loss.observed) {
       said_.detail[idx(Finding::outside_leak)] = fmt::format("{} ml per 1000 km", loss.number);
@@ -286,13 +219,13 @@ class Interpreter {
     const double celsius = temperature.observed ? temperature.number : s.assumed_winding_c;
     const double halving = mohm * insulation_halving_factor(celsius);
     const double thermosetting = mohm * insulation_thermosetting_factor(celsius);
-    int level = 0;
+    std::optional level = Insulation::sound;
     if (ohm_per_volt < s.ohm_per_volt_least) {
-      level = 3;
+      level = Insulation::below_100;
     } else if (ohm_per_volt < s.ohm_per_volt_low) {
-      level = 2;
+      level = Insulation::below_500;
     } else if (std::min(halving, thermosetting) < s.ieee43_mohm) {
-      level = 1;
+      level = Insulation::below_ieee43;
     }
     said_.detail[idx(Finding::insulation)] = fmt::format(
         "{} megohm winding to casing, phases joined: {} ohm/V at {:g} V{}; at 40 deg C "
@@ -311,19 +244,19 @@ class Interpreter {
           celsius, kColdestWindingC, kWarmestWindingC));
     }
     const Value& test = r.at(Field::insulation_test_voltage_v);
-    if (level == 0 && !test.observed) {
+    if (level == Insulation::sound && !test.observed) {
       said_.warnings.emplace_back(
           "the test voltage of the insulation is not on record: it is taken to be no less than the "
           "system voltage");
     }
-    if (level == 0 && test.observed && test.number < voltage_) {
+    if (level == Insulation::sound && test.observed && test.number < voltage_) {
       said_.warnings.push_back(fmt::format(
           "the insulation was tested at {:g} V, below the system voltage: a pass at that voltage "
           "is not used",
           test.number));
-      level = -1;
+      level.reset();
     }
-    set(Finding::insulation, level);
+    set(Finding::insulation, level_of(level));
   }
 
   void teardown(const Record& r) {
@@ -473,7 +406,8 @@ class Presenter {
     port_age();
     configuration();
     Case& facts = out_.facts;
-    facts.set(Situation::by, newest_.has(Field::by) ? newest_.at(Field::by).code : 3);
+    facts.set(Situation::by,
+              newest_.has(Field::by) ? newest_.at(Field::by).code : level_of(By::unknown));
     facts.set(Situation::rotor_magnets, family_->magnets);
     return std::move(out_);
   }
@@ -613,7 +547,8 @@ class Presenter {
       return false;
     }
     for (std::size_t j = i + 1; j < records_.size(); ++j) {
-      if (said(j).facts.at(Finding::insulation) == 0 && !before_renewal(j)) {
+      if (said(j).facts.at(Finding::insulation) == level_of(Insulation::sound) &&
+          !before_renewal(j)) {
         return true;  // measured sound since
       }
     }
@@ -772,7 +707,7 @@ class Presenter {
     }
     for (std::size_t i = std::min(fluid_source, records_.size()); i-- > 0;) {
       if (!before_repair(i) && shows_coolant(said(i).facts)) {
-        out_.facts.set(Finding::earlier_coolant, 1);
+        out_.facts.set(Finding::earlier_coolant, level_of(Presence::present));
         out_.observed[idx(Finding::earlier_coolant)].since =
             date_text(static_cast<int>(records_[i].at(Field::date).number));
         return;
@@ -811,7 +746,7 @@ class Presenter {
     if (gone.empty()) {
       return;
     }
-    out_.facts.set(Finding::earlier_damage, 1);
+    out_.facts.set(Finding::earlier_damage, level_of(Presence::present));
     Observed& o = out_.observed[idx(Finding::earlier_damage)];
     o.since = date_text(static_cast<int>(records_[newest].at(Field::date).number));
     o.detail = gone;
@@ -856,9 +791,9 @@ class Presenter {
       facts.set(Situation::configuration, Configuration::contradicted);
       cooling = Cooling::wet;
     }
-    constexpr int kCoolant = 3;
     if ((cooling == Cooling::bypassed || cooling == Cooling::factory_dry) &&
-        facts.at(Finding::port_fluid) > 0 && facts.at(Finding::port_fluid_kind) == kCoolant) {
+        facts.at(Finding::port_fluid) > 0 &&
+        facts.at(Finding::port_fluid_kind) == level_of(FluidKind::coolant)) {
       contradiction("coolant-in-dry-rotor");
       facts.set(Situation::configuration, Configuration::contradicted);
       cooling = Cooling::wet;

@@ -9,67 +9,66 @@
 
 #include "dryshaft/onset.hpp"
 #include "record/identity.hpp"
+#include "record/look.hpp"
 
 namespace dryshaft {
 namespace {
 
 // What a look at the port, or at the opened unit, says of a leak.
-enum class Saw : std::uint8_t { nothing, dry, wet, residue, contradiction };
+enum class Saw : std::uint8_t {
+  nothing,
+  dry,
+  wet,
+  residue,
+  marks,  // light rust, or chips, without liquid: whether it has leaked is open
+};
 
-bool port_flag(const Record& r, Field field) { return r.has(field) && r.at(field).code != 0; }
+struct Sight {
+  Saw saw = Saw::nothing;
+  bool worse = false;  // of two readings
+  [[nodiscard]] bool leaked() const { return saw == Saw::wet || saw == Saw::residue; }
+};
 
-std::string_view port_word(const Record& r, Field field) {
-  return r.has(field) ? spec(field).choices[r.at(field).code].id : std::string_view();
+Sight seen_at_port(const Record& r) {
+  const PortLook look = look_at_port(r);
+  if (may_be_coolant(look.fluid, look.kind)) {
+    return {Saw::wet, !look.contradictions.empty()};
+  }
+  if (look.residue == Presence::present) {
+    return {Saw::residue};
+  }
+  if (look.rust == Rust::heavy) {
+    return {Saw::wet, true};  // a verdict takes it for the trace of a leak, more likely than not
+  }
+  if (look.rust == Rust::light || look.debris == Debris::chips) {
+    return {Saw::marks};
+  }
+  return {look.made && look.fluid == Fluid::none ? Saw::dry : Saw::nothing};
 }
 
-// Liquid counts as coolant until it is identified as something else; clear water is
-// identified by a refractometer that reads 0 %.
-Saw saw_at_port(const Record& r) {
-  const std::string_view fluid = port_word(r, Field::port_fluid);
-  const std::string_view kind = port_word(r, Field::port_fluid_kind);
-  const Value& glycol = r.at(Field::port_glycol_percent);
-  const bool some_glycol = glycol.observed && glycol.number > 0;
-  if (fluid == "none" && (some_glycol || !kind.empty())) {
-    return Saw::contradiction;
+// An opened unit shows more than the port does. Where the rotor bearings have rusted, coolant has
+// got there.
+Sight seen_in(const Record& r) {
+  const auto opened = [&](Field field, Finding finding) {
+    return named_level<Presence>(level_of_choice(r, field, finding));
+  };
+  const auto seal = opened(Field::teardown_seal_leak, Finding::opened_seal_leak);
+  const auto rusted =
+      opened(Field::teardown_rotor_bearing_corrosion, Finding::opened_rotor_bearing_corrosion);
+  if (seal == Presence::present || rusted == Presence::present) {
+    return {Saw::wet, seal == Presence::absent};
   }
-  if (kind == "coolant" && glycol.observed && !some_glycol) {
-    return Saw::contradiction;
+  const Sight port = seen_at_port(r);
+  if (seal != Presence::absent) {
+    return port;
   }
-  if (kind == "gear-oil" && some_glycol) {
-    return Saw::contradiction;
-  }
-  const bool liquid =
-      (!fluid.empty() && fluid != "none") || some_glycol || (fluid.empty() && !kind.empty());
-  if (liquid) {
-    const bool something_else =
-        kind == "gear-oil" || (kind == "water" && glycol.observed && !some_glycol);
-    return something_else ? Saw::nothing : Saw::wet;
-  }
-  if (port_flag(r, Field::port_dried_residue)) {
-    return Saw::residue;
-  }
-  if (fluid.empty() || !port_flag(r, Field::port_checked)) {
-    return Saw::nothing;  // not looked at, or nobody wrote down whether it was dry
-  }
-  const std::string_view rust = port_word(r, Field::port_corrosion);
-  return rust.empty() || rust == "none" ? Saw::dry : Saw::nothing;
-}
-
-Saw saw_in(const Record& r) {
-  const Saw port = saw_at_port(r);
-  const std::string_view opened = port_word(r, Field::teardown_seal_leak);
-  if (opened == "present") {
-    return Saw::wet;  // an opened unit shows more than the port does
-  }
-  if (opened == "absent") {
-    return port == Saw::wet || port == Saw::contradiction ? Saw::contradiction : Saw::dry;
-  }
-  return port;
+  return port.leaked() ? Sight{port.saw, true} : Sight{Saw::dry};
 }
 
 struct Look {
+  std::size_t number = 0;  // of the record, in the history
   const Record* record = nullptr;
-  Saw saw = Saw::nothing;
+  Sight sight;
   std::optional<double> km;  // odometer
   int day = 0;
 };
@@ -77,6 +76,7 @@ struct Look {
 // A seal's time in the unit: from an odometer reading on.
 struct Seal {
   double from_km = 0;
+  std::optional<double> to_km;  // it was renewed there
   // Day on which it was new, at the earliest and at the latest; for ages.
   std::optional<int> new_first;
   std::optional<int> new_last;
@@ -91,22 +91,39 @@ class UnitReader {
 
   void read() {
     const Record& newest = history_.records.back();
-    seen_ = present(history_, history_.records.size(), k_,
-                    static_cast<int>(newest.at(Field::date).number));
-    if (left_out()) {
-      return;
+    seen_ = present(history_, history_.records.size(), k_, day_of(newest));
+    for (const Record& r : history_.records) {
+      sights_.push_back(seen_in(r));
     }
-    collect();
+    const std::size_t listed = out_.left_out.size();
     std::size_t kept = 0;
-    for (std::size_t s = 0; s < seals_.size(); ++s) {
-      kept += interval_of(seals_[s], s + 1) ? 1 : 0;
+    bool misplaced = false;
+    if (const std::optional<Doubt> doubt = doubt_of_unit()) {
+      const auto leak = std::ranges::find_if(sights_, &Sight::leaked);
+      if (leak == sights_.end()) {
+        leave("unit", doubt->id, doubt->why, *doubt->at);
+        return;
+      }
+      doubtful_ = true;
+      misplaced = doubt->of_place;
+      kept = misplaced && leak_of(static_cast<std::size_t>(leak - sights_.begin())) ? 1 : 0;
+    }
+    if (!misplaced) {
+      collect();
+      for (std::size_t s = 0; s < seals_.size(); ++s) {
+        kept += interval_of(seals_[s], s + 1) ? 1 : 0;
+      }
     }
     if (kept > 0) {
       ++out_.units;
       const auto cooling = static_cast<Cooling>(seen_.facts.at(Situation::rotor_cooling));
       out_.cooling_unknown += cooling == Cooling::unknown ? 1 : 0;
-    } else if (!any_look_) {
-      leave("unit", "never-looked-at", "its sensor port was never checked on record", newest);
+    } else if (out_.left_out.size() == listed) {
+      const bool checked = std::ranges::any_of(
+          history_.records, [](const Record& r) { return is_true(r, Field::port_checked); });
+      checked
+          ? leave("unit", "nothing-told", "no look at its port says whether it leaked", newest)
+          : leave("unit", "never-looked-at", "its sensor port was never checked on record", newest);
     }
   }
 
@@ -120,67 +137,63 @@ class UnitReader {
     return std::ranges::find(seen_.contradictions, id) != seen_.contradictions.end();
   }
 
-  // The whole unit says nothing, or nothing that can be relied on.
-  bool left_out() {
+  // Why what a unit says cannot be relied on. A leak is one all the same.
+  struct Doubt {
+    std::string_view id;
+    std::string_view why;
+    const Record* at = nullptr;
+    bool of_place = false;  // where its seals were renewed or fitted is not known
+  };
+
+  [[nodiscard]] std::optional<Doubt> doubt_of_unit() const {
     const Record& newest = history_.records.back();
-    const auto unit = [&](std::string_view id, std::string_view why, const Record& at) {
-      leave("unit", id, why, at);
-      return true;
-    };
     if (contradicts("cooling-against-family")) {
-      return unit("cooling-against-family",
-                  "its rotor cooling on record is not what its family was built with", newest);
+      return Doubt{"cooling-against-family",
+                   "its rotor cooling on record is not what its family was built with", &newest};
     }
     bool dry_built =
         static_cast<Cooling>(seen_.facts.at(Situation::rotor_cooling)) == Cooling::factory_dry;
     std::optional<double> renewed;
     std::optional<double> fitted;
-    bool bypassed = false;
     for (const Record& r : history_.records) {
-      const Value& cooling = r.at(Field::rotor_cooling);
-      if (cooling.observed) {
-        const auto now = static_cast<Cooling>(cooling.code);
-        dry_built = dry_built || now == Cooling::factory_dry;
-        if (bypassed && now == Cooling::wet) {
-          return unit("bypass-undone",
-                      "its rotor circuit is bypassed in one record, wet in a later one", r);
-        }
-        bypassed = bypassed || now == Cooling::bypassed;
-      }
+      dry_built = dry_built || cooling_in(r) == Cooling::factory_dry;
       const Value& odometer = r.at(Field::odometer_km);
       const Value& to = r.at(Field::seal_renewed_odometer_km);
       const Value& in = r.at(Field::fitted_odometer_km);
       if (to.observed) {
         if (odometer.observed && to.number > odometer.number) {
-          return unit("renewed-after-inspection",
-                      "its seal was renewed at a later odometer reading than that of the record",
-                      r);
+          return Doubt{"renewed-after-inspection",
+                       "its seal was renewed at a later odometer reading than that of the record",
+                       &r, true};
         }
         if (renewed && to.number < *renewed) {
-          return unit("renewals-disagree",
-                      "a later record puts the renewal of its seal before an earlier one", r);
+          return Doubt{"renewals-disagree",
+                       "a later record puts the renewal of its seal before an earlier one", &r,
+                       true};
         }
         renewed = to.number;
       }
       if (in.observed) {
         if (odometer.observed && in.number > odometer.number) {
-          return unit("fitted-after-inspection",
-                      "it was fitted at a later odometer reading than that of the record", r);
+          return Doubt{"fitted-after-inspection",
+                       "it was fitted at a later odometer reading than that of the record", &r,
+                       true};
         }
         if (fitted && in.number != *fitted) {
-          return unit("fitted-twice", "two odometer readings are on record for its fitting", r);
+          return Doubt{"fitted-twice", "two odometer readings are on record for its fitting", &r,
+                       true};
         }
         fitted = in.number;
       }
     }
     if (contradicts("not-one-unit")) {
-      return unit("not-one-unit", "its records differ in build date, family, vehicle or fitting",
-                  newest);
+      return Doubt{"not-one-unit", "its records differ in build date, family, vehicle or fitting",
+                   &newest, true};
     }
     if (dry_built) {
-      return unit("factory-dry", "its rotor was built dry: no coolant runs through it", newest);
+      return Doubt{"factory-dry", "its rotor was built dry: no coolant runs through it", &newest};
     }
-    return false;
+    return std::nullopt;
   }
 
   // Looks, each with the seal that it was at.
@@ -208,69 +221,101 @@ class UnitReader {
         seal.new_first = seal.new_last = static_cast<int>(told[i]->at(Field::date).number);
       }
     }
+    for (std::size_t i = 0; i < renewals.size(); ++i) {
+      seals_[i].to_km = renewals[i];
+    }
+    const std::vector<double> at_most = next_readings();
     bool bypassed = false;
-    std::size_t current = 0;  // by what the records so far tell
+    bool undone = false;
+    std::size_t told_by_then = 0;  // renewals, by the records before
     for (std::size_t i = 0; i < history_.records.size(); ++i) {
       const Record& r = history_.records[i];
-      const Value& cooling = r.at(Field::rotor_cooling);
-      bypassed =
-          bypassed || (cooling.observed && static_cast<Cooling>(cooling.code) == Cooling::bypassed);
-      Look look{&r, saw_in(r), std::nullopt, static_cast<int>(r.at(Field::date).number)};
+      const Cooling cooling = cooling_in(r);
+      undone = bypassed && (undone || cooling == Cooling::wet);
+      bypassed = bypassed || cooling == Cooling::bypassed;
+      Look look{i, &r, sights_[i], std::nullopt, day_of(r)};
       if (r.has(Field::odometer_km)) {
         look.km = r.at(Field::odometer_km).number;
       }
-      const bool looked = look.saw != Saw::nothing;
-      any_look_ = any_look_ || looked;
-      if (look.saw == Saw::contradiction) {
-        leave("look", "contradictory-look", "what it says of the port contradicts itself", r);
-        look.saw = Saw::nothing;
-      }
-      if (bypassed) {
-        if (look.saw == Saw::wet || look.saw == Saw::residue) {
-          leave("look", "wet-when-bypassed",
-                "coolant at a rotor circuit on record as bypassed: an older leak, another source, "
-                "or the bypass is why",
-                r);
-          doubtful_ = true;
+      if (bypassed && !look.sight.leaked()) {
+        if (undone && look.sight.saw == Saw::dry) {
+          leave("look", "bypass-undone",
+                "dry when its rotor circuit was on record as bypassed, then as wet again", r);
         }
         continue;  // it can no longer leak there
       }
+      look.sight.worse = look.sight.worse || bypassed || doubtful_;
+      const std::size_t before = told_by_then;
       if (r.has(Field::seal_renewed_odometer_km)) {
-        const double to = r.at(Field::seal_renewed_odometer_km).number;
-        current =
-            static_cast<std::size_t>(std::ranges::upper_bound(renewals, to) - renewals.begin());
+        told_by_then = renewed_before(
+            renewals, std::nextafter(r.at(Field::seal_renewed_odometer_km).number, kNoEnd));
       }
-      std::size_t seal = current;
-      if (look.km) {
-        // Renewed at this very reading: what was wet there was the old seal; what was dry may
-        // be either.
-        seal = static_cast<std::size_t>(std::ranges::lower_bound(renewals, *look.km) -
-                                        renewals.begin());
-        const bool at_renewal = seal < renewals.size() && renewals[seal] == *look.km;
-        if (at_renewal && look.saw == Saw::dry) {
-          leave("look", "dry-at-renewal",
-                "dry at the reading at which the seal was renewed: the old seal or the new one", r);
-          look.saw = Saw::nothing;
-        }
-        if (*look.km < seals_[seal].from_km) {
-          if (looked) {
-            leave("look", "before-fitting", "it was made before the unit was fitted", r);
-          }
-          continue;
-        }
-      } else if (look.saw == Saw::dry && axis_ == OnsetAxis::km) {
-        leave("look", history_.refused[i] != 0 ? "odometer-backwards" : "odometer-missing",
-              history_.refused[i] != 0
-                  ? "its odometer reading runs backwards and is not used"
-                  : "no odometer reading: the look has no place on the distance",
-              r);
-      } else if (looked && !renewals.empty()) {
-        leave("look", "odometer-missing",
-              "no odometer reading: which of the unit's seals was looked at is not known", r);
-        look.saw = Saw::nothing;
+      if (look.km ? placed(look, renewals)
+                  : bounded(look, renewals, before, told_by_then, at_most[i])) {
+        seals_[seal_].looks.push_back(look);
       }
-      seals_[seal].looks.push_back(look);
     }
+  }
+
+  static std::size_t renewed_before(const std::vector<double>& renewals, double km) {
+    return static_cast<std::size_t>(std::ranges::lower_bound(renewals, km) - renewals.begin());
+  }
+
+  // Which seal a look with a reading was at; false where it says nothing of any.
+  bool placed(Look& look, const std::vector<double>& renewals) {
+    // Renewed at this very reading: what was wet there was the old seal; what was dry may
+    // be either.
+    seal_ = renewed_before(renewals, *look.km);
+    const Seal& seal = seals_[seal_];
+    if (seal.to_km == look.km && look.sight.saw == Saw::dry) {
+      leave("look", "dry-at-renewal",
+            "dry at the reading at which the seal was renewed: the old seal or the new one",
+            *look.record);
+      look.sight = {};
+    }
+    if (*look.km < seal.from_km) {
+      if (look.sight.saw != Saw::nothing) {
+        leave("look", "before-fitting", "it was made before the unit was fitted", *look.record);
+      }
+      return false;
+    }
+    return true;
+  }
+
+  // The same for one without a reading, which lies before the next one. What leaked was the newest
+  // seal that it can have been, save that whoever tells of a renewal tells what the old one did.
+  bool bounded(Look& look, const std::vector<double>& renewals, std::size_t before,
+               std::size_t told_by_then, double at_most) {
+    const std::size_t last = std::max(before, renewed_before(renewals, at_most));
+    seal_ = told_by_then > before ? before : last;
+    if (look.sight.saw != Saw::dry) {
+      return true;
+    }
+    const bool refused = history_.refused[look.number] != 0;
+    if (axis_ == OnsetAxis::km) {
+      leave("look", refused ? "odometer-backwards" : "odometer-missing",
+            refused ? "its odometer reading runs backwards and is not used"
+                    : "no odometer reading: the look has no place on the distance",
+            *look.record);
+    } else if (before != last) {
+      leave("look", "odometer-missing",
+            "no odometer reading: which of the unit's seals was looked at is not known",
+            *look.record);
+      look.sight = {};
+    }
+    return true;
+  }
+
+  // At each record the next reading of the odometer, its own included.
+  [[nodiscard]] std::vector<double> next_readings() const {
+    std::vector<double> next(history_.records.size());
+    double bound = kNoEnd;
+    for (std::size_t i = next.size(); i-- > 0;) {
+      const Value& km = history_.records[i].at(Field::odometer_km);
+      bound = km.observed ? km.number : bound;
+      next[i] = bound;
+    }
+    return next;
   }
 
   void built(Seal& seal) const {
@@ -294,15 +339,56 @@ class UnitReader {
       }
       return std::pair(*look.km - seal.from_km, *look.km - seal.from_km);
     }
+    if (!seal.new_first) {
+      return std::nullopt;
+    }
     return std::pair(std::max(0.0, (look.day - *seal.new_last) / kDaysPerYear),
                      std::max(0.0, (look.day - *seal.new_first) / kDaysPerYear));
   }
 
-  bool interval_of(const Seal& seal, std::size_t number) {
-    const bool looked =
-        std::ranges::any_of(seal.looks, [](const Look& l) { return l.saw != Saw::nothing; });
-    if (!looked) {
+  // What a verdict on the day of a record takes for the seal's distance or age.
+  [[nodiscard]] double assumed(std::size_t number) const {
+    const Case facts = present(history_, number + 1, k_, day_of(history_.records[number])).facts;
+    return axis_ == OnsetAxis::km ? facts.seal_km : facts.seal_years;
+  }
+
+  OnsetInterval interval_at(std::size_t seal, const Record& r) const {
+    OnsetInterval out;
+    out.unit = history_.unit_id;
+    out.seal = seal;
+    out.group = group();
+    out.source = r.source;
+    out.line = r.line;
+    return out;
+  }
+
+  // The leak of a unit of which is not known where its seals stood.
+  bool leak_of(std::size_t number) {
+    const Record& r = history_.records[number];
+    OnsetInterval out = interval_at(1, r);
+    out.right = assumed(number);
+    out.residue_alone = sights_[number].saw == Saw::residue;
+    out.worse_reading = out.assumed = true;
+    return keep(std::move(out), r);
+  }
+
+  bool keep(OnsetInterval out, const Record& at) {
+    if (std::isfinite(out.right) && !(out.right > 0)) {
+      leave("seal", "leak-when-new", "it leaked at distance or age 0: the fitting, not wear", at);
       return false;
+    }
+    out_.intervals.push_back(std::move(out));
+    return true;
+  }
+
+  bool interval_of(const Seal& seal, std::size_t number) {
+    const auto wet =
+        std::ranges::find_if(seal.looks, [](const Look& l) { return l.sight.leaked(); });
+    if (wet != seal.looks.end()) {
+      return leaked(seal, number, wet);
+    }
+    if (std::ranges::none_of(seal.looks, [](const Look& l) { return l.sight.saw == Saw::dry; })) {
+      return false;  // each of its looks says nothing, or was left out, and said
     }
     const Record& last = *seal.looks.back().record;
     if (axis_ == OnsetAxis::years && !seal.new_first) {
@@ -312,63 +398,65 @@ class UnitReader {
             last);
       return false;
     }
-    OnsetInterval out;
-    out.unit = history_.unit_id;
-    out.seal = number;
-    out.group = group();
-    const Look* wet = nullptr;
-    std::vector<std::pair<double, const Record*>> dry;
-    for (const Look& look : seal.looks) {
-      const auto at = place(seal, look);
-      if (wet == nullptr && (look.saw == Saw::wet || look.saw == Saw::residue)) {
-        wet = &look;
-        out.residue_alone = look.saw == Saw::residue;
-      }
-      if (wet != nullptr && at) {  // the leak had begun by this reading
-        out.right = at->second;
-        out.source = look.record->source;
-        out.line = look.record->line;
-        break;
-      }
-      if (wet == nullptr && look.saw == Saw::dry && at) {
-        dry.emplace_back(at->first, look.record);
-      }
-    }
-    if (wet != nullptr && !std::isfinite(out.right)) {
-      leave("seal", "leak-without-distance",
-            "it leaked, but no odometer reading then or later says by when", *wet->record);
+    const auto dry = last_dry(seal, seal.looks.end(), kNoEnd);
+    if (!dry) {
       return false;
     }
-    for (const auto& [at, record] : dry) {
-      if (at < out.right && at >= out.left) {
-        out.left = at;
-        if (wet == nullptr) {
-          out.source = record->source;
-          out.line = record->line;
-        }
-      }
-    }
-    if (wet != nullptr && !(out.right > 0)) {
-      leave("seal", "leak-when-new", "it leaked at distance or age 0: the fitting, not wear",
-            *wet->record);
-      return false;
-    }
-    if (wet == nullptr && dry.empty()) {
-      return false;  // each of its looks was left out, and said
-    }
-    if (wet == nullptr && !(out.left > 0)) {
+    if (!(dry->first > 0)) {
       leave("seal", "only-new", "it was looked at only when it was new", last);
       return false;
     }
-    if (wet == nullptr && doubtful_ && number == seals_.size()) {
-      leave("seal", "wet-when-bypassed",
-            "dry before, then coolant on record together with the bypass: whether the seal leaked "
-            "is open",
-            last);
-      return false;
+    OnsetInterval out = interval_at(number, *dry->second);
+    out.left = dry->first;
+    return keep(std::move(out), last);
+  }
+
+  using Looks = std::vector<Look>::const_iterator;
+
+  // By when it had: the next place on record, or the seal's renewal, or what a verdict assumes.
+  bool leaked(const Seal& seal, std::size_t number, Looks wet) {
+    const auto placed_at = std::find_if(wet, seal.looks.end(),
+                                        [&](const Look& l) { return place(seal, l).has_value(); });
+    OnsetInterval out = interval_at(number, *wet->record);
+    out.residue_alone = wet->sight.saw == Saw::residue;
+    out.worse_reading = wet->sight.worse;
+    if (placed_at != seal.looks.end()) {
+      out.right = place(seal, *placed_at)->second;
+      out.source = placed_at->record->source;
+      out.line = placed_at->record->line;
+    } else if (axis_ == OnsetAxis::km && seal.to_km) {
+      out.right = *seal.to_km - seal.from_km;
+    } else {
+      out.right = assumed(wet->number);
+      out.assumed = true;
     }
-    out_.intervals.push_back(std::move(out));
-    return true;
+    if (const auto dry = last_dry(seal, wet, out.right)) {
+      out.left = dry->first;
+    }
+    return keep(std::move(out), *wet->record);
+  }
+
+  // The last dry look before another and below an end. After marks of a leak that no work on
+  // record explains, a dry look is no all-clear.
+  std::optional<std::pair<double, const Record*>> last_dry(const Seal& seal, Looks end,
+                                                           double below) {
+    std::optional<std::pair<double, const Record*>> last;
+    bool marked = false;
+    for (auto look = seal.looks.begin(); look != end; ++look) {
+      marked = marked || look->sight.saw == Saw::marks;
+      const auto at = place(seal, *look);
+      if (look->sight.saw != Saw::dry || !at || !(at->first < below)) {
+        continue;
+      }
+      if (marked) {
+        leave("look", "dry-after-marks",
+              "dry after rust or chips on the tip, with no work on record that explains it",
+              *look->record);
+      } else if (!last || at->first >= last->first) {
+        last = {at->first, look->record};
+      }
+    }
+    return last;
   }
 
   [[nodiscard]] std::string group() const {
@@ -407,15 +495,22 @@ class UnitReader {
     return {};
   }
 
+  static int day_of(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
+  static Cooling cooling_in(const Record& r) {
+    const Value& cooling = r.at(Field::rotor_cooling);
+    return cooling.observed ? static_cast<Cooling>(cooling.code) : Cooling::unknown;
+  }
+
   const History& history_;
   const Knowledge& k_;
   OnsetAxis axis_;
   std::string_view by_;
   OnsetData& out_;
   Presentation seen_;
+  std::vector<Sight> sights_;  // one a record
   std::vector<Seal> seals_;
-  bool any_look_ = false;
-  bool doubtful_ = false;  // coolant on record together with a bypass
+  std::size_t seal_ = 0;   // that the last look was at
+  bool doubtful_ = false;  // the unit is
 };
 
 }  // namespace

@@ -216,6 +216,8 @@ std::string onset_to_json(const OnsetSheet& sheet) {
                             {"right", exact_or_null(i.right)},
                             {"group", text_or_null(i.group)},
                             {"residue_alone", i.residue_alone},
+                            {"worse_reading", i.worse_reading},
+                            {"assumed", i.assumed},
                             {"source", i.source},
                             {"line", i.line}});
   }

@@ -107,9 +107,13 @@ void limits_of(OnsetReport& report) {
   }
   double last = 0;
   std::size_t residue = 0;
+  std::size_t worse = 0;
+  std::size_t assumed = 0;
   for (const OnsetInterval& r : d.intervals) {
     last = std::max({last, r.left, std::isfinite(r.right) ? r.right : 0});
     residue += r.residue_alone ? 1 : 0;
+    worse += r.worse_reading ? 1 : 0;
+    assumed += r.assumed ? 1 : 0;
   }
   const std::string reach = d.axis == OnsetAxis::km      ? words::distance(last, Units::km)
                             : d.axis == OnsetAxis::years ? fmt::format("{:.1f} years", last)
@@ -124,6 +128,19 @@ void limits_of(OnsetReport& report) {
     limits.push_back(fmt::format(
         "{} by dried residue alone, without liquid: such a look counts as wet, the worse reading.",
         words::count(residue, "leak was told", "leaks were told")));
+  }
+  if (worse > 0) {
+    limits.push_back(
+        fmt::format("{} by records that can be read in two ways, such as a dry tip with glycol or "
+                    "heavy rust on "
+                    "it: the worse reading counts.",
+                    words::count(worse, "leak was told", "leaks were told")));
+  }
+  if (assumed > 0) {
+    limits.push_back(fmt::format(
+        "By when {} began is not on record: it is taken to be by what a verdict on that day "
+        "assumes of the seal.",
+        words::count(assumed, "leak", "leaks")));
   }
   if (d.cooling_unknown > 0) {
     limits.push_back(fmt::format(

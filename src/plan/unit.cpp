@@ -7,6 +7,7 @@
 #include "base/index.hpp"
 #include "base/odds.hpp"
 #include "plan/outcomes.hpp"
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft::plan {
 namespace {
@@ -308,7 +309,7 @@ Problem Unit::problem(double horizon_km, const Doubt& doubt) const {
   // A rebuilt unit: nothing hurt, nothing heard, hybrid bearings, dry.
   Case renewed = case_;
   renewed.level.fill(-1);
-  renewed.set(Finding::noise, 0);
+  renewed.set(Finding::noise, level_of(Presence::absent));
   renewed.set(Situation::rotor_bearings, Bearings::hybrid);
   renewed.set(Situation::gear_bearings, Bearings::hybrid);
   renewed.set(Situation::configuration, Configuration::consistent);

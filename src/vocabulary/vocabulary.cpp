@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <limits>
+#include <utility>
+
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft {
 namespace {
@@ -831,6 +834,61 @@ static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
 }));
 static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
   return f.levels.size() >= 2 && f.levels.size() <= kMaxLevels;
+}));
+
+// The named levels (levels.hpp) stand where the table has them, and are all of its levels.
+template <typename Named, std::size_t N>
+constexpr bool are_levels(std::span<const Choice> levels,
+                          const std::pair<Named, std::string_view> (&named)[N]) {
+  return levels.size() == N && std::ranges::all_of(named, [&](const auto& n) {
+           return levels[index(n.first)].id == n.second;
+         });
+}
+constexpr std::pair<Presence, std::string_view> kPresence[] = {{Presence::absent, "absent"},
+                                                               {Presence::present, "present"}};
+static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
+  return f.levels[0].id != kPresence[0].second || are_levels(f.levels, kPresence);
+}));
+constexpr std::span<const Choice> levels_of(Finding f) { return kFindings[index(f)].levels; }
+static_assert(are_levels<Fluid>(levels_of(Finding::port_fluid), {{Fluid::none, "none"},
+                                                                 {Fluid::film, "film"},
+                                                                 {Fluid::droplets, "droplets"},
+                                                                 {Fluid::pooled, "pooled"}}));
+static_assert(are_levels<FluidKind>(levels_of(Finding::port_fluid_kind),
+                                    {{FluidKind::gear_oil, "gear-oil"},
+                                     {FluidKind::water, "water"},
+                                     {FluidKind::emulsion, "emulsion"},
+                                     {FluidKind::coolant, "coolant"}}));
+static_assert(are_levels<Rust>(levels_of(Finding::port_rust), {{Rust::none, "none"},
+                                                               {Rust::light, "light"},
+                                                               {Rust::heavy, "heavy"}}));
+static_assert(are_levels<Debris>(levels_of(Finding::port_debris), {{Debris::none, "none"},
+                                                                   {Debris::fine, "fine"},
+                                                                   {Debris::chips, "chips"}}));
+static_assert(are_levels<Isolation>(
+    levels_of(Finding::isolation_fault),
+    {{Isolation::none, "none"}, {Isolation::stored, "stored"}, {Isolation::active, "active"}}));
+static_assert(are_levels<Insulation>(levels_of(Finding::insulation),
+                                     {{Insulation::sound, "sound"},
+                                      {Insulation::below_ieee43, "below-ieee43"},
+                                      {Insulation::below_500, "below-500"},
+                                      {Insulation::below_100, "below-100"}}));
+static_assert(are_levels<Rotation>(levels_of(Finding::rotation), {{Rotation::free, "free"},
+                                                                  {Rotation::stiff, "stiff"},
+                                                                  {Rotation::seized, "seized"}}));
+static_assert(are_levels<NoiseLoad>(levels_of(Finding::noise_load),
+                                    {{NoiseLoad::otherwise, "otherwise"},
+                                     {NoiseLoad::under_load, "under-load"}}));
+static_assert(are_levels<Loss>(levels_of(Finding::coolant_loss), {{Loss::none, "none"},
+                                                                  {Loss::some, "some"},
+                                                                  {Loss::marked, "marked"}}));
+static_assert(are_levels<By>(kByValues, {{By::technician, "technician"},
+                                         {By::intake, "intake"},
+                                         {By::owner, "owner"},
+                                         {By::unknown, "unknown"}}));
+// A flag's value is the level of the finding that it tells of: no or absent, yes or present.
+static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
+  return kFields[index(f.from.front())].type != flag || f.levels.size() == std::size(kNoYes);
 }));
 
 // The findings that need others, and which, as bits.
