@@ -553,9 +553,8 @@ TEST_CASE("a mark beside the brackets is a mark, and an answer left alone is the
     CHECK(answered(replaced(isolation, "  [ ] it is showing now", line)));
   }
   // What is left alone, or written out.
-  for (const std::string alone :
-       {"  [ ] it is showing now\n", "it is showing now\n", "Answer: it is showing now\n",
-        "  [x] it is showing now\n", "  it is showing now, and red\n"}) {
+  for (const std::string alone : {"  [ ] it is showing now\n", "it is showing now\n",
+                                  "Answer: it is showing now\n", "  [x] it is showing now\n"}) {
     INFO(alone);
     CHECK(only_record(replaced(begun(), isolation, alone))["inspection"]["faults"]["isolation"] ==
           "active");
@@ -606,14 +605,14 @@ TEST_CASE("what has no one meaning is an error with its place") {
 )");
   CHECK(
       refused("  [ ] it is showing now\n", "") ==
-      R"(form.txt:150:1: error[choice-missing]: [faults-isolation] has no mark, and not all of its choices
+      R"(form.txt:150:1: error[choice-missing]: [faults-isolation] has no mark, and has lost some of its choices
   [faults-isolation] Does the dashboard warn of an isolation fault, or of
   ^
   allowed: no such warning; it came up before, but not now; it is showing now; I do not know
-  hint: mark one of them: which was it?
+  hint: mark the answer that fits with [x]
 )");
   CHECK(refused("  [ ] while speeding up\n  [ ] at a steady speed\n", "  [x] at a steady speed\n")
-            .find("[choice-missing]: [noise-when] has not all of its choices\n") !=
+            .find("[choice-missing]: [noise-when] has lost some of its choices\n") !=
         std::string::npos);
   for (const auto& [line, code] : std::vector<std::pair<std::string, std::string>>{
            {"[ ] it is showing now: it was on", "no-mark"},
@@ -621,6 +620,8 @@ TEST_CASE("what has no one meaning is an error with its place") {
            {"[x] it was shown now", "bad-value"},
            {"[ ] it is x showing now", "bad-value"},
            {"[no] it is showing now", "bad-mark"},
+           {"it is showing now", "choice-missing"},
+           {"[ ] it is showing now\n--> and stays", "extra-words"},
            {"> [ ] it is showing now <-- \n  [x] no", "two-answers"},
            {"[ ] it is showing now\n  it depends", "extra-words"},
            {"[ ] it is showing now\n  \xE2\x9C\x93", "extra-words"}}) {

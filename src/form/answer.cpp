@@ -81,7 +81,8 @@ std::string plain(std::string_view text) {
   return out;
 }
 
-std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written) {
+std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written,
+                                        Cut cut) {
   const std::string text = plain(written);
   if (text.empty()) {
     return std::nullopt;
@@ -97,8 +98,8 @@ std::optional<std::string> choice_meant(const FormQuestion& question, std::strin
       best = &o;
     }
   }
-  if (best != nullptr) {
-    return best->word;
+  if (best != nullptr || cut == Cut::no) {
+    return best == nullptr ? std::nullopt : std::optional(best->word);
   }
   for (const Offer& o : all) {
     if (o.may_be_cut && o.plain.starts_with(text)) {

@@ -16,7 +16,9 @@ std::string plain(std::string_view text);
 // The word of the choice that `written` names: by its word or text, with more
 // words after a comma or the like, or by its beginning, if that fits one choice
 // alone. Also `unknown`, for all that is not known.
-std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written);
+enum class Cut : unsigned char { no, allowed };  // whether the beginning is enough
+std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written,
+                                        Cut cut = Cut::allowed);
 
 // Whether `written` is the word or text of a choice and nothing else.
 bool is_whole_choice(const FormQuestion& question, std::string_view written);

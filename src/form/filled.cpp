@@ -158,6 +158,7 @@ class Aligner {
     out_.print.assign(out_.words.size(), kNone);
     joined_.assign(out_.words.size(), false);
     find();
+    slide();
     settle_labels();
     mend();
     drop_chance();
@@ -218,6 +219,26 @@ class Aligner {
         ++r;
       } else {
         ++c;
+      }
+    }
+  }
+
+  // Of several places that serve a word alike, the one beside its neighbour behind it.
+  void slide() {
+    std::vector<bool> taken(print_.words.size());
+    for (const std::size_t p : out_.print) {
+      if (p != kNone) {
+        taken[p] = true;
+      }
+    }
+    for (std::size_t w = out_.words.size(); w-- > 1;) {
+      const std::size_t p = out_.print[w - 1];
+      const std::size_t next = out_.print[w];
+      if (p != kNone && next != kNone && next > p + 1 && !taken[next - 1] &&
+          print_.words[next - 1].plain == print_.words[p].plain) {
+        taken[p] = false;
+        taken[next - 1] = true;
+        out_.print[w - 1] = next - 1;
       }
     }
   }
@@ -304,7 +325,11 @@ class Aligner {
       }
       written += out_.words[w + i].plain;
     }
-    return written == printed || !closest(written, {printed}).empty();
+    const std::string& shorter = written.size() < printed.size() ? written : printed;
+    const std::string& longer = written.size() < printed.size() ? printed : written;
+    const bool letter_more = longer.size() == shorter.size() + 1 &&
+                             (longer.starts_with(shorter) || longer.ends_with(shorter));
+    return written == printed || letter_more || !closest(written, {printed}).empty();
   }
 
   // One or two words alone are not the form's, whatever they are.
@@ -404,6 +429,19 @@ class Lines {
     }
     if (words.begin == words.end && !divides(line)) {
       return piece_at(text_, bytes.begin, bytes.end);
+    }
+    if (words.begin < words.end) {  // an arrow before the line, or behind it
+      const std::size_t first = match_.words[words.begin].begin;
+      const std::size_t last = match_.words[words.end - 1].end;
+      const Piece before = piece_at(text_, bytes.begin, std::max(first, bytes.begin));
+      const Piece behind = piece_at(text_, std::min(last, bytes.end), bytes.end);
+      if (before.text.find("->") != std::string::npos ||
+          before.text.find("=>") != std::string::npos) {
+        return before;
+      }
+      if (behind.text.find_first_of("<!") != std::string::npos) {
+        return behind;
+      }
     }
     return {};
   }
@@ -624,6 +662,7 @@ class BoxReader {
         std::string(zone.substr(0, inside.begin)) + ' ' + std::string(zone.substr(inside.end));
     const Signs in = signs_of(marks);
     const Signs out = signs_of(outside);
+    box.framed = first_box(from, to) < to || zone.find(']') != std::string_view::npos;
     if (!out.words.empty()) {
       make_unclear(box, outside);
     } else if (is_mark(marks)) {
@@ -780,8 +819,8 @@ std::vector<Piece> pieces_in(const Print& print, std::string_view written) {
 
 namespace {
 
-// Where "Answer:" ends, also where a letter of it was lost; as a written word, or kNone.
-std::size_t answer_label(const Print& print, std::string_view written, Match& found) {
+// The words of "Answer:", also where a letter of it was lost or spoilt; empty: it is not there.
+Span answer_label(const Print& print, std::string_view written, Match& found) {
   const auto begins_line = [&](std::size_t w) {
     const std::size_t before = w == 0 ? 0 : found.words[w - 1].end;
     return w == 0 || written.substr(before, found.words[w].begin - before).find('\n') !=
@@ -790,18 +829,25 @@ std::size_t answer_label(const Print& print, std::string_view written, Match& fo
   const Span label = found.labels.front();
   if (label.begin < label.end) {
     if (written.substr(found.words[label.begin].end).starts_with(':') || begins_line(label.begin)) {
-      return label.begin;
+      return label;
     }
     found.print[label.begin] = kNone;  // a word of the answer
   }
   const std::string& plain = print.words[print.labels.front().first].plain;
+  constexpr std::size_t kMostParts = 3;
   for (std::size_t w = 0; w < found.words.size(); ++w) {
-    if (found.print[w] == kNone && begins_line(w) &&
-        !closest(found.words[w].plain, {plain}).empty()) {
-      return w;
+    std::string joined;
+    for (std::size_t end = w;
+         end < std::min(w + kMostParts, found.words.size()) && begins_line(w) &&
+         found.print[end] == kNone && (end == w || !begins_line(end));
+         ++end) {
+      joined += found.words[end].plain;
+      if (!closest(joined, {plain}).empty()) {
+        return {w, end + 1};
+      }
     }
   }
-  return kNone;
+  return {};
 }
 
 }  // namespace
@@ -810,20 +856,20 @@ Typed typed_in(const Print& print, std::string_view written) {
   Match found = match(print, written);
   Lines lines(written, found);
   Typed out;
-  const std::size_t label = answer_label(print, written, found);
+  const Span label = answer_label(print, written, found);
   out.has_question = found.has_question(print);
-  out.has_label = label != kNone;
+  out.has_label = label.begin < label.end;
   for (const Span& line : lines_in(written)) {
     const Span words = lines.words_until(line.end);
-    if (label < words.begin) {
+    if (out.has_label && label.begin < words.begin) {
       if (!lines.rest(line, words).text.empty()) {
         out.answer.push_back(piece_at(written, line.begin, line.end));  // a line keeps its signs
       }
       continue;
     }
-    const bool here = label < words.end;
-    Piece head = lines.rest({line.begin, here ? found.words[label].begin : line.end},
-                            {words.begin, here ? label : words.end});
+    const bool here = out.has_label && label.begin < words.end;
+    Piece head = lines.rest({line.begin, here ? found.words[label.begin].begin : line.end},
+                            {words.begin, here ? label.begin : words.end});
     if (!head.text.empty()) {
       out.before.push_back(std::move(head));
     }
@@ -831,8 +877,8 @@ Typed typed_in(const Print& print, std::string_view written) {
       continue;
     }
     const std::size_t from =
-        std::min(written.find_first_not_of(":;. ", found.words[label].end), line.end);
-    std::size_t end = label + 1;  // whatever stands behind it, a sign alone too
+        std::min(written.find_first_not_of(":;. ", found.words[label.end - 1].end), line.end);
+    std::size_t end = label.end;  // whatever stands behind it, a sign alone too
     while (end < words.end && found.print[end] == kNone) {
       ++end;
     }

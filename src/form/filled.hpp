@@ -66,6 +66,7 @@ struct Box {
   std::size_t label = kNone;  // of the print; kNone: the print has no such label
   std::size_t begin = 0;      // where it stands
   State state = State::blank;
+  bool framed = false;     // it has brackets, or one of them
   std::string inside;      // what makes it unclear
   std::string mark;        // the word that marks it, such as "yes"
   std::string label_text;  // where the print has no such label

@@ -266,6 +266,18 @@ class FormReader {
     return plain_.substr(span.begin, span.end - span.begin);
   }
 
+  // What stands there, with one space for each that a mail program made hard.
+  [[nodiscard]] std::string as_written(std::size_t begin, std::size_t size) const {
+    const std::string_view text = places_.text().substr(begin, size);
+    std::string out;
+    for (std::size_t i = 0; i < text.size();) {
+      const std::size_t space = wide_space(text, i);
+      out += space > 0 || text[i] == '\t' ? ' ' : text[i];
+      i += std::max<std::size_t>(space, 1);
+    }
+    return out;
+  }
+
   Diagnostic& complain(std::size_t offset, std::string_view key, std::string_view code,
                        std::string message) {
     Diagnostic d = places_.complaint(offset, code, std::move(message));
@@ -416,7 +428,7 @@ class FormReader {
 
   // Words that are no answer go with the record: nobody can say what they are worth.
   void remark(std::string_view key, std::size_t begin, std::string_view text) {
-    remarks_.push_back({std::string(key), {begin, std::string(text)}});
+    remarks_.push_back({std::string(key), {begin, as_written(begin, text.size())}});
   }
   void keep_remarks(FormAnswers& answers) {
     for (const Remark& r : remarks_) {
@@ -630,7 +642,7 @@ class FormReader {
       if (form::plain(said.substr(0, form::kAnswer.size())) == form::plain(form::kAnswer)) {
         said = form::trimmed(said.substr(form::kAnswer.size()), " _");
       }
-      std::optional<std::string> word = form::choice_meant(c.q, said);
+      std::optional<std::string> word = form::choice_meant(c.q, said, form::Cut::no);
       if (!word && &c.q == &questions_.units()) {
         const std::optional<Units> unit = form::unit_named(said);
         word = unit ? std::optional(std::string(form::kUnitWords[*unit == Units::km ? 0 : 1]))
@@ -657,31 +669,38 @@ class FormReader {
     }
   }
 
-  // Without a mark, a choice that is gone may have had one. One that was left alone is the answer.
+  // Without a mark, a choice or a box that is gone may have had one. A choice that was left alone
+  // is the answer.
   void check_choices_left(Chosen& c, const form::Boxes& found) {
+    const bool answered = !c.answer.words.empty();
     const std::size_t printed = c.q.choices.size() + (&c.q == &questions_.units() ? 0 : 1);
     std::vector<bool> stands(printed);
+    std::size_t framed = 0;
     for (const form::Box& box : found.boxes) {
+      framed += box.framed ? 1 : 0;
       if (box.label != form::kNone) {
         stands[box.label] = true;
       }
     }
     const auto left = static_cast<std::size_t>(std::ranges::count(stands, true));
     const bool key_alone = !found.has_question && found.boxes.empty() && found.pieces.empty();
-    if (left == printed || key_alone || (!c.answer.words.empty() && (!c.q.several || left < 2))) {
+    const bool all_there = left == printed && (framed == 0 || framed == found.boxes.size());
+    if (all_there || key_alone || (answered && (!c.q.several || left < 2))) {
       return;
     }
-    if (left == 1 && found.pieces.empty() && c.answer.words.empty()) {
+    if (left == 1 && printed > 2 && found.pieces.empty() && !answered) {
       const auto only = static_cast<std::size_t>(std::ranges::find(stands, true) - stands.begin());
       c.answer.words = {word_of(c.q, only)};
       c.w.answer = c.w.text.begin + found.boxes.front().begin;
       return;
     }
-    Diagnostic& d = complain(c.w.begin, c.q.key, "choice-missing",
-                             c.answer.words.empty() ? "has no mark, and not all of its choices"
-                                                    : "has not all of its choices");
+    const std::string_view lost = left < printed ? "choices" : "brackets";
+    Diagnostic& d =
+        complain(c.w.begin, c.q.key, "choice-missing",
+                 answered ? fmt::format("has lost some of its {}", lost)
+                          : fmt::format("has no mark, and has lost some of its {}", lost));
     d.allowed = form::offered(c.q);
-    d.hint = c.answer.words.empty() ? "mark one of them: which was it?" : "put the others back";
+    d.hint = answered ? "put them back as the form has them" : "mark the answer that fits with [x]";
   }
 
   // --------------------------------------------------------- typed answers
@@ -696,16 +715,17 @@ class FormReader {
       if (words.empty()) {
         return;
       }
+      const std::size_t begin = p.begin + p.text.find(words);
       if (!answer.empty() && !more) {
-        others.push_back({p.begin, std::string(words)});
+        others.push_back({begin, std::string(words)});
         return;
       }
       if (answer.empty()) {
-        w.answer = w.text.begin + p.begin + p.text.find(words);
+        w.answer = w.text.begin + begin;
       } else {
         answer += '\n';
       }
-      answer += words;
+      answer += as_written(w.text.begin + begin, words.size());
     };
     const bool in_order = q.long_text();
     for (const auto* pieces :
@@ -714,7 +734,8 @@ class FormReader {
         take(p, q.long_text());
       }
     }
-    if (answer.empty() && !found.has_label && found.has_question) {
+    if ((answer.empty() || q.row().type == FieldType::text) && !found.has_label &&
+        found.has_question) {
       Diagnostic& d = complain(w.begin, q.key, "answer-missing",
                                fmt::format("has lost its line \"{}\"", form::kAnswer));
       d.hint = fmt::format("if nothing stood there, write \"{}\" under it", form::kAnswer);
