@@ -549,7 +549,8 @@ TEST_CASE("a mark beside the brackets is a mark, and an answer left alone is the
                                  "  [x] it is showing",
                                  "  [x] active",
                                  "  [*] it is showing now <- !",
-                                 "[yes] it is showing now"}) {
+                                 "[yes] it is showing now",
+                                 "  [ ] IT IS SHOWING NOW"}) {
     CHECK(answered(replaced(isolation, "  [ ] it is showing now", line)));
   }
   // What is left alone, or written out.
@@ -628,6 +629,8 @@ TEST_CASE("what has no one meaning is an error with its place") {
     INFO(line);
     CHECK(refused("[ ] it is showing now", line).find("error[" + code + "]") != std::string::npos);
   }
+  CHECK(refused("licensed for high-voltage work.", "licensed for high-voltage work. <--")
+            .find("error[extra-words]: [faults-isolation]") != std::string::npos);
   const std::string question =
       "[noise-present] Is there a whine, tone or hum that should not be there?";
   for (const std::string_view more :

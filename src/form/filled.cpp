@@ -524,6 +524,10 @@ class BoxReader {
       }
       open_ = kNone;
       read_before(box, before, begin);
+      if (shouts(label)) {
+        box.before.signs += 'A';
+        box.before.points = true;
+      }
       out_.boxes.push_back(std::move(box));
       from = match_.words[label.end - 1].end;
     }
@@ -555,6 +559,14 @@ class BoxReader {
     const bool warned = match_.print[printed] == print_.labels[label].end;
     read_after(out_.boxes.back(), from, match_.words[printed].begin, warned ? printed : kNone);
     add(lines_.rest({match_.words[printed].begin, end}, {printed, more.end}));
+  }
+
+  // Capitals alone: somebody stressed it.
+  [[nodiscard]] bool shouts(Span label) const {
+    const std::size_t begin = match_.words[label.begin].begin;
+    const std::string_view text = text_.substr(begin, match_.words[label.end - 1].end - begin);
+    return text.size() > 1 &&
+           std::ranges::none_of(text, [](char c) { return c >= 'a' && c <= 'z'; });
   }
 
   // The end of the last word of the form, before written word `w` on its line.

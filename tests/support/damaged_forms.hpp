@@ -27,7 +27,7 @@ struct FilledForm {
   std::string text;
   std::string hand;
   bool marks_added = false;  // signs that may be marks
-  std::size_t lines_gone = 0;
+  std::size_t choices_gone = 0;
   std::string story;  // what was done to it
 
   void replace(std::size_t at, std::size_t count, std::string_view with, char by) {
@@ -211,8 +211,11 @@ class FormDamager {
       case 0:
         if (!own && end < form_.text.size()) {
           note(fmt::format("gone: {}", form_.text.substr(begin, end - begin)), begin);
+          for (std::size_t box = form_.text.find("] ", begin); box < end;
+               box = form_.text.find("] ", box + 1)) {
+            ++form_.choices_gone;
+          }
           form_.replace(begin, end + 1 - begin, "", '0');
-          ++form_.lines_gone;
         }
         break;
       case 1:
@@ -392,7 +395,8 @@ inline std::string difference(const nlohmann::json& before, const nlohmann::json
   return before == after ? std::string() : pointer;
 }
 
-// What a damaged form lost or moved without an error; empty: nothing, or it was refused.
+// What a damaged form lost or moved without an error; empty: nothing, or it was refused. Where two
+// choices and more are gone, what is left alone may be an answer.
 inline std::string lost(const Form& form, const FilledForm& whole, const FilledForm& damaged,
                         const FormsRead& read) {
   if (read.records.rejected > 0) {
@@ -409,7 +413,7 @@ inline std::string lost(const Form& form, const FilledForm& whole, const FilledF
   }
   for (std::size_t i = 0; i < now.size(); ++i) {
     std::string found = difference(records[i], now[i], damaged.marks_added);
-    if (!found.empty()) {
+    if (!found.empty() && damaged.choices_gone < 2) {
       return found;
     }
   }
