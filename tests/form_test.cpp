@@ -1,6 +1,8 @@
 // The owner's form: its questions, the text form, and the way back to records.
 #include "dryshaft/form.hpp"
 
+#include <fmt/format.h>
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 #include <set>
@@ -734,14 +736,271 @@ TEST_CASE("extra words around an answer are understood, or told of") {
           true);
   }
   CHECK(complaints_of(replaced(text, question, question + "\nIt sings in the rain.")) ==
-        "form.txt:92:1: warning[extra-words]: [noise-present] holds words that were not "
+        "form.txt:92:1: error[extra-words]: [noise-present] holds words that were not "
         "understood: \"It sings in the rain.\"\n"
         "  It sings in the rain.\n"
         "  ^\n"
-        "  hint: they were left out; what matters belongs under [note]\n");
+        "  allowed: yes; no; I do not know\n"
+        "  hint: put an x between the brackets of the answer that fits\n");
   // A note keeps its lines.
   CHECK(only_record(typed(text, "note", "One.\n  Two, no rust\n  Three."))["note"] ==
         "One.\nTwo, no rust\nThree.");
+}
+
+TEST_CASE("the form names only keys that it has") {
+  for (const Form* form : {&owners(), &buyers()}) {
+    const std::string text = blank_text(*form);
+    std::size_t named = 0;
+    for (std::size_t at = 0; (at = text.find('[', at)) != std::string::npos; ++at) {
+      const std::string key = text.substr(at + 1, text.find(']', at) - at - 1);
+      if (key != " " && key != "x" && key != "units") {
+        INFO(key);
+        CHECK(form->find(key) != nullptr);
+        ++named;
+      }
+    }
+    CHECK(named > 2 * form->questions.size() - 20);
+    CHECK(replaced(text, "\n", " ").find("such as [unit-id], as they are") != std::string::npos);
+  }
+}
+
+TEST_CASE("a mark beside the brackets is a mark, and an answer left alone is the answer") {
+  const std::string isolation =
+      "  [ ] no such warning\n"
+      "  [ ] it came up before, but not now\n"
+      "  [ ] it is showing now\n"
+      "      ! Do not drive the car and do not charge it. Have it fetched by a\n"
+      "        workshop that is licensed for high-voltage work.\n"
+      "  [ ] I do not know\n";
+  REQUIRE(begun().find(isolation) != std::string::npos);
+  const auto answered = [&](const std::string& with) {
+    INFO(with);
+    const std::string text = replaced(begun(), isolation, with);
+    CHECK(complaints_of(text).empty());
+    return only_record(text)["inspection"]["faults"] == nlohmann::json({{"isolation", "active"}});
+  };
+  for (const std::string line : {"  [ ]x it is showing now",
+                                 "  [ ] x it is showing now",
+                                 "x [ ] it is showing now",
+                                 "  [ ] it is showing now!!!",
+                                 "  [ ] it is showing now X",
+                                 "  [ ] it is showing now <--",
+                                 "  [ ] it is showing now   <===",
+                                 "  [ ] it is showing now \xE2\x9C\x93",
+                                 "  [ ] it is showing now \xE2\x86\x90",
+                                 "-> [ ] it is showing now",
+                                 "  x it is showing now",
+                                 "  \xE2\x98\x92 it is showing now",
+                                 "  \xE2\x98\x91 it is showing now",
+                                 "  \xE2\x9C\x94 it is showing now",
+                                 "  *[ ] it is showing now*",
+                                 "  _x_ it is showing now",
+                                 "  [x it is showing now",
+                                 "  x] it is showing now",
+                                 "  []x it is showing now",
+                                 "  (x) it is showing now",
+                                 "  {x} it is showing now",
+                                 "  [\xC3\x97] it is showing now",
+                                 "  [XX] it is showing now",
+                                 "  [x]it is showing now",
+                                 "- [x] it is showing now",
+                                 "  [x]\n  it is showing now",
+                                 "  [x] it is\n  showing now",
+                                 "  [x] It is showing now.",
+                                 "  [_x_] it is showing now",
+                                 "  [x] it is showing",
+                                 "  [x] active",
+                                 "  [*] it is showing now <- !",
+                                 "[yes] it is showing now",
+                                 "  [ ] IT IS SHOWING NOW"}) {
+    CHECK(answered(replaced(isolation, "  [ ] it is showing now", line)));
+  }
+  // What is left alone, or written out.
+  for (const std::string alone : {"  [ ] it is showing now\n", "it is showing now\n",
+                                  "Answer: it is showing now\n", "  [x] it is showing now\n"}) {
+    INFO(alone);
+    CHECK(only_record(replaced(begun(), isolation, alone))["inspection"]["faults"]["isolation"] ==
+          "active");
+  }
+  // Bullets, rulers and signs that all choices have are none.
+  for (const std::string_view box :
+       {"- [ ]", "* [ ]", "\xE2\x80\xA2 [ ]", "o [ ]", "\xE2\x98\x90", "( )", "[_]", "|"}) {
+    CHECK(complaints_of(replaced(begun(), "  [ ]", box)).empty());
+    CHECK(read(replaced(begun(), "  [ ]", box)).text == read(begun()).text);
+  }
+  CHECK(complaints_of(replaced(begun(), "  [ ] I do", "1) [ ] I do")).find("no-mark") !=
+        std::string::npos);
+  // Joined lines: the form's own exclamation mark is no mark.
+  const std::string joined = replaced(isolation, "\n", " ") + "\n";
+  CHECK(read(replaced(begun(), isolation, joined)).text == read(begun()).text);
+  CHECK(answered(replaced(joined, "[ ] it is", "[x] it is")));
+}
+
+TEST_CASE("what has no one meaning is an error with its place") {
+  const auto refused = [&](std::string_view from, const std::string& to) {
+    const std::string text = replaced(begun(), from, to);
+    REQUIRE(text != begun());
+    const FormsRead forms = read(text);
+    CHECK(forms.records.rejected == 1);
+    CHECK(forms.text.empty());
+    return complaints(forms.records.diagnostics);
+  };
+  CHECK(
+      refused("[ ] it is showing now", "[  ] it is showing now since Monday") ==
+      R"(form.txt:156:3: error[no-mark]: [faults-isolation] says "since Monday" beside "it is showing now", and has no mark there
+  [  ] it is showing now since Monday
+  ^
+  hint: put an x between the brackets of the answer that fits
+)");
+  CHECK(
+      refused("[ ] it is showing now", "[ ] it is showing now ?") ==
+      R"(form.txt:156:3: error[no-mark]: [faults-isolation] says "?" beside "it is showing now", and has no mark there
+  [ ] it is showing now ?
+  ^
+  hint: put an x between the brackets of the answer that fits
+)");
+  CHECK(refused("[ ] it is showing now", "[maybe] it is showing now") ==
+        R"(form.txt:156:3: error[bad-mark]: [faults-isolation] is marked "maybe"
+  [maybe] it is showing now
+  ^
+  allowed: x, or nothing
+  hint: put an x between the brackets of the answer that fits
+)");
+  CHECK(
+      refused("  [ ] it is showing now\n", "") ==
+      R"(form.txt:150:1: error[choice-missing]: [faults-isolation] has no mark, and has lost some of its choices
+  [faults-isolation] Does the dashboard warn of an isolation fault, or of
+  ^
+  allowed: no such warning; it came up before, but not now; it is showing now; I do not know
+  hint: mark the answer that fits with [x]
+)");
+  CHECK(refused("  [ ] while speeding up\n  [ ] at a steady speed\n", "  [x] at a steady speed\n")
+            .find("[choice-missing]: [noise-when] has lost some of its choices\n") !=
+        std::string::npos);
+  for (const auto& [line, code] : std::vector<std::pair<std::string, std::string>>{
+           {"[ ] it is showing now: it was on", "no-mark"},
+           {"[ ] it was shown now", "bad-value"},
+           {"[x] it was shown now", "bad-value"},
+           {"[ ] it is x showing now", "bad-value"},
+           {"[no] it is showing now", "bad-mark"},
+           {"it is showing now", "choice-missing"},
+           {"[ ] it is showing now\n--> and stays", "extra-words"},
+           {"> [ ] it is showing now <-- \n  [x] no", "two-answers"},
+           {"[ ] it is showing now\n  it depends", "extra-words"},
+           {"[ ] it is showing now\n  \xE2\x9C\x93", "extra-words"}}) {
+    INFO(line);
+    CHECK(refused("[ ] it is showing now", line).find("error[" + code + "]") != std::string::npos);
+  }
+  CHECK(refused("licensed for high-voltage work.", "licensed for high-voltage work. <--")
+            .find("error[extra-words]: [faults-isolation]") != std::string::npos);
+  const std::string question =
+      "[noise-present] Is there a whine, tone or hum that should not be there?";
+  for (const std::string_view more :
+       {" no idea", " not yet", "\nIt sings in the rain.", " x", "\nyes and no"}) {
+    INFO(more);
+    CHECK(refused(question, question + std::string(more))
+              .find("error[extra-words]: [noise-present]") != std::string::npos);
+  }
+}
+
+TEST_CASE("a word in brackets that is no question is an error that names those it may be") {
+  const std::string text = begun();
+  const auto hint = [&](std::string_view key, std::string_view as) {
+    const FormsRead forms =
+        read(replaced(text, fmt::format("\n[{}]", key), fmt::format("\n[{}]", as)));
+    CHECK(forms.records.rejected == 1);
+    REQUIRE(forms.records.diagnostics.size() == 1);
+    const Diagnostic& d = forms.records.diagnostics.front();
+    CHECK(d.severity == Severity::error);
+    CHECK(d.code == "unknown-question");
+    CHECK(d.pointer == fmt::format("[{}]", as));
+    CHECK(d.column == 1);
+    return d.hint;
+  };
+  CHECK(hint("unit-built", "built") == "did you mean [unit-built]?");
+  CHECK(hint("faults-isolation", "isolation") == "did you mean [faults-isolation]?");
+  CHECK(hint("noise-when", "when") == "did you mean [noise-when]?");
+  CHECK(hint("faults-reduced-power", "power") == "did you mean [faults-reduced-power]?");
+  CHECK(hint("check-by", "by") == "did you mean [check-by]?");
+  CHECK(hint("port-glycol-percent", "percent") == "did you mean [port-glycol-percent]?");
+  CHECK(hint("unit-rotor-bearings", "bearings") ==
+        "did you mean [unit-rotor-bearings] or [unit-gear-bearings]?");
+  CHECK(hint("faults-shutdown", "faults-shutdwn") == "did you mean [faults-shutdown]?");
+  CHECK(hint("note", "anything") == "");
+  // A key as a mail program may have it.
+  for (const std::string_view as :
+       {"[Faults-Isolation]", "[faults isolation]", "*[faults-isolation]*", "- [faults-isolation]",
+        "[faults\xE2\x80\x91isolation]"}) {
+    INFO(as);
+    CHECK(complaints_of(replaced(text, "\n[faults-isolation]", "\n" + std::string(as))).empty());
+  }
+  // The unit's id does not swallow a question that is not known.
+  CHECK(complaints_of(
+            replaced(text, "Answer: HL-0147\n", "Answer: HL-0147\n[isolation] Does it warn?\n"))
+            .find("error[unknown-question]: [isolation] is no question of this form") !=
+        std::string::npos);
+  CHECK(complaints_of(replaced(text, "Answer: HL-0147\n", "Answer: HL-0147\n  the red one\n"))
+            .find("error[two-answers]: [unit-id] has a second line: \"the red one\"") !=
+        std::string::npos);
+}
+
+TEST_CASE("a question that is missing is told of, unless it was left out on purpose") {
+  const std::string text = begun();
+  const std::size_t begin = text.find("[faults-shutdown]");
+  const std::size_t end = text.find("[faults-reduced-power]");
+  std::string without = text;
+  without.erase(begin, end - begin);
+  CHECK(complaints_of(without) ==
+        R"(form.txt:150:1: error[question-missing]: [faults-shutdown] is missing
+  [faults-isolation] Does the dashboard warn of an isolation fault, or of
+  ^
+  hint: what was left out on purpose is written as its key alone on a line, [faults-shutdown]
+)");
+  without.insert(begin, "[faults-shutdown]\n");
+  CHECK(complaints_of(without).empty());
+  CHECK(read(without).text == read(text).text);
+  // A buyer's form asks less, and a noise that is not there has no level.
+  CHECK(
+      complaints_of(typed(typed(blank_text(buyers()), "unit-id", "HL-0147"), "date", "2026-03-18"))
+          .empty());
+  std::string silent = marked(text, "noise-present", "no");
+  silent.erase(silent.find("[noise-onset]"),
+               silent.find("[faults-isolation]") - silent.find("[noise-onset]"));
+  CHECK(complaints_of(silent).empty());
+  CHECK(complaints_of(replaced(text, "  Answer: 2026-03-18\n", ""))
+            .find("error[answer-missing]: [date] has lost its line \"Answer:\"") !=
+        std::string::npos);
+}
+
+TEST_CASE("words beside an answer are kept in the note") {
+  const std::string text = typed(begun(), "note", "Mine.");
+  const auto note = [&](const std::string& with) {
+    const nlohmann::json record = only_record(with);
+    return record.value("note", "");
+  };
+  const std::string yes = marked(text, "noise-present", "yes");
+  CHECK(note(yes) == "Mine.");
+  const std::string since = replaced(yes, "[x] yes", "[x] yes, since May");
+  CHECK(note(since) == "Mine.\n[noise-present] since May");
+  CHECK(
+      complaints_of(since) ==
+      R"(form.txt:95:12: warning[extra-words]: [noise-present] holds words beside its answer: "since May"
+  [x] yes, since May
+           ^
+  hint: they are kept in the record's note
+)");
+  CHECK(note(replaced(yes, "[x] yes\n", "[x] yes\n  loud in the rain\n")) ==
+        "Mine.\n[noise-present] loud in the rain");
+  CHECK(note(typed(text, "odometer", "about 109,000 km I think")) ==
+        "Mine.\n[odometer] about 109,000 km I think");
+  CHECK(note(typed(text, "unit-built", "May 2017")) == "Mine.\n[unit-built] May 2017");
+  CHECK(note(typed(text, "odometer", "109000 km\n  new battery")) ==
+        "Mine.\n[odometer] new battery");
+  CHECK(note(replaced(text, "DRYSHAFT FORM 1\n", "DRYSHAFT FORM 1\nPlease call me.\n")) ==
+        "Mine.\nPlease call me.");
+  CHECK(complaints_of(typed(text, "odometer", "109000 km\n  or 119000 km"))
+            .find("error[two-answers]: [odometer] has a second line: \"or 119000 km\"") !=
+        std::string::npos);
 }
 
 TEST_CASE("wrong answers are told with their place, all of them") {
@@ -908,9 +1167,12 @@ TEST_CASE("an answer that makes a record too large is named") {
 
 TEST_CASE("a form that was cut short is told of") {
   const std::string text = typed(begun(), "odometer", "109000 km");
-  CHECK(complaints_of(text.substr(0, text.find("[noise-present]"))) ==
-        "form.txt:90:1: warning[cut-short]: [note] is missing, and so is the form's last line\n"
-        "  hint: was the form cut short? What followed is not in the record\n");
+  CHECK(
+      complaints_of(text.substr(0, text.find("[noise-present]"))) ==
+      "form.txt:90:1: error[cut-short]: [noise-present] is missing, with all up to [note], and so "
+      "is the form's last line\n"
+      "  hint: was the form cut short? What was left out on purpose is written as its key alone on "
+      "a line, [noise-present]\n");
   const std::string headless = text.substr(text.find("[units]"));
   CHECK(complaints_of(headless).empty());
 }

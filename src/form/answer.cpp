@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "base/utf8.hpp"
+#include "form/filled.hpp"
 
 namespace dryshaft {
 namespace form {
@@ -18,11 +19,15 @@ bool is_letter(char c) {
   return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || static_cast<std::uint8_t>(c) >= 0x80U;
 }
 
-// `text` begins with `start`, and a word ends there.
+// `text` begins with `start`, and a word ends there; what follows is set off from it: "no idea"
+// is no "no".
 bool begins_with_words(std::string_view text, std::string_view start) {
-  return text.starts_with(start) && (text.size() == start.size() ||
-                                     (!is_letter(text[start.size()]) &&
-                                      !is_digit(text[start.size()]) && text[start.size()] != '-'));
+  if (!text.starts_with(start) || text.size() == start.size()) {
+    return text == start;
+  }
+  const std::size_t next = text.find_first_not_of(' ', start.size());
+  return std::string_view(",.;:!(/").find(text[next]) != std::string_view::npos ||
+         (next > start.size() && (text[next] == '-' || text.substr(next).starts_with("\xE2\x80")));
 }
 
 struct Offer {
@@ -76,7 +81,8 @@ std::string plain(std::string_view text) {
   return out;
 }
 
-std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written) {
+std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written,
+                                        Cut cut) {
   const std::string text = plain(written);
   if (text.empty()) {
     return std::nullopt;
@@ -92,8 +98,8 @@ std::optional<std::string> choice_meant(const FormQuestion& question, std::strin
       best = &o;
     }
   }
-  if (best != nullptr) {
-    return best->word;
+  if (best != nullptr || cut == Cut::no) {
+    return best == nullptr ? std::nullopt : std::optional(best->word);
   }
   for (const Offer& o : all) {
     if (o.may_be_cut && o.plain.starts_with(text)) {
@@ -104,6 +110,18 @@ std::optional<std::string> choice_meant(const FormQuestion& question, std::strin
     }
   }
   return best == nullptr ? std::nullopt : std::optional(best->word);
+}
+
+bool is_whole_choice(const FormQuestion& question, std::string_view written) {
+  const std::string text = plain(written);
+  return std::ranges::any_of(offers(question), [&](const Offer& o) { return o.plain == text; });
+}
+
+bool says_more(const FormQuestion& question, std::string_view written) {
+  return !is_whole_choice(question, written) &&
+         std::ranges::any_of(words_of(written), [](const Word& w) {
+           return std::ranges::any_of(w.plain, is_letter) && !unit_named(w.plain);
+         });
 }
 
 std::optional<Units> unit_named(std::string_view text) {
@@ -339,7 +357,8 @@ ReadAnswer read_answer(const FormQuestion& question, std::string_view written,
     return out;
   }
   // "I do not know" answers anything but a name or a note.
-  if (question.row().type != FieldType::text && form::choice_meant(question, text)) {
+  if (question.row().type != FieldType::text && std::ranges::none_of(text, form::is_digit) &&
+      form::choice_meant(question, text)) {
     return out;
   }
   switch (question.row().type) {

@@ -14,9 +14,17 @@ namespace dryshaft::form {
 std::string plain(std::string_view text);
 
 // The word of the choice that `written` names: by its word or text, with more
-// words after it, or by its beginning, if that fits one choice alone. Also
-// `unknown`, for all that is not known.
-std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written);
+// words after a comma or the like, or by its beginning, if that fits one choice
+// alone. Also `unknown`, for all that is not known.
+enum class Cut : unsigned char { no, allowed };  // whether the beginning is enough
+std::optional<std::string> choice_meant(const FormQuestion& question, std::string_view written,
+                                        Cut cut = Cut::allowed);
+
+// Whether `written` is the word or text of a choice and nothing else.
+bool is_whole_choice(const FormQuestion& question, std::string_view written);
+
+// Whether an answer that was typed says more than the number, unit or date that is asked for.
+bool says_more(const FormQuestion& question, std::string_view written);
 
 // Without blanks at either end.
 std::string_view trimmed(std::string_view text, std::string_view blanks = " \t\r\n");

@@ -102,10 +102,11 @@ std::string blank_text(const Form& form) {
     t.folded(caution, 2, "!");
   }
   t.line();
-  t.folded(
+  t.folded(fmt::format(
       "How to fill it in, on paper or in a text editor: put an x between the brackets of the "
-      "answer that fits, like [x], or write after \"Answer:\". Please leave the words in brackets, "
-      "such as [built], as they are: they tell the program which answer is which.");
+      "answer that fits, like [x], or write after \"{}\". Please leave the words in brackets, "
+      "such as [{}], as they are: they tell the program which answer is which.",
+      form::kAnswer, form.questions.empty() ? form::kUnitsKey : form.questions.front().key));
   t.line();
   t.folded(form::kGaps);
   t.question(form::kUnitsKey, kFormUnitsQuestion, {});

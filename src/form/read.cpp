@@ -3,32 +3,19 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <iterator>
+#include <map>
 #include <nlohmann/json.hpp>
 
 #include "base/places.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/form.hpp"
 #include "form/answer.hpp"
+#include "form/filled.hpp"
 #include "form/wording.hpp"
 
 namespace dryshaft {
 namespace {
-
-// What people put into a box.
-constexpr std::array<std::string_view, 12> kMarks = {"x",
-                                                     "X",
-                                                     "*",
-                                                     "+",
-                                                     "v",
-                                                     "V",
-                                                     "yes",
-                                                     "ok",
-                                                     "\xE2\x9C\x93",
-                                                     "\xE2\x9C\x94",
-                                                     "\xE2\x9C\x97",
-                                                     "\xE2\x98\x92"};
 
 // ---------------------------------------------------------------- lines
 
@@ -36,6 +23,14 @@ struct Line {
   std::size_t begin = 0;  // of what stands after a mail's quotation marks and white space
   std::string_view text;  // without white space around it
 };
+
+// Bytes of the hard, thin or wide space that stands here, or 0.
+std::size_t wide_space(std::string_view text, std::size_t at) {
+  const utf8::Character c = utf8::decode(text, at);
+  const bool space = c.code == 0xA0 || c.code == 0x1680 || (c.code >= 0x2000 && c.code <= 0x200A) ||
+                     c.code == 0x202F || c.code == 0x205F || c.code == 0x3000;
+  return space ? c.length : 0;
+}
 
 // The same bytes with the quotation marks of a mail, tabs and hard spaces made
 // spaces: every character keeps its place.
@@ -52,9 +47,9 @@ std::string unquoted(std::string_view text) {
     }
     if (out[i] == '\t' || (in_margin && out[i] == '>')) {
       out[i] = ' ';
-    } else if (out.compare(i, 2, "\xC2\xA0") == 0) {
-      out[i] = ' ';
-      out[++i] = ' ';
+    } else if (const std::size_t length = wide_space(out, i); length > 0) {
+      out.replace(i, length, length, ' ');
+      i += length - 1;
     } else if (out[i] != ' ') {
       in_margin = false;
     }
@@ -81,95 +76,206 @@ bool has_words(std::string_view line, std::string_view wanted) {
   return small.find(form::plain(wanted)) != std::string::npos;
 }
 
-bool is_ruler(std::string_view line) {
-  return line.find_first_not_of("-=_ ") == std::string_view::npos;
-}
-
-// What an answer that was left out may be made of.
-constexpr std::string_view kBlanks = "_ ";
-
 // ----------------------------------------------------------- one text form
 
-// What was written at one question.
-struct Written {
-  bool present = false;   // the question stands in the text
-  std::size_t begin = 0;  // where the question stands
-  std::string text;       // after "Answer:"
-  std::size_t text_begin = 0;
-  struct Mark {
-    std::size_t begin = 0;
-    std::string label;
-  };
-  std::vector<Mark> marks;
-  // Lines without a box, an answer or words of the form.
-  std::vector<Mark> stray;
+// A line that begins a question, or looks like it.
+struct Heading {
+  std::string key;
+  const FormQuestion* question = nullptr;  // none: no question has that key
+  std::size_t end = 0;                     // of the key, in the line
 };
 
-class FormReader {
+// The questions of a text form, with "units", which no record asks for.
+class Questions {
  public:
-  FormReader(const Form& form, std::string_view original, std::string_view source,
-             const ReadOptions& options, FormsRead& out)
-      : form_(form), places_(original, {source, 1, 1}), options_(options), out_(out) {
-    for (const std::string& text : {blank_text(form), buyers()}) {
-      for (const Line& line : lines_of(text)) {
-        const std::string plain = form::plain(line.text);
-        printed_lines_.push_back(plain);
-        printed_ += " " + plain;
-      }
-    }
-    printed_ += " ";
-    // Full stops at the ends of lines have gone; those inside stay.
-    std::ranges::sort(printed_lines_);
+  explicit Questions(const Form& form) : form_(form) {
     units_.key = form::kUnitsKey;
     for (const std::string_view unit : form::kUnitWords) {
       units_.choices.push_back({std::string(unit), std::string(unit), {}});
     }
   }
 
+  [[nodiscard]] const FormQuestion& units() const { return units_; }
+  [[nodiscard]] const FormQuestion* find(std::string_view key) const {
+    return key == form::kUnitsKey ? &units_ : form_.find(key);
+  }
+
+  [[nodiscard]] std::optional<Heading> heading(std::string_view line) const {
+    const std::size_t open = line.find('[');
+    const std::size_t close = std::min(line.find(']', open), line.size());
+    if (open == std::string_view::npos || close == line.size() ||
+        !form::words_of(line.substr(0, open)).empty()) {
+      return std::nullopt;
+    }
+    const std::string_view inside = line.substr(open + 1, close - open - 1);
+    Heading out{form::as_key(inside), nullptr, close + 1};
+    out.question = find(out.key);
+    if (out.question != nullptr ? speaks_of_key(line.substr(close + 1)) : !looks_like_key(inside)) {
+      return std::nullopt;
+    }
+    return out;
+  }
+
+  // "did you mean [noise-level]?", by the words of a key or by its letters; or empty.
+  [[nodiscard]] std::string meant(std::string_view key) const {
+    std::vector<std::string_view> keys = {form::kUnitsKey};
+    for (const FormQuestion& q : form_.questions) {
+      keys.emplace_back(q.key);
+    }
+    std::string out;
+    for (const std::string_view one : keys) {
+      if (fmt::format("-{}-", one).find(fmt::format("-{}-", key)) != std::string::npos) {
+        out += fmt::format("{}[{}]", out.empty() ? "" : " or ", one);
+      }
+    }
+    if (out.empty()) {
+      const std::string_view near = closest(key, keys);
+      out = near.empty() ? std::string() : fmt::format("[{}]", near);
+    }
+    return out.empty() ? out : fmt::format("did you mean {}?", out);
+  }
+
+ private:
+  // The form's own text, which a mail program may have broken before a key.
+  static bool speaks_of_key(std::string_view behind) {
+    return behind.starts_with(',') || form::trimmed(behind).starts_with("is \"") ||
+           form::trimmed(behind).starts_with("is \xE2\x80");
+  }
+  static bool looks_like_key(std::string_view inside) {
+    constexpr std::size_t kLongest = 60;
+    const bool letters = std::ranges::any_of(
+        inside, [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); });
+    return letters && inside.size() > 1 && inside.size() <= kLongest && !form::is_mark(inside) &&
+           inside.find_first_of("{}\":<>\\=") == std::string_view::npos;
+  }
+
+  const Form& form_;
+  FormQuestion units_;
+};
+
+// The printed forms: for owners, and for buyers, which the form for owners reads as well.
+class Prints {
+ public:
+  Prints(const Form& form, const Questions& questions) {
+    cut(blank_text(form), questions);
+    cut(blank_text(for_buyers(form)), questions);
+  }
+
+  // How a question, or the head of the form (no key), is printed: the one that fits better.
+  [[nodiscard]] const form::Print& of(const std::string& key, std::string_view written) const {
+    const std::vector<form::Print>& all = prints_.at(key);
+    return all.size() < 2 || form::match(all[0], written).left_over() <=
+                                 form::match(all[1], written).left_over()
+               ? all[0]
+               : all[1];
+  }
+
+ private:
+  static Form for_buyers(const Form& owners) {
+    Form out = owners;
+    out.buying = true;
+    std::erase_if(out.questions, [](const FormQuestion& q) { return q.row().form.needs_history; });
+    for (FormQuestion& q : out.questions) {
+      const FormQuestion* gate = out.find(owners.questions[q.gate].key);
+      q.gate = gate == nullptr ? 0 : static_cast<std::size_t>(gate - out.questions.data());
+      if (gate == nullptr) {
+        q.gate_words.clear();
+      }
+    }
+    return out;
+  }
+
+  void cut(std::string_view text, const Questions& questions) {
+    const FormQuestion* q = nullptr;
+    std::size_t begin = 0;
+    for (const Line& line : lines_of(text)) {
+      std::optional<Heading> next = questions.heading(line.text);
+      if (next || line.text == form::kEnd) {
+        keep(q, text.substr(begin, line.begin - begin));
+        q = next ? next->question : nullptr;
+        begin = line.begin + (next ? next->end : 0);
+      }
+    }
+  }
+
+  void keep(const FormQuestion* q, std::string_view text) {
+    std::vector<std::string> labels;
+    if (q != nullptr && q->choices.empty()) {
+      labels.emplace_back(form::kAnswer);
+    }
+    for (std::size_t c = 0; q != nullptr && c < q->choices.size(); ++c) {
+      labels.push_back(q->choices[c].text);
+    }
+    if (q != nullptr && !q->choices.empty() && q->key != form::kUnitsKey) {
+      labels.emplace_back(kDoNotKnow.plain);
+    }
+    std::vector<form::Print>& all = prints_[q == nullptr ? std::string() : q->key];
+    if (all.empty() || all.front().text != text) {
+      all.emplace_back(std::string(text), labels);
+    }
+  }
+
+  std::map<std::string, std::vector<form::Print>> prints_;
+};
+
+// A question in a filled form.
+struct Written {
+  bool present = false;    // the question stands in the text
+  std::size_t begin = 0;   // where it stands
+  form::Span text;         // from behind its key to the next
+  std::size_t answer = 0;  // where its answer stands
+};
+
+class FormReader {
+ public:
+  // `plain` is `original` without what a mail program put in, byte for byte.
+  FormReader(const Form& form, std::string_view original, std::string_view plain,
+             std::string_view source, const ReadOptions& options, FormsRead& out)
+      : form_(form),
+        questions_(form),
+        prints_(form, questions_),
+        places_(original, {source, 1, 1}),
+        plain_(plain),
+        options_(options),
+        out_(out) {}
+
   // Whether a line begins a question of the form.
-  [[nodiscard]] bool asks(std::string_view line) const { return key_at(line) != nullptr; }
+  [[nodiscard]] bool asks(std::string_view line) const {
+    const std::optional<Heading> heading = questions_.heading(line);
+    return heading && heading->question != nullptr;
+  }
 
   // `ended`: the form's last line follows.
   void read(std::span<const Line> lines, bool ended) {
     written_.assign(form_.questions.size(), {});
     units_written_ = {};
     complaints_.clear();
-    at_ = nullptr;
-    for (const Line& line : lines) {
-      take(line);
-    }
-    if (!ended && !form_.questions.empty() && !written_.back().present) {
-      Diagnostic& d = complain(lines.back().begin, form_.questions.back().key, "cut-short",
-                               "is missing, and so is the form's last line");
-      d.severity = Severity::warning;
-      d.hint = "was the form cut short? What followed is not in the record";
-    }
-    finish(lines.front().begin);
+    remarks_.clear();
+    end_ = lines.back().begin + lines.back().text.size();
+    find_questions(lines);
+    finish(lines.front().begin, ended);
   }
 
  private:
-  // The form for owners also reads that for buyers; what only the latter prints is no answer.
-  [[nodiscard]] std::string buyers() const {
-    Form other = form_;
-    other.buying = !other.buying;
-    return blank_text(other);
-  }
-
-  const FormQuestion* key_at(std::string_view line) const {
-    if (!line.starts_with('[')) {
-      return nullptr;
-    }
-    const std::string_view key = line.substr(1, std::min(line.find(']'), line.size()) - 1);
-    const std::string plain = form::plain(key);
-    if (plain == form::kUnitsKey) {
-      return &units_;
-    }
-    return line.find(']') == std::string_view::npos ? nullptr : form_.find(plain);
-  }
-
   Written& written(const FormQuestion& q) {
-    return &q == &units_ ? units_written_
-                         : written_[static_cast<std::size_t>(&q - form_.questions.data())];
+    return &q == &questions_.units()
+               ? units_written_
+               : written_[static_cast<std::size_t>(&q - form_.questions.data())];
+  }
+  [[nodiscard]] std::string_view text_of(const form::Span& span) const {
+    return plain_.substr(span.begin, span.end - span.begin);
+  }
+
+  // What stands there, with one space for each that a mail program made hard.
+  [[nodiscard]] std::string as_written(std::size_t begin, std::size_t size) const {
+    const std::string_view text = places_.text().substr(begin, size);
+    std::string out;
+    for (std::size_t i = 0; i < text.size();) {
+      const std::size_t space = wide_space(text, i);
+      out += space > 0 || text[i] == '\t' ? ' ' : text[i];
+      i += std::max<std::size_t>(space, 1);
+    }
+    return out;
   }
 
   Diagnostic& complain(std::size_t offset, std::string_view key, std::string_view code,
@@ -179,168 +285,119 @@ class FormReader {
     return complaints_.emplace_back(std::move(d));
   }
 
-  void take(const Line& line) {
-    if (line.text.empty() || is_ruler(line.text)) {
-      return;
-    }
-    if (const FormQuestion* q = key_at(line.text)) {
-      begin(*q, line);
-      return;
-    }
-    if (line.text.starts_with('[') || line.text.starts_with('(')) {
-      if (box(line)) {
-        return;
+  // --------------------------------------------------------- questions
+
+  void find_questions(std::span<const Line> lines) {
+    std::size_t head_end = end_;
+    const FormQuestion* at = nullptr;
+    for (const Line& line : lines) {
+      const std::optional<Heading> heading = questions_.heading(line.text);
+      if (!heading || (heading->question == nullptr && at != nullptr &&
+                       form::choice_meant(*at, line.text.substr(heading->end)))) {
+        continue;  // `[sure] yes` is an odd mark
       }
-    }
-    if (at_ == nullptr) {
-      return;  // a greeting, or the head of the form
-    }
-    const std::string small = form::plain(line.text.substr(0, form::kAnswer.size()));
-    if (at_->choices.empty() && small == form::plain(form::kAnswer)) {
-      const std::size_t colon = line.text.find(':');
-      const std::size_t from = colon == std::string_view::npos ? small.size() : colon + 1;
-      answering_ = true;
-      append(line.text.substr(from), line.begin + from);
-      return;
-    }
-    if (at_->choices.empty() && answering_) {
-      if (!std::ranges::binary_search(printed_lines_, form::plain(line.text)) &&
-          (at_->row().type == FieldType::text || written(*at_).text.empty())) {
-        append(line.text, line.begin);
-      } else {
-        stray(line.text, line.begin);
+      head_end = std::min(head_end, line.begin);
+      if (at != nullptr) {
+        written(*at).text.end = line.begin;
       }
-      return;
+      at = heading->question;
+      if (at == nullptr) {
+        Diagnostic& d =
+            complain(line.begin, heading->key, "unknown-question", "is no question of this form");
+        d.hint = questions_.meant(heading->key);
+        continue;
+      }
+      Written& w = written(*at);
+      if (w.present) {
+        Diagnostic& d =
+            complain(line.begin, at->key, "question-twice", "stands twice in this form");
+        d.hint = "keep the one that holds, or begin each form with its first line";
+      }
+      w = {true, line.begin, {line.begin + heading->end, end_}, line.begin};
     }
-    stray(line.text, line.begin);
+    read_head({lines.front().begin, head_end});
   }
 
-  void begin(const FormQuestion& q, const Line& line) {
-    Written& w = written(q);
-    if (w.present) {
-      Diagnostic& d = complain(line.begin, q.key, "question-twice", "stands twice in this form");
-      d.hint = "keep the one that holds, or begin each form with its first line";
-    }
-    w.present = true;
-    w.begin = line.begin;
-    at_ = &q;
-    answering_ = false;
-    const std::size_t from = line.text.find(']') + 1;
-    // Somebody may have answered right behind the question.
-    const std::string_view rest = line.text.substr(from);
-    const std::size_t mark = rest.rfind('?');
-    if (mark != std::string_view::npos && is_printed(rest.substr(0, mark))) {
-      const std::string_view more = form::trimmed(rest.substr(mark + 1), kBlanks);
-      if (!more.empty()) {
-        stray(more, line.begin + from + mark + 1 + rest.substr(mark + 1).find(more));
+  // Before the first question: a remark belongs to the whole form.
+  void read_head(const form::Span& head) {
+    const std::string_view text = text_of(head);
+    for (const form::Piece& piece : form::pieces_in(prints_.of({}, text), text)) {
+      if (!form::is_mark(piece.text)) {  // "like [x]"
+        remark(note_key(), head.begin + piece.begin, piece.text);
       }
     }
   }
 
-  [[nodiscard]] bool is_printed(std::string_view text) const {
-    const std::string plain = form::plain(text);
-    return plain.empty() || printed_.find(" " + plain + " ") != std::string::npos ||
-           printed_.find(" " + plain + "?") != std::string::npos;
-  }
-
-  void append(std::string_view text, std::size_t begin) {
-    const std::string_view words = form::trimmed(text, kBlanks);
-    if (words.empty()) {
+  // What a form lost, with an answer perhaps. A key that was mistyped is missing as well.
+  void find_missing(const FormAnswers& answers, bool ended) {
+    if (std::ranges::any_of(complaints_,
+                            [](const Diagnostic& d) { return d.code == "unknown-question"; })) {
       return;
     }
-    Written& w = written(*at_);
-    if (w.text.empty()) {
-      w.text_begin = begin + text.find(words);
-    } else {
-      w.text += at_->long_text() ? '\n' : ' ';
-    }
-    w.text += words;
-  }
-
-  void stray(std::string_view text, std::size_t begin) {
-    if (at_ == &units_ && !is_printed(text) && form::unit_named(text)) {
-      written(*at_).stray.push_back({begin, std::string(text)});
-      return;
-    }
-    const bool answer = !at_->choices.empty() && !is_printed(text);
-    // A printed line is never a whole answer, save where somebody wrote one.
-    const bool exact = std::ranges::any_of(at_->choices, [&](const FormChoice& c) {
-      return form::plain(c.text) == form::plain(text) || form::plain(c.word) == form::plain(text);
-    });
-    if (answer || exact || !is_printed(text)) {
-      written(*at_).stray.push_back({begin, std::string(text)});
+    for (std::size_t i = 0; i < written_.size(); ++i) {
+      std::size_t next = i;
+      while (next < written_.size() && is_missed(answers, next)) {
+        ++next;
+      }
+      if (next > i) {
+        tell_missing(i, next, next == written_.size() && !ended);
+        i = next - 1;
+      }
     }
   }
 
-  // A line that begins with a box, or with something in brackets that is none.
-  bool box(const Line& line) {
-    const char close = line.text.front() == '[' ? ']' : ')';
-    const std::size_t end = line.text.find(close);
-    if (end == std::string_view::npos) {
+  void tell_missing(std::size_t first, std::size_t next, bool cut) {
+    const std::string& key = form_.questions[first].key;
+    const bool after = first > 0 && written_[first - 1].present;
+    Diagnostic& d = complain(
+        after && !cut ? written_[first - 1].begin : end_, key,
+        cut ? "cut-short" : "question-missing",
+        fmt::format("is missing{}{}",
+                    next > first + 1
+                        ? fmt::format(", with all up to [{}]", form_.questions[next - 1].key)
+                        : "",
+                    cut ? ", and so is the form's last line" : ""));
+    d.hint =
+        fmt::format("{}hat was left out on purpose is written as its key alone on a line, [{}]",
+                    cut ? "was the form cut short? W" : "w", key);
+  }
+
+  // A buyer is not asked what only the car's history tells, and nobody what does not apply.
+  [[nodiscard]] bool is_missed(const FormAnswers& answers, std::size_t question) const {
+    const FormQuestion& q = form_.questions[question];
+    if (written_[question].present || (q.row().form.needs_history && is_buyers())) {
       return false;
     }
-    const std::string_view inside = form::trimmed(line.text.substr(1, end - 1), kBlanks);
-    const std::string_view label = line.text.substr(end + 1);
-    const bool marked = std::ranges::find(kMarks, inside) != kMarks.end();
-    if (at_ != nullptr && !at_->choices.empty() && (inside.empty() || marked)) {
-      if (marked) {
-        written(*at_).marks.push_back({line.begin, std::string(label)});
-      }
-      return true;
-    }
-    if (inside.empty() || line.text.front() == '(') {
-      return at_ != nullptr && inside.empty();
-    }
-    if (at_ == nullptr && !is_key(inside)) {
-      return false;  // before any question: a mail's own brackets
-    }
-    if (is_key(inside)) {
-      std::vector<std::string_view> keys = {form::kUnitsKey};
-      for (const FormQuestion& q : form_.questions) {
-        keys.emplace_back(q.key);
-      }
-      const std::string_view near = closest(inside, keys);
-      if (near.empty()) {
+    for (std::size_t at = question; !form_.questions[at].gate_words.empty();
+         at = form_.questions[at].gate) {
+      if (!answers[form_.questions[at].gate].words.empty() && !applies(form_, answers, at)) {
         return false;
       }
-      Diagnostic& d =
-          complain(line.begin, inside, "unknown-question", "is no question of this form");
-      d.hint = fmt::format("did you mean [{}]?", near);
-      at_ = nullptr;
-      return true;
     }
-    if (at_ == nullptr || at_->choices.empty()) {
-      return false;
-    }
-    Diagnostic& d = complain(line.begin, at_->key, "bad-mark",
-                             fmt::format("is marked \"{}\"", utf8::harmless(inside, 20)));
-    d.allowed = "x, or nothing";
-    d.hint = "put an x between the brackets of the answer that fits";
     return true;
   }
-
-  static bool is_key(std::string_view text) {
-    return text.size() >= 3 &&
-           std::ranges::all_of(text, [](char c) { return (c >= 'a' && c <= 'z') || c == '-'; });
+  [[nodiscard]] bool is_buyers() const {
+    for (std::size_t i = 0; i < written_.size(); ++i) {
+      if (written_[i].present && form_.questions[i].row().form.needs_history) {
+        return false;
+      }
+    }
+    return true;
   }
 
   // -------------------------------------------------------------- answers
 
-  void finish(std::size_t form_begin) {
+  void finish(std::size_t form_begin, bool ended) {
     FormAnswers answers(form_.questions.size());
     const std::optional<Units> units = read_units();
     for (std::size_t i = 0; i < answers.size(); ++i) {
       const FormQuestion& q = form_.questions[i];
-      Written& w = written_[i];
-      answers[i] = q.choices.empty() ? typed(q, w, units) : chosen(q, w);
-      for (const Written::Mark& s : w.stray) {
-        Diagnostic& d = complain(s.begin, q.key, "extra-words",
-                                 fmt::format("holds words that were not understood: \"{}\"",
-                                             utf8::harmless(s.label, 60)));
-        d.severity = Severity::warning;
-        d.hint = fmt::format("they were left out; what matters belongs under [{}]", note_key());
+      if (written_[i].present) {
+        answers[i] = q.choices.empty() ? typed(q, written_[i], units) : chosen(q, written_[i]);
       }
     }
+    find_missing(answers, ended);
+    keep_remarks(answers);
     name(answers, form_begin);
     check_gates(answers);
     if (has_errors()) {
@@ -369,6 +426,27 @@ class FormReader {
     return note == form_.questions.end() ? std::string() : note->key;
   }
 
+  // Words that are no answer go with the record: nobody can say what they are worth.
+  void remark(std::string_view key, std::size_t begin, std::string_view text) {
+    remarks_.push_back({std::string(key), {begin, as_written(begin, text.size())}});
+  }
+  void keep_remarks(FormAnswers& answers) {
+    for (const Remark& r : remarks_) {
+      Diagnostic& d = complain(
+          r.piece.begin, r.key, "extra-words",
+          fmt::format("holds words beside its answer: \"{}\"", utf8::harmless(r.piece.text, 60)));
+      d.severity = Severity::warning;
+      d.hint = "they are kept in the record's note";
+      for (std::size_t i = 0; i < answers.size(); ++i) {
+        if (form_.questions[i].field == Field::note) {
+          std::string note = answers[i].words.empty() ? "" : answers[i].words.front() + '\n';
+          note += r.key == note_key() ? r.piece.text : fmt::format("[{}] {}", r.key, r.piece.text);
+          answers[i].words = {std::move(note)};
+        }
+      }
+    }
+  }
+
   [[nodiscard]] bool has_errors() const {
     return std::ranges::any_of(complaints_,
                                [](const Diagnostic& d) { return d.severity == Severity::error; });
@@ -386,78 +464,309 @@ class FormReader {
   }
 
   std::optional<Units> read_units() {
-    Written& w = units_written_;
-    const FormAnswer a = chosen(units_, w);
-    if (a.words.empty()) {
-      return w.stray.empty() ? std::nullopt : form::unit_named(w.stray.front().label);
+    if (!units_written_.present) {
+      return std::nullopt;
     }
-    return a.words.front() == form::kUnitWords[0] ? Units::km : Units::mi;
+    const FormAnswer a = chosen(questions_.units(), units_written_);
+    return a.words.empty()                          ? std::nullopt
+           : a.words.front() == form::kUnitWords[0] ? std::optional(Units::km)
+                                                    : std::optional(Units::mi);
   }
+
+  // ------------------------------------------------------------- choices
+
+  // The choices of a question as they stand in the form, with what was written there.
+  struct Chosen {
+    const FormQuestion& q;
+    Written& w;
+    FormAnswer answer;
+    bool failed = false;
+  };
 
   FormAnswer chosen(const FormQuestion& q, Written& w) {
-    FormAnswer out;
-    const auto take_one = [&](const Written::Mark& m) {
-      std::optional<std::string> word = form::choice_meant(q, m.label);
-      if (!word) {
-        Diagnostic& d =
-            complain(m.begin, q.key, "bad-value",
-                     fmt::format("is \"{}\"", utf8::harmless(form::plain(m.label), 60)));
-        d.allowed = form::offered(q);
-        d.hint = form::meant_hint(q, form::plain(m.label));
-      } else if (std::ranges::find(out.words, *word) == out.words.end()) {
-        if (!out.words.empty() &&
-            (!q.several || *word == kDoNotKnow.id || out.words.front() == kDoNotKnow.id)) {
-          Diagnostic& d = complain(m.begin, q.key, "two-answers",
-                                   fmt::format("is marked more than once: \"{}\" as well",
-                                               utf8::harmless(form::plain(m.label), 60)));
-          d.hint = "leave one mark";
-          return;
-        }
-        out.words.push_back(*word);
-      }
-    };
-    for (const Written::Mark& m : w.marks) {
-      take_one(m);
+    const std::string_view text = text_of(w.text);
+    form::Boxes found = form::boxes_in(prints_.of(q.key, text), text);
+    Chosen c{q, w, {}};
+    bool definite = false;
+    for (form::Box& box : found.boxes) {
+      recognise(q, box);
+      definite = definite || box.state == form::Box::State::marked;
     }
-    // An answer written out where a mark was wanted.
-    if (w.marks.empty()) {
-      for (auto s = w.stray.begin(); s != w.stray.end() && out.words.empty(); ++s) {
-        std::string_view said = s->label;
-        if (form::plain(said.substr(0, form::kAnswer.size())) == form::plain(form::kAnswer)) {
-          said.remove_prefix(form::kAnswer.size());
-        }
-        if (std::optional<std::string> word = form::choice_meant(q, said)) {
-          out.words.push_back(*word);
-          w.stray.erase(s);
-          break;
-        }
-      }
+    std::erase_if(found.pieces, [](const form::Piece& p) {
+      return form::plain(p.text) == form::plain(form::kAnswer);
+    });
+    for (const form::Box& box : found.boxes) {
+      take(c, box, definite);
     }
-    if (!out.words.empty() && out.words.front() == kDoNotKnow.id) {
-      out.words.clear();
+    take_pieces(c, found);
+    if (!c.failed) {
+      check_choices_left(c, found);
+    }
+    if (!c.answer.words.empty() && c.answer.words.front() == kDoNotKnow.id) {
+      c.answer.words.clear();
     }
     // The order of the list, whatever the order of the marks.
-    std::ranges::sort(out.words, {}, [&](const std::string& word) {
+    std::ranges::sort(c.answer.words, {}, [&](const std::string& word) {
       return std::ranges::find(q.choices, word, &FormChoice::word) - q.choices.begin();
     });
-    return out;
+    return c.answer;
   }
 
-  FormAnswer typed(const FormQuestion& q, Written& w, std::optional<Units> units) {
-    if (w.text.empty() && !w.stray.empty()) {  // without "Answer:"
-      w.text = w.stray.front().label;
-      w.text_begin = w.stray.front().begin;
-      w.stray.erase(w.stray.begin());
+  static std::string word_of(const FormQuestion& q, std::size_t label) {
+    return label < q.choices.size() ? q.choices[label].word : std::string(kDoNotKnow.id);
+  }
+  static std::string label_of(const FormQuestion& q, const form::Box& box) {
+    return box.label == form::kNone       ? form::plain(box.label_text)
+           : box.label < q.choices.size() ? q.choices[box.label].text
+                                          : std::string(kDoNotKnow.plain);
+  }
+
+  // A label that was cut, or, beside an empty box, mistyped; and a "yes" that marks "no".
+  static void recognise(const FormQuestion& q, form::Box& box) {
+    if (box.label == form::kNone) {
+      std::optional<std::string> word = form::choice_meant(q, box.label_text);
+      if (!word && box.state == form::Box::State::blank) {
+        word = near_label(q, box.label_text);
+      }
+      for (std::size_t c = 0; word && c <= q.choices.size(); ++c) {
+        if (word_of(q, c) == *word) {
+          box.label = c;
+        }
+      }
     }
-    ReadAnswer read = read_answer(q, w.text, units);
+    const std::optional<std::string> other =
+        box.mark.empty() ? std::nullopt : form::choice_meant(q, box.mark);
+    if (box.state == form::Box::State::marked && box.label != form::kNone && other &&
+        *other != word_of(q, box.label)) {
+      box.state = form::Box::State::unclear;
+      box.inside = box.mark;
+    }
+  }
+
+  // The choice whose words these are, but for a letter or two.
+  static std::optional<std::string> near_label(const FormQuestion& q, std::string_view written) {
+    std::vector<std::string_view> texts = {kDoNotKnow.plain};
+    for (const FormChoice& c : q.choices) {
+      texts.emplace_back(c.text);
+    }
+    const std::string_view near = closest(form::plain(written), texts);
+    const std::vector<form::Word> words = form::words_of(written);
+    const bool marked =
+        std::ranges::any_of(words, [](const form::Word& w) { return form::is_mark(w.plain); });
+    if (near.empty() || marked || words.size() > form::words_of(near).size()) {
+      return std::nullopt;
+    }
+    return form::choice_meant(q, near);
+  }
+
+  // One choice with what stands beside it. `definite`: some choice has a mark.
+  void take(Chosen& c, const form::Box& box, bool definite) {
+    const std::size_t begin = c.w.text.begin + box.begin;
+    const std::string label = label_of(c.q, box);
+    if (box.state == form::Box::State::unclear) {
+      Diagnostic& d = complain(begin, c.q.key, "bad-mark",
+                               fmt::format("is marked \"{}\"", utf8::harmless(box.inside, 20)));
+      d.allowed = "x, or nothing";
+      d.hint = kMarkHint;
+      c.failed = true;
+      return;
+    }
+    const bool marked = box.state == form::Box::State::marked || box.pointed_at();
+    if (marked) {
+      answer(c, begin, box, label);
+    } else if (box.label == form::kNone && definite && !box.odd()) {
+      Diagnostic& d = complain(
+          begin, c.q.key, "unknown-choice",
+          fmt::format("does not offer \"{}\", which has no mark", utf8::harmless(label, 60)));
+      d.severity = Severity::warning;
+      return;
+    } else if (!box.words.text.empty() || box.odd() || box.label == form::kNone) {
+      const std::string beside = !box.words.text.empty() ? box.words.text
+                                 : box.odd()             ? box.before.signs + box.after.signs
+                                                         : std::string();
+      Diagnostic& d = box.label == form::kNone
+                          ? complain(begin, c.q.key, "bad-value",
+                                     fmt::format("is \"{}\"", utf8::harmless(label, 60)))
+                          : complain(begin, c.q.key, "no-mark",
+                                     fmt::format("says \"{}\" beside \"{}\", and has no mark there",
+                                                 utf8::harmless(beside, 60), label));
+      d.allowed = box.label == form::kNone ? form::offered(c.q) : std::string();
+      d.hint = kMarkHint;
+      c.failed = true;
+      return;
+    }
+    if (!box.words.text.empty()) {
+      remark(c.q.key, c.w.text.begin + box.words.begin, box.words.text);
+    }
+  }
+
+  void answer(Chosen& c, std::size_t begin, const form::Box& box, const std::string& label) {
+    std::vector<std::string>& words = c.answer.words;
+    if (box.label == form::kNone) {
+      Diagnostic& d = complain(begin, c.q.key, "bad-value",
+                               fmt::format("is \"{}\"", utf8::harmless(label, 60)));
+      d.allowed = form::offered(c.q);
+      d.hint = form::meant_hint(c.q, label);
+      c.failed = true;
+      return;
+    }
+    add_answer(c, begin, word_of(c.q, box.label), label);
+    if (words.size() == 1) {
+      c.w.answer = begin;
+    }
+  }
+
+  void add_answer(Chosen& c, std::size_t begin, const std::string& word, std::string_view as) {
+    std::vector<std::string>& words = c.answer.words;
+    if (std::ranges::find(words, word) != words.end()) {
+      return;
+    }
+    if (!words.empty() &&
+        (!c.q.several || word == kDoNotKnow.id || words.front() == kDoNotKnow.id)) {
+      Diagnostic& d =
+          complain(begin, c.q.key, "two-answers",
+                   fmt::format("is marked more than once: \"{}\" as well", utf8::harmless(as, 60)));
+      d.hint = "leave one mark";
+      c.failed = true;
+      return;
+    }
+    words.push_back(word);
+  }
+
+  // What stands at no choice: an answer written out where a mark was wanted, or a remark.
+  void take_pieces(Chosen& c, const form::Boxes& found) {
+    const bool marked = !c.answer.words.empty();
+    for (const form::Piece& piece : found.pieces) {
+      const std::size_t begin = c.w.text.begin + piece.begin;
+      std::string_view said = piece.text;
+      if (form::plain(said.substr(0, form::kAnswer.size())) == form::plain(form::kAnswer)) {
+        said = form::trimmed(said.substr(form::kAnswer.size()), " _");
+      }
+      std::optional<std::string> word = form::choice_meant(c.q, said, form::Cut::no);
+      if (!word && &c.q == &questions_.units()) {
+        const std::optional<Units> unit = form::unit_named(said);
+        word = unit ? std::optional(std::string(form::kUnitWords[*unit == Units::km ? 0 : 1]))
+                    : std::nullopt;
+      }
+      if (word) {
+        add_answer(c, begin, *word, said);
+        if (!marked) {
+          c.w.answer = begin;
+        }
+        if (!form::is_whole_choice(c.q, said)) {
+          remark(c.q.key, begin, piece.text);
+        }
+      } else if (marked && !form::words_of(said).empty() && !form::is_mark(said)) {
+        remark(c.q.key, begin, piece.text);
+      } else if (!c.failed || marked) {
+        Diagnostic& d = complain(begin, c.q.key, "extra-words",
+                                 fmt::format("holds words that were not understood: \"{}\"",
+                                             utf8::harmless(piece.text, 60)));
+        d.allowed = form::offered(c.q);
+        d.hint = kMarkHint;
+        c.failed = true;
+      }
+    }
+  }
+
+  // Without a mark, a choice or a box that is gone may have had one. A choice that was left alone
+  // is the answer.
+  void check_choices_left(Chosen& c, const form::Boxes& found) {
+    const bool answered = !c.answer.words.empty();
+    const std::size_t printed = c.q.choices.size() + (&c.q == &questions_.units() ? 0 : 1);
+    std::vector<bool> stands(printed);
+    std::size_t framed = 0;
+    for (const form::Box& box : found.boxes) {
+      framed += box.framed ? 1 : 0;
+      if (box.label != form::kNone) {
+        stands[box.label] = true;
+      }
+    }
+    const auto left = static_cast<std::size_t>(std::ranges::count(stands, true));
+    const bool key_alone = !found.has_question && found.boxes.empty() && found.pieces.empty();
+    const bool all_there = left == printed && (framed == 0 || framed == found.boxes.size());
+    if (all_there || key_alone || (answered && (!c.q.several || left < 2))) {
+      return;
+    }
+    if (left == 1 && printed > 2 && found.pieces.empty() && !answered) {
+      const auto only = static_cast<std::size_t>(std::ranges::find(stands, true) - stands.begin());
+      c.answer.words = {word_of(c.q, only)};
+      c.w.answer = c.w.text.begin + found.boxes.front().begin;
+      return;
+    }
+    const std::string_view lost = left < printed ? "choices" : "brackets";
+    Diagnostic& d =
+        complain(c.w.begin, c.q.key, "choice-missing",
+                 answered ? fmt::format("has lost some of its {}", lost)
+                          : fmt::format("has no mark, and has lost some of its {}", lost));
+    d.allowed = form::offered(c.q);
+    d.hint = answered ? "put them back as the form has them" : "mark the answer that fits with [x]";
+  }
+
+  // --------------------------------------------------------- typed answers
+
+  FormAnswer typed(const FormQuestion& q, Written& w, std::optional<Units> units) {
+    const std::string_view text = text_of(w.text);
+    form::Typed found = form::typed_in(prints_.of(q.key, text), text);
+    std::string answer;
+    std::vector<form::Piece> others;
+    const auto take = [&](const form::Piece& p, bool more) {
+      const std::string_view words = form::trimmed(p.text, " _");
+      if (words.empty()) {
+        return;
+      }
+      const std::size_t begin = p.begin + p.text.find(words);
+      if (!answer.empty() && !more) {
+        others.push_back({begin, std::string(words)});
+        return;
+      }
+      if (answer.empty()) {
+        w.answer = w.text.begin + begin;
+      } else {
+        answer += '\n';
+      }
+      answer += as_written(w.text.begin + begin, words.size());
+    };
+    const bool in_order = q.long_text();
+    for (const auto* pieces :
+         {in_order ? &found.before : &found.answer, in_order ? &found.answer : &found.before}) {
+      for (const form::Piece& p : *pieces) {
+        take(p, q.long_text());
+      }
+    }
+    if ((answer.empty() || q.row().type == FieldType::text) && !found.has_label &&
+        found.has_question) {
+      Diagnostic& d = complain(w.begin, q.key, "answer-missing",
+                               fmt::format("has lost its line \"{}\"", form::kAnswer));
+      d.hint = fmt::format("if nothing stood there, write \"{}\" under it", form::kAnswer);
+    }
+    ReadAnswer read = read_answer(q, answer, units);
     if (!read.problem.empty()) {
-      Diagnostic& d = complain(w.text_begin, q.key, "bad-value", std::move(read.problem));
+      Diagnostic& d = complain(w.answer, q.key, "bad-value", std::move(read.problem));
       d.allowed = std::move(read.allowed);
       d.hint = read.no_unit ? fmt::format("mark one of them at [{}], or write it after the number",
                                           form::kUnitsKey)
                             : std::move(read.hint);
     }
+    if (q.row().type != FieldType::text && form::says_more(q, answer)) {
+      remark(q.key, w.answer, answer);
+    }
+    for (const form::Piece& p : others) {
+      place_other(q, w.text.begin + p.begin, p.text);
+    }
     return read.answer;
+  }
+
+  // A second line where one was wanted: more of the answer, another one, or a remark.
+  void place_other(const FormQuestion& q, std::size_t begin, const std::string& text) {
+    const bool number = text.find_first_of("0123456789") != std::string::npos;
+    if (q.row().type != FieldType::text && !number && !form::unit_named(text)) {
+      remark(q.key, begin, text);
+      return;
+    }
+    Diagnostic& d = complain(begin, q.key, "two-answers",
+                             fmt::format("has a second line: \"{}\"", utf8::harmless(text, 60)));
+    d.hint = fmt::format("write the answer on one line; remarks belong under [{}]", note_key());
   }
 
   // A car without a name is called after its place, so that two of them never
@@ -486,7 +795,7 @@ class FormReader {
       }
       const FormQuestion& gate = form_.questions[q.gate];
       FormAnswer& gate_answer = answers[q.gate];
-      const std::size_t offset = place_of(i);
+      const std::size_t offset = written_[i].answer;
       if (gate_answer.words.empty() && q.gate_words.size() == 1) {
         gate_answer.words = q.gate_words;
         Diagnostic& d = complain(
@@ -511,11 +820,6 @@ class FormReader {
     return found == q.choices.end() ? word : found->text;
   }
 
-  [[nodiscard]] std::size_t place_of(std::size_t question) const {
-    const Written& w = written_[question];
-    return !w.marks.empty() ? w.marks.front().begin : w.text.empty() ? w.begin : w.text_begin;
-  }
-
   // A form that is refused for something else also hears what it lacks.
   void add_missing(const FormAnswers& answers, std::size_t form_begin) {
     FormAnswers only(answers.size());
@@ -538,7 +842,7 @@ class FormReader {
     if (known) {
       return;
     }
-    Diagnostic& d = complain(w.present ? place_of(c.question) : form_begin, key, c.diagnostic.code,
+    Diagnostic& d = complain(w.present ? w.answer : form_begin, key, c.diagnostic.code,
                              std::move(c.diagnostic.message));
     d.allowed = std::move(c.diagnostic.allowed);
     d.hint =
@@ -547,18 +851,26 @@ class FormReader {
             : std::move(c.diagnostic.hint);
   }
 
+  static constexpr std::string_view kMarkHint =
+      "put an x between the brackets of the answer that fits";
+
+  struct Remark {
+    std::string key;
+    form::Piece piece;
+  };
+
   const Form& form_;
+  Questions questions_;
+  Prints prints_;
   Places places_;
+  std::string_view plain_;
   const ReadOptions& options_;
   FormsRead& out_;
-  FormQuestion units_;
-  std::vector<std::string> printed_lines_;  // sorted
-  std::string printed_;
   std::vector<Written> written_;
   Written units_written_;
   std::vector<Diagnostic> complaints_;
-  const FormQuestion* at_ = nullptr;
-  bool answering_ = false;
+  std::vector<Remark> remarks_;
+  std::size_t end_ = 0;  // of the form that is read
 };
 
 // -------------------------------------------------------- records in a text
@@ -623,7 +935,7 @@ FormsRead read_forms(const Form& form, std::string_view text, std::string_view s
   }
   const std::string plain = unquoted(text);
   const std::vector<Line> lines = lines_of(plain);
-  FormReader reader(form, text, source, options, out);
+  FormReader reader(form, text, plain, source, options, out);
   // A form begins with its first line, or, where that is lost, with its first question.
   constexpr std::size_t kNowhere = static_cast<std::size_t>(-1);
   std::size_t begin = kNowhere;
