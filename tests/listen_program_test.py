@@ -366,6 +366,22 @@ class Usage(Files):
 
 
 class DriveUnit(Files):
+    def test_an_hour_of_sound_between_two_short_ones(self):
+        """The sanitized build runs this too: a low rate keeps it short."""
+        rate = 6000
+        half_as_loud = bytes(64 + i // 2 for i in range(256))
+        hour = self.path("hour.wav")
+        with wave.open(hour, "wb") as file:
+            file.setnchannels(1)
+            file.setsampwidth(1)
+            file.setframerate(rate)
+            file.writeframes(random.Random(1).randbytes(3600 * rate).translate(half_as_loud))
+        reports = self.report(self.good, hour, self.quiet, *UNIT, "--rotor-rpm", "4600")
+        self.assertEqual([r["recording"]["source"] for r in reports], [self.good, hour, self.quiet])
+        self.assertEqual(reports[1]["recording"]["seconds"], 3600)
+        self.assertEqual(reports[1]["clear"], False)
+        self.assertEqual(reports[1]["speed"]["rpm"]["mean"], 4600)
+
     def test_speeds_are_turned_into_turns(self):
         trace = self.path("trace.csv", b"seconds,mph\n0,37\n10,38\n")
         for arguments, basis in ((["--speed", "60km/h"], "constant"), (["--rotor-rpm", "4600"], "constant"),

@@ -6,6 +6,7 @@
 #include <random>
 
 #include "noise/angle.hpp"
+#include "noise/fourier.hpp"
 #include "noise/lines.hpp"
 #include "noise/orders.hpp"
 #include "noise/sources.hpp"
@@ -176,6 +177,47 @@ TEST_CASE("as many bars or slots as poles, or fewer, make no tone of order 0 or 
         }
         wanted.push_back(count + poles);
         CHECK(passing == wanted);
+      }
+    }
+  }
+}
+
+// What is kept of a recording is bounded: every second frame is let go of when there are too many.
+TEST_CASE("a speed is tracked in a recording of any length") {
+  constexpr double kRate = 2000;
+  constexpr double kHz = 10;
+  const std::vector<double> comb = {2, 4, 12, 29, 58};
+  const SpeedCurve given({{0, kHz * 60}}, 1);
+  const std::size_t frame = noise::fast_length(static_cast<std::size_t>(kRate * 0.17));
+  std::vector<float> samples(frame);
+  for (const bool near : {true, false}) {
+    for (const std::size_t frames : {2048, 2049, 2050, 4097, 9000}) {
+      INFO(frames << " frames" << (near ? ", near a given speed" : ""));
+      noise::Tracker tracker(kRate, comb, near ? &given : nullptr, 0.1);
+      std::mt19937 draw(5);
+      std::normal_distribution<float> hiss(0, 0.2F);
+      const std::size_t pieces = frames * (near ? 2 : 1);  // near one, half of them are looked at
+      for (std::size_t i = 0; i < pieces; ++i) {
+        for (std::size_t j = 0; j < frame; ++j) {
+          const double turns = kHz * static_cast<double>(i * frame + j) / kRate;
+          double x = 0;
+          for (const double order : comb) {
+            x += std::sin(2 * std::numbers::pi * order * turns);
+          }
+          samples[j] = static_cast<float>(x) + hiss(draw);
+        }
+        tracker.add(samples);
+      }
+      const noise::Track track = tracker.finish();
+      CHECK(track.clear);
+      CHECK(track.points.size() > 1024);
+      CHECK(track.points.size() <= 2048 + 2);
+      const double seconds = static_cast<double>(pieces * frame) / kRate;
+      CHECK(track.points.front().seconds == Approx(0).margin(0.2));
+      CHECK(track.points.back().seconds == Approx(seconds).epsilon(0.002));
+      for (std::size_t i = 0; i < track.points.size(); ++i) {
+        CHECK(track.points[i].rpm == Approx(kHz * 60).epsilon(0.02));
+        CHECK((i == 0 || track.points[i].seconds > track.points[i - 1].seconds));
       }
     }
   }
