@@ -171,9 +171,25 @@ class Good(Files):
         report, = self.report(loud, *PLAIN)
         self.assertTrue(any("of the samples are clipped" in limit for limit in report["limits"]),
                         report["limits"])
+        fastest = self.wav("fastest.wav", [[1.0 if i % 2 else -1.0 for i in range(5 * RATE)]])
+        self.refused(fastest, "PATH: error[clipped]: is overdriven: 100 % of its samples are clipped\n"
+                     "  hint: record again at a lower level\n")
         square = self.wav("square.wav", [[1.0 if i // 20 % 2 else -1.0 for i in range(5 * RATE)]])
         self.refused(square, "PATH: error[clipped]: is overdriven: 100 % of its samples are clipped\n"
                      "  hint: record again at a lower level\n")
+
+
+    def test_a_sound_that_repeats_itself_names_nothing(self):
+        looped = self.wav("looped.wav", [inner_race(3) * 3])
+        report, = self.report(looped, *PLAIN)
+        self.assertEqual((report["clear"], report["attributions"], report["left_open"]),
+                         (False, [], "repeats"))
+        self.assertEqual((report["considered"][-1]["part"], report["considered"][-1]["kind"]),
+                         ("rear", "inner-race"))
+        self.assertTrue(run(looped, *PLAIN).stdout.startswith(
+            b"No part is named: the recording repeats itself exactly.\n"))
+        once, = self.report(self.good, *PLAIN)
+        self.assertIsNone(once["left_open"])
 
 
 class Bad(Files):
@@ -379,7 +395,7 @@ class DriveUnit(Files):
         reports = self.report(self.good, hour, self.quiet, *UNIT, "--rotor-rpm", "4600")
         self.assertEqual([r["recording"]["source"] for r in reports], [self.good, hour, self.quiet])
         self.assertEqual(reports[1]["recording"]["seconds"], 3600)
-        self.assertEqual(reports[1]["clear"], False)
+        self.assertEqual((reports[1]["clear"], reports[1]["left_open"]), (False, None))
         self.assertEqual(reports[1]["speed"]["rpm"]["mean"], 4600)
 
     def test_speeds_are_turned_into_turns(self):
@@ -439,6 +455,30 @@ class Into(Files):
                          f"{self.quiet}: error[nothing-found]: leaves its speed open, so {record} stays as it "
                          "is\n  hint: give the speed: --mark, --speed, --rotor-rpm or --trace\n")
         self.assertEqual(self.read(record), self.RECORD)
+
+    def test_a_sound_that_fits_nearly_everything_writes_nothing(self):
+        record = self.record("everything.json")
+        def clicks(i):  # as often as a wheel turns, nine times slower than the rotor, each a little off
+            return 0.8 * math.exp(-i / 20) * math.sin(1.2 * i)
+        draw = random.Random(2)
+        slow = [draw.gauss(0, 0.05) for _ in range(10 * RATE)]
+        at = 0.01
+        while at < 9.9:
+            for i in range(100):
+                slow[int(at * RATE) + i] += clicks(i)
+            at += 9 * 60 / 4600 * (1 + draw.gauss(0, 0.001))
+        comb = [(i * 7919 % 2001 - 1000) / 32768 for i in range(10 * RATE)]
+        for name, sound, why in (("slow.wav", slow, "has lines that fit nearly everything"),
+                                 ("comb.wav", comb, "repeats itself exactly")):
+            path = self.wav(name, [sound])
+            done = run(path, "--into", record, "--rotor-rpm", "4600")
+            self.assertEqual(done.returncode, 3, done.stderr)
+            self.assertEqual(done.stderr.decode(),
+                             f"{path}: error[nothing-found]: {why}, so {record} stays as it is\n"
+                             "  hint: record the drive unit anew, with nothing else running\n")
+            self.assertTrue(done.stdout.decode().startswith(f"No part is named: the recording {why}.\n"),
+                            done.stdout)
+            self.assertEqual(self.read(record), self.RECORD)
 
     def test_which_inspection(self):
         two = self.RECORD + self.RECORD.replace("HL-0147", "HL-0150")

@@ -2,13 +2,17 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <memory>
 #include <numbers>
 #include <random>
+#include <string>
 
+#include "dryshaft/noise_report.hpp"
 #include "noise/angle.hpp"
 #include "noise/fourier.hpp"
 #include "noise/lines.hpp"
 #include "noise/orders.hpp"
+#include "noise/search.hpp"
 #include "noise/sources.hpp"
 #include "noise/track.hpp"
 #include "support.hpp"
@@ -466,6 +470,69 @@ TEST_CASE("what cannot be listened to, and a speed that does not fit") {
   const NoiseReport other = heard(what, constant);
   REQUIRE_FALSE(other.limits.empty());
   CHECK(other.limits[0].find(", 0.33 times that given") != std::string::npos);
+}
+
+Recording in_memory(const std::vector<float>& samples, double rate) {
+  const auto at = std::make_shared<std::size_t>(0);
+  return {rate,
+          [at, &samples](std::span<float> out) {
+            const std::size_t n = std::min(out.size(), samples.size() - *at);
+            std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(*at), n, out.begin());
+            *at += n;
+            return n;
+          },
+          [at] { *at = 0; }};
+}
+
+// A recording that fits nearly everything says nothing: neither a part, nor that there is none.
+void check_left_open(const std::vector<float>& samples, double rate, const GivenSpeed& speed) {
+  const Machine& machine = family("plover-2");
+  const Result<NoiseReport> r = listen_to_machine(in_memory(samples, rate), machine, speed, {}, {});
+  REQUIRE(r.value);
+  CHECK(r.value->named.empty());
+  CHECK_FALSE(r.value->pattern);
+  const bool speed_open = speed.points.empty() && r.value->speed.shaft_lines == 0;
+  CHECK((speed_open || !r.value->speed.alternatives_rpm.empty() ||
+         r.value->left_open == LeftOpen::lines_everywhere));
+  const RecordingFindings found = recording_findings(*r.value, machine);
+  CHECK_FALSE((found.rotor_bearing || found.gear_bearing || found.other || found.pattern));
+}
+
+TEST_CASE("lines that fit nearly everything name nothing") {
+  constexpr double kRate = 16000;
+  constexpr std::size_t kCount = 160000;
+  const double ratio = family("plover-2").ratio();
+  std::vector<GivenSpeed> speeds = {{SpeedBasis::none, {}}};
+  for (const double km_per_h : {30.0, 60.0, 90.0}) {
+    speeds.push_back({SpeedBasis::constant, {{0, rotor_rpm(km_per_h, 1.924, ratio)}}});
+  }
+  // A comb: lines 8 Hz apart, up to the highest.
+  std::vector<float> comb(kCount);
+  for (std::size_t i = 0; i < kCount; ++i) {
+    comb[i] = static_cast<float>(static_cast<int>(i * 7919 % 2001) - 1000) / 32768;
+  }
+  for (const GivenSpeed& speed : speeds) {
+    INFO("comb, " << (speed.points.empty() ? 0 : speed.points[0].rpm) << " rpm");
+    check_left_open(comb, kRate, speed);
+  }
+  // Clicks that come about as often as a wheel turns, as a flat spot's, in noise.
+  for (const double km_per_h : {30.0, 60.0}) {
+    const double rpm = rotor_rpm(km_per_h, 1.924, ratio);
+    std::mt19937 draw(3);
+    std::normal_distribution<float> hiss(0, 0.05F);
+    std::vector<float> clicks(kCount);
+    std::ranges::generate(clicks, [&] { return hiss(draw); });
+    const double every = ratio * 60 / rpm;
+    for (double t = 0.01; t < kCount / kRate - 0.02; t += every * (1 + 0.02 * hiss(draw))) {
+      for (std::size_t i = 0; i < 100; ++i) {
+        const auto x = static_cast<double>(i);
+        clicks[static_cast<std::size_t>(t * kRate) + i] +=
+            static_cast<float>(0.8 * std::exp(-0.05 * x) * std::sin(1.2 * x));
+      }
+    }
+    INFO("clicks at " << km_per_h << " km/h");
+    check_left_open(clicks, kRate, {SpeedBasis::constant, {{0, rpm}}});
+  }
 }
 
 // The stated chance is for one recording and all that is looked at; least depth aside.

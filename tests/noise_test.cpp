@@ -159,13 +159,14 @@ TEST_CASE("the envelope of Gaussian noise has kurtosis 2 and an even floor") {
 }
 
 // A shaft with its first five orders, noise, and clicks of a resonance, `slip` off the table.
-std::vector<float> machine(double order, double strength, unsigned seed, double speed = 1) {
+std::vector<float> machine(double order, double strength, unsigned seed, double speed = 1,
+                           double off = 0.01) {
   constexpr double kRate = 20000;
   constexpr double kSeconds = 5;
   const double shaft = 25 * speed;
   std::mt19937 draw(seed);
   std::normal_distribution<float> noise;
-  std::uniform_real_distribution<double> jitter(-0.01, 0.01);
+  std::uniform_real_distribution<double> jitter(-off, off);
   std::vector<float> x(static_cast<std::size_t>(kRate * kSeconds));
   for (std::size_t i = 0; i < x.size(); ++i) {
     const double t = static_cast<double>(i) / kRate;
@@ -227,6 +228,15 @@ TEST_CASE("a speed that is off is put right by the shaft's own lines") {
   CHECK(r.value->speed.used_rpm == Approx(1500 * 1.07).epsilon(1e-3));
   REQUIRE_FALSE(r.value->named.empty());
   CHECK(r.value->named[0].kind == NoiseKind::outer_race);
+}
+
+// Clicks once in seven turns: many of their multiples lie near any order.
+TEST_CASE("clicks far slower than any part's name nothing") {
+  const Result<NoiseReport> r = heard(machine(1 / 7.0, 20, 3, 1, 1e-3));
+  REQUIRE(r.value);
+  CHECK(r.value->named.empty());
+  CHECK(r.value->left_open == LeftOpen::lines_everywhere);
+  CHECK(r.value->decoys > 0.5);
 }
 
 TEST_CASE("a healthy shaft, faint clicks and too few turns name nothing") {

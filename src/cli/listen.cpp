@@ -357,6 +357,10 @@ class Listening {
     sheet.held_against = against_;
     sheet.cautions = cautions_for(k_, "record-noise");
     sheet.report = std::move(*heard.value);
+    if (opened.value->repeats) {
+      sheet.report.left_open = LeftOpen::repeats;
+      sheet.report.name_nothing();
+    }
     std::vector<std::string>& limits = sheet.report.limits;
     std::vector<std::string> ours = std::move(opened.value->limits);
     uncovered(opened.value->seconds, ours);
@@ -418,8 +422,12 @@ class Listening {
       Diagnostic d;
       d.code = "nothing-found";
       d.source = sheets_.front().source;
-      d.message = fmt::format("leaves its speed open, so {} stays as it is", *o_.into);
-      d.hint = "give the speed: --mark, --speed, --rotor-rpm or --trace";
+      const LeftOpen open = sheets_.front().report.left_open;
+      d.message = fmt::format(
+          "{}, so {} stays as it is",
+          open == LeftOpen::no ? std::string_view("leaves its speed open") : title(open), *o_.into);
+      d.hint = open == LeftOpen::no ? "give the speed: --mark, --speed, --rotor-rpm or --trace"
+                                    : "record the drive unit anew, with nothing else running";
       rejected_ = complain({d});
       return kDone;
     }

@@ -174,11 +174,14 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
       noise::search_bearings(bands, per_order, highest, std::move(mask), all, options);
   report.named = std::move(search.named);
   report.considered = std::move(search.considered);
+  report.decoys = search.decoys;
   noise::find_shared(report.named, all, options, 1 / per_order);
   if (std::string said = noise::beside_cage(report.named); !said.empty()) {
     report.limits.push_back(std::move(said));
   }
-  if (report.named.empty() && report.speed.shaft_lines == 0) {
+  if (report.decoys > noise::kMostDecoys) {
+    report.left_open = LeftOpen::lines_everywhere;
+  } else if (report.named.empty() && report.speed.shaft_lines == 0) {
     if (std::string said = other_speed(bands, shaft, all, options); !said.empty()) {
       report.limits.push_back(std::move(said));
     }
