@@ -327,6 +327,45 @@ class Usage(Files):
         self.assertEqual(run(self.good, *PLAIN, "--format", "pdf").returncode, 2)
         self.assertEqual(run(self.good, *PLAIN, "--channel", "0").returncode, 2)
 
+    def test_geometry(self):
+        def bearing(text, what):
+            self.usage(f'--bearing: "{text}" is no bearing: {what}; write n:d:D:angle, as in 9:7.94:39.04:0',
+                       self.good, "--rotor-rpm", "1797", "--bearing", text)
+
+        # Taken as they are, each of these would be looked for until the end of days.
+        bearing("9:1e-300:39:0", "the element diameter d is 1e-300 and the pitch diameter D 39; both must be "
+                "from 0.001 to 100000")
+        bearing("1e3:1:1000000:0", "n, the number of elements, is 1000; it must be a whole number from 3 to 200")
+        bearing("9:1:1000:0", "the pitch diameter D is 1000 times the element diameter d; it must be 1.25 to 100 "
+                "times")
+        bearings = [text for i in range(17) for text in ("--bearing", f"b{i}={BEARING.split('=')[1]}")]
+        self.usage("--bearing: there are 17 bearings; at most 16 are looked at", self.good, "--rotor-rpm", "1797",
+                   *bearings)
+        self.assertEqual(run(self.good, "--rotor-rpm", "1797", *bearings[2:]).returncode, 0)
+
+    def test_geometry_of_a_family(self):
+        with open(os.path.join("data", "families", "plover-2.json"), encoding="utf-8") as file:
+            plover = file.read()
+        pairs = '"gears": [{"driving": 29, "driven": 76}, {"driving": 23, "driven": 79}]'
+        for name, was, now, told in (
+                ("tiny", '"element_diameter_mm": 9.525, "pitch_diameter_mm": 46', '"element_diameter_mm": 1e-9, '
+                 '"pitch_diameter_mm": 46',
+                 "error[bad-value]: /machine/rotor_bearings/0 is no bearing: the element diameter d is 1e-09 and "
+                 "the pitch diameter D 46; both must be from 0.001 to 100000"),
+                ("geared", pairs, '"gears": [' + ", ".join(['{"driving": 29, "driven": 29}'] * 1000) + "]",
+                 "error[bad-value]: /machine/gears is no gearing: there are 1000 gear pairs; at most 8 are looked at"),
+                ("slow", pairs, '"gears": [{"driving": 1, "driven": 1000}]',
+                 "error[bad-value]: /machine/gears is no gearing: one shaft turns 1000 times as fast as another; at "
+                 "most 100 times are looked at")):
+            self.assertIn(was, plover)
+            folder = os.path.join(self.scratch.name, name)
+            shutil.copytree(os.path.join("data", "families"), folder)
+            with open(os.path.join(folder, "plover-2.json"), "w", encoding="utf-8") as file:
+                file.write(plover.replace(was, now, 1))
+            done = run(self.quiet, *UNIT, "--rotor-rpm", "4600", "--families", folder)
+            self.assertEqual((done.returncode, done.stdout), (3, b""), name)
+            self.assertIn(told, done.stderr.decode())
+
     def test_families(self):
         self.usage("there is no family \"plover-3\", did you mean \"plover-2\"?; families: "
                    f"{families()}", self.good, "--family", "plover-3")
@@ -352,6 +391,8 @@ class Usage(Files):
         nearly = self.wav("nearly.wav", [[math.sin(i) for i in range(int(59.97 * RATE))]])
         self.usage(f"--mark: 2:00.0 lies beyond the end of {nearly}, which lasts 1:00.0",
                    nearly, *UNIT, "--mark", "0:05=30", "--mark", "2:00=70")
+        self.usage("--speed: with this tyre and gearing, 500 km/h is 968359 turns a minute of the rotor; it may be "
+                   "at most 200000", self.good, "--family", "plover-2", "--tyre", "1/1R1", "--speed", "500")
         self.usage("--mark: the car stands still throughout", self.good, *UNIT, "--mark", "0:05=0")
         self.usage("--rotor-rpm is -5; it must be above 0 and at most 200000",
                    self.good, *UNIT, "--rotor-rpm", "-5")

@@ -7,6 +7,7 @@
 #include <random>
 #include <string>
 
+#include "dryshaft/machine.hpp"
 #include "dryshaft/noise_report.hpp"
 #include "noise/angle.hpp"
 #include "noise/fourier.hpp"
@@ -532,6 +533,63 @@ TEST_CASE("lines that fit nearly everything name nothing") {
     }
     INFO("clicks at " << km_per_h << " km/h");
     check_left_open(clicks, kRate, {SpeedBasis::constant, {{0, rpm}}});
+  }
+}
+
+// Bearings at the corners of what is accepted, as many as are: what has to be tried is bounded.
+TEST_CASE("the places looked at are bounded by the limits of geometry") {
+  std::vector<Bearing> corners;
+  for (const int elements : {geometry::kLeastElements, geometry::kMostElements}) {
+    for (const double pitch : {geometry::kLeastPitch, geometry::kMostPitch}) {
+      for (const double contact : {0.0, 89.9}) {
+        corners.push_back({"b" + std::to_string(corners.size()), elements, 1, pitch, contact});
+        CHECK(complaint_about(corners.back()).empty());
+        const DefectOrders orders = defect_orders(corners.back());
+        for (const NoiseKind kind : noise::kBearingKinds) {
+          CHECK(noise::order_of(orders, kind) >= 0.1 * (1 - 1e-9));
+          CHECK(noise::order_of(orders, kind) <= 200);
+        }
+      }
+    }
+  }
+  constexpr double kPerOrder = 128;
+  constexpr std::size_t kBands = 10;
+  std::mt19937 draw(9);
+  std::gamma_distribution<double> power(8, 1.0 / 8);
+  std::vector<noise::BandEnvelope> bands(kBands);
+  for (noise::BandEnvelope& band : bands) {
+    band.spectrum = {1 / kPerOrder, 8, {}};
+    const auto lines = static_cast<std::size_t>(OrderAnalyser::kHighestEnvelope * kPerOrder);
+    band.spectrum.power.resize(lines);
+    std::ranges::generate(band.spectrum.power, [&] { return power(draw); });
+    band.floor.assign(lines, 1);
+  }
+  const NoiseOptions options;
+  // Four places for each line that the highest multiple of the highest order moves over.
+  const double most_of_one = 2 * options.slip * OrderAnalyser::kHighestEnvelope * kPerOrder * 4 * 4;
+  for (const std::size_t count : {std::size_t{1}, std::size_t{8}, geometry::kMostBearings}) {
+    std::vector<const Bearing*> bearings;
+    for (std::size_t i = 0; i < count; ++i) {
+      bearings.push_back(&corners[i % corners.size()]);
+    }
+    const noise::BearingSearch search =
+        noise::search_bearings(bands, kPerOrder, OrderAnalyser::kHighestEnvelope,
+                               noise::Mask(bands[0].floor.size()), bearings, options);
+    CHECK(search.named.empty());
+    INFO(count << " bearings");
+    CHECK(search.places > 0);
+    CHECK(static_cast<double>(search.places) <=
+          (most_of_one + 2) * static_cast<double>(count * kBands * noise::kBearingKinds.size()));
+  }
+  // Of gears, the tones: three of each mesh and shaft, and few more.
+  Machine machine;
+  machine.pole_pairs = 4;
+  machine.stator_slots = 48;
+  machine.stages.assign(geometry::kMostGearPairs, {10, 17});
+  CHECK(complaint_about(machine).empty());
+  CHECK(noise::tones_of(machine).size() <= 2 * geometry::kMostGearPairs + 8);
+  for (const double order : noise::shaft_orders(machine)) {
+    CHECK(order >= 1 / geometry::kMostRatio);
   }
 }
 

@@ -212,12 +212,13 @@ struct NoiseReport {
 
 /// Which lines of the given bearings a recording at constant speed holds; the
 /// bearings' own shaft turns at `shaft_rpm`. Errors: silence, too short, too slow,
-/// less than `kLeastSampleRate` samples a second.
+/// less than `kLeastSampleRate` samples a second, bearings beyond `geometry`.
 Result<NoiseReport> listen_to_bearings(const Recording& recording,
                                        const std::vector<Bearing>& bearings, double shaft_rpm,
                                        const NoiseOptions& options);
 
-/// Which parts of a drive unit a recording made in the car holds.
+/// Which parts of a drive unit a recording made in the car holds. Errors: as above, and gears
+/// beyond `geometry`.
 Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine& machine,
                                       const GivenSpeed& speed, const std::vector<LoadMark>& loads,
                                       const NoiseOptions& options);

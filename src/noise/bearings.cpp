@@ -95,6 +95,10 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
         noise::kBetterRecorder));
     return result;
   }
+  if (std::string what = complaint_about(bearings); !what.empty()) {
+    result.diagnostics.push_back(noise::noise_complaint("bad-geometry", std::move(what), {}));
+    return result;
+  }
   const double shaft = shaft_rpm / 60;
   std::vector<float> samples(kLongest);
   std::size_t have = 0;

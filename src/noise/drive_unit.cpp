@@ -542,6 +542,9 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
                               recording.rate, kLeastRate),
                   noise::kBetterRecorder);
   }
+  if (std::string what = complaint_about(machine); !what.empty()) {
+    return refuse("bad-geometry", std::move(what), {});
+  }
   NoiseReport report;
   report.rate = recording.rate;
   report.false_alarm = options.false_alarm;
