@@ -171,9 +171,25 @@ class Good(Files):
         report, = self.report(loud, *PLAIN)
         self.assertTrue(any("of the samples are clipped" in limit for limit in report["limits"]),
                         report["limits"])
+        fastest = self.wav("fastest.wav", [[1.0 if i % 2 else -1.0 for i in range(5 * RATE)]])
+        self.refused(fastest, "PATH: error[clipped]: is overdriven: 100 % of its samples are clipped\n"
+                     "  hint: record again at a lower level\n")
         square = self.wav("square.wav", [[1.0 if i // 20 % 2 else -1.0 for i in range(5 * RATE)]])
         self.refused(square, "PATH: error[clipped]: is overdriven: 100 % of its samples are clipped\n"
                      "  hint: record again at a lower level\n")
+
+
+    def test_a_sound_that_repeats_itself_names_nothing(self):
+        looped = self.wav("looped.wav", [inner_race(3) * 3])
+        report, = self.report(looped, *PLAIN)
+        self.assertEqual((report["clear"], report["attributions"], report["left_open"]),
+                         (False, [], "repeats"))
+        self.assertEqual((report["considered"][-1]["part"], report["considered"][-1]["kind"]),
+                         ("rear", "inner-race"))
+        self.assertTrue(run(looped, *PLAIN).stdout.startswith(
+            b"No part is named: the recording repeats itself exactly.\n"))
+        once, = self.report(self.good, *PLAIN)
+        self.assertIsNone(once["left_open"])
 
 
 class Bad(Files):
@@ -311,6 +327,45 @@ class Usage(Files):
         self.assertEqual(run(self.good, *PLAIN, "--format", "pdf").returncode, 2)
         self.assertEqual(run(self.good, *PLAIN, "--channel", "0").returncode, 2)
 
+    def test_geometry(self):
+        def bearing(text, what):
+            self.usage(f'--bearing: "{text}" is no bearing: {what}; write n:d:D:angle, as in 9:7.94:39.04:0',
+                       self.good, "--rotor-rpm", "1797", "--bearing", text)
+
+        # Taken as they are, each of these would be looked for until the end of days.
+        bearing("9:1e-300:39:0", "the element diameter d is 1e-300 and the pitch diameter D 39; both must be "
+                "from 0.001 to 100000")
+        bearing("1e3:1:1000000:0", "n, the number of elements, is 1000; it must be a whole number from 3 to 200")
+        bearing("9:1:1000:0", "the pitch diameter D is 1000 times the element diameter d; it must be 1.25 to 100 "
+                "times")
+        bearings = [text for i in range(17) for text in ("--bearing", f"b{i}={BEARING.split('=')[1]}")]
+        self.usage("--bearing: there are 17 bearings; at most 16 are looked at", self.good, "--rotor-rpm", "1797",
+                   *bearings)
+        self.assertEqual(run(self.good, "--rotor-rpm", "1797", *bearings[2:]).returncode, 0)
+
+    def test_geometry_of_a_family(self):
+        with open(os.path.join("data", "families", "plover-2.json"), encoding="utf-8") as file:
+            plover = file.read()
+        pairs = '"gears": [{"driving": 29, "driven": 76}, {"driving": 23, "driven": 79}]'
+        for name, was, now, told in (
+                ("tiny", '"element_diameter_mm": 9.525, "pitch_diameter_mm": 46', '"element_diameter_mm": 1e-9, '
+                 '"pitch_diameter_mm": 46',
+                 "error[bad-value]: /machine/rotor_bearings/0 is no bearing: the element diameter d is 1e-09 and "
+                 "the pitch diameter D 46; both must be from 0.001 to 100000"),
+                ("geared", pairs, '"gears": [' + ", ".join(['{"driving": 29, "driven": 29}'] * 1000) + "]",
+                 "error[bad-value]: /machine/gears is no gearing: there are 1000 gear pairs; at most 8 are looked at"),
+                ("slow", pairs, '"gears": [{"driving": 1, "driven": 1000}]',
+                 "error[bad-value]: /machine/gears is no gearing: one shaft turns 1000 times as fast as another; at "
+                 "most 100 times are looked at")):
+            self.assertIn(was, plover)
+            folder = os.path.join(self.scratch.name, name)
+            shutil.copytree(os.path.join("data", "families"), folder)
+            with open(os.path.join(folder, "plover-2.json"), "w", encoding="utf-8") as file:
+                file.write(plover.replace(was, now, 1))
+            done = run(self.quiet, *UNIT, "--rotor-rpm", "4600", "--families", folder)
+            self.assertEqual((done.returncode, done.stdout), (3, b""), name)
+            self.assertIn(told, done.stderr.decode())
+
     def test_families(self):
         self.usage("there is no family \"plover-3\", did you mean \"plover-2\"?; families: "
                    f"{families()}", self.good, "--family", "plover-3")
@@ -336,6 +391,8 @@ class Usage(Files):
         nearly = self.wav("nearly.wav", [[math.sin(i) for i in range(int(59.97 * RATE))]])
         self.usage(f"--mark: 2:00.0 lies beyond the end of {nearly}, which lasts 1:00.0",
                    nearly, *UNIT, "--mark", "0:05=30", "--mark", "2:00=70")
+        self.usage("--speed: with this tyre and gearing, 500 km/h is 968359 turns a minute of the rotor; it may be "
+                   "at most 200000", self.good, "--family", "plover-2", "--tyre", "1/1R1", "--speed", "500")
         self.usage("--mark: the car stands still throughout", self.good, *UNIT, "--mark", "0:05=0")
         self.usage("--rotor-rpm is -5; it must be above 0 and at most 200000",
                    self.good, *UNIT, "--rotor-rpm", "-5")
@@ -366,6 +423,22 @@ class Usage(Files):
 
 
 class DriveUnit(Files):
+    def test_an_hour_of_sound_between_two_short_ones(self):
+        """The sanitized build runs this too: a low rate keeps it short."""
+        rate = 6000
+        half_as_loud = bytes(64 + i // 2 for i in range(256))
+        hour = self.path("hour.wav")
+        with wave.open(hour, "wb") as file:
+            file.setnchannels(1)
+            file.setsampwidth(1)
+            file.setframerate(rate)
+            file.writeframes(random.Random(1).randbytes(3600 * rate).translate(half_as_loud))
+        reports = self.report(self.good, hour, self.quiet, *UNIT, "--rotor-rpm", "4600")
+        self.assertEqual([r["recording"]["source"] for r in reports], [self.good, hour, self.quiet])
+        self.assertEqual(reports[1]["recording"]["seconds"], 3600)
+        self.assertEqual((reports[1]["clear"], reports[1]["left_open"]), (False, None))
+        self.assertEqual(reports[1]["speed"]["rpm"]["mean"], 4600)
+
     def test_speeds_are_turned_into_turns(self):
         trace = self.path("trace.csv", b"seconds,mph\n0,37\n10,38\n")
         for arguments, basis in ((["--speed", "60km/h"], "constant"), (["--rotor-rpm", "4600"], "constant"),
@@ -423,6 +496,30 @@ class Into(Files):
                          f"{self.quiet}: error[nothing-found]: leaves its speed open, so {record} stays as it "
                          "is\n  hint: give the speed: --mark, --speed, --rotor-rpm or --trace\n")
         self.assertEqual(self.read(record), self.RECORD)
+
+    def test_a_sound_that_fits_nearly_everything_writes_nothing(self):
+        record = self.record("everything.json")
+        def clicks(i):  # as often as a wheel turns, nine times slower than the rotor, each a little off
+            return 0.8 * math.exp(-i / 20) * math.sin(1.2 * i)
+        draw = random.Random(2)
+        slow = [draw.gauss(0, 0.05) for _ in range(10 * RATE)]
+        at = 0.01
+        while at < 9.9:
+            for i in range(100):
+                slow[int(at * RATE) + i] += clicks(i)
+            at += 9 * 60 / 4600 * (1 + draw.gauss(0, 0.001))
+        comb = [(i * 7919 % 2001 - 1000) / 32768 for i in range(10 * RATE)]
+        for name, sound, why in (("slow.wav", slow, "has lines that fit nearly everything"),
+                                 ("comb.wav", comb, "repeats itself exactly")):
+            path = self.wav(name, [sound])
+            done = run(path, "--into", record, "--rotor-rpm", "4600")
+            self.assertEqual(done.returncode, 3, done.stderr)
+            self.assertEqual(done.stderr.decode(),
+                             f"{path}: error[nothing-found]: {why}, so {record} stays as it is\n"
+                             "  hint: record the drive unit anew, with nothing else running\n")
+            self.assertTrue(done.stdout.decode().startswith(f"No part is named: the recording {why}.\n"),
+                            done.stdout)
+            self.assertEqual(self.read(record), self.RECORD)
 
     def test_which_inspection(self):
         two = self.RECORD + self.RECORD.replace("HL-0147", "HL-0150")

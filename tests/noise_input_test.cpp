@@ -1,7 +1,11 @@
 // Speeds, loads, traces and WAV headers as people and recorders write them.
+#include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <cstring>
 #include <limits>
+#include <random>
+#include <span>
 #include <vector>
 
 #include "dryshaft/noise_input.hpp"
@@ -302,7 +306,8 @@ TEST_CASE("clipped samples") {
     return check.choose(0, 8000);
   };
   CHECK(with_runs(0, 0).value->limits.empty());
-  CHECK(with_runs(1000, 2).value->limits.empty());  // peaks that just reach full scale
+  CHECK(with_runs(1, 1).value->limits.empty());  // a peak that just reaches full scale
+  CHECK(with_runs(1000, 2).value->limits.at(0).substr(0, 30) == "20.0 % of the samples are clip");
   CHECK(with_runs(1, 5).value->limits ==
         std::vector<std::string>{"Under 0.1 % of the samples are clipped, which adds multiples of "
                                  "strong lines: do not trust levels; record again at a lower "
@@ -311,6 +316,91 @@ TEST_CASE("clipped samples") {
   CHECK(why_not(with_runs(1500, 5)) ==
         "error[clipped]: is overdriven: 75 % of its samples are clipped\n"
         "  hint: record again at a lower level\n");
+}
+
+// By the share of samples at full scale: here no two beside each other are on the same side.
+TEST_CASE("a square wave as fast as can be is clipped") {
+  SoundCheck check(1);
+  std::vector<float> samples;
+  for (int i = 0; i < 10000; ++i) {
+    samples.push_back(i % 2 == 0 ? 32767.0F / 32768 : -32767.0F / 32768);
+  }
+  check.add(samples);
+  CHECK(why_not(check.choose(0, 8000)) ==
+        "error[clipped]: is overdriven: 100 % of its samples are clipped\n"
+        "  hint: record again at a lower level\n");
+  // Numbers that full scale does not bound, such as an accelerometer's.
+  samples[5000] = 3.5F;
+  SoundCheck beyond(1);
+  beyond.add(samples);
+  REQUIRE(beyond.choose(0, 8000).value);
+  CHECK(beyond.choose(0, 8000).value->limits.empty());
+}
+
+std::vector<float> hiss(std::size_t count, float level, unsigned seed) {
+  std::mt19937 draw(seed);
+  std::normal_distribution<float> sound(0, level);
+  std::vector<float> samples(count);
+  for (float& x : samples) {
+    x = std::round(sound(draw) * 32768) / 32768;  // 16 bits
+  }
+  return samples;
+}
+
+bool repeats(const std::vector<float>& samples, std::size_t channels = 1) {
+  SoundCheck check(channels);
+  const std::size_t piece = 1001 * channels;
+  for (std::size_t at = 0; at < samples.size(); at += piece) {
+    check.add(std::span(samples).subspan(at, std::min(piece, samples.size() - at)));
+  }
+  const Result<SoundCheck::Chosen> chosen = check.choose(0, 8000);
+  REQUIRE(chosen.value);
+  return chosen.value->repeats;
+}
+
+TEST_CASE("a sound that comes again exactly") {
+  constexpr std::size_t kCount = 160000;
+  // A clip in a loop, from one that comes at each sample to one that comes twice.
+  for (const std::size_t clip : {1, 2, 3, 37, 255, 256, 257, 2001, 16000, 50000, 80000}) {
+    const std::vector<float> once = hiss(clip, 0.1F, 4);
+    std::vector<float> looped(kCount);
+    for (std::size_t i = 0; i < kCount; ++i) {
+      looped[i] = once[i % clip];
+    }
+    INFO("clip of " << clip);
+    CHECK(repeats(looped) == (clip > 1));  // a constant is silence
+    // The same after something else.
+    const std::vector<float> before = hiss(kCount / 2, 0.1F, 5);
+    std::copy(before.begin(), before.end(), looped.begin());
+    CHECK(repeats(looped) == (clip > 1 && clip <= 16000));
+  }
+  // Two channels repeat together or not at all.
+  std::vector<float> stereo;
+  const std::vector<float> left = hiss(kCount, 0.1F, 6);
+  for (std::size_t i = 0; i < kCount; ++i) {
+    stereo.push_back(left[i]);
+    stereo.push_back(left[i % 1000]);
+  }
+  CHECK_FALSE(repeats(stereo, 2));
+}
+
+TEST_CASE("no sound but a loop comes again exactly") {
+  constexpr std::size_t kCount = 400000;
+  for (const float level : {0.3F, 0.01F, 1.0F / 32768, 0.3F / 32768}) {
+    INFO(level);
+    std::vector<float> sound = hiss(kCount, level, 7);
+    CHECK_FALSE(repeats(sound));
+    // A steady tone in it, whose period is a whole number of samples.
+    for (std::size_t i = 0; i < kCount; ++i) {
+      sound[i] += 0.2F * static_cast<float>(static_cast<int>(i % 40) - 20) / 20;
+    }
+    CHECK_FALSE(repeats(sound));
+  }
+  // Silence in it, and a signal of the recorder's at both ends.
+  std::vector<float> sound = hiss(kCount, 0.1F, 8);
+  std::fill(sound.begin() + 100000, sound.begin() + 300000, 0.0F);
+  std::copy(sound.begin(), sound.begin() + 8000, sound.end() - 8000);
+  CHECK_FALSE(repeats(sound));
 }
 
 TEST_CASE("samples that are no numbers") {

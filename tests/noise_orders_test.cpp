@@ -2,12 +2,18 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <memory>
 #include <numbers>
 #include <random>
+#include <string>
 
+#include "dryshaft/machine.hpp"
+#include "dryshaft/noise_report.hpp"
 #include "noise/angle.hpp"
+#include "noise/fourier.hpp"
 #include "noise/lines.hpp"
 #include "noise/orders.hpp"
+#include "noise/search.hpp"
 #include "noise/sources.hpp"
 #include "noise/track.hpp"
 #include "support.hpp"
@@ -176,6 +182,47 @@ TEST_CASE("as many bars or slots as poles, or fewer, make no tone of order 0 or 
         }
         wanted.push_back(count + poles);
         CHECK(passing == wanted);
+      }
+    }
+  }
+}
+
+// What is kept of a recording is bounded: every second frame is let go of when there are too many.
+TEST_CASE("a speed is tracked in a recording of any length") {
+  constexpr double kRate = 2000;
+  constexpr double kHz = 10;
+  const std::vector<double> comb = {2, 4, 12, 29, 58};
+  const SpeedCurve given({{0, kHz * 60}}, 1);
+  const std::size_t frame = noise::fast_length(static_cast<std::size_t>(kRate * 0.17));
+  std::vector<float> samples(frame);
+  for (const bool near : {true, false}) {
+    for (const std::size_t frames : {2048, 2049, 2050, 4097, 9000}) {
+      INFO(frames << " frames" << (near ? ", near a given speed" : ""));
+      noise::Tracker tracker(kRate, comb, near ? &given : nullptr, 0.1);
+      std::mt19937 draw(5);
+      std::normal_distribution<float> hiss(0, 0.2F);
+      const std::size_t pieces = frames * (near ? 2 : 1);  // near one, half of them are looked at
+      for (std::size_t i = 0; i < pieces; ++i) {
+        for (std::size_t j = 0; j < frame; ++j) {
+          const double turns = kHz * static_cast<double>(i * frame + j) / kRate;
+          double x = 0;
+          for (const double order : comb) {
+            x += std::sin(2 * std::numbers::pi * order * turns);
+          }
+          samples[j] = static_cast<float>(x) + hiss(draw);
+        }
+        tracker.add(samples);
+      }
+      const noise::Track track = tracker.finish();
+      CHECK(track.clear);
+      CHECK(track.points.size() > 1024);
+      CHECK(track.points.size() <= 2048 + 2);
+      const double seconds = static_cast<double>(pieces * frame) / kRate;
+      CHECK(track.points.front().seconds == Approx(0).margin(0.2));
+      CHECK(track.points.back().seconds == Approx(seconds).epsilon(0.002));
+      for (std::size_t i = 0; i < track.points.size(); ++i) {
+        CHECK(track.points[i].rpm == Approx(kHz * 60).epsilon(0.02));
+        CHECK((i == 0 || track.points[i].seconds > track.points[i - 1].seconds));
       }
     }
   }
@@ -424,6 +471,126 @@ TEST_CASE("what cannot be listened to, and a speed that does not fit") {
   const NoiseReport other = heard(what, constant);
   REQUIRE_FALSE(other.limits.empty());
   CHECK(other.limits[0].find(", 0.33 times that given") != std::string::npos);
+}
+
+Recording in_memory(const std::vector<float>& samples, double rate) {
+  const auto at = std::make_shared<std::size_t>(0);
+  return {rate,
+          [at, &samples](std::span<float> out) {
+            const std::size_t n = std::min(out.size(), samples.size() - *at);
+            std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(*at), n, out.begin());
+            *at += n;
+            return n;
+          },
+          [at] { *at = 0; }};
+}
+
+// A recording that fits nearly everything says nothing: neither a part, nor that there is none.
+void check_left_open(const std::vector<float>& samples, double rate, const GivenSpeed& speed) {
+  const Machine& machine = family("plover-2");
+  const Result<NoiseReport> r = listen_to_machine(in_memory(samples, rate), machine, speed, {}, {});
+  REQUIRE(r.value);
+  CHECK(r.value->named.empty());
+  CHECK_FALSE(r.value->pattern);
+  const bool speed_open = speed.points.empty() && r.value->speed.shaft_lines == 0;
+  CHECK((speed_open || !r.value->speed.alternatives_rpm.empty() ||
+         r.value->left_open == LeftOpen::lines_everywhere));
+  const RecordingFindings found = recording_findings(*r.value, machine);
+  CHECK_FALSE((found.rotor_bearing || found.gear_bearing || found.other || found.pattern));
+}
+
+TEST_CASE("lines that fit nearly everything name nothing") {
+  constexpr double kRate = 16000;
+  constexpr std::size_t kCount = 160000;
+  const double ratio = family("plover-2").ratio();
+  std::vector<GivenSpeed> speeds = {{SpeedBasis::none, {}}};
+  for (const double km_per_h : {30.0, 60.0, 90.0}) {
+    speeds.push_back({SpeedBasis::constant, {{0, rotor_rpm(km_per_h, 1.924, ratio)}}});
+  }
+  // A comb: lines 8 Hz apart, up to the highest.
+  std::vector<float> comb(kCount);
+  for (std::size_t i = 0; i < kCount; ++i) {
+    comb[i] = static_cast<float>(static_cast<int>(i * 7919 % 2001) - 1000) / 32768;
+  }
+  for (const GivenSpeed& speed : speeds) {
+    INFO("comb, " << (speed.points.empty() ? 0 : speed.points[0].rpm) << " rpm");
+    check_left_open(comb, kRate, speed);
+  }
+  // Clicks that come about as often as a wheel turns, as a flat spot's, in noise.
+  for (const double km_per_h : {30.0, 60.0}) {
+    const double rpm = rotor_rpm(km_per_h, 1.924, ratio);
+    std::mt19937 draw(3);
+    std::normal_distribution<float> hiss(0, 0.05F);
+    std::vector<float> clicks(kCount);
+    std::ranges::generate(clicks, [&] { return hiss(draw); });
+    const double every = ratio * 60 / rpm;
+    for (double t = 0.01; t < kCount / kRate - 0.02; t += every * (1 + 0.02 * hiss(draw))) {
+      for (std::size_t i = 0; i < 100; ++i) {
+        const auto x = static_cast<double>(i);
+        clicks[static_cast<std::size_t>(t * kRate) + i] +=
+            static_cast<float>(0.8 * std::exp(-0.05 * x) * std::sin(1.2 * x));
+      }
+    }
+    INFO("clicks at " << km_per_h << " km/h");
+    check_left_open(clicks, kRate, {SpeedBasis::constant, {{0, rpm}}});
+  }
+}
+
+// Bearings at the corners of what is accepted, as many as are: what has to be tried is bounded.
+TEST_CASE("the places looked at are bounded by the limits of geometry") {
+  std::vector<Bearing> corners;
+  for (const int elements : {geometry::kLeastElements, geometry::kMostElements}) {
+    for (const double pitch : {geometry::kLeastPitch, geometry::kMostPitch}) {
+      for (const double contact : {0.0, 89.9}) {
+        corners.push_back({"b" + std::to_string(corners.size()), elements, 1, pitch, contact});
+        CHECK(complaint_about(corners.back()).empty());
+        const DefectOrders orders = defect_orders(corners.back());
+        for (const NoiseKind kind : noise::kBearingKinds) {
+          CHECK(noise::order_of(orders, kind) >= 0.1 * (1 - 1e-9));
+          CHECK(noise::order_of(orders, kind) <= 200);
+        }
+      }
+    }
+  }
+  constexpr double kPerOrder = 128;
+  constexpr std::size_t kBands = 10;
+  std::mt19937 draw(9);
+  std::gamma_distribution<double> power(8, 1.0 / 8);
+  std::vector<noise::BandEnvelope> bands(kBands);
+  for (noise::BandEnvelope& band : bands) {
+    band.spectrum = {1 / kPerOrder, 8, {}};
+    const auto lines = static_cast<std::size_t>(OrderAnalyser::kHighestEnvelope * kPerOrder);
+    band.spectrum.power.resize(lines);
+    std::ranges::generate(band.spectrum.power, [&] { return power(draw); });
+    band.floor.assign(lines, 1);
+  }
+  const NoiseOptions options;
+  // Four places for each line that the highest multiple of the highest order moves over.
+  const double most_of_one = 2 * options.slip * OrderAnalyser::kHighestEnvelope * kPerOrder * 4 * 4;
+  for (const std::size_t count : {std::size_t{1}, std::size_t{8}, geometry::kMostBearings}) {
+    std::vector<const Bearing*> bearings;
+    for (std::size_t i = 0; i < count; ++i) {
+      bearings.push_back(&corners[i % corners.size()]);
+    }
+    const noise::BearingSearch search =
+        noise::search_bearings(bands, kPerOrder, OrderAnalyser::kHighestEnvelope,
+                               noise::Mask(bands[0].floor.size()), bearings, options);
+    CHECK(search.named.empty());
+    INFO(count << " bearings");
+    CHECK(search.places > 0);
+    CHECK(static_cast<double>(search.places) <=
+          (most_of_one + 2) * static_cast<double>(count * kBands * noise::kBearingKinds.size()));
+  }
+  // Of gears, the tones: three of each mesh and shaft, and few more.
+  Machine machine;
+  machine.pole_pairs = 4;
+  machine.stator_slots = 48;
+  machine.stages.assign(geometry::kMostGearPairs, {10, 17});
+  CHECK(complaint_about(machine).empty());
+  CHECK(noise::tones_of(machine).size() <= 2 * geometry::kMostGearPairs + 8);
+  for (const double order : noise::shaft_orders(machine)) {
+    CHECK(order >= 1 / geometry::kMostRatio);
+  }
 }
 
 // The stated chance is for one recording and all that is looked at; least depth aside.

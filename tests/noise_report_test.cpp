@@ -193,6 +193,37 @@ TEST_CASE("lines that are there, but name nothing") {
         "no line is clear does not say that all is sound.");
 }
 
+TEST_CASE("what is left open, and why") {
+  NoiseSheet sheet = plain_sheet();
+  sheet.report.left_open = LeftOpen::lines_everywhere;
+  sheet.report.decoys = 0.984375;
+  sheet.report.name_nothing();
+  CHECK(sheet.report.named.empty());
+  CHECK(sheet.report.considered.size() == 2);
+  CHECK(first_line(sheet) ==
+        "No part is named: the recording has lines that fit nearly everything.");
+  CHECK(line_of(sheet, "How sure") ==
+        "How sure  At 98 % of orders that belong to no part, a part would be named as well: such "
+        "lines tell none from another. Clicks far slower than any part's make them, such as a flat "
+        "spot of a tyre's, and so do hums with many multiples.");
+  CHECK(json::parse(noise_to_json(sheet))["left_open"] == "lines-everywhere");
+  sheet.report.left_open = LeftOpen::repeats;
+  CHECK(first_line(sheet) == "No part is named: the recording repeats itself exactly.");
+  CHECK(line_of(sheet, "How sure") ==
+        "How sure  The sound comes again sample for sample, as a clip in a loop does, or what a "
+        "generator made, but no machine. Its lines are those of the loop.");
+  CHECK(json::parse(noise_to_json(sheet))["left_open"] == "repeats");
+  // Nothing of it goes into a record, not even that nothing was found.
+  NoiseReport everything = rich_sheet().report;
+  everything.left_open = LeftOpen::lines_everywhere;
+  const RecordingFindings found =
+      recording_findings(everything, *test::shipped().family("plover-2").machine);
+  CHECK_FALSE(found.rotor_bearing);
+  CHECK_FALSE(found.gear_bearing);
+  CHECK_FALSE(found.other);
+  CHECK_FALSE(found.pattern);
+}
+
 TEST_CASE("members of dryshaft-noise/1") {
   const json rich = json::parse(noise_to_json(rich_sheet()));
   CHECK(rich["format"] == "dryshaft-noise/1");
@@ -208,6 +239,7 @@ TEST_CASE("members of dryshaft-noise/1") {
   CHECK(plain["attributions"][0]["p_value"] == 3e-9);
   CHECK(plain["attributions"][0]["share"].is_null());
   CHECK(plain["pattern"].is_null());
+  CHECK(plain["left_open"].is_null());
   NoiseSheet none = plain_sheet();
   none.report.named.clear();
   CHECK(json::parse(noise_to_json(none))["clear"] == false);

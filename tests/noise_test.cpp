@@ -6,6 +6,7 @@
 #include <numbers>
 #include <random>
 
+#include "dryshaft/machine.hpp"
 #include "dryshaft/noise.hpp"
 #include "noise/lines.hpp"
 #include "noise/spectra.hpp"
@@ -70,7 +71,27 @@ TEST_CASE("a bearing on the command line") {
   const std::pair<const char*, const char*> bad[] = {
       {"9:7.94:39.04", "\"9:7.94:39.04\" is no bearing: it has 3 numbers, not 4"},
       {"9:x:39.04:0", "\"9:x:39.04:0\" is no bearing: \"x\" is no number"},
-      {"9.5:7.94:39.04:0", "\"9.5:7.94:39.04:0\" is no bearing: n, the number of elements, is 9.5"},
+      {"9.5:7.94:39.04:0",
+       "\"9.5:7.94:39.04:0\" is no bearing: n, the number of elements, is 9.5; it must be a whole "
+       "number from 3 to 200"},
+      {"201:7.94:39.04:0",
+       "\"201:7.94:39.04:0\" is no bearing: n, the number of elements, is 201; it must be a whole "
+       "number from 3 to 200"},
+      {"2:7.94:39.04:0",
+       "\"2:7.94:39.04:0\" is no bearing: n, the number of elements, is 2; it must be a whole "
+       "number from 3 to 200"},
+      {"9:1e-300:39:0",
+       "\"9:1e-300:39:0\" is no bearing: the element diameter d is 1e-300 and the pitch diameter D "
+       "39; both must be from 0.001 to 100000"},
+      {"9:1:1e6:0",
+       "\"9:1:1e6:0\" is no bearing: the element diameter d is 1 and the pitch diameter D 1000000; "
+       "both must be from 0.001 to 100000"},
+      {"9:1:101:0",
+       "\"9:1:101:0\" is no bearing: the pitch diameter D is 101 times the element diameter d; it "
+       "must be 1.25 to 100 times"},
+      {"3:1:1.2:0",
+       "\"3:1:1.2:0\" is no bearing: the pitch diameter D is 1.2 times the element diameter d; it "
+       "must be 1.25 to 100 times"},
       {"9:39.04:7.94:0",
        "\"9:39.04:7.94:0\" is no bearing: the pitch diameter D must be greater than the element "
        "diameter d, and both greater than 0"},
@@ -86,6 +107,36 @@ TEST_CASE("a bearing on the command line") {
     REQUIRE(result.diagnostics.size() == 1);
     CHECK(result.diagnostics[0].message == message);
     CHECK(result.diagnostics[0].hint == "n:d:D:angle, as in 9:7.94:39.04:0");
+  }
+}
+
+TEST_CASE("gears and bearings that are looked at") {
+  Machine m;
+  m.stages.assign(8, {10, 10});
+  m.rotor_bearings.assign(10, {"b", 9, 7.94, 39.04, 0});
+  m.gear_bearings.assign(6, {"c", 9, 7.94, 39.04, 0});
+  CHECK(complaint_about(m).empty());
+  m.gear_bearings.push_back(m.gear_bearings.front());
+  CHECK(complaint_about(m) == "there are 17 bearings; at most 16 are looked at");
+  m.gear_bearings = {{"c", 9, 0.0001, 39.04, 0}};
+  CHECK(complaint_about(m) ==
+        "c is no bearing: the element diameter d is 0.0001 and the pitch diameter D 39.04; both "
+        "must be from 0.001 to 100000");
+  const std::pair<std::vector<GearStage>, const char*> gears[] = {
+      {std::vector<GearStage>(9, {10, 10}), "there are 9 gear pairs; at most 8 are looked at"},
+      {{{10, 100}, {10, 100}}, ""},
+      {{{100, 10}, {100, 10}}, ""},
+      {{{10, 100}, {10, 101}},
+       "one shaft turns 101 times as fast as another; at most 100 times "
+       "are looked at"},
+      {{{101, 10}, {100, 10}, {10, 100}},
+       "one shaft turns 101 times as fast as another; at most "
+       "100 times are looked at"},
+      {{{0, 10}}, "a gear has 0 teeth; it must have 1 to 1000"},
+      {{{10, 1001}}, "a gear has 1001 teeth; it must have 1 to 1000"},
+  };
+  for (const auto& [stages, what] : gears) {
+    CHECK(complaint_about(stages) == what);
   }
 }
 
@@ -159,13 +210,14 @@ TEST_CASE("the envelope of Gaussian noise has kurtosis 2 and an even floor") {
 }
 
 // A shaft with its first five orders, noise, and clicks of a resonance, `slip` off the table.
-std::vector<float> machine(double order, double strength, unsigned seed, double speed = 1) {
+std::vector<float> machine(double order, double strength, unsigned seed, double speed = 1,
+                           double off = 0.01) {
   constexpr double kRate = 20000;
   constexpr double kSeconds = 5;
   const double shaft = 25 * speed;
   std::mt19937 draw(seed);
   std::normal_distribution<float> noise;
-  std::uniform_real_distribution<double> jitter(-0.01, 0.01);
+  std::uniform_real_distribution<double> jitter(-off, off);
   std::vector<float> x(static_cast<std::size_t>(kRate * kSeconds));
   for (std::size_t i = 0; i < x.size(); ++i) {
     const double t = static_cast<double>(i) / kRate;
@@ -229,6 +281,15 @@ TEST_CASE("a speed that is off is put right by the shaft's own lines") {
   CHECK(r.value->named[0].kind == NoiseKind::outer_race);
 }
 
+// Clicks once in seven turns: many of their multiples lie near any order.
+TEST_CASE("clicks far slower than any part's name nothing") {
+  const Result<NoiseReport> r = heard(machine(1 / 7.0, 20, 3, 1, 1e-3));
+  REQUIRE(r.value);
+  CHECK(r.value->named.empty());
+  CHECK(r.value->left_open == LeftOpen::lines_everywhere);
+  CHECK(r.value->decoys > 0.5);
+}
+
 TEST_CASE("a healthy shaft, faint clicks and too few turns name nothing") {
   CHECK(heard(machine(0, 0, 9)).value->named.empty());
   CHECK(heard(machine(3.585, 0.5, 9)).value->named.empty());
@@ -236,6 +297,24 @@ TEST_CASE("a healthy shaft, faint clicks and too few turns name nothing") {
   CHECK_FALSE(brief.value);
   REQUIRE(brief.diagnostics.size() == 1);
   CHECK(brief.diagnostics[0].message == "holds 12.5 turns of the shaft; at least 20 are needed");
+}
+
+// What an embedder hands over without having asked is refused as well.
+TEST_CASE("bearings beyond the limits are not listened for") {
+  const Recording recording{20000, [](std::span<float>) { return std::size_t{0}; }, [] {}};
+  const std::vector<Bearing> tiny = {{"b", 9, 1e-300, 39, 0}};
+  const char* const what =
+      "b is no bearing: the element diameter d is 1e-300 and the pitch diameter D 39; both must be "
+      "from 0.001 to 100000";
+  Machine machine;
+  machine.rotor_bearings = tiny;
+  for (const Result<NoiseReport>& r : {listen_to_bearings(recording, tiny, 1500, {}),
+                                       listen_to_machine(recording, machine, {}, {}, {})}) {
+    CHECK_FALSE(r.value);
+    REQUIRE(r.diagnostics.size() == 1);
+    CHECK(r.diagnostics[0].code == "bad-geometry");
+    CHECK(r.diagnostics[0].message == what);
+  }
 }
 
 TEST_CASE("too few samples a second are refused, just enough are not") {

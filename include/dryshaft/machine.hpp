@@ -5,6 +5,7 @@
 #ifndef DRYSHAFT_MACHINE_HPP
 #define DRYSHAFT_MACHINE_HPP
 
+#include <cstddef>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -39,7 +40,7 @@ DefectOrders defect_orders(const Bearing& bearing);
 /// `NAME=n:d:D:angle` or `n:d:D:angle`: elements, element diameter, pitch
 /// diameter (same unit), contact angle in degrees. What is wrong is said in words.
 Result<Bearing> parse_bearing(std::string_view text);
-/// What is wrong with its numbers, or an empty text.
+/// What is wrong with its numbers (see `geometry`), or an empty text.
 std::string complaint_about(const Bearing& bearing);
 
 /// Two gears in mesh: teeth of the one that drives, on the motor's side, and of the driven one.
@@ -60,6 +61,32 @@ struct Machine {
   /// Turns of the rotor for one of the wheels.
   [[nodiscard]] double ratio() const;
 };
+
+/// What is taken for a bearing or a gearing. It holds every one that a drive unit has room for, and
+/// bounds the time that a recording takes: no order lies too near 0, none is too great, and they
+/// are not too many.
+namespace geometry {
+inline constexpr int kLeastElements = 3;
+inline constexpr int kMostElements = 200;
+inline constexpr double kLeastDiameter = 1e-3;  ///< of element or pitch, in any unit
+inline constexpr double kMostDiameter = 1e5;
+inline constexpr double kLeastPitch = 1.25;  ///< pitch diameter, in diameters of an element
+inline constexpr double kMostPitch = 100;
+inline constexpr double kDegreesBelow = 90;  ///< of contact
+inline constexpr std::size_t kMostBearings = 16;
+inline constexpr std::size_t kMostGearPairs = 8;
+inline constexpr int kMostTeeth = 1000;
+inline constexpr double kMostRatio = 100;  ///< of any shaft's speed to another's
+}  // namespace geometry
+
+/// What is wrong with the number of bearings of a machine; or an empty text.
+std::string complaint_about_count(std::size_t bearings);
+/// What is wrong with their number, or with one of them, which is named; or an empty text.
+std::string complaint_about(const std::vector<Bearing>& bearings);
+/// What is wrong with the gear pairs, or an empty text.
+std::string complaint_about(const std::vector<GearStage>& stages);
+/// Of its gears, then of all its bearings together.
+std::string complaint_about(const Machine& machine);
 
 }  // namespace dryshaft
 

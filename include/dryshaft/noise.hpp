@@ -175,6 +175,15 @@ struct OrderMap {
   std::vector<std::vector<float>> level_db;
 };
 
+/// Why no part may be named, whatever its lines; speed aside.
+enum class LeftOpen : std::uint8_t {
+  no,
+  lines_everywhere,  ///< they fit orders that belong to no part as well
+  repeats            ///< the sound comes again exactly, as no machine's does
+};
+std::string_view name(LeftOpen why);   ///< "no", "lines-everywhere", "repeats"
+std::string_view title(LeftOpen why);  ///< "repeats itself exactly": said of the recording
+
 struct NoiseReport {
   double rate = 0;
   double seconds = 0;
@@ -189,21 +198,27 @@ struct NoiseReport {
   OrderCurve envelope_spectrum;  ///< of the band that shows the first bearing best, or is richest
   double envelope_low_hz = 0;
   double envelope_high_hz = 0;
-  OrderMap map;                     ///< of the order spectrum
-  double false_alarm = 0;           ///< stated, for the whole recording
+  OrderMap map;            ///< of the order spectrum
+  double false_alarm = 0;  ///< stated, for the whole recording
+  LeftOpen left_open = LeftOpen::no;
+  double decoys = 0;  ///< share of orders that belong to no part, but would be named as well
   std::vector<std::string> limits;  ///< of this recording, each a sentence
+
+  /// Moves what is named to what was considered.
+  void name_nothing();
 };
 
 // ---------------------------------------------------------------------- listening
 
 /// Which lines of the given bearings a recording at constant speed holds; the
 /// bearings' own shaft turns at `shaft_rpm`. Errors: silence, too short, too slow,
-/// less than `kLeastSampleRate` samples a second.
+/// less than `kLeastSampleRate` samples a second, bearings beyond `geometry`.
 Result<NoiseReport> listen_to_bearings(const Recording& recording,
                                        const std::vector<Bearing>& bearings, double shaft_rpm,
                                        const NoiseOptions& options);
 
-/// Which parts of a drive unit a recording made in the car holds.
+/// Which parts of a drive unit a recording made in the car holds. Errors: as above, and gears
+/// beyond `geometry`.
 Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine& machine,
                                       const GivenSpeed& speed, const std::vector<LoadMark>& loads,
                                       const NoiseOptions& options);

@@ -3,6 +3,7 @@
 #ifndef DRYSHAFT_NOISE_INPUT_HPP
 #define DRYSHAFT_NOISE_INPUT_HPP
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <functional>
@@ -10,6 +11,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <unordered_map>
 #include <vector>
 
 #include "dryshaft/diagnostic.hpp"
@@ -67,6 +69,34 @@ std::optional<Diagnostic> complaint_about_ogg(const ReadAt& read_at, std::uint64
 /// other kind of file. Source: RFC 9639 (from memory).
 std::optional<Diagnostic> complaint_about_flac(const ReadAt& read_at, std::uint64_t file_size);
 
+/// How much of a sound comes again exactly, sample for sample, in flat memory: of a clip in a loop,
+/// or of what a generator made. No recording of a machine does, save silence, which is passed over.
+class RepeatCheck {
+ public:
+  /// What tells one frame from another, such as the bits of its samples.
+  void add(std::uint64_t frame);
+  /// Of stretches spread evenly over the sound, the share that came more than once. 0 to 1.
+  [[nodiscard]] double share() const;
+  static constexpr std::size_t kStretch = 256;  ///< frames of a stretch
+
+ private:
+  static constexpr std::size_t kMostKept = 1024;  // stretches; then every second is let go of
+  struct Stretch {
+    std::uint64_t sum = 0;
+    bool again = false;
+  };
+  void keep();
+
+  std::array<std::uint64_t, kStretch> last_{};
+  std::uint64_t sum_ = 0;  // of the last frames, in a hash that rolls
+  std::size_t frames_ = 0;
+  std::size_t same_ = 0;  // frames like the one before, up to the last one
+  std::size_t spacing_ = kStretch;
+  std::vector<Stretch> kept_;
+  std::unordered_map<std::uint64_t, std::size_t> places_;               // of sums in `kept_`
+  std::vector<bool> maybe_ = std::vector<bool>(std::size_t{1} << 16U);  // lower bits of such sums
+};
+
 /// A look at every sample before the analysis, in flat memory.
 class SoundCheck {
  public:
@@ -79,6 +109,7 @@ class SoundCheck {
   struct Chosen {
     std::size_t channel = 0;          ///< counted from 1
     std::vector<std::string> limits;  ///< sentences for `NoiseReport::limits`
+    bool repeats = false;             ///< exactly, as no machine does (`LeftOpen::repeats`)
   };
   /// The channel to listen to: `wanted` (counted from 1), or 0 for the first one
   /// that is alive. Errors: no such channel, it is dead while another is alive,
@@ -90,9 +121,8 @@ class SoundCheck {
   struct Channel {
     double sum = 0;
     double squares = 0;
-    std::size_t clipped = 0;  // samples in runs at full scale
-    std::size_t run = 0;      // samples at full scale up to the last one
-    float last = 0;
+    std::size_t full = 0;                  // samples at full scale
+    bool beyond = false;                   // goes beyond full scale, which thus cuts nothing off
     std::optional<std::size_t> no_number;  // the first frame that is no number
   };
   [[nodiscard]] double alternating_power(const Channel& channel) const;
@@ -100,6 +130,7 @@ class SoundCheck {
 
   std::vector<Channel> channels_;
   std::size_t frames_ = 0;
+  RepeatCheck repeats_;
 };
 
 }  // namespace dryshaft

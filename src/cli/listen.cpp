@@ -9,6 +9,7 @@
 
 #include "cli/cli.hpp"
 #include "cli/recording.hpp"
+#include "dryshaft/machine.hpp"
 #include "dryshaft/noise_report.hpp"
 
 namespace dryshaft::cli {
@@ -162,6 +163,9 @@ class Listening {
   // --------------------------------------------------------- what to hold against
 
   void plain_bearings() {
+    if (const std::string what = complaint_about_count(o_.bearings.size()); !what.empty()) {
+      throw Stop{kUsage, fmt::format("--bearing: {}", what)};
+    }
     for (std::size_t i = 0; i < o_.bearings.size(); ++i) {
       Bearing b = taken("--bearing", parse_bearing(o_.bearings[i]));
       if (b.name.empty()) {
@@ -270,7 +274,13 @@ class Listening {
       throw Stop{kUsage,
                  fmt::format("{} is a road speed, but the family's profile has no gears", option)};
     }
-    return rotor_rpm(km_per_h, *circumference_m_, machine_->ratio());
+    const double turns = rotor_rpm(km_per_h, *circumference_m_, machine_->ratio());
+    if (turns > kMostTurns) {
+      throw Stop{kUsage, fmt::format("{}: with this tyre and gearing, {} km/h is {:.0f} turns a "
+                                     "minute of the rotor; it may be at most {:.0f}",
+                                     option, km_per_h, turns, kMostTurns)};
+    }
+    return turns;
   }
 
   bool given_speed() {
@@ -357,6 +367,10 @@ class Listening {
     sheet.held_against = against_;
     sheet.cautions = cautions_for(k_, "record-noise");
     sheet.report = std::move(*heard.value);
+    if (opened.value->repeats) {
+      sheet.report.left_open = LeftOpen::repeats;
+      sheet.report.name_nothing();
+    }
     std::vector<std::string>& limits = sheet.report.limits;
     std::vector<std::string> ours = std::move(opened.value->limits);
     uncovered(opened.value->seconds, ours);
@@ -418,8 +432,12 @@ class Listening {
       Diagnostic d;
       d.code = "nothing-found";
       d.source = sheets_.front().source;
-      d.message = fmt::format("leaves its speed open, so {} stays as it is", *o_.into);
-      d.hint = "give the speed: --mark, --speed, --rotor-rpm or --trace";
+      const LeftOpen open = sheets_.front().report.left_open;
+      d.message = fmt::format(
+          "{}, so {} stays as it is",
+          open == LeftOpen::no ? std::string_view("leaves its speed open") : title(open), *o_.into);
+      d.hint = open == LeftOpen::no ? "give the speed: --mark, --speed, --rotor-rpm or --trace"
+                                    : "record the drive unit anew, with nothing else running";
       rejected_ = complain({d});
       return kDone;
     }
@@ -498,8 +516,11 @@ Run add_listen(CLI::App& parent) {
   app->add_option("--tyre", o->tyre, "Tyre size, such as 225/50R16, instead of the vehicle's")
       ->type_name("SIZE");
   app->add_option("--bearing", o->bearings,
-                  "No drive unit: hold it against this bearing (elements, element diameter, pitch "
-                  "diameter, contact angle in degrees); repeatable")
+                  fmt::format("No drive unit: hold it against this bearing ({} to {} elements, "
+                              "element diameter, pitch diameter of {} to {} times that, contact "
+                              "angle in degrees); repeatable, at most {}",
+                              geometry::kLeastElements, geometry::kMostElements,
+                              geometry::kLeastPitch, geometry::kMostPitch, geometry::kMostBearings))
       ->type_name("[NAME=]n:d:D:angle");
   app->add_option("--rotor-rpm", o->rotor_rpm,
                   "Constant speed: turns a minute of the rotor, or of the bearings' shaft")

@@ -208,6 +208,7 @@ class Opening {
     opened.channel = chosen.value->channel;
     opened.channels = channels;
     opened.limits = std::move(chosen.value->limits);
+    opened.repeats = chosen.value->repeats;
     const auto source = std::make_shared<OneChannel>(std::move(sound_), channels, opened.channel);
     source->rewind();
     opened.recording.rate = info_.samplerate;

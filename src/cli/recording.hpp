@@ -16,6 +16,7 @@ struct OpenedRecording {
   std::size_t channel = 1;  // counted from 1
   std::size_t channels = 1;
   std::vector<std::string> limits;
+  bool repeats = false;  // exactly, as no machine does
 };
 
 // WAV, FLAC or OGG. Reads it once from end to end, in flat memory: what its

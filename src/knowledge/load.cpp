@@ -9,6 +9,7 @@
 #include "base/located_json.hpp"
 #include "base/sha256.hpp"
 #include "dryshaft/knowledge.hpp"
+#include "dryshaft/machine.hpp"
 #include "knowledge/condition.hpp"
 #include "knowledge/object_view.hpp"
 
@@ -581,7 +582,6 @@ std::vector<Bearing> Loader::bearings(ObjectView& view, std::string_view key) {
 }
 
 Machine Loader::machine(ObjectView& parent, const Node& node) {
-  constexpr int kMostTeeth = 1000;
   ObjectView view(parent.document(), node, out_);
   Machine m;
   if (!view.is_object()) {
@@ -589,19 +589,29 @@ Machine Loader::machine(ObjectView& parent, const Node& node) {
   }
   if (const Node* motor_node = view.required("motor")) {
     ObjectView motor(parent.document(), *motor_node, out_);
-    m.pole_pairs = motor.whole("pole_pairs", kMostTeeth);
-    m.stator_slots = motor.whole("stator_slots", kMostTeeth);
+    m.pole_pairs = motor.whole("pole_pairs", geometry::kMostTeeth);
+    m.stator_slots = motor.whole("stator_slots", geometry::kMostTeeth);
     if (motor.optional("rotor_bars") != nullptr) {
-      m.rotor_bars = motor.whole("rotor_bars", kMostTeeth);
+      m.rotor_bars = motor.whole("rotor_bars", geometry::kMostTeeth);
     }
     motor.done();
   }
   for (ObjectView& gears : view.objects("gears")) {
-    m.stages.push_back({gears.whole("driving", kMostTeeth), gears.whole("driven", kMostTeeth)});
+    m.stages.push_back({gears.whole("driving", geometry::kMostTeeth),
+                        gears.whole("driven", geometry::kMostTeeth)});
     gears.done();
+  }
+  if (const std::string what = complaint_about(m.stages); !what.empty()) {
+    view.complain(*view.optional("gears"), "bad-value", "is no gearing: " + what);
   }
   m.rotor_bearings = bearings(view, "rotor_bearings");
   m.gear_bearings = bearings(view, "gear_bearings");
+  if (const std::string what =
+          complaint_about_count(m.rotor_bearings.size() + m.gear_bearings.size());
+      !what.empty()) {
+    view.complain(view.node(), "bad-value", what);
+    return m;
+  }
   std::vector<std::string_view> names;
   for (const auto* list : {&m.rotor_bearings, &m.gear_bearings}) {
     for (const Bearing& b : *list) {

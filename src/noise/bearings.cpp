@@ -95,6 +95,10 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
         noise::kBetterRecorder));
     return result;
   }
+  if (std::string what = complaint_about(bearings); !what.empty()) {
+    result.diagnostics.push_back(noise::noise_complaint("bad-geometry", std::move(what), {}));
+    return result;
+  }
   const double shaft = shaft_rpm / 60;
   std::vector<float> samples(kLongest);
   std::size_t have = 0;
@@ -174,11 +178,14 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
       noise::search_bearings(bands, per_order, highest, std::move(mask), all, options);
   report.named = std::move(search.named);
   report.considered = std::move(search.considered);
+  report.decoys = search.decoys;
   noise::find_shared(report.named, all, options, 1 / per_order);
   if (std::string said = noise::beside_cage(report.named); !said.empty()) {
     report.limits.push_back(std::move(said));
   }
-  if (report.named.empty() && report.speed.shaft_lines == 0) {
+  if (report.decoys > noise::kMostDecoys) {
+    report.left_open = LeftOpen::lines_everywhere;
+  } else if (report.named.empty() && report.speed.shaft_lines == 0) {
     if (std::string said = other_speed(bands, shaft, all, options); !said.empty()) {
       report.limits.push_back(std::move(said));
     }

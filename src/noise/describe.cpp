@@ -113,6 +113,9 @@ class Describer : document::Telling {
   }
 
   [[nodiscard]] std::string answer() const {
+    if (r_.left_open != LeftOpen::no) {
+      return fmt::format("No part is named: the recording {}.", title(r_.left_open));
+    }
     if (r_.named.empty()) {
       return speed_is_open(r_.speed) ? "No part is named: the recording leaves its speed open."
                                      : "No line is clear enough to name a part.";
@@ -156,6 +159,19 @@ class Describer : document::Telling {
   }
 
   [[nodiscard]] std::string how_sure() const {
+    switch (r_.left_open) {
+      case LeftOpen::lines_everywhere:
+        return fmt::format(
+            "At {} of orders that belong to no part, a part would be named as well: such lines "
+            "tell none from another. Clicks far slower than any part's make them, such as a flat "
+            "spot of a tyre's, and so do hums with many multiples.",
+            words::percent(r_.decoys));
+      case LeftOpen::repeats:
+        return "The sound comes again sample for sample, as a clip in a loop does, or what a "
+               "generator made, but no machine. Its lines are those of the loop.";
+      case LeftOpen::no:
+        break;
+    }
     if (!r_.named.empty()) {
       const Attribution& first = r_.named.front();
       if (speed_in_doubt()) {

@@ -235,7 +235,12 @@ void leave_out_tones(const Heard& heard, Mask& mask) {
   }
 }
 
-std::vector<Attribution> named_tones(const Heard& heard, const NoiseOptions& options) {
+struct TonesFound {
+  std::vector<Attribution> named;
+  double decoys = 0;  // share at which a tone would be named as well
+};
+// `highest`: order that the recording's samples reach.
+TonesFound named_tones(const Heard& heard, double highest, const NoiseOptions& options) {
   std::vector<Attribution> all;
   std::size_t places = 0;
   for (const Tone& tone : heard.tones) {
@@ -262,13 +267,22 @@ std::vector<Attribution> named_tones(const Heard& heard, const NoiseOptions& opt
     a.p_value = noise::chance_of_sum(best, 1, heard.sound.blocks);
     all.push_back(std::move(a));
   }
-  std::vector<Attribution> named;
+  const auto is_clear = [&](double p_value, double level_db) {
+    constexpr double kLeastDb = 6;
+    return p_value * static_cast<double>(places) <= options.false_alarm && level_db >= kLeastDb;
+  };
+  TonesFound found;
+  found.decoys = noise::share_of_decoys(1, highest, [&](double order) {
+    const double over = heard.peak(order, 0).over;
+    return is_clear(noise::chance_of_sum(over, 1, heard.sound.blocks), decibels(over));
+  });
+  std::vector<Attribution>& named = found.named;
   for (Attribution& a : all) {
     constexpr double kEven = 10;  // dB at which the confidence is a half
-    constexpr double kLeastDb = 6;
+    const bool clear = is_clear(a.p_value, a.level_db);
     a.p_value = std::min(1.0, a.p_value * static_cast<double>(places));
     a.confidence = std::max(a.level_db, 0.0) / (std::max(a.level_db, 0.0) + kEven);
-    if (a.p_value > options.false_alarm || a.level_db < kLeastDb) {
+    if (!clear) {
       continue;
     }
     const auto same = std::ranges::find_if(named, [&](const Attribution& n) { return n == a; });
@@ -289,7 +303,7 @@ std::vector<Attribution> named_tones(const Heard& heard, const NoiseOptions& opt
     }
   }
   std::ranges::stable_sort(named, std::ranges::greater{}, &Attribution::level_db);
-  return named;
+  return found;
 }
 
 // A race's multiples as tones in the sound itself: what flutes make.
@@ -528,6 +542,9 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
                               recording.rate, kLeastRate),
                   noise::kBetterRecorder);
   }
+  if (std::string what = complaint_about(machine); !what.empty()) {
+    return refuse("bad-geometry", std::move(what), {});
+  }
   NoiseReport report;
   report.rate = recording.rate;
   report.false_alarm = options.false_alarm;
@@ -757,9 +774,10 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     report.limits.push_back(std::move(said));
   }
   report.considered = std::move(search.considered);
-  for (Attribution& a : named_tones(heard, options)) {
-    named.push_back(std::move(a));
-  }
+  TonesFound tones_found = named_tones(
+      heard, std::min(OrderAnalyser::kHighestSound, recording.rate / 2 / shaft_hz), options);
+  std::ranges::move(tones_found.named, std::back_inserter(named));
+  report.decoys = std::max(search.decoys, tones_found.decoys);
   if (!loads.empty()) {
     report.loads = compare_loads(heard, named);
   }
@@ -785,17 +803,17 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     }
   }
   report.map = map_of(analyser, heard.per_order);
+  report.named = std::move(named);
   if (!report.speed.alternatives_rpm.empty()) {
     report.limits.push_back(fmt::format(
         "The lines fit a mean of {:.0f} rpm and of {:.0f} rpm about as well, so nothing is named: "
         "give the speed.",
         report.speed.used_rpm, report.speed.alternatives_rpm.front()));
-    std::move(named.begin(), named.end(), std::back_inserter(report.considered));
-    named.clear();
-    report.pattern.reset();
-    report.loads.clear();
+    report.name_nothing();
+  } else if (report.decoys > noise::kMostDecoys) {
+    report.left_open = LeftOpen::lines_everywhere;
+    report.name_nothing();
   }
-  report.named = std::move(named);
   result.value = std::move(report);
   return result;
 }

@@ -57,8 +57,8 @@ bool noise::speed_is_open(const NoiseSpeed& speed) {
 
 RecordingFindings recording_findings(const NoiseReport& report, const Machine& machine) {
   RecordingFindings found;
-  // Where the speed is open, that nothing was named says nothing.
-  if (noise::speed_is_open(report.speed)) {
+  // Where the speed is open, or lines fit nearly everything, that nothing was named says nothing.
+  if (noise::speed_is_open(report.speed) || report.left_open != LeftOpen::no) {
     return found;
   }
   found.rotor_bearing = shown_by(machine.rotor_bearings, report);

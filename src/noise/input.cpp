@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <utility>
 
@@ -27,11 +28,15 @@ constexpr std::string_view kMomentShape = "MINUTES:SECONDS, as in 1:02.5";
 constexpr std::string_view kMarkShape = "MINUTES:SECONDS=SPEED, as in 0:05=30 or 0:05=20mph";
 constexpr std::string_view kLoadShape = "FROM-TO=LOAD, as in 0:05-0:12=accelerating";
 
-// Samples at or above this count as at full scale: 16-bit sound reaches 0.99997 on its upper side.
+// Samples from here on count as at full scale: 16-bit sound reaches 0.99997 on its upper side. A
+// channel with samples beyond is of numbers that full scale does not bound.
 constexpr float kFullScale = 0.999F;
-constexpr std::size_t kClippedRun = 3;
+constexpr float kBeyondFullScale = 1.001F;
 constexpr double kClippedWorthNaming = 1e-4;
+// Up to here, of invented recordings driven ever further, faults grew fainter and none was made up.
 constexpr double kClippedTooMuch = 0.5;
+// A clip that is played twice has half of its stretches come again, but for the last one.
+constexpr double kRepeats = 0.25;
 // A side 60 dB below the loudest one holds crosstalk and hiss.
 constexpr double kDeadBelow = 1e-6;  // power
 
@@ -312,6 +317,76 @@ Result<SpeedTrace> parse_speed_trace(std::string_view text, std::string_view sou
 
 // ------------------------------------------------------------------ sound
 
+namespace {
+
+// Spreads what differs in a few bits over all of them (the finaliser of SplitMix64: Steele, Lea and
+// Flood 2014, from memory).
+std::uint64_t mixed(std::uint64_t x) {
+  x = (x ^ (x >> 30U)) * 0xBF58476D1CE4E5B9U;
+  x = (x ^ (x >> 27U)) * 0x94D049BB133111EBU;
+  return x ^ (x >> 31U);
+}
+
+constexpr std::uint64_t kBase = 0x9E3779B97F4A7C15U;  // of the polynomial that rolls; odd
+
+// Of the frame that leaves a stretch: the base to the power of its length.
+constexpr std::uint64_t kLeaving = [] {
+  std::uint64_t power = 1;
+  for (std::size_t i = 0; i < RepeatCheck::kStretch; ++i) {
+    power *= kBase;
+  }
+  return power;
+}();
+
+std::size_t low_bits(std::uint64_t sum) { return sum & 0xFFFFU; }
+
+}  // namespace
+
+void RepeatCheck::add(std::uint64_t frame) {
+  frame = mixed(frame);
+  std::uint64_t& place = last_[frames_ % kStretch];
+  const std::uint64_t before = last_[(frames_ + kStretch - 1) % kStretch];
+  same_ = frame == before ? same_ + 1 : 0;
+  sum_ = sum_ * kBase + frame - (frames_ >= kStretch ? place * kLeaving : 0);
+  place = frame;
+  ++frames_;
+  if (frames_ < kStretch || same_ >= kStretch - 1) {
+    return;  // of one value throughout: silence
+  }
+  if (maybe_[low_bits(sum_)]) {
+    if (const auto found = places_.find(sum_); found != places_.end()) {
+      kept_[found->second].again = true;
+    }
+  }
+  if (frames_ % spacing_ == 0) {
+    keep();
+  }
+}
+
+void RepeatCheck::keep() {
+  if (kept_.size() == kMostKept) {
+    for (std::size_t i = 1; 2 * i < kMostKept; ++i) {
+      kept_[i] = kept_[2 * i];
+    }
+    kept_.resize(kMostKept / 2);
+    spacing_ *= 2;
+    places_.clear();
+    maybe_.assign(maybe_.size(), false);
+    for (std::size_t i = 0; i < kept_.size(); ++i) {
+      places_.emplace(kept_[i].sum, i);
+      maybe_[low_bits(kept_[i].sum)] = true;
+    }
+  }
+  const bool first = places_.emplace(sum_, kept_.size()).second;
+  maybe_[low_bits(sum_)] = true;
+  kept_.push_back({sum_, !first});
+}
+
+double RepeatCheck::share() const {
+  const auto again = std::ranges::count(kept_, true, &Stretch::again);
+  return kept_.empty() ? 0 : static_cast<double>(again) / static_cast<double>(kept_.size());
+}
+
 SoundCheck::SoundCheck(std::size_t channels) : channels_(channels) {}
 
 void SoundCheck::add(std::span<const float> frames) {
@@ -326,17 +401,16 @@ void SoundCheck::add(std::span<const float> frames) {
       }
       channel.sum += static_cast<double>(x);
       channel.squares += static_cast<double>(x) * static_cast<double>(x);
-      const bool full = std::abs(x) >= kFullScale;
-      channel.run = !full                                              ? 0
-                    : channel.run > 0 && (x > 0) == (channel.last > 0) ? channel.run + 1
-                                                                       : 1;
-      channel.last = x;
-      if (channel.run == kClippedRun) {
-        channel.clipped += kClippedRun;
-      } else if (channel.run > kClippedRun) {
-        ++channel.clipped;
-      }
+      channel.full += std::abs(x) >= kFullScale ? 1 : 0;
+      channel.beyond = channel.beyond || std::abs(x) > kBeyondFullScale;
     }
+  }
+  for (std::size_t i = 0; i + count <= frames.size(); i += count) {
+    std::uint64_t frame = 0;
+    for (std::size_t c = 0; c < count; ++c) {
+      frame = frame * kBase + std::bit_cast<std::uint32_t>(frames[i + c]);
+    }
+    repeats_.add(frame);
   }
   frames_ += count > 0 ? frames.size() / count : 0;
 }
@@ -396,8 +470,10 @@ Result<SoundCheck::Chosen> SoundCheck::choose(std::size_t wanted, double rate) c
                               static_cast<double>(*channel.no_number) / rate),
                   "save it anew in whole numbers, such as 16 bit");
   }
-  const double clipped =
-      static_cast<double>(channel.clipped) / static_cast<double>(std::max<std::size_t>(frames_, 1));
+  const double clipped = channel.beyond
+                             ? 0
+                             : static_cast<double>(channel.full) /
+                                   static_cast<double>(std::max<std::size_t>(frames_, 1));
   if (clipped > kClippedTooMuch) {
     return refuse("clipped",
                   fmt::format("is overdriven: {:.0f} % of its samples are clipped", clipped * 100),
@@ -415,6 +491,7 @@ Result<SoundCheck::Chosen> SoundCheck::choose(std::size_t wanted, double rate) c
         "record again at a lower level.",
         clipped < 0.001 ? std::string("Under 0.1 %") : fmt::format("{:.1f} %", clipped * 100)));
   }
+  chosen.repeats = repeats_.share() > kRepeats;
   result.value = std::move(chosen);
   return result;
 }

@@ -110,6 +110,7 @@ std::string noise_to_json(const NoiseSheet& sheet) {
   json["plain_bearings"] = r.plain_bearings;
   json["speed"] = of_speed(r.speed);
   json["clear"] = !r.named.empty();
+  json["left_open"] = r.left_open == LeftOpen::no ? Ordered(nullptr) : Ordered(name(r.left_open));
   for (const auto& [key, found] :
        {std::pair{"attributions", &r.named}, std::pair{"considered", &r.considered}}) {
     json[key] = Ordered::array();

@@ -153,6 +153,10 @@ void Mask::leave_out(double place, double near, LeftOut why) {
 Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, const Mask& mask,
                    const FamilySearch& search) {
   constexpr double kStep = 0.25;  // of a line's spacing, at the highest multiple
+  if (search.expected_order * (1 - search.slip) * search.per_order + 1 >=
+      static_cast<double>(spectrum.power.size())) {
+    return {};  // it lies beyond the spectrum
+  }
   const double stands = standing_level(spectrum.blocks);
   const double step =
       kStep / (search.expected_order * search.per_order * static_cast<double>(search.multiples));

@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <array>
+#include <iterator>
 #include <numbers>
 
 #include "dryshaft/noise.hpp"
@@ -25,6 +26,11 @@ constexpr std::array<std::string_view, 3> kPatterns = {"unclear", "single-defect
 constexpr std::array<std::string_view, 3> kLeftOut = {"a shaft order", "a mains line",
                                                       "a line of a part named already"};
 
+constexpr std::array<KindNames, 3> kLeftOpen = {
+    {{"no", "leaves nothing open"},
+     {"lines-everywhere", "has lines that fit nearly everything"},
+     {"repeats", "repeats itself exactly"}}};
+
 constexpr double kRolls = 0.97;  // of the unloaded circumference
 
 }  // namespace
@@ -42,7 +48,16 @@ std::optional<Load> load_named(std::string_view name) {
 std::string_view name(DamagePattern pattern) {
   return kPatterns[static_cast<std::size_t>(pattern)];
 }
+std::string_view name(LeftOpen why) { return kLeftOpen[static_cast<std::size_t>(why)].name; }
+std::string_view title(LeftOpen why) { return kLeftOpen[static_cast<std::size_t>(why)].title; }
 std::string_view title(LeftOut why) { return kLeftOut[static_cast<std::size_t>(why)]; }
+
+void NoiseReport::name_nothing() {
+  std::ranges::move(named, std::back_inserter(considered));
+  named.clear();
+  pattern.reset();
+  loads.clear();
+}
 
 double rotor_rpm(double km_per_h, double circumference_m, double ratio) {
   constexpr double kMetresPerKm = 1000;

@@ -9,12 +9,15 @@
 namespace dryshaft::noise {
 namespace {
 
+constexpr double kWidth = 0.004;       // of a line, as a share of its order
+constexpr double kWidthOfCage = 0.01;  // it has play, so its lines are broad
+
 // A family that is named takes its lines and their sidebands at shaft speed,
 // an element's also those at cage speed. A line is as wide as the slip makes it: a share of its
 // order.
-void leave_out_family(Mask& mask, double order, double spacing, double highest, double per_order) {
+void leave_out_family(Mask& mask, double order, double spacing, double highest, double per_order,
+                      double width = kWidth) {
   constexpr int kSidebands = 4;
-  constexpr double kWidth = 0.004;
   for (int k = 0; order * k <= highest + kSidebands; ++k) {
     for (int m = -kSidebands; m <= kSidebands; ++m) {
       if (k == 0 && spacing == 1) {
@@ -22,7 +25,7 @@ void leave_out_family(Mask& mask, double order, double spacing, double highest, 
       }
       const double line = order * k + m * spacing;
       if (line > 0) {
-        mask.leave_out(line * per_order, std::max(kWidth * line * per_order, 2.0),
+        mask.leave_out(line * per_order, std::max(width * line * per_order, 2.0),
                        LeftOut::named_already);
       }
     }
@@ -108,6 +111,36 @@ bool rattles(const BandEnvelope& band, const Mask& mask, double order, double pe
   return high > 0 && 3 * high_standing >= 2 * high;
 }
 
+// Whether a family of a bearing's lines is clear enough for its part to be named, depth aside.
+bool is_clear(const Family& f, double p_value, std::size_t enough, const NoiseOptions& options) {
+  return p_value <= options.false_alarm && f.first && f.standing >= enough;
+}
+
+// Share of decoys, from a little below to a little above all orders of races and elements, that
+// would be named.
+double decoys_named(const std::vector<BandEnvelope>& bands, double per_order, double highest,
+                    const Mask& mask, std::span<const Bearing* const> bearings, double searches,
+                    const NoiseOptions& options) {
+  constexpr double kBeyond = 1.2;
+  double low = highest / 2;  // what lies beyond the spectrum is not looked for
+  double high = 0;
+  for (const Bearing* bearing : bearings) {
+    const DefectOrders orders = defect_orders(*bearing);
+    low = std::min({low, orders.outer_race, orders.element});
+    high = std::max({high, orders.inner_race, orders.element});
+  }
+  high = std::min(high * kBeyond, highest);
+  return share_of_decoys(low / kBeyond, high, [&](double order) {
+    return std::ranges::any_of(bands, [&](const BandEnvelope& band) {
+      const Family f =
+          find_family(band.spectrum, band.floor, mask, {per_order, order, options.slip});
+      return f.depth >= options.least_depth &&
+             is_clear(f, f.p_value * searches * static_cast<double>(f.places),
+                      enough(NoiseKind::outer_race), options);
+    });
+  });
+}
+
 }  // namespace
 
 double order_of(const DefectOrders& orders, NoiseKind kind) {
@@ -165,8 +198,9 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       for (std::size_t b = 0; b < bands.size(); ++b) {
         const Family f = find_family(bands[b].spectrum, bands[b].floor, mask,
                                      {per_order, best.expected_order, options.slip});
+        result.places += f.places;
         const double p = std::min(1.0, f.p_value * searches * static_cast<double>(f.places));
-        const bool counts = p <= options.false_alarm && f.first && f.standing >= enough(kind) &&
+        const bool counts = is_clear(f, p, enough(kind), options) &&
                             (kind != NoiseKind::cage ||
                              rattles(bands[b], mask, f.order, per_order, bearings[i]->elements));
         if (f.lines > 0 && (!any || (counts ? f.depth : 0) > best.depth)) {
@@ -246,18 +280,32 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
         chosen = a;
       }
     }
-    if (chosen->kind == NoiseKind::cage) {
+    const bool cage = chosen->kind == NoiseKind::cage;
+    if (cage) {
+      leave_out_family(mask, chosen->found_order, chosen->found_order, highest, per_order,
+                       kWidthOfCage);
+    } else {
+      leave_out_family(mask, chosen->found_order, 1, highest, per_order);
+    }
+    if (chosen->kind == NoiseKind::element) {
+      const Bearing& its = *bearings[left[static_cast<std::size_t>(chosen - found.begin())].first];
+      leave_out_family(mask, chosen->found_order, defect_orders(its).cage, highest, per_order);
+    }
+    if (result.named.empty()) {
+      result.decoys = decoys_named(bands, per_order, highest, mask, bearings, searches, options);
+      if (result.decoys > kMostDecoys) {
+        std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
+        result.considered = std::move(found);
+        break;
+      }
+    }
+    if (cage) {
       // Its multiples are everywhere, and broad: nothing can be told beside them.
       result.named.push_back(std::move(*chosen));
       found.erase(chosen);
       std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
       result.considered = std::move(found);
       break;
-    }
-    leave_out_family(mask, chosen->found_order, 1, highest, per_order);
-    if (chosen->kind == NoiseKind::element) {
-      const Bearing& its = *bearings[left[static_cast<std::size_t>(chosen - found.begin())].first];
-      leave_out_family(mask, chosen->found_order, defect_orders(its).cage, highest, per_order);
     }
     // What else fits that family is no second one.
     for (std::size_t i = found.size(); i-- > 0;) {

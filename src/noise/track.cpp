@@ -80,7 +80,7 @@ void Tracker::add(std::span<const float> samples) {
 
 void Tracker::frame() {
   if (times_.size() == kMostFrames) {
-    for (std::size_t i = 0; 2 * i < kMostFrames; ++i) {
+    for (std::size_t i = 1; 2 * i < kMostFrames; ++i) {  // the first stays
       times_[i] = times_[2 * i];
       scores_[i] = std::move(scores_[2 * i]);
       standing_[i] = std::move(standing_[2 * i]);

@@ -1,7 +1,9 @@
-// What a person writes about the speed of a recording: marks, loads, a table of speeds.
+// What a person writes about a recording: marks, loads, a table of speeds, a bearing.
 #include <cmath>
+#include <string_view>
 #include <vector>
 
+#include "dryshaft/machine.hpp"
 #include "dryshaft/noise_input.hpp"
 #include "fuzz/fuzz.hpp"
 #include "noise/angle.hpp"
@@ -27,6 +29,19 @@ void check_curve(const std::vector<dryshaft::SpeedAt>& trace) {
   }
 }
 
+// No bearing that is taken has an order that takes for ever to look for.
+void check_bearing(std::string_view text) {
+  const auto bearing = dryshaft::parse_bearing(text);
+  dryshaft::fuzz::check(bearing.diagnostics);
+  require(bearing.value.has_value() || bearing.has_errors(), "no bearing, no word");
+  if (bearing.value) {
+    const dryshaft::DefectOrders orders = dryshaft::defect_orders(*bearing.value);
+    for (const double order : {orders.outer_race, orders.inner_race, orders.element, orders.cage}) {
+      require(order > 0.09 && order < 201, "an order is neither tiny nor huge");
+    }
+  }
+}
+
 }  // namespace
 
 FUZZ_TARGET(traces) {
@@ -42,4 +57,5 @@ FUZZ_TARGET(traces) {
   require(!moment.value || std::isfinite(*moment.value), "a moment is finite");
   dryshaft::fuzz::check(dryshaft::parse_speed_mark(text).diagnostics);
   dryshaft::fuzz::check(dryshaft::parse_load_mark(text).diagnostics);
+  check_bearing(text);
 }
