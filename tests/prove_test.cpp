@@ -58,11 +58,7 @@ std::string told(const Property& p) {
 // What `dryshaft assess` says of a record that a proof printed.
 Report assessed(const Knowledge& k, const std::string& lines,
                 Audience audience = Audience::technician) {
-  ReadOptions options;
-  for (const Family& f : k.families) {
-    options.families.emplace_back(f.id, std::vector<std::string>{});
-  }
-  Records read = read_records(lines, "flaw.jsonl", options);
+  Records read = read_records(lines, "flaw.jsonl", read_options(k));
   INFO(lines << test::complaints(read.diagnostics));
   REQUIRE(read.rejected == 0);
   REQUIRE(!read.records.empty());

@@ -355,7 +355,7 @@ class Listening {
     sheet.channel = opened.value->channel;
     sheet.channels = opened.value->channels;
     sheet.held_against = against_;
-    sheet.cautions = cautions_for(k_, "record-noise");
+    sheet.cautions = cautions_for(k_, ActionRole::record_sound);
     sheet.report = std::move(*heard.value);
     std::vector<std::string>& limits = sheet.report.limits;
     std::vector<std::string> ours = std::move(opened.value->limits);
