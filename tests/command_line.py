@@ -1,6 +1,8 @@
 """What the program and its data say of themselves, so that no test has to list it."""
 import os
+import pathlib
 import re
+import shutil
 import subprocess
 
 
@@ -24,3 +26,14 @@ def topics(program):
 def families():
     """Ids of the families that come with the program, as messages list them."""
     return ", ".join(sorted(name.removesuffix(".json") for name in os.listdir("data/families")))
+
+
+def own_rules(folder, *edits, id="harrow-lane"):
+    """A copy of the shipped rules under an id of its own, with texts (file, from, to) replaced."""
+    shutil.copytree("data/rules", folder)
+    for name, before, after in (("rules.json", '"id": "dryshaft-shipped"', f'"id": "{id}"'), *edits):
+        path = pathlib.Path(folder, name)
+        text = path.read_text(encoding="utf-8")
+        assert before in text, before
+        path.write_text(text.replace(before, after), encoding="utf-8")
+    return str(folder)

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "dryshaft/table.hpp"
+#include "families.hpp"
 #include "record/cells.hpp"
 #include "support.hpp"
 
@@ -25,7 +26,7 @@ std::string complaints_of(const std::vector<Diagnostic>& diagnostics) {
 }
 
 Records table(std::string_view text, const ColumnMap& map = {}) {
-  return read_table(text, "t.csv", map, {});
+  return read_table(text, "t.csv", map, test::kFamilies);
 }
 
 std::string table_complaints(std::string_view text, const ColumnMap& map = {}) {
@@ -543,12 +544,13 @@ TEST_CASE("a table and the same records as JSON Lines are the same") {
     REQUIRE(file.good());
     return std::string(std::istreambuf_iterator<char>(file), {});
   };
-  const Records read = read_table(slurp_file("intake.csv"), "intake.csv", {}, {});
+  const Records read = read_table(slurp_file("intake.csv"), "intake.csv", {}, test::kFamilies);
   CHECK(complaints_of(read.diagnostics).empty());
   CHECK(read.records.size() == 8);
   const Result<ColumnMap> map = read_column_map(slurp_file("shelf-list.columns"), "m");
   REQUIRE(map.value.has_value());
-  CHECK(complaints_of(read_table(slurp_file("shelf-list.csv"), "s", *map.value, {}).diagnostics)
+  CHECK(complaints_of(
+            read_table(slurp_file("shelf-list.csv"), "s", *map.value, test::kFamilies).diagnostics)
             .empty());
 }
 

@@ -499,6 +499,22 @@ TEST_CASE("no distance at grade D even where the rule data give one") {
   CHECK_FALSE(r.actions.front().within_km);
 }
 
+TEST_CASE("a reason without a full stop keeps its last digit") {
+  const auto loaded = load_knowledge(
+      test::edited_rules(
+          "actions.json",
+          "The record does not say whether the tip was free of tracks and rust: look "
+          "again and write it down.",
+          "Look again every 5000"),
+      test::shipped_families());
+  REQUIRE(loaded.value);
+  const Report r = assess(
+      test::history_of(record_text(R"("port":{"checked":true,"fluid":"none"},"odometer_km":9000)")),
+      *loaded.value, Model(*loaded.value), {});
+  REQUIRE(r.grade == Grade::B);
+  CHECK(r.recheck.because == "shortened: Look again every 5000");
+}
+
 TEST_CASE("a worse finding takes no work out of the advice") {
   std::mt19937 draw(20262);
   std::size_t tried = 0;

@@ -4,11 +4,12 @@ Usage: fit_outcomes_test.py PROGRAM
 """
 import json
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
 import unittest
+
+from command_line import own_rules
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 TEARDOWNS = os.path.abspath("examples/teardowns.jsonl")
@@ -127,12 +128,7 @@ class Outcomes(unittest.TestCase):
 
     def test_an_overlay_for_other_rules_is_refused(self):
         path = self.overlay()
-        other = self.path("rules")
-        shutil.copytree(RULES, other)
-        with open(os.path.join(other, "rules.json"), encoding="utf-8") as file:
-            text = file.read()
-        with open(os.path.join(other, "rules.json"), "w", encoding="utf-8") as file:
-            file.write(text.replace('"version": "1"', '"version": "2"'))
+        other = own_rules(self.path("rules"))
         done = run("assess", "--rules", other, "--rules", path, FILM)
         self.assertEqual(done.returncode, 3)
         self.assertEqual(done.stdout, b"")
@@ -148,14 +144,9 @@ class Outcomes(unittest.TestCase):
         self.assertEqual(done.returncode, 0, done.stderr)
 
     def test_no_overlay_for_rules_that_break_their_proofs(self):
-        other = self.path("rules")
-        shutil.copytree(RULES, other)
-        links = os.path.join(other, "links.json")
-        with open(links, encoding="utf-8") as file:
-            text = file.read()
-        with open(links, "w", encoding="utf-8") as file:  # pooled speaks less for a leak than a film
-            file.write(text.replace('"droplets": 0.45, "pooled": 0.12',
-                                    '"droplets": 0.45, "pooled": 0.0001'))
+        other = own_rules(self.path("rules"),  # pooled speaks less for a leak than a film
+                          ("links.json", '"droplets": 0.45, "pooled": 0.12',
+                           '"droplets": 0.45, "pooled": 0.0001'))
         path = self.path("own.json")
         done = fit(TEARDOWNS, "--folds", "2", "--rules", other, "--overlay", path)
         self.assertEqual(done.returncode, 3)

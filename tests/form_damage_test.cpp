@@ -3,6 +3,7 @@
 #include <random>
 #include <string>
 
+#include "families.hpp"
 #include "support.hpp"
 #include "support/damaged_forms.hpp"
 
@@ -24,7 +25,7 @@ Tried try_damage(std::uint64_t seed, std::size_t forms) {
   for (; out.forms < forms; ++out.forms) {
     const FilledForm whole = FormFiller(draw(4) == 0 ? buyers : owners, draw).fill();
     const FilledForm damaged = FormDamager(whole, draw).damage();
-    const FormsRead read = read_forms(owners, damaged.text, "f", {});
+    const FormsRead read = read_forms(owners, damaged.text, "f", test::kFamilies);
     out.refused += read.records.rejected;
     const std::string what = lost(owners, whole, damaged, read);
     if (!what.empty()) {

@@ -9,6 +9,7 @@
 #include "decide/story.hpp"
 #include "diagnose/delay.hpp"
 #include "dryshaft/onset.hpp"
+#include "families.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -485,7 +486,7 @@ TEST_CASE("only judgement is varied") {
 
 TEST_CASE("hints name only what may stand there") {
   const auto hint = [](std::string_view inspection, std::string_view unit = "") {
-    const Records read = read_records(record_text(inspection, unit), "a", {});
+    const Records read = read_records(record_text(inspection, unit), "a", test::kFamilies);
     REQUIRE(read.diagnostics.size() == 1);
     return read.diagnostics.front().hint;
   };

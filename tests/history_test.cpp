@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "dryshaft/record.hpp"
+#include "families.hpp"
 
 namespace dryshaft {
 namespace {
@@ -13,7 +14,7 @@ Record record_on(const std::string& id, const std::string& date, const std::stri
                  const std::string& source = "a.json", const std::string& unit = "") {
   const std::string text = R"({"format":"dryshaft-record/1","unit":{"id":")" + id + "\"" + unit +
                            R"(},"inspection":{"date":")" + date + "\"" + more + "}}";
-  Result<Record> read = read_record(text, source, 1, 1, {});
+  Result<Record> read = read_record(text, source, 1, 1, test::kFamilies);
   REQUIRE(read.value.has_value());
   return *std::move(read.value);
 }

@@ -1,5 +1,10 @@
+#include <algorithm>
 #include <catch2/catch.hpp>
+#include <nlohmann/json.hpp>
+#include <random>
+#include <span>
 
+#include "knowledge/safety.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -135,6 +140,263 @@ TEST_CASE("a repeated id and an unknown member are refused") {
       complaints_after("floors.json", R"("plain": "Metal chips)", R"("plains": "Metal chips)");
   CHECK(text.find("has no \"plain\"") != std::string::npos);
   CHECK(text.find("hint: did you mean \"plain\"?") != std::string::npos);
+}
+
+TEST_CASE("each role is one action's, and the owner's form has a caution") {
+  CHECK(complaints_after("actions.json", R"("role": "look-again", )", "") ==
+        "actions.json:1:1: error[missing]: has no action with the role \"look-again\"\n"
+        "  {\n"
+        "  ^\n");
+  CHECK(complaints_after("actions.json", R"("role": "look-again")", R"("role": "stop")") ==
+        "actions.json:67:31: error[repeated]: /actions/10/role is \"stop\"\n"
+        "  \"role\": \"stop\", \"importance\": 8,\n"
+        "          ^\n"
+        "  allowed: a role that no other action has\n"
+        "  hint: \"stop-driving\" (actions.json:3) has it\n"
+        "actions.json:1:1: error[missing]: has no action with the role \"look-again\"\n"
+        "  {\n"
+        "  ^\n");
+  CHECK(test::has(complaints_after("actions.json", R"("role": "stop")", R"("role": "stopp")"),
+                  "/actions/0/role is \"stopp\"\n"));
+  auto files = test::own_rules();
+  for (NamedText& f : files) {
+    while (f.name == "cautions.json" && test::has(f.text, R"("on_form": true,)")) {
+      f.text.erase(f.text.find(R"("on_form": true,)"), 16);
+    }
+  }
+  CHECK(complaints(load_knowledge(std::move(files), shipped_families()).diagnostics) ==
+        "cautions.json:1:1: error[missing]: has no caution with \"on_form\": true\n"
+        "  {\n"
+        "  ^\n");
+}
+
+// ---------------------------------------------------- safety floors
+
+// Rules of one's own, without complaints but warnings.
+Knowledge own(std::vector<NamedText> files, std::string* said = nullptr) {
+  Result<Knowledge> loaded = load_knowledge(std::move(files), shipped_families());
+  INFO(complaints(loaded.diagnostics));
+  REQUIRE(loaded.value);
+  CHECK(!loaded.has_errors());
+  if (said != nullptr) {
+    *said = complaints(loaded.diagnostics);
+  }
+  return std::move(*loaded.value);
+}
+Knowledge edited_own(std::string_view from, std::string_view to, std::string* said = nullptr) {
+  return own(edited_rules("floors.json", from, to), said);
+}
+using Ids = std::vector<std::string>;
+
+std::vector<NamedText> rules_without(std::string_view id) {
+  auto files = test::own_rules();
+  for (NamedText& f : files) {
+    if (f.name == "floors.json") {
+      auto json = nlohmann::ordered_json::parse(f.text);
+      auto& floors = json["floors"];
+      floors.erase(std::ranges::find_if(floors, [&](const auto& one) { return one["id"] == id; }));
+      f.text = json.dump(1);
+    }
+  }
+  return files;
+}
+
+Grade grade_by(const Knowledge& k, std::string_view inspection) {
+  return assess(test::history_of(test::record_text(inspection)), k, Model(k), {}).grade;
+}
+constexpr std::string_view kPooled =
+    R"("port":{"checked":true,"fluid":"pooled","fluid_kind":"coolant","dried_residue":false,)"
+    R"("corrosion":"none","debris":"none"})";
+
+TEST_CASE("a safety floor that is left out is named and holds all the same") {
+  CHECK(shipped().reservations.empty());
+  CHECK(shipped().unsafe.empty());
+  std::string said;
+  const Knowledge k = own(rules_without("floor-pooled-coolant"), &said);
+  CHECK(said ==
+        "floors.json:1:1: warning[unsafe-rules]: leaves out or weakens the safety floor "
+        "\"floor-pooled-coolant\" (D) of the shipped rules\n"
+        "  {\n"
+        "  ^\n"
+        "  hint: it holds all the same: rules of your own may be stricter\n");
+  CHECK(k.unsafe == Ids{"floor-pooled-coolant"});
+  CHECK(k.reservations ==
+        Ids{"Rules harrow-lane 1 are not those that came with dryshaft " DRYSHAFT_VERSION
+            ". Nothing proves them here: run rules verify on them.",
+            "They leave out or weaken what the shipped rules hold for safety, which holds all the "
+            "same: floor-pooled-coolant."});
+  CHECK(k.floors.size() == shipped().floors.size());
+  CHECK(k.floors.back().id == "floor-pooled-coolant");
+  CHECK(k.floors.back().file == "shipped floors.json");
+  CHECK(grade_by(k, kPooled) == Grade::D);
+}
+
+TEST_CASE("each safety floor is missed where it is left out, no other floor is") {
+  std::size_t safety = 0;
+  for (const Floor& f : shipped().floors) {
+    CHECK(f.safety == (f.grade >= Grade::C));
+    INFO(f.id);
+    // What others say just as hard need not be said.
+    const bool said_twice = f.id == "floor-earlier-coolant-bypassed";
+    CHECK(own(rules_without(f.id)).unsafe == (f.safety && !said_twice ? Ids{f.id} : Ids{}));
+    safety += f.safety ? 1U : 0U;
+  }
+  CHECK(safety == 20);
+}
+
+TEST_CASE(
+    "a safety floor that is weakened is named and holds all the same, a stricter one is not") {
+  constexpr std::string_view kGrade = R"("floor-pooled-coolant", "grade": "D", "safety": true)";
+  const Knowledge milder =
+      edited_own(kGrade, R"("floor-pooled-coolant", "grade": "C", "safety": true)");
+  CHECK(milder.unsafe == Ids{"floor-pooled-coolant"});
+  CHECK(milder.floors.back().id == "shipped-floor-pooled-coolant");
+  CHECK(grade_by(milder, kPooled) == Grade::D);
+  // The mark itself is the shipped rules' affair.
+  CHECK(edited_own(kGrade, R"("floor-pooled-coolant", "grade": "D")").unsafe.empty());
+  constexpr std::string_view kWhen =
+      R"("when": {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant", "emulsion"]}})";
+  const auto with = [&](std::string_view when) { return edited_own(kWhen, when).unsafe; };
+  const Ids named{"floor-pooled-coolant"};
+  CHECK(
+      with(R"("when": {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant"]}})") ==
+      named);
+  CHECK(
+      with(
+          R"("when": {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant", "emulsion"], "noise": ["present"]}})") ==
+      named);
+  CHECK(
+      with(
+          R"("when": {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant", "emulsion"]}, "situation": {"by": ["technician"]}})") ==
+      named);
+  CHECK(
+      with(
+          R"("when": {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant", "emulsion"]}, "none": [{"finding": {"port-rust": ["none"]}}]})") ==
+      named);
+  CHECK(
+      with(
+          R"("when": {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant", "emulsion"]}, "cause": {"seal-leak": {"at_least": 0.5}}})") ==
+      named);
+  CHECK(
+      with(
+          R"("when": {"finding": {"port-fluid": {"at_least": "droplets"}, "port-fluid-kind": ["coolant", "emulsion"]}})")
+          .empty());
+  CHECK(
+      with(
+          R"("when": {"any": [{"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant"]}}, {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["emulsion"]}}]})")
+          .empty());
+  CHECK(
+      with(
+          R"("when": {"finding": {"port-fluid": ["pooled"]}, "none": [{"finding": {"port-fluid-kind": ["gear-oil", "water", "not-observed"]}}]})")
+          .empty());
+}
+
+TEST_CASE("rules without floors grade no better, and say so") {
+  auto files = test::own_rules();
+  for (NamedText& f : files) {
+    if (f.name == "floors.json") {
+      f.text = "{\"floors\": []}\n";
+    }
+    if (f.name == "grades.json") {
+      const std::string_view when =
+          R"("when": {"situation": {"port_check": ["stale", "not-made"]}})";
+      f.text.replace(f.text.find(when), when.size(),
+                     R"("when": {"situation": {"port_check": ["stale"]}})");
+    }
+  }
+  const Knowledge k = own(std::move(files));
+  CHECK(k.unsafe.size() == 21);
+  CHECK(k.unsafe.back() == "verdict-ungraded");
+  CHECK(grade_by(k, kPooled) == Grade::D);
+  CHECK(grade_by(k, R"("rotation":"free")") == Grade::U);
+  const Report r = assess(test::history_of(test::record_text(kPooled)), k, Model(k), {});
+  CHECK(r.rules_reservations == k.reservations);
+  CHECK(std::ranges::equal(k.reservations, std::span(r.warnings).first(k.reservations.size())));
+  CHECK(r.floors.front().rule == "floor-pooled-coolant");
+}
+
+TEST_CASE("a search for cover agrees with drawn states") {
+  const auto condition = [](std::string_view when) {
+    const Knowledge k = edited_own(R"("when": {"finding": {"rotation": ["seized"]}})", when);
+    return std::ranges::find(k.floors, "floor-seized", &Floor::id)->when;
+  };
+  const std::vector<Condition> conditions = {
+      condition(R"("when": {"finding": {"rotation": {"at_least": "stiff"}}})"),
+      condition(R"("when": {"finding": {"rotation": ["seized"], "noise": ["present"]}})"),
+      condition(R"("when": {"finding": {"port-fluid": {"at_least": "film"}}})"),
+      condition(
+          R"("when": {"finding": {"port-fluid": ["pooled"], "port-fluid-kind": ["coolant", "emulsion"]}})"),
+      condition(
+          R"("when": {"finding": {"port-fluid-kind": ["coolant", "emulsion", "water", "gear-oil"]}})"),
+      condition(
+          R"("when": {"any": [{"finding": {"rotation": ["seized"]}}, {"finding": {"noise": ["present"]}}]})"),
+      condition(
+          R"("when": {"finding": {"noise": ["present"]}, "none": [{"finding": {"rotation": ["free"]}}]})"),
+      condition(R"("when": {"finding": {"noise": ["not-observed", "absent", "present"]}})"),
+      condition(
+          R"("when": {"situation": {"port_check": ["fresh"]}, "none": [{"finding": {"noise": ["absent"]}}]})"),
+  };
+  std::mt19937 draw(20261);
+  std::vector<Facts> states(20000);
+  for (Facts& s : states) {
+    for (const FindingSpec& f : findings()) {
+      auto& level = s.level.at(static_cast<std::size_t>(f.id));
+      level = static_cast<std::int8_t>(static_cast<int>(draw() % (f.levels.size() + 1)) - 1);
+      level = static_cast<std::int8_t>(f.never_absent && level == 0 ? -1 : level);
+    }
+    drop_what_does_not_exist(s.level);
+    for (const SituationSpec& one : situations()) {
+      s.situation.at(static_cast<std::size_t>(one.id)) =
+          static_cast<std::uint8_t>(draw() % one.values.size());
+    }
+  }
+  std::size_t covered = 0;
+  for (const Condition& c : conditions) {
+    for (const Condition& one : conditions) {
+      for (const Condition& two : conditions) {
+        const bool shown = std::ranges::none_of(states, [&](const Facts& s) {
+          return holds(c, s) && !holds(one, s) && !holds(two, s);
+        });
+        CHECK(safety::is_covered(c, {&one, &two}) == shown);
+        covered += shown ? 1U : 0U;
+      }
+    }
+  }
+  CHECK(covered > 100);
+  CHECK(covered < 600);
+  CHECK(!safety::is_covered(conditions[0], {}));
+}
+
+TEST_CASE("no published limit is lowered") {
+  CHECK(test::has(complaints_after("rules.json", R"("id": "insulation-least", "value": 100)",
+                                   R"("id": "insulation-least", "value": 99)"),
+                  "is 99\n"));
+  CHECK(own(edited_rules("rules.json", R"("id": "insulation-least", "value": 100)",
+                         R"("id": "insulation-least", "value": 101)"))
+            .unsafe.empty());
+}
+
+TEST_CASE("other content under the id of the shipped rules is refused") {
+  const auto files = test::edited(test::shipped_rules(), "links.json",
+                                  R"("shows": {"present": 0.40})", R"("shows": {"present": 0.41})");
+  CHECK(complaints(load_knowledge(files, shipped_families()).diagnostics) ==
+        "rules.json:3:9: error[not-the-shipped-rules]: /id is \"dryshaft-shipped\", and links.json "
+        "is not what came with dryshaft " DRYSHAFT_VERSION
+        "\n"
+        "  \"id\": \"dryshaft-shipped\",\n"
+        "        ^\n"
+        "  hint: give rules of your own an id and a version of their own: reports name them\n");
+  CHECK(own(test::own_rules()).unsafe.empty());
+}
+
+TEST_CASE("a file that is no rule file is refused") {
+  auto files = test::shipped_rules();
+  files.push_back({"rules/floor.json", "{}"});
+  CHECK(complaints(load_knowledge(std::move(files), shipped_families()).diagnostics) ==
+        "rules/floor.json: error[unknown-file]: is no rule file\n"
+        "  allowed: rules.json, causes.json, links.json, floors.json, actions.json, cautions.json, "
+        "grades.json\n"
+        "  hint: did you mean \"floors.json\"?\n");
 }
 
 TEST_CASE("a missing rule file is named") {

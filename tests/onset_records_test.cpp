@@ -7,6 +7,7 @@
 
 #include "diagnose/delay.hpp"
 #include "dryshaft/onset.hpp"
+#include "families.hpp"
 #include "support.hpp"
 
 using dryshaft::kNoEnd;
@@ -38,7 +39,7 @@ std::string look(const std::string& date, int km, const std::string& port,
 
 OnsetData data_of(const std::string& lines, OnsetAxis axis = OnsetAxis::km,
                   std::string_view by = "") {
-  auto read = dryshaft::read_records(lines, "r.jsonl", {});
+  auto read = dryshaft::read_records(lines, "r.jsonl", dryshaft::test::kFamilies);
   for (const auto& d : read.diagnostics) {
     UNSCOPED_INFO(dryshaft::to_text(d));
   }
@@ -521,7 +522,7 @@ TEST_CASE("An onset file takes the place of the rules' wear, and the report says
         Approx(std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
   CHECK(model.wear_hazard(100000, 10) ==
         Approx(0.01 + std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
-  auto read = read_records(look("2024-01-01", 250000, kDryPort), "r.jsonl", {});
+  auto read = read_records(look("2024-01-01", 250000, kDryPort), "r.jsonl", test::kFamilies);
   const auto grouped = group_by_unit(std::move(read.records));
   const Report before = assess(grouped.value->front(), test::shipped(), test::shipped_model(), {});
   const Report after = assess(grouped.value->front(), k, model, {});

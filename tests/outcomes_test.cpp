@@ -8,6 +8,7 @@
 
 #include "base/draw.hpp"
 #include "base/index.hpp"
+#include "families.hpp"
 #include "support.hpp"
 
 namespace dryshaft::test {
@@ -20,7 +21,7 @@ class Dice : public draw::Run {
 };
 
 std::vector<History> histories_of(std::string_view json_lines) {
-  Records read = read_records(json_lines, "test", {});
+  Records read = read_records(json_lines, "test", test::kFamilies);
   if (read.rejected != 0) {
     throw std::runtime_error(complaints(read.diagnostics));
   }

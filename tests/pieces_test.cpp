@@ -10,6 +10,7 @@
 #include <utility>
 #include <vector>
 
+#include "families.hpp"
 #include "pieces.hpp"
 #include "record/cells.hpp"
 
@@ -17,7 +18,6 @@ namespace dryshaft {
 namespace {
 
 const ColumnMap kNoTitles;
-const ReadOptions kAny;
 constexpr std::size_t kLimit = 400;  // bytes of a record
 
 using test::in_pieces;
@@ -26,8 +26,10 @@ using test::Make;
 using test::Pieces;
 using test::whole;
 
-std::unique_ptr<PieceReader> table() { return table_reader("f", kNoTitles, kAny, kLimit); }
-std::unique_ptr<PieceReader> records() { return records_reader("f", 1, kAny, kLimit); }
+std::unique_ptr<PieceReader> table() {
+  return table_reader("f", kNoTitles, test::kFamilies, kLimit);
+}
+std::unique_ptr<PieceReader> records() { return records_reader("f", 1, test::kFamilies, kLimit); }
 
 void same_both_ways(const Make& make, std::string_view text) {
   const std::string wanted = whole(make, text);
@@ -298,14 +300,15 @@ TEST_CASE("a row has a greatest number of cells") {
   const std::string head = "unit.id,date\n";
   for (const std::size_t more : {0, 1}) {
     const std::string row = "HL-1,2026-03-02" + std::string(kMaxCells - 2 + more, ',') + "\n";
-    const Records read = read_table(head + row + "HL-2,2026-03-02\n", "f", kNoTitles, kAny);
+    const Records read =
+        read_table(head + row + "HL-2,2026-03-02\n", "f", kNoTitles, test::kFamilies);
     CHECK(read.records.size() == 2 - more);
     REQUIRE(read.diagnostics.size() == more);
     if (more != 0) {
       CHECK(read.diagnostics[0].code == "size");
       CHECK(read.diagnostics[0].message == "the row holds more than 32768 cells");
     }
-    const Records none = read_table(row, "f", kNoTitles, kAny);
+    const Records none = read_table(row, "f", kNoTitles, test::kFamilies);
     CHECK(none.diagnostics.front().code == (more == 0 ? "unknown-column" : "size"));
   }
 }

@@ -15,7 +15,7 @@ import tempfile
 import time
 import unittest
 
-from command_line import commands, families
+from command_line import commands, families, own_rules
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 EXAMPLES = "examples"
@@ -694,13 +694,10 @@ class Check(unittest.TestCase):
 
     def test_bad_rule_data(self):
         with tempfile.TemporaryDirectory() as folder:
-            for name in os.listdir("data/rules"):
-                with open(os.path.join("data/rules", name), encoding="utf-8") as f:
-                    text = f.read()
-                with open(os.path.join(folder, name), "w", encoding="utf-8") as f:
-                    f.write(text.replace('"film": 0.70', '"film": 7'))
+            rules = own_rules(os.path.join(folder, "rules"),
+                              ("links.json", '"film": 0.70', '"film": 7'))
             for command in ("check", "assess"):
-                done = run(command, "--rules", folder)
+                done = run(command, "--rules", rules)
                 self.assertEqual(done.returncode, 3)
                 self.assertIn(b"links.json:65:24: error[out-of-range]: /links/0/shows/film is 7",
                               done.stderr)
@@ -722,15 +719,117 @@ class Rules(unittest.TestCase):
 
     def test_a_setting_of_ones_own_rules_without_a_unit(self):
         with tempfile.TemporaryDirectory() as folder:
-            rules = os.path.join(folder, "rules")
-            shutil.copytree("data/rules", rules)
-            path = os.path.join(rules, "rules.json")
-            with open(path, encoding="utf-8") as f:
-                text = f.read()
-            with open(path, "w", encoding="utf-8") as f:
-                f.write(text.replace('"value": 0.50, "unit": "probability"', '"value": 0.45'))
+            rules = own_rules(os.path.join(folder, "rules"),
+                              ("rules.json", '"value": 0.50, "unit": "probability"', '"value": 0.45'))
             shown = run("rules", "show", "risk-high", "--rules", rules).stdout.decode()
             self.assertIn("\n  value      0.45\n", shown)
+
+    POOLED = record(port={"checked": True, "fluid": "pooled", "fluid_kind": "coolant",
+                          "dried_residue": False, "corrosion": "none", "debris": "none"})
+    UNSAFE = ("They leave out or weaken what the shipped rules hold for safety, which holds all the "
+              "same: floor-pooled-coolant.")
+
+    def setUp(self):
+        folder = tempfile.TemporaryDirectory()
+        self.addCleanup(folder.cleanup)
+        self.folder = folder.name
+        self.rules = os.path.join(self.folder, "rules")
+
+    def weakened(self):
+        return own_rules(self.rules, ("floors.json", '"floor-pooled-coolant", "grade": "D"',
+                                      '"floor-pooled-coolant", "grade": "C"'))
+
+    def test_every_report_says_that_a_safety_floor_is_weakened_and_it_holds(self):
+        rules = self.weakened()
+        text = lines(self.POOLED)
+        warning = (f"{rules}/floors.json:1:1: warning[unsafe-rules]: leaves out or weakens the safety "
+                   "floor \"floor-pooled-coolant\" (D) of the shipped rules\n  {\n  ^\n  hint: it holds "
+                   "all the same: rules of your own may be stricter\n")
+        for arguments in ([], ["--for", "owner"], ["--format", "markdown"], ["--format", "html"],
+                          ["--format", "json"], ["--format", "jsonl"], ["--format", "csv"]):
+            for records in (text, text + lines(record("HL-2"))):  # one report, and a table
+                with self.subTest(arguments=arguments, several=records != text):
+                    done = run("assess", "--rules", rules, *arguments, text=records)
+                    self.assertEqual((done.returncode, done.stderr.decode()), (0, warning))
+                    said = " ".join(done.stdout.decode().split())
+                    self.assertIn("Nothing proves them here: run rules verify on them.", said)
+                    self.assertIn(self.UNSAFE, said)
+                    if "json" in " ".join(arguments):
+                        one = json.loads(done.stdout.decode().splitlines()[0])
+                        self.assertEqual(one["grade"], "D")
+                        self.assertIn(self.UNSAFE, one["warnings"])
+                        self.assertIn(self.UNSAFE, one["rules"]["reservations"])
+        for arguments in (["plan", "--prices", example("prices.json")],
+                          ["plan", "--prices", example("prices.json"), "--for", "owner"],
+                          ["plan", "--prices", example("prices.json"), "--format", "json"],
+                          ["plan", "--job-sheet", "open-and-rebuild"],
+                          ["plan", "--prices", example("prices.json"), "--intake", "-"],
+                          ["plan", "--prices", example("prices.json"), "--intake", "-", "--format", "json"]):
+            with self.subTest(arguments=arguments):
+                done = run(*arguments, "--rules", rules, text=text)
+                self.assertEqual(done.returncode, 0, done.stderr)
+                self.assertIn(self.UNSAFE, " ".join(done.stdout.decode().split()))
+
+    def test_check_and_verify_fail_rules_without_a_safety_floor(self):
+        rules = self.weakened()
+        done = run("check", "--rules", rules)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b": not safe, as said above\n", done.stdout)
+        self.assertIn(b"warning[unsafe-rules]", done.stderr)
+        done = run("rules", "verify", "--quick", "--rules", rules)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"\nBROKEN      safety ", done.stdout)
+        self.assertIn(b'    ! "floor-pooled-coolant" is left out or weakened\n', done.stdout)
+
+    def test_shipped_rules_are_reported_without_a_word_about_them(self):
+        plain = run("assess", text=lines(self.POOLED))
+        named = run("assess", "--rules", "data/rules", text=lines(self.POOLED))
+        self.assertEqual((plain.returncode, plain.stderr), (0, b""))
+        self.assertEqual(named.stdout, plain.stdout)
+        self.assertNotIn(b"came with dryshaft", plain.stdout)
+
+    def test_other_content_under_the_shipped_id_is_refused(self):
+        rules = own_rules(self.rules, ("links.json", '"film": 0.70', '"film": 0.71'),
+                          id="dryshaft-shipped")
+        for command in ("assess", "check", "guide"):
+            done = run(command, "--rules", rules)
+            self.assertEqual((done.returncode, done.stdout), (3, b""))
+            self.assertIn(b"rules.json:3:9: error[not-the-shipped-rules]: /id is \"dryshaft-shipped\", "
+                          b"and links.json is not what came with dryshaft ", done.stderr)
+            self.assertIn(b"\n  hint: give rules of your own an id and a version of their own: "
+                          b"reports name them\n", done.stderr)
+
+    def test_what_is_no_rule_file_is_refused_and_no_pipe_is_waited_for(self):
+        rules = own_rules(self.rules)
+        self.assertEqual(run("check", "--rules", rules).returncode, 0)
+        os.mkdir(os.path.join(rules, ".git"))
+        self.assertEqual(run("check", "--rules", rules).returncode, 0)
+        floors = os.path.join(rules, "floors.json")
+        os.rename(floors, os.path.join(self.folder, "kept"))
+        says = f"dryshaft: {rules} holds what is no .json file: {{}}; take it out, so that nothing is " \
+               "taken for a rule that is none\n"
+        for make in (os.mkfifo, os.mkdir, lambda path: os.symlink("/dev/zero", path)):
+            make(floors)
+            for command in ("assess", "check"):
+                done = run(command, "--rules", rules, timeout=60)
+                self.assertEqual((done.returncode, done.stderr.decode()), (3, says.format("floors.json")))
+            if os.path.isdir(floors):
+                os.rmdir(floors)
+            else:
+                os.remove(floors)
+        os.symlink(os.path.join(self.folder, "kept"), floors)  # a link to a file is one
+        self.assertEqual(run("check", "--rules", rules).returncode, 0)
+        for name in ("floors.json~", "README.md"):
+            with open(os.path.join(rules, name), "w", encoding="utf-8") as f:
+                f.write("{}")
+        done = run("check", "--rules", rules)
+        self.assertEqual((done.returncode, done.stderr.decode()),
+                         (3, says.format("README.md, floors.json~")))
+        os.remove(os.path.join(rules, "README.md"))
+        os.rename(os.path.join(rules, "floors.json~"), os.path.join(rules, "floor.json"))
+        done = run("check", "--rules", rules)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(f"{rules}/floor.json: error[unknown-file]: is no rule file\n", done.stderr.decode())
 
     def test_what_is_said_of_rules_is_within_80_columns(self):
         listed = run("rules", "list").stdout.decode()

@@ -12,9 +12,12 @@
 
 #include "base/sha256.hpp"
 #include "dryshaft/table.hpp"
+#include "families.hpp"
 
 namespace dryshaft {
 namespace {
+
+using test::kFamilies;
 
 using nlohmann::json;
 namespace fs = std::filesystem;
@@ -41,10 +44,7 @@ std::string record(const std::string& unit = "", const std::string& inspection =
          R"(},"inspection":{"date":"2025-03-01")" + more(inspection) + "}" + more(rest) + "}";
 }
 
-const ReadOptions kFamilies = {
-    .families = {{"plover-2", {"Tarn", "Corrie"}}, {"dunlin-1", {}}, {"generic", {}}}};
-
-Record good(const std::string& text, const ReadOptions& options = {}) {
+Record good(const std::string& text, const ReadOptions& options = kFamilies) {
   Result<Record> read = read_record(text, "a.json", 1, 1, options);
   CHECK(all_text(read.diagnostics).empty());
   REQUIRE(read.value.has_value());
@@ -52,7 +52,7 @@ Record good(const std::string& text, const ReadOptions& options = {}) {
 }
 
 // The complaints about a record that is refused.
-std::string refusal(const std::string& text, const ReadOptions& options = {}) {
+std::string refusal(const std::string& text, const ReadOptions& options = kFamilies) {
   const Result<Record> read = read_record(text, "a.json", 1, 1, options);
   CHECK_FALSE(read.value.has_value());
   CHECK(read.has_errors());
@@ -555,8 +555,19 @@ a.json:4:36: error[bad-value]: /inspection/rotation is "Free"
 )");
 }
 
-TEST_CASE("family and vehicle must be ones that are listed, where a list is given") {
-  CHECK(good(record(R"("family":"heron-9","vehicle":"Ouzel")")).vehicle == "Ouzel");
+TEST_CASE("a reader that was told of no family takes none but the generic one") {
+  CHECK(good(record(R"("family":"generic","vehicle":"Ouzel")"), {}).vehicle == "Ouzel");
+  CHECK(good(record(R"("vehicle":"Ouzel")"), {}).family.empty());
+  CHECK(refusal(record(R"("family":"plover-2")"), {}) ==
+        R"(a.json:1:63: error[unknown-family]: /unit/family is "plover-2"
+  "family":"plover-2"},"inspection":{"date":"2025-03-01"}}
+           ^
+  allowed: generic
+  hint: the reader was told of no other: read_options(knowledge) tells it
+)");
+}
+
+TEST_CASE("family and vehicle must be ones that are listed") {
   CHECK(good(record(R"("family":"plover-2","vehicle":"Corrie")"), kFamilies).family == "plover-2");
   CHECK(good(record(R"("family":"dunlin-1","vehicle":"Ouzel")"), kFamilies).vehicle == "Ouzel");
   CHECK(good(record(R"("family":"unknown")"), kFamilies).family.empty());

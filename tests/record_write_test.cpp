@@ -2,6 +2,7 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "families.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -19,7 +20,8 @@ const std::vector<FieldValue> kNothing = {{Field::recording_rotor_bearing, "none
 
 std::string written(std::string_view text, const std::vector<FieldValue>& findings = kNothing,
                     const WhichRecord& which = {}) {
-  const Result<std::string> result = write_recording(text, "a.json", findings, which, {});
+  const Result<std::string> result =
+      write_recording(text, "a.json", findings, which, test::kFamilies);
   INFO(complaints(result.diagnostics));
   REQUIRE(result.value);
   CHECK(result.diagnostics.empty());
@@ -28,7 +30,8 @@ std::string written(std::string_view text, const std::vector<FieldValue>& findin
 
 std::string refused(std::string_view text, const std::vector<FieldValue>& findings = kNothing,
                     const WhichRecord& which = {}) {
-  const Result<std::string> result = write_recording(text, "a.json", findings, which, {});
+  const Result<std::string> result =
+      write_recording(text, "a.json", findings, which, test::kFamilies);
   CHECK_FALSE(result.value);
   return complaints(result.diagnostics);
 }
@@ -257,19 +260,20 @@ TEST_CASE("every good record takes a recording, and nothing else of it changes")
   std::size_t tried = 0;
   for (const NamedText& file : files) {
     INFO(file.name);
-    const Records before = read_records(file.text, file.name, {});
+    const Records before = read_records(file.text, file.name, test::kFamilies);
     for (std::size_t i = 0; i < before.records.size(); ++i) {
       const Record& meant = before.records[i];
       const WhichRecord which{.unit_id = meant.unit_id,
                               .date = static_cast<int>(meant.at(Field::date).number)};
-      const Result<std::string> result = write_recording(file.text, file.name, kClear, which, {});
+      const Result<std::string> result =
+          write_recording(file.text, file.name, kClear, which, test::kFamilies);
       INFO(complaints(result.diagnostics));
       REQUIRE(result.value.has_value() == before.diagnostics.empty());
       if (!result.value) {
         continue;  // what is wrong in it is mended first
       }
       const std::string& text = *result.value;
-      const Records after = read_records(text, file.name, {});
+      const Records after = read_records(text, file.name, test::kFamilies);
       REQUIRE(after.records.size() == before.records.size());
       std::size_t changed = 0;
       for (std::size_t k = 0; k < after.records.size(); ++k) {
@@ -298,7 +302,8 @@ TEST_CASE("every good record takes a recording, and nothing else of it changes")
             file.text.substr(was.begin, was.end - was.begin).find('\n') != std::string::npos;
         CHECK((text.substr(is.begin, is.end - is.begin).find('\n') != std::string::npos) == broken);
         // A second recording takes the place of the first, byte for byte.
-        const Result<std::string> again = write_recording(text, file.name, kClear, which, {});
+        const Result<std::string> again =
+            write_recording(text, file.name, kClear, which, test::kFamilies);
         REQUIRE(again.value);
         CHECK(*again.value == text);
         ++tried;

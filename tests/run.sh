@@ -61,7 +61,7 @@ if [ "$part" = --all ]; then
   build/prefix/bin/dryshaft assess examples/dry-and-quiet.json > /dev/null
   cmake -G Ninja -S tests/house/embed -B build/embed -DCMAKE_PREFIX_PATH="$PWD/build/prefix" > /dev/null
   cmake --build build/embed
-  build/embed/embed
+  build/embed/embed build/prefix/share/dryshaft > /dev/null
   tests/run.sh
   tests/run.sh --rest
   step "all checks passed"

@@ -77,7 +77,6 @@ struct CaseRun {
 };
 
 struct CaseOptions {
-  ReadOptions read;
   /// The report as its reader sees it, for expectations on its text. White
   /// space is taken as single spaces there.
   std::function<std::string(const Report&)> text;

@@ -18,6 +18,7 @@
 
 #include "dryshaft/diagnostic.hpp"
 #include "dryshaft/machine.hpp"
+#include "dryshaft/record.hpp"
 #include "dryshaft/vocabulary.hpp"
 
 namespace dryshaft {
@@ -193,6 +194,8 @@ struct Floor : Item {
   Grade grade = Grade::A;
   Condition when;
   std::string plain;  ///< for owners
+  /// Of the shipped rules: no rules grade better where it holds.
+  bool safety = false;
 };
 inline constexpr std::size_t kMaxFloors = 64;
 /// Conditions, counting those inside others (`ConditionSet::rows`): where a grade stays open,
@@ -204,13 +207,22 @@ struct CautionRule : Item {
   std::string text;
   std::string owner_text;
   bool always = false;        ///< on every report
+  bool on_form = false;       ///< on the owner's form: for somebody who walks round a car and looks
   bool trained_only = false;  ///< what needs it is for trained people, never for an owner
   /// Words and phrases with which no text tells an owner to do it; only where `trained_only`.
   std::vector<std::string> owner_never;
   Condition when;  ///< shown only where this holds
 };
 
+/// What the grader has to know an action as. The rule data say which one it is: each role is
+/// one action's.
+enum class ActionRole : std::uint8_t { stop, look_at_port, look_again, record_sound };
+inline constexpr std::size_t kActionRoleCount =
+    static_cast<std::size_t>(ActionRole::record_sound) + 1;
+std::string_view name(ActionRole role);
+
 struct ActionRule : Item {
+  std::optional<ActionRole> role;
   std::string text;
   std::string owner_text;
   std::vector<std::string> cautions;
@@ -278,6 +290,7 @@ struct Settings {
   double damage_target = 0;          ///< chance of damage before the next recheck
   double memory_band = 0;            ///< odds factor by which a value from memory may be wrong
   Condition ungraded;                ///< grade U where this holds and no floor forces C or D
+  std::string ungraded_id;
   std::string ungraded_reason;
   std::string ungraded_plain;
   Condition sound;  ///< grade A needs this
@@ -393,9 +406,15 @@ struct Knowledge {
   std::vector<ContradictionRule> contradictions;
   std::vector<Family> families;
   std::optional<Overlay> overlay;  ///< nothing: the rules stand as they were loaded
+  /// What every report says of these rules, a sentence each; none of the shipped ones.
+  std::vector<std::string> reservations;
+  /// Ids of what the shipped rules hold for safety and these leave out or weaken. It holds all the
+  /// same: floors stand among `floors`, the condition for U in `Settings::ungraded`.
+  std::vector<std::string> unsafe;
 
   [[nodiscard]] const Family& family(std::string_view id) const;  ///< `generic` if not found
   [[nodiscard]] const ActionRule* action(std::string_view id) const;
+  [[nodiscard]] const ActionRule& action(ActionRole role) const;
   [[nodiscard]] const CautionRule* caution(std::string_view id) const;
   [[nodiscard]] const ContradictionRule* contradiction(std::string_view id) const;
 };
@@ -408,7 +427,9 @@ inline constexpr std::string_view kServiceMember = "service";
 /// Ids of contradictions that the grader can find; the rule data words them.
 std::span<const std::string_view> contradiction_ids();
 
-/// Reads and checks all rule and family files; every complaint is located.
+/// Reads and checks all rule and family files; every complaint is located. Files other than
+/// `rule_file_names` are refused, and so are rules that bear the id of the shipped ones and differ
+/// from them. What rules leave out of the shipped safety floors is added, with a warning.
 Result<Knowledge> load_knowledge(std::vector<NamedText> rules, std::vector<NamedText> families);
 
 inline constexpr std::string_view kOverlayFormat = "dryshaft-overlay/1";
@@ -421,7 +442,10 @@ inline constexpr std::string_view kOverlayFormat = "dryshaft-overlay/1";
 /// has no overlay yet.
 Result<Knowledge> with_overlay(const Knowledge& base, const NamedText& overlay);
 
-/// The names that a rule folder must hold.
+/// For reading records of the families that are known here.
+ReadOptions read_options(const Knowledge& knowledge);
+
+/// The names that a rule folder must hold, and no others.
 std::span<const std::string_view> rule_file_names();
 
 }  // namespace dryshaft

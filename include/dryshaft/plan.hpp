@@ -147,8 +147,20 @@ struct Job : Item {
   bool opens = false;  ///< its teardown is worth a record
 };
 
-/// A way to go. Its id is that of its actions, joined with `+`.
+/// What the planner has to know a way to go as; each role is one option's.
+enum class OptionRole : std::uint8_t {
+  look_first,
+  wait,
+  bypass,
+  rebuild,
+  rebuild_and_bypass,
+  replace,
+};
+inline constexpr std::size_t kOptionRoleCount = static_cast<std::size_t>(OptionRole::replace) + 1;
+
+/// A way to go.
 struct PlanOptionRule : Item {
+  OptionRole role = OptionRole::look_first;
   std::vector<std::string> actions;
   std::string title;
   std::string owner_title;
@@ -171,11 +183,10 @@ struct WorkRules {
   std::vector<PlanOptionRule> options;
   std::vector<Job> jobs;
   [[nodiscard]] const PlanOptionRule* option(std::string_view id) const;
+  [[nodiscard]] const PlanOptionRule& option(OptionRole role) const;
   [[nodiscard]] const Job* job(std::string_view id) const;
 };
 
-/// Ids of the options that a plan compares; the work data words them.
-std::span<const std::string_view> plan_option_ids();
 /// Reads and checks work files; every complaint is located.
 Result<WorkRules> load_work(std::vector<NamedText> files, const Knowledge& knowledge);
 
@@ -213,6 +224,7 @@ struct PlanReason {
 
 struct PlanOption {
   std::string id;
+  OptionRole role = OptionRole::look_first;
   std::string title;
   std::string effect;  ///< for owners
   bool allowed = false;
@@ -351,7 +363,7 @@ std::string yard_to_html(const Yard& yard, Units units);
 
 /// Scope, parts, steps and checks of an option's work on a unit, from data.
 struct JobSheetRequest {
-  std::string option = {};  ///< one of `plan_option_ids`
+  std::string option = {};  ///< id of one of the work data's options
   std::optional<int> today = std::nullopt;
   Units units = Units::km;
 };

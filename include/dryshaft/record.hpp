@@ -55,11 +55,14 @@ struct Record {
   [[nodiscard]] bool has(Field field) const { return at(field).observed; }
 };
 
+/// The family of units about whose family nothing is known.
+inline constexpr std::string_view kGenericFamily = "generic";
+
 /// What the reader accepts beyond the vocabulary table.
 struct ReadOptions {
-  /// Known family ids, each with the ids of its vehicles. A family that is not
-  /// listed is an error; so is a vehicle that a family with vehicles does not
-  /// list. An empty list accepts any family and vehicle.
+  /// Known family ids, each with the ids of its vehicles; `read_options` lists those of the rule
+  /// data. A family that is not listed is an error, and where none is, every one but
+  /// `kGenericFamily`; so is a vehicle that a family with vehicles does not list.
   std::vector<std::pair<std::string, std::vector<std::string>>> families;
 };
 

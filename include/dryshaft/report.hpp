@@ -177,7 +177,8 @@ struct Report {
   std::string rules_id;
   std::string rules_version;
   std::string rules_sha256;
-  std::optional<Overlay> rules_overlay;  ///< what adapted the rules, if anything
+  std::optional<Overlay> rules_overlay;         ///< what adapted the rules, if anything
+  std::vector<std::string> rules_reservations;  ///< why to be wary of them; among `warnings` too
   std::optional<OnsetUsed> onset;
   std::string source;
   std::uint32_t line = 0;

@@ -36,10 +36,11 @@ int check_files(const CheckOptions& o) {
   output.write(folded(
       "", 0,
       fmt::format("rules {} version {}{}: {} causes, {} links, {} floors, {} actions, {} cautions, "
-                  "{} families, {} procedures: no error",
+                  "{} families, {} procedures: {}",
                   k.id, k.version, adapted_by(k), k.causes.size(), k.links.size(), k.floors.size(),
                   k.actions.size(), k.cautions.size(), k.families.size(),
-                  guides.value->common.procedures.size())));
+                  guides.value->common.procedures.size(),
+                  k.unsafe.empty() ? "no error" : "not safe, as said above")));
   std::vector<std::string> files = o.files;
   if (files.empty() && !o.data.rules && !o.data.overlay && !o.data.families && !o.guides) {
     files.emplace_back("-");
@@ -50,7 +51,7 @@ int check_files(const CheckOptions& o) {
                              words::count(read.histories.size(), "unit", "units")));
   }
   const int written = output.finish();
-  return written != kDone ? written : (read.refused ? kRejected : kDone);
+  return written != kDone ? written : (read.refused || !k.unsafe.empty() ? kRejected : kDone);
 }
 
 }  // namespace

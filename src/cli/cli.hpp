@@ -219,13 +219,11 @@ NamedText text_file(const std::string& path);
 NamedText shipped_file(std::string_view name);
 // What holds for every report, and for who carries out an action: id and text of each caution.
 std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
-                                                              std::string_view action);
+                                                              ActionRole action);
 // Work data: `folder` if named, else `work` beside the named rules where there is one, else the
 // shipped. Complaints go to standard error.
 Result<WorkRules> load_work(const DataOptions& options, const std::optional<std::string>& folder,
                             const Knowledge& knowledge);
-// What the record reader must know of the families.
-ReadOptions read_options(const Knowledge& knowledge);
 
 // Wrong usage: a name that is none of the known ones, which are listed as `list`.
 Stop no_such(std::string_view what, std::string_view wanted, std::string_view list,

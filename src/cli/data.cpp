@@ -40,13 +40,28 @@ std::vector<NamedText> json_files(const fs::path& folder) {
     throw Stop{kUsage, fmt::format("{} is not a folder", folder.string())};
   }
   std::vector<fs::path> paths;
+  std::vector<std::string> others;
   for (const fs::directory_entry& entry : fs::directory_iterator(folder, ec)) {
-    if (entry.path().extension() == ".json") {
+    std::error_code of_entry;
+    if (entry.path().filename().string().starts_with('.')) {
+      continue;
+    }
+    // A pipe or a device is never opened: it could be waited for without end.
+    if (entry.path().extension() == ".json" && entry.is_regular_file(of_entry)) {
       paths.push_back(entry.path());
+    } else {
+      others.push_back(entry.path().filename().string());
     }
   }
   if (ec) {
     throw Stop{kRejected, fmt::format("{} cannot be read: {}", folder.string(), ec.message())};
+  }
+  if (!others.empty()) {
+    std::ranges::sort(others);
+    throw Stop{kRejected,
+               fmt::format("{} holds what is no .json file: {}; take it out, so that nothing is "
+                           "taken for a rule that is none",
+                           folder.string(), fmt::join(others, ", "))};
   }
   if (paths.empty()) {
     throw Stop{kUsage, fmt::format("{} holds no .json file", folder.string())};
@@ -196,12 +211,11 @@ NamedText shipped_file(std::string_view name) {
 }
 
 std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
-                                                              std::string_view action) {
-  const ActionRule* rule = knowledge.action(action);
+                                                              ActionRole action) {
+  const std::vector<std::string>& needed = knowledge.action(action).cautions;
   std::vector<std::pair<std::string, std::string>> wanted;
   for (const CautionRule& c : knowledge.cautions) {
-    if (c.always ||
-        (rule != nullptr && std::ranges::find(rule->cautions, c.id) != rule->cautions.end())) {
+    if (c.always || std::ranges::find(needed, c.id) != needed.end()) {
       wanted.emplace_back(c.id, c.text);
     }
   }
@@ -221,18 +235,6 @@ Result<WorkRules> load_work(const DataOptions& options, const std::optional<std:
   Result<WorkRules> work = dryshaft::load_work(json_files(from), knowledge);
   complain(work.diagnostics);
   return work;
-}
-
-ReadOptions read_options(const Knowledge& knowledge) {
-  ReadOptions options;
-  for (const Family& f : knowledge.families) {
-    std::vector<std::string> vehicles;
-    for (const VehicleProfile& v : f.vehicles) {
-      vehicles.push_back(v.id);
-    }
-    options.families.emplace_back(f.id, std::move(vehicles));
-  }
-  return options;
 }
 
 Stop no_such(std::string_view what, std::string_view wanted, std::string_view list,

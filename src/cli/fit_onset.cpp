@@ -82,7 +82,7 @@ class FittingOnset {
                       shown(k_.causes[static_cast<std::size_t>(Cause::seal_leak)].source),
                       shown(widths->source));
     }
-    sheet.cautions = cautions_for(k_, "check-port");
+    sheet.cautions = cautions_for(k_, ActionRole::look_at_port);
     Progress progress;
     sheet.report = fit_onset(*data, options, [&](int done, int of) {
       progress.say(fmt::format("fitting, step {} of {}", done, of));

@@ -50,6 +50,9 @@ class PlanCommand {
     if (!work.value || !prices.value) {
       return kRejected;
     }
+    if (o_.job_sheet) {
+      check_option(*work.value);
+    }
     const Model model(k);
     const Result<ColumnMap> columns = load_columns(o_.columns);
     if (!columns.value) {
@@ -88,10 +91,6 @@ class PlanCommand {
         throw Stop{kUsage, "a plan needs --prices FILE"};
       }
       return;
-    }
-    const std::span<const std::string_view> known = plan_option_ids();
-    if (std::ranges::find(known, *o_.job_sheet) == known.end()) {
-      throw no_such("option", *o_.job_sheet, "options", {known.begin(), known.end()});
     }
     if (o_.format == "json" || plan_.audience == Audience::owner) {
       throw Stop{kUsage, "a job sheet is text, markdown or html, and for a technician"};
@@ -145,6 +144,16 @@ class PlanCommand {
     } else {
       output.write(o_.format == "markdown" ? yard_to_markdown(made, in_units())
                                            : yard_to_text(made, style()));
+    }
+  }
+
+  void check_option(const WorkRules& work) const {
+    if (work.option(*o_.job_sheet) == nullptr) {
+      std::vector<std::string_view> known;
+      for (const PlanOptionRule& option : work.options) {
+        known.emplace_back(option.id);
+      }
+      throw no_such("option", *o_.job_sheet, "options", std::move(known));
     }
   }
 

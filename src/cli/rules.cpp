@@ -102,14 +102,19 @@ std::vector<Shown> all_items(const Knowledge& k) {
                       {"shows", levels(l.finding, l.shows)}}});
   }
   for (const Floor& f : k.floors) {
-    items.push_back({"floor",
-                     &f,
-                     {{"grade", fmt::format("at least {}", name(f.grade))},
-                      {"when", describe(f.when)},
-                      {"plain", f.plain}}});
+    items.push_back(
+        {"floor",
+         &f,
+         {{"grade", fmt::format("at least {}{}", name(f.grade),
+                                f.safety ? ", for safety: whatever rules are used" : "")},
+          {"when", describe(f.when)},
+          {"plain", f.plain}}});
   }
   for (const ActionRule& a : k.actions) {
     Shown s{"action", &a, {{"text", a.text}, {"plain", a.owner_text}}};
+    if (a.role) {
+      s.more.emplace_back("role", name(*a.role));
+    }
     if (!a.cautions.empty()) {
       s.more.emplace_back("cautions", fmt::format("{}", fmt::join(a.cautions, ", ")));
     }
@@ -132,7 +137,11 @@ std::vector<Shown> all_items(const Knowledge& k) {
                       {"plain", a.plain}}});
   }
   for (const CautionRule& c : k.cautions) {
-    items.push_back({"caution", &c, {{"text", c.text}, {"plain", c.owner_text}}});
+    Shown s{"caution", &c, {{"text", c.text}, {"plain", c.owner_text}}};
+    if (c.on_form) {
+      s.more.emplace_back("on form", "shown on the owner's form");
+    }
+    items.push_back(std::move(s));
   }
   for (const GradeRule& g : k.grades) {
     items.push_back(

@@ -9,8 +9,10 @@
 #include <cmath>
 #include <set>
 #include <tuple>
+#include <utility>
 
 #include "base/index.hpp"
+#include "base/sentence.hpp"
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
 #include "diagnose/delay.hpp"
@@ -35,6 +37,12 @@ std::string listed(const std::vector<std::string>& items, std::string_view last)
   return text;
 }
 
+// Rules that tie stand in the order of their words: neither their place nor what they are called
+// changes a report.
+std::pair<std::string_view, std::string_view> by_words(const Item& item, std::string_view words) {
+  return {words, item.id};
+}
+
 class Assessor {
  public:
   Assessor(const History& history, const Knowledge& k, const Model& model,
@@ -43,7 +51,8 @@ class Assessor {
         k_(k),
         model_(model),
         options_(options),
-        newest_(history.records.back()) {}
+        newest_(history.records.back()),
+        look_again_(k.action(ActionRole::look_again).id) {}
 
   Report report() {
     const int date = static_cast<int>(newest_.at(Field::date).number);
@@ -52,7 +61,8 @@ class Assessor {
     verdict_ = judge(k_, model_, seen_.facts);
     facts_ = facts_of(seen_.facts, verdict_);
     identity();
-    r_.warnings = seen_.warnings;
+    r_.warnings = k_.reservations;
+    r_.warnings.insert(r_.warnings.end(), seen_.warnings.begin(), seen_.warnings.end());
     if (const std::size_t earlier = history_.records.size() - 1; earlier > kGradedAgain) {
       r_.warnings.push_back(fmt::format(
           "{} earlier inspections are on record under this id: all count, and the {} newest are "
@@ -94,6 +104,7 @@ class Assessor {
     r_.rules_version = k_.version;
     r_.rules_sha256 = k_.sha256;
     r_.rules_overlay = k_.overlay;
+    r_.rules_reservations = k_.reservations;
     if (k_.onset) {
       r_.onset = {k_.onset->source, k_.onset->sha256, k_.onset->units, k_.onset->by_years};
     }
@@ -120,16 +131,19 @@ class Assessor {
     r_.grade_meaning = for_reader(rule.meaning, rule.owner_meaning);
     r_.at_least = verdict_.at_least;
     r_.risk = verdict_.posterior.risk;
+    std::vector<const Floor*> held;
     for (std::size_t i = 0; i < k_.floors.size(); ++i) {
       if ((verdict_.floors >> i & 1U) != 0) {
-        const Floor& f = k_.floors[i];
-        r_.floors.push_back({f.id, f.grade, for_reader(f.reason, f.plain)});
+        held.push_back(&k_.floors[i]);
       }
     }
-    std::ranges::stable_sort(r_.floors, [](const FloorHeld& a, const FloorHeld& b) {
-      return std::tuple(-static_cast<int>(a.grade), a.rule) <
-             std::tuple(-static_cast<int>(b.grade), b.rule);
+    std::ranges::sort(held, [](const Floor* a, const Floor* b) {
+      return std::tuple(b->grade, by_words(*a, a->reason)) <
+             std::tuple(a->grade, by_words(*b, b->reason));
     });
+    for (const Floor* f : held) {
+      r_.floors.push_back({f->id, f->grade, for_reader(f->reason, f->plain)});
+    }
     const Settings& s = k_.settings;
     const Grade worst = verdict_.at_least.value_or(Grade::A);
     if (verdict_.grade == Grade::U) {
@@ -309,12 +323,12 @@ class Assessor {
   // Where advice asks for the recheck sooner than the grade does.
   void recheck_sooner() {
     for (const Advice& a : k_.advice) {
-      if (a.action == "recheck" && a.within_km && a.within_days && r_.recheck.km &&
+      if (a.action == look_again_ && a.within_km && a.within_days && r_.recheck.km &&
           r_.recheck.days && *a.within_km < *r_.recheck.km && holds(a.when, facts_)) {
         r_.recheck.km = a.within_km;
         r_.recheck.days = std::min(*a.within_days, *r_.recheck.days);
-        r_.recheck.because = fmt::format("shortened: {}", for_reader(a.reason, a.plain));
-        r_.recheck.because.pop_back();  // a sentence within one
+        r_.recheck.because =
+            fmt::format("shortened: {}", without_full_stop(for_reader(a.reason, a.plain)));
       }
     }
   }
@@ -384,7 +398,7 @@ class Assessor {
               .within_days = advice.within_days,
               .companion = true};
       // Limits of its own have shortened the recheck already.
-      const bool at_recheck = advice.at_recheck || advice.action == "recheck";
+      const bool at_recheck = advice.at_recheck || advice.action == look_again_;
       if (at_recheck && r_.recheck.overdue) {
         o.urgency = std::min(o.urgency, Urgency::soon);
         o.within_km = o.within_days = std::nullopt;
@@ -401,8 +415,8 @@ class Assessor {
       offer(o);
     }
     std::ranges::sort(chosen, [](const Offer& a, const Offer& b) {
-      return std::tuple(a.order(), a.action->importance, std::string_view(a.action->id)) <
-             std::tuple(b.order(), b.action->importance, std::string_view(b.action->id));
+      return std::tuple(a.order(), a.action->importance, by_words(*a.action, a.action->text)) <
+             std::tuple(b.order(), b.action->importance, by_words(*b.action, b.action->text));
     });
     for (const Offer& o : chosen) {
       r_.actions.push_back({.id = o.action->id,
@@ -412,7 +426,7 @@ class Assessor {
                             .within_km = o.within_km,
                             .within_days = o.within_days,
                             .because = reason(o)});
-      if (o.action->id == "recheck" && r_.recheck.overdue) {
+      if (o.action->id == look_again_ && r_.recheck.overdue) {
         r_.actions.back().because.insert(0, fmt::format("It was due by {}. ", r_.recheck.due_date));
       }
     }
@@ -421,8 +435,9 @@ class Assessor {
   void outlook() {
     const OutlookRule* worst = nullptr;
     for (const OutlookRule& rule : k_.outlooks) {
-      if (holds(rule.when, facts_) && (worst == nullptr || rule.outlook > worst->outlook ||
-                                       (rule.outlook == worst->outlook && rule.id < worst->id))) {
+      if (holds(rule.when, facts_) &&
+          (worst == nullptr || std::tuple(worst->outlook, by_words(rule, rule.reason)) <
+                                   std::tuple(rule.outlook, by_words(*worst, worst->reason)))) {
         worst = &rule;
       }
     }
@@ -539,6 +554,7 @@ class Assessor {
   const Model& model_;
   const AssessOptions& options_;
   const Record& newest_;
+  const std::string& look_again_;
   int today_ = 0;
   Presentation seen_;
   Verdict verdict_;

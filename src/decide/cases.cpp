@@ -497,7 +497,7 @@ std::string merged(const Document& d, const Node& base, const Node& over) {
 class Runner {
  public:
   Runner(const Knowledge& k, const Model& model, const CaseOptions& options)
-      : k_(k), model_(model), options_(options), coverage_(k) {}
+      : k_(k), model_(model), options_(options), read_(read_options(k)), coverage_(k) {}
 
   void file(const NamedText& file) {
     const std::size_t before = out().size();
@@ -610,8 +610,7 @@ class Runner {
     const std::string text =
         base == nullptr ? std::string(document.raw(node)) : merged(document, *base, node);
     const auto [line, column] = document.place(node);
-    Result<Record> record =
-        read_record(text, document.origin().source, line, column, options_.read);
+    Result<Record> record = read_record(text, document.origin().source, line, column, read_);
     if (record.value) {
       records.push_back(*std::move(record.value));
       return;
@@ -648,6 +647,7 @@ class Runner {
   const Knowledge& k_;
   const Model& model_;
   const CaseOptions& options_;
+  ReadOptions read_;
   Coverage coverage_;
   const Node* base_ = nullptr;
   CaseRun run_;

@@ -74,6 +74,8 @@ class Prover {
              [&](Property& p) { unknown(p); });
     property("checked", "grade A needs a port check made, recent, dry and clean; B a recent one",
              [&](Property& p) { checked(p); });
+    property("safety", "no grade is better than the safety floors of the shipped rules allow",
+             [&](Property& p) { safety(p); });
     property("complete",
              "each state gets one grade, an action, and the cautions that its actions "
              "need",
@@ -266,6 +268,19 @@ class Prover {
         "\"sound\" implies a fresh check, no liquid, no residue, no rust and no chips, and "
         "\"ungraded\" every check that is not fresh: every value of all that they mention."};
     conclude(p, {sound_means_clean(space_)}, {Aim::unchecked_a});
+  }
+
+  void safety(Property& p) {
+    p.argument = {
+        "as the rules are read: for each safety floor of the shipped rules, every value of what it "
+        "and the floors as bad as it mention, so that wherever it holds one of those does; and "
+        "the same for the condition that leaves a unit ungraded. What is missing is added, so it "
+        "holds all the same; but the rules do not say it."};
+    p.states = 1;
+    for (const std::string& id : knowledge().unsafe) {
+      p.outcome = Proof::broken;
+      p.flaws.push_back({fmt::format("\"{}\" is left out or weakened", id), {}, {}, {}});
+    }
   }
 
   void complete(Property& p) {

@@ -323,11 +323,7 @@ std::optional<std::string> record_of(const Knowledge& knowledge, const Case& c) 
 namespace proof {
 
 std::optional<History> read_history(const Knowledge& knowledge, const std::string& lines) {
-  ReadOptions options;
-  for (const Family& f : knowledge.families) {
-    options.families.emplace_back(f.id, std::vector<std::string>{});
-  }
-  Records read = read_records(lines, "counterexample.jsonl", options);
+  Records read = read_records(lines, "counterexample.jsonl", read_options(knowledge));
   if (read.rejected != 0 || read.records.empty()) {
     return std::nullopt;
   }

@@ -40,4 +40,15 @@ std::string sentence_case(std::string_view text) {
   return out;
 }
 
+std::string within_sentence(std::string_view text) {
+  const auto capital = [&](std::size_t at) {
+    return at < text.size() && text[at] >= 'A' && text[at] <= 'Z';
+  };
+  std::string out(text);
+  if (capital(0) && !capital(1)) {
+    out.front() = static_cast<char>(out.front() - 'A' + 'a');
+  }
+  return out;
+}
+
 }  // namespace dryshaft

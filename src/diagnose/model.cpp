@@ -228,8 +228,8 @@ void Model::compile_carriers(const std::vector<Link>& links) {
         if (links[i].cause == static_cast<Cause>(c)) {
           carrier = static_cast<int>(i);
           own[c] = true;
-        } else if (!own[c] &&
-                   (carrier < 0 || links[i].id < links[static_cast<std::size_t>(carrier)].id)) {
+        } else if (!own[c] && (carrier < 0 ||
+                               links[i].cause < links[static_cast<std::size_t>(carrier)].cause)) {
           carrier = static_cast<int>(i);
         }
       }

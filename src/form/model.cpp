@@ -18,9 +18,6 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 constexpr std::string_view kCheckPrefix = "check-";
-// Cautions that concern somebody who walks around a car and looks.
-constexpr std::string_view kCautions[] = {"high-voltage", "lifting", "toxic-coolant",
-                                          "not-a-certificate"};
 
 std::string json_text(std::string_view text) { return Json(text).dump(); }
 
@@ -122,9 +119,9 @@ class Maker {
         }
       }
     }
-    for (const std::string_view id : kCautions) {
-      if (const CautionRule* c = knowledge_.caution(id)) {
-        form_.cautions.push_back(c->owner_text);
+    for (const CautionRule& c : knowledge_.cautions) {
+      if (c.on_form) {
+        form_.cautions.push_back(c.owner_text);
       }
     }
     keep_order();

@@ -314,13 +314,14 @@ std::optional<Facts> judged(const Form& form, FormAnswers answers, const Knowled
       answers[i] = stand_in(form.questions[i]);
     }
   }
+  const ReadOptions options = read_options(knowledge);
   // An answer that cannot be hides nothing that the others mean.
-  FormRecords made = to_records(form, answers, {});
+  FormRecords made = to_records(form, answers, options);
   for (std::size_t left = answers.size(); !made.complaints.empty() && left > 0; --left) {
     for (const FormComplaint& c : made.complaints) {
       answers[c.question] = stand_in(form.questions[c.question]);
     }
-    made = to_records(form, answers, {});
+    made = to_records(form, answers, options);
   }
   const Result<std::vector<History>> unit = group_by_unit(std::move(made.records));
   if (!unit.value || unit.value->empty()) {

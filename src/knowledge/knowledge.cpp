@@ -9,6 +9,9 @@ namespace {
 constexpr std::array<std::string_view, 4> kOutlooks = {"routine", "unknown", "major-parts",
                                                        "doubtful"};
 
+constexpr std::array<std::string_view, kActionRoleCount> kActionRoles = {
+    "stop", "look-at-port", "look-again", "record-sound"};
+
 constexpr std::string_view kContradictionIds[] = {
     "kind-without-fluid",     "glycol-without-fluid",     "glycol-against-kind",
     "coolant-in-dry-rotor",   "cooling-against-family",   "noise-described-but-absent",
@@ -71,6 +74,7 @@ std::string shown(const Provenance& provenance) {
 }
 
 std::string_view name(Outlook outlook) { return kOutlooks[static_cast<std::size_t>(outlook)]; }
+std::string_view name(ActionRole role) { return kActionRoles[static_cast<std::size_t>(role)]; }
 std::span<const std::string_view> contradiction_ids() { return kContradictionIds; }
 std::span<const std::string_view> rule_file_names() { return kRuleFiles; }
 
@@ -113,8 +117,27 @@ const Family& Knowledge::family(std::string_view wanted) const {
   }
   throw std::logic_error("no family `generic`: the loader does not allow that");
 }
+ReadOptions read_options(const Knowledge& knowledge) {
+  ReadOptions options;
+  for (const Family& f : knowledge.families) {
+    std::vector<std::string> vehicles;
+    for (const VehicleProfile& v : f.vehicles) {
+      vehicles.push_back(v.id);
+    }
+    options.families.emplace_back(f.id, std::move(vehicles));
+  }
+  return options;
+}
+
 const ActionRule* Knowledge::action(std::string_view wanted) const {
   return with_id(actions, wanted);
+}
+const ActionRule& Knowledge::action(ActionRole wanted) const {
+  const auto found = std::ranges::find(actions, wanted, &ActionRule::role);
+  if (found == actions.end()) {
+    throw std::logic_error("no action has a role: the loader does not allow that");
+  }
+  return *found;
 }
 const CautionRule* Knowledge::caution(std::string_view wanted) const {
   return with_id(cautions, wanted);

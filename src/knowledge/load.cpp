@@ -5,13 +5,20 @@
 #include <algorithm>
 #include <map>
 #include <set>
+#include <utility>
 
 #include "base/located_json.hpp"
+#include "base/sentence.hpp"
 #include "base/sha256.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/machine.hpp"
 #include "knowledge/condition.hpp"
 #include "knowledge/object_view.hpp"
+#include "knowledge/safety.hpp"
+
+#ifndef DRYSHAFT_VERSION
+#error "the build passes DRYSHAFT_VERSION"
+#endif
 
 namespace dryshaft {
 namespace {
@@ -56,9 +63,10 @@ constexpr SettingSpec kSettings[] = {
     {"km-per-year", &Settings::km_per_year, 1, kHuge},
     {"coolant-loss-some", &Settings::loss_some, 0, kHuge},
     {"coolant-loss-marked", &Settings::loss_marked, 0, kHuge},
-    {"insulation-low", &Settings::ohm_per_volt_low, 1, kHuge},
-    {"insulation-least", &Settings::ohm_per_volt_least, 1, kHuge},
-    {"insulation-ieee43", &Settings::ieee43_mohm, 0.001, kHuge},
+    // No lower than what is published: floors rest on them, and rules may only be stricter.
+    {"insulation-low", &Settings::ohm_per_volt_low, 500, kHuge},
+    {"insulation-least", &Settings::ohm_per_volt_least, 100, kHuge},
+    {"insulation-ieee43", &Settings::ieee43_mohm, 5, kHuge},
     {"assumed-voltage", &Settings::assumed_voltage, 1, kHuge},
     {"assumed-winding-temperature", &Settings::assumed_winding_c, -60, 250},
     {"recheck-onset-probability", &Settings::recheck_onset_probability, 0.0001, 0.999},
@@ -99,10 +107,19 @@ class Loader {
   void base(ObjectView& view, CauseRule& rule);
   std::optional<int> month(ObjectView& view, std::string_view key);
   void references();
+  void check_origin(const std::set<std::string>& hashes);
+  void hold_safety();
+  void unsafe(Diagnostic at, std::string_view what);
+  void hold_floors(std::vector<Floor> floors);
+  void hold_ungraded(const Settings& shipped);
 
   Knowledge k_;
   std::vector<Diagnostic> out_;
   ItemReader items_;
+  Diagnostic at_id_;  // place of the rules' id
+  Diagnostic at_floors_;
+  Diagnostic at_ungraded_;
+  bool shipped_ = false;
 };
 
 template <typename Read>
@@ -139,6 +156,9 @@ std::optional<E> Loader::named(ObjectView& view, std::string_view key, const Tab
 void Loader::rules(ObjectView& top) {
   top.word("format", {kRulesFormat});
   k_.id = top.text("id");
+  if (const Node* id = top.optional("id")) {
+    at_id_ = top.document().at(*id, "", "");
+  }
   k_.version = top.text("version");
   std::set<std::string_view> seen;
   for (ObjectView& view : top.objects("settings")) {
@@ -315,8 +335,9 @@ void Loader::floors(ObjectView& top) {
     if (const auto grade = view.word("grade", {"B", "C", "D"})) {
       floor.grade = static_cast<Grade>(*grade + 1);
     }
+    floor.safety = view.optional_flag("safety");
     floor.when = required_condition(view, "when");
-    floor.plain = view.text("plain");
+    floor.plain = view.sentence("plain");
     view.done();
     k_.floors.push_back(std::move(floor));
   }
@@ -329,14 +350,27 @@ void Loader::floors(ObjectView& top) {
     rows += ConditionSet::rows(floor.when);
   }
   few_enough(top, top.node(), rows, kMaxFloorRows);
+  at_floors_ = top.document().at(top.node(), "", "");
+}
+
+Words action_roles() {
+  Words words;
+  for (std::size_t i = 0; i < kActionRoleCount; ++i) {
+    words.push_back(name(static_cast<ActionRole>(i)));
+  }
+  return words;
 }
 
 void Loader::actions(ObjectView& top) {
+  RoleReader roles("action", action_roles());
   for (ObjectView& view : top.objects("actions")) {
     ActionRule a;
     item(view, a);
-    a.text = view.text("text");
-    a.owner_text = view.text("owner_text");
+    if (const auto role = roles.read(view, a)) {
+      a.role = static_cast<ActionRole>(*role);
+    }
+    a.text = view.sentence("text");
+    a.owner_text = view.sentence("owner_text");
     a.cautions = view.optional_texts("cautions");
     a.owner_cautions = view.optional_texts("owner_cautions");
     a.importance = static_cast<int>(view.number("importance", 1, 9));
@@ -367,6 +401,9 @@ void Loader::actions(ObjectView& top) {
     view.done();
     k_.actions.push_back(std::move(a));
   }
+  for (std::string& missing : roles.missing()) {
+    top.complain(top.node(), "missing", std::move(missing));
+  }
   for (ObjectView& view : top.objects("advice")) {
     Advice a;
     item(view, a);
@@ -383,7 +420,7 @@ void Loader::actions(ObjectView& top) {
     a.within_days = view.optional_number("within_days", 0, kHuge);
     a.at_recheck = view.optional_flag("at_recheck");
     a.with = view.optional_texts("with");
-    a.plain = view.text("plain");
+    a.plain = view.sentence("plain");
     view.done();
     k_.advice.push_back(std::move(a));
   }
@@ -393,9 +430,10 @@ void Loader::cautions(ObjectView& top) {
   for (ObjectView& view : top.objects("cautions")) {
     CautionRule c;
     item(view, c);
-    c.text = view.text("text");
-    c.owner_text = view.text("owner_text");
+    c.text = view.sentence("text");
+    c.owner_text = view.sentence("owner_text");
     c.always = view.optional_flag("always");
+    c.on_form = view.optional_flag("on_form");
     c.trained_only = view.optional_flag("trained_only");
     c.owner_never = view.optional_texts("owner_never");
     if (!c.owner_never.empty() && !c.trained_only) {
@@ -409,6 +447,10 @@ void Loader::cautions(ObjectView& top) {
     view.done();
     k_.cautions.push_back(std::move(c));
   }
+  // A form without a word of warning would look like one that needs none.
+  if (std::ranges::none_of(k_.cautions, &CautionRule::on_form)) {
+    top.complain(top.node(), "missing", "has no caution with \"on_form\": true");
+  }
 }
 
 void Loader::grades(ObjectView& top) {
@@ -419,8 +461,10 @@ void Loader::grades(ObjectView& top) {
     item(view, g);
     g.meaning = view.text("meaning");
     g.owner_meaning = view.text("owner_meaning");
-    g.owner_summary = view.optional_texts("owner_summary");
-    g.buyer_text = view.optional_text("buyer_text");
+    for (const std::string& said : view.optional_texts("owner_summary")) {
+      g.owner_summary.push_back(closed(said));
+    }
+    g.buyer_text = closed(view.optional_text("buyer_text"));
     g.recheck_km = view.optional_number("recheck_km", 0, kHuge);
     g.recheck_days = view.optional_number("recheck_days", 0, kHuge);
     view.done();
@@ -438,21 +482,27 @@ void Loader::grades(ObjectView& top) {
   }
   const auto verdict = [&](std::string_view key, std::string& reason, std::string& plain,
                            Condition* when) {
+    std::string id;
     if (const Node* node = top.required(key)) {
       ObjectView view(top.document(), *node, out_);
       Item about;
       item(view, about);
+      id = about.id;
       reason = about.reason;
-      plain = view.text("plain");
+      plain = view.sentence("plain");
       if (when != nullptr) {
         *when = required_condition(view, "when");
         few_enough(view, *node, ConditionSet::rows(*when), kMaxVerdictRows);
       }
       view.done();
     }
+    return id;
   };
+  if (const Node* ungraded = top.optional("ungraded")) {
+    at_ungraded_ = top.document().at(*ungraded, "", "");
+  }
   Settings& s = k_.settings;
-  verdict("ungraded", s.ungraded_reason, s.ungraded_plain, &s.ungraded);
+  s.ungraded_id = verdict("ungraded", s.ungraded_reason, s.ungraded_plain, &s.ungraded);
   verdict("sound", s.unsound_reason, s.unsound_plain, &s.sound);
   verdict("raised", s.raised_reason, s.raised_plain, nullptr);
   verdict("high", s.high_reason, s.high_plain, nullptr);
@@ -475,8 +525,8 @@ void Loader::grades(ObjectView& top) {
     ContradictionRule c;
     view.word("id", known);
     item(view, c);
-    c.text = view.text("text");
-    c.plain = view.text("plain");
+    c.text = view.sentence("text");
+    c.plain = view.sentence("plain");
     view.done();
     k_.contradictions.push_back(std::move(c));
   }
@@ -719,6 +769,110 @@ void Loader::references() {
   }
 }
 
+// --------------------------------------------- what holds in whatever rules
+
+// The id of the shipped rules in a report says that it was made with them. `hashes`: of each file,
+// behind its name.
+void Loader::check_origin(const std::set<std::string>& hashes) {
+  std::vector<std::string_view> other;
+  for (const safety::ShippedFile& f : safety::shipped_files()) {
+    if (!hashes.contains(fmt::format("{} {}", f.name, f.sha256))) {
+      other.push_back(f.name);
+    }
+  }
+  shipped_ = other.empty();
+  if (shipped_ || k_.id != safety::shipped_id()) {
+    return;
+  }
+  Diagnostic d = at_id_;
+  d.code = "not-the-shipped-rules";
+  d.message =
+      fmt::format("is \"{}\", and {} {} not what came with dryshaft {}", k_.id,
+                  fmt::join(other, ", "), other.size() == 1 ? "is" : "are", DRYSHAFT_VERSION);
+  d.hint = "give rules of your own an id and a version of their own: reports name them";
+  out_.push_back(std::move(d));
+}
+
+void Loader::unsafe(Diagnostic at, std::string_view what) {
+  at.severity = Severity::warning;
+  at.code = "unsafe-rules";
+  at.message = fmt::format("leaves out or weakens {} of the shipped rules", what);
+  at.hint = "it holds all the same: rules of your own may be stricter";
+  out_.push_back(std::move(at));
+}
+
+void Loader::hold_floors(std::vector<Floor> floors) {
+  std::vector<Floor> missing;
+  for (Floor& floor : floors) {
+    std::vector<const Condition*> as_bad;
+    for (const Floor& own : k_.floors) {
+      if (own.grade >= floor.grade) {
+        as_bad.push_back(&own.when);
+      }
+    }
+    if (floor.safety && !safety::is_covered(floor.when, as_bad)) {
+      missing.push_back(std::move(floor));
+    }
+  }
+  std::size_t rows = 0;
+  for (const auto* list : {&k_.floors, &missing}) {
+    for (const Floor& floor : *list) {
+      rows += ConditionSet::rows(floor.when);
+    }
+  }
+  if (k_.floors.size() + missing.size() > kMaxFloors || rows > kMaxFloorRows) {
+    Diagnostic d = at_floors_;
+    d.code = "too-many";
+    d.message = fmt::format(
+        "leaves no room for {} safety floors of the shipped rules, which it "
+        "leaves out or weakens",
+        missing.size());
+    out_.push_back(std::move(d));
+    return;
+  }
+  for (Floor& floor : missing) {
+    unsafe(at_floors_, fmt::format("the safety floor \"{}\" ({})", floor.id, name(floor.grade)));
+    k_.unsafe.push_back(floor.id);
+    while (items_.has(floor.id)) {
+      floor.id.insert(0, "shipped-");
+    }
+    k_.floors.push_back(std::move(floor));
+  }
+}
+
+// What has not been looked at is not taken for sound.
+void Loader::hold_ungraded(const Settings& shipped) {
+  Condition& own = k_.settings.ungraded;
+  if (safety::is_covered(shipped.ungraded, {&own})) {
+    return;
+  }
+  unsafe(at_ungraded_, fmt::format("the condition for grade {}", name(Grade::U)));
+  k_.unsafe.push_back(shipped.ungraded_id);
+  Condition either;
+  either.any = {{std::move(own), shipped.ungraded}};
+  own = ConditionSet::rows(either) <= kMaxVerdictRows ? std::move(either) : shipped.ungraded;
+}
+
+void Loader::hold_safety() {
+  Loader shipped;
+  shipped.with_file({"shipped floors.json", std::string(safety::shipped_floors())},
+                    [&](ObjectView& top) { shipped.floors(top); });
+  shipped.with_file({"shipped grades.json", std::string(safety::shipped_grades())},
+                    [&](ObjectView& top) { shipped.grades(top); });
+  hold_floors(std::move(shipped.k_.floors));
+  hold_ungraded(shipped.k_.settings);
+  k_.reservations.push_back(
+      fmt::format("Rules {} {} are not those that came with dryshaft {}. Nothing proves them here: "
+                  "run rules verify on them.",
+                  k_.id, k_.version, DRYSHAFT_VERSION));
+  if (!k_.unsafe.empty()) {
+    k_.reservations.push_back(fmt::format(
+        "They leave out or weaken what the shipped rules hold for safety, which holds all the "
+        "same: {}.",
+        fmt::join(k_.unsafe, ", ")));
+  }
+}
+
 Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
                                std::vector<NamedText> family_files) {
   const auto base_name = [](std::string_view path) {
@@ -735,14 +889,25 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
       {"actions.json", &Loader::actions}, {"cautions.json", &Loader::cautions},
       {"grades.json", &Loader::grades}};
   std::string hashed;
+  std::set<std::string> hashes;
   const auto hash = [&](const NamedText& f, std::string_view text) {
-    hashed += fmt::format("{} {}\n", base_name(f.name), sha256_hex(text));
+    std::string line = fmt::format("{} {}", base_name(f.name), sha256_hex(text));
+    hashed += line + "\n";
+    hashes.insert(std::move(line));
   };
   bool readable = true;
   std::set<std::string_view> given;
   for (const NamedText& f : rules_files) {
     const auto reader = readers.find(base_name(f.name));
     if (reader == readers.end()) {
+      const std::span<const std::string_view> known = rule_file_names();
+      Diagnostic d;
+      d.code = "unknown-file";
+      d.source = f.name;
+      d.message = "is no rule file";
+      d.allowed = fmt::format("{}", fmt::join(known, ", "));
+      d.hint = did_you_mean(base_name(f.name), {known.begin(), known.end()});
+      out_.push_back(std::move(d));
       continue;
     }
     given.insert(reader->first);
@@ -760,6 +925,9 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
     }
   }
   k_.rules_sha256 = sha256_hex(hashed);
+  if (readable) {
+    check_origin(hashes);
+  }
   for (const NamedText& f : family_files) {
     const auto read = [&](ObjectView& top) {
       hash(f, what_grades(top.document()));
@@ -771,6 +939,10 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
     references();
   }
   k_.sha256 = sha256_hex(hashed);
+  const auto is_error = [](const Diagnostic& d) { return d.severity == Severity::error; };
+  if (!shipped_ && std::ranges::none_of(out_, is_error)) {
+    hold_safety();
+  }
   Result<Knowledge> result;
   result.diagnostics = std::move(out_);
   if (!result.has_errors()) {

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/sentence.hpp"
+
 namespace dryshaft {
 
 using located::Kind;
@@ -88,6 +90,8 @@ std::string ObjectView::optional_text(std::string_view key) {
   const Node* member = optional(key);
   return member == nullptr ? std::string() : text_at(*member);
 }
+
+std::string ObjectView::sentence(std::string_view key) { return closed(text(key)); }
 
 std::vector<std::string> ObjectView::optional_texts(std::string_view key) {
   std::vector<std::string> texts;
@@ -249,10 +253,37 @@ std::array<double, kMaxLevels> levels_of(ObjectView& view, std::string_view key,
   return values;
 }
 
+std::optional<std::size_t> RoleReader::read(ObjectView& view, const Item& item) {
+  const Node* node = view.optional("role");
+  const auto role = node != nullptr ? view.word_at(*node, roles_) : std::nullopt;
+  if (!role) {
+    return std::nullopt;
+  }
+  std::string& other = played_by_[*role];
+  if (!other.empty()) {
+    view.complain(*node, "repeated", fmt::format("is \"{}\"", roles_[*role]),
+                  fmt::format("a role that no other {} has", kind_),
+                  fmt::format("{} has it", other));
+    return std::nullopt;
+  }
+  other = fmt::format("\"{}\" ({}:{})", item.id, item.file, item.line);
+  return role;
+}
+
+std::vector<std::string> RoleReader::missing() const {
+  std::vector<std::string> complaints;
+  for (std::size_t i = 0; i < roles_.size(); ++i) {
+    if (played_by_[i].empty()) {
+      complaints.push_back(fmt::format("has no {} with the role \"{}\"", kind_, roles_[i]));
+    }
+  }
+  return complaints;
+}
+
 void ItemReader::read_grounds(ObjectView& view, Item& item) const {
   item.file = file_;
   item.line = view.document().at(view.node(), "", "").line;
-  item.reason = view.text("reason");
+  item.reason = view.sentence("reason");
   const std::string source = view.text("source");
   constexpr std::string_view kPublished = "published: ";
   if (source.starts_with(kPublished) && source.size() > kPublished.size()) {

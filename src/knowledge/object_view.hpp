@@ -63,6 +63,8 @@ class ObjectView {
 
   std::string text(std::string_view key);
   std::string optional_text(std::string_view key);
+  // A text that people read as a sentence: a full stop that it lacks is put in.
+  std::string sentence(std::string_view key);
   std::vector<std::string> optional_texts(std::string_view key);
   bool optional_flag(std::string_view key);
   double number(std::string_view key, double at_least, double at_most);
@@ -101,12 +103,29 @@ class ItemReader {
   void begin_file(std::string name) { file_ = std::move(name); }
   [[nodiscard]] const std::string& file() const { return file_; }
   void read(ObjectView& view, Item& item);
+  [[nodiscard]] bool has(std::string_view id) const { return ids_.contains(id); }
   // `reason`, `source` and the place of an item that needs no id.
   void read_grounds(ObjectView& view, Item& item) const;
 
  private:
   std::string file_;
   std::map<std::string, std::string, std::less<>> ids_;  // id -> where it was first used
+};
+
+// The member `role` of the items of one kind, by which code knows them: each role is one item's.
+class RoleReader {
+ public:
+  RoleReader(std::string_view kind, Words roles)
+      : kind_(kind), roles_(std::move(roles)), played_by_(roles_.size()) {}
+  // Its place in the list of roles; nothing where the item has none.
+  std::optional<std::size_t> read(ObjectView& view, const Item& item);
+  // A complaint for each role that no item has.
+  [[nodiscard]] std::vector<std::string> missing() const;
+
+ private:
+  std::string_view kind_;
+  Words roles_;
+  std::vector<std::string> played_by_;  // id and place of the item; empty: by none
 };
 
 // A probability for each level of a finding but the harmless one, of which the first is 1: each

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "decide/wording.hpp"
+#include "record/shape.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
 
@@ -107,15 +108,25 @@ class Writer : document::Telling {
     paragraph(
         "When a unit has been opened, write into a record of it what was found, for each cause "
         "\"present\", \"absent\" or \"not-examined\":");
-    d_.emplace_back(
-        document::Verbatim{R"("teardown": {"date": "2026-03-09", "seal-leak": "present",)"
-                           "\n"
-                           R"(             "rotor-bearing-corrosion": "absent",)"
-                           "\n"
-                           R"(             "insulation-loss": "not-examined"})"});
+    d_.emplace_back(document::Verbatim{teardown_sample()});
     paragraph(
         "From about ten opened units on, this command says how good the verdicts were; to refit "
         "strengths takes many more.");
+  }
+
+  // One cause of each word that a teardown has for them.
+  static std::string teardown_sample() {
+    const auto member = [](Cause cause, std::string_view word) {
+      return fmt::format("\"{}\": \"{}\"", name(cause), word);
+    };
+    const std::span<const Choice> found = spec(causes().front().teardown).choices;
+    return fmt::format(
+        "\"teardown\": {{\"date\": \"2026-03-09\", {},\n"
+        "             {},\n"
+        "             {}}}",
+        member(Cause::seal_leak, found.back().id),
+        member(Cause::rotor_bearing_corrosion, found.front().id),
+        member(Cause::insulation_loss, kNotExamined));
   }
 
   [[nodiscard]] std::string verdict_sentence() const {

@@ -314,6 +314,7 @@ Outcomes study_outcomes(const Openings& openings, const Knowledge& knowledge,
   out.rules_version = knowledge.version;
   out.rules_sha256 = knowledge.sha256;
   out.rules_overlay = knowledge.overlay;
+  out.limits = knowledge.reservations;
   out.openings = openings.openings.size();
   out.not_seen_before = openings.not_seen_before;
   out.nothing_examined = openings.nothing_examined;

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/sentence.hpp"
 #include "decide/wording.hpp"
 #include "dryshaft/plan.hpp"
 #include "plan/pages.hpp"
@@ -73,9 +74,8 @@ class PlanPage {
   // Why an option is not allowed; of work that it would put off, also by when that is wanted.
   [[nodiscard]] std::string why_not(const PlanReason& reason) const {
     const std::string when = words::deadline(reason.within_km, reason.within_days, units_);
-    return when.empty()
-               ? sentence_case(reason.text)
-               : fmt::format("The rules want work {}. {}", when, sentence_case(reason.text));
+    const std::string why = sentence_case(reason.text);
+    return when.empty() ? why : fmt::format("The rules want work {}. {}", when, why);
   }
 
   // What the best decisions make of a clean recheck, where that is not to wait on.
@@ -88,9 +88,10 @@ class PlanPage {
 
   void for_workshop() {
     d_.emplace_back(Title{fmt::format("Plan for {}", r_.unit_id), plan::unit_line(r_, units_)});
+    document::add_reservations(d_, r_);
     cautions("Before any work");
     d_.emplace_back(Lead{fmt::format("Grade {}", name(r_.grade)),
-                         sentence_case(r_.grade_meaning) + ".", r_.grade});
+                         closed(sentence_case(r_.grade_meaning)), r_.grade});
     for (const PlanCheck& check : p_.first_checks) {
       d_.emplace_back(Lead{
           &check == &p_.first_checks.front() ? "First" : "And",
@@ -98,13 +99,14 @@ class PlanPage {
           std::nullopt});
     }
     if (const PlanOption* best = at(0)) {
-      d_.emplace_back(Lead{"Cheapest",
-                           fmt::format("{}: {} expected over {}{}.", sentence_case(best->title),
-                                       money(best->cost->expected), horizon(),
-                                       p_.first_checks.empty() || best->id == "check-port"
-                                           ? ""
-                                           : ", going by what is known before that"),
-                           std::nullopt});
+      d_.emplace_back(
+          Lead{"Cheapest",
+               fmt::format("{}: {} expected over {}{}.", sentence_case(best->title),
+                           money(best->cost->expected), horizon(),
+                           p_.first_checks.empty() || best->role == OptionRole::look_first
+                               ? ""
+                               : ", going by what is known before that"),
+               std::nullopt});
     }
     if (p_.close && at(1) != nullptr) {
       d_.emplace_back(
@@ -157,7 +159,7 @@ class PlanPage {
   void barred() {
     bool first = true;
     for (const PlanOption& o : p_.options) {
-      if (o.allowed || o.id == "check-port") {  // that one is only not called for
+      if (o.allowed || o.role == OptionRole::look_first) {  // that one is only not called for
         continue;
       }
       if (first) {
@@ -293,8 +295,9 @@ class PlanPage {
 
   void quotation() {
     d_.emplace_back(Title{"What can be done, and what it may cost", plan::unit_line(r_, units_)});
+    document::add_reservations(d_, r_);
     cautions("For your safety");
-    d_.emplace_back(Lead{"State", sentence_case(r_.grade_meaning) + ".", r_.grade});
+    d_.emplace_back(Lead{"State", closed(sentence_case(r_.grade_meaning)), r_.grade});
     for (std::size_t i = 0; i + 1 < r_.owner_summary.size() && i < 2; ++i) {
       say(r_.owner_summary[i]);
     }
@@ -317,7 +320,9 @@ class PlanPage {
         p_.currency, horizon()));
     for (const PlanOption& o : p_.options) {
       if (o.cost) {
-        const bool opens = o.id.starts_with("open-and-rebuild") && r_.grade != Grade::A;
+        const bool opens =
+            (o.role == OptionRole::rebuild || o.role == OptionRole::rebuild_and_bypass) &&
+            r_.grade != Grade::A;
         item(
             fmt::format("{}: {} first; {} over the whole time.", o.title,
                         amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
@@ -334,7 +339,7 @@ class PlanPage {
     }
     bool first = true;
     for (const PlanOption& o : p_.options) {
-      if (!o.allowed && o.id != "check-port") {
+      if (!o.allowed && o.role != OptionRole::look_first) {
         if (first) {
           heading("What does not fit here");
           first = false;

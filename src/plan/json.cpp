@@ -93,6 +93,9 @@ std::string to_json(const Plan& p) {
   json["format"] = kPlanFormat;
   json["tool"] = {{"name", kToolName}, {"version", r.tool_version}};
   json["rules"] = {{"id", r.rules_id}, {"version", r.rules_version}, {"sha256", r.rules_sha256}};
+  if (!r.rules_reservations.empty()) {
+    json["rules"]["reservations"] = r.rules_reservations;
+  }
   if (r.rules_overlay) {
     json["rules"]["overlay"] = {{"sha256", r.rules_overlay->sha256},
                                 {"teardowns", r.rules_overlay->teardowns}};

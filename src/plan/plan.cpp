@@ -44,26 +44,26 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, kSpendingCou
 static_assert(kSpendingCount == plan::kSpentCount);
 
 // The option that a first step belongs to.
-std::string_view option_of(const First& first) {
+OptionRole option_of(const First& first) {
   if (first.does == plan::Node::Does::wait) {
-    return first.wait == 0 ? "check-port" : "recheck";
+    return first.wait == 0 ? OptionRole::look_first : OptionRole::wait;
   }
   switch (first.work) {
     case plan::Work::bypass:
-      return "bypass-rotor-circuit";
+      return OptionRole::bypass;
     case plan::Work::rebuild:
-      return "open-and-rebuild";
+      return OptionRole::rebuild;
     case plan::Work::rebuild_bypass:
-      return "open-and-rebuild+bypass-rotor-circuit";
+      return OptionRole::rebuild_and_bypass;
     case plan::Work::major_parts:
     case plan::Work::new_unit:
       break;
   }
-  return "replace-major-parts";
+  return OptionRole::replace;
 }
 
 // The cheapest first step that is the option, or nothing.
-const First* first_of(const Solution& solution, std::string_view option) {
+const First* first_of(const Solution& solution, OptionRole option) {
   const First* best = nullptr;
   for (const First& f : solution.first) {
     if (option_of(f) == option && (best == nullptr || f.cost < best->cost)) {
@@ -162,12 +162,12 @@ class Planner {
 
   // What the report asks for at once ahead of any work, and what settles an ungraded unit.
   void first_checks(const Costs& costs) {
-    constexpr std::string_view kPort = "check-port";
+    const ActionRule& port = k_.action(ActionRole::look_at_port);
     const auto add = [&](const ActionRule& action) -> PlanCheck& {
       const double labour = prices_.at(PriceKind::hour).mean() * action.minutes / kMinutesPerHour;
       return plan_.first_checks.emplace_back(
           PlanCheck{action.id, owner() ? action.owner_text : action.text, action.minutes,
-                    action.id == kPort ? costs.check : labour});
+                    &action == &port ? costs.check : labour});
     };
     for (const Action& asked : plan_.report.actions) {
       const ActionRule& action = *k_.action(asked.id);
@@ -179,9 +179,9 @@ class Planner {
       check.within_days = asked.within_days;
       check.because = asked.because;
     }
-    if (unit_.ungraded() &&
-        std::ranges::find(plan_.first_checks, kPort, &PlanCheck::id) == plan_.first_checks.end()) {
-      add(*k_.action(kPort));
+    if (unit_.ungraded() && std::ranges::find(plan_.first_checks, port.id, &PlanCheck::id) ==
+                                plan_.first_checks.end()) {
+      add(port);
     }
   }
 
@@ -224,10 +224,11 @@ class Planner {
               const Solution& solution, const std::vector<double>& bounds, const Solution& coarse) {
     PlanOption option;
     option.id = rule.id;
+    option.role = rule.role;
     option.title = owner() ? rule.owner_title : rule.title;
     option.effect = owner() ? rule.owner_effect : rule.reason;
     option.barred = unit_.barred(rule, owner());
-    const First* first = option.barred.empty() ? first_of(solution, rule.id) : nullptr;
+    const First* first = option.barred.empty() ? first_of(solution, rule.role) : nullptr;
     if (option.barred.empty() && first == nullptr) {
       // The rules leave less of a way than one step.
       option.barred.push_back({rule.id, owner() ? "The next look cannot wait."
@@ -239,7 +240,7 @@ class Planner {
       option.cost->bill_low = bill(*first, &Price::low);
       option.cost->bill_high = bill(*first, &Price::high);
       option.cost->at_least = bounds[static_cast<std::size_t>(first - solution.first.data())];
-      const First* other = first_of(coarse, rule.id);
+      const First* other = first_of(coarse, rule.role);
       option.cost->coarser = other != nullptr ? other->cost : first->cost;
     }
     plan_.options.push_back(std::move(option));
@@ -258,11 +259,11 @@ class Planner {
       if (node.wait < node.remaining) {
         const plan::Node& then = solution.nodes[node.after.front()];
         if (then.does == plan::Node::Does::work) {
-          cost.then_if_clean = option_of({.does = then.does, .work = then.work});
+          cost.then_if_clean = work_.option(option_of({.does = then.does, .work = then.work})).id;
         }
       }
     }
-    if (option_of(first) == "replace-major-parts") {
+    if (option_of(first) == OptionRole::replace) {
       cost.variant = first.work == plan::Work::new_unit ? "whole-unit" : "in-parts";
     }
     // The same seed for each option, so that they meet the same luck.
@@ -331,8 +332,8 @@ class Planner {
   void compare(const Amounts& amounts) {
     const PlanCost& best = *plan_.options[0].cost;
     const PlanCost& second = *plan_.options[1].cost;
-    best_ = plan_.options[0].id;
-    second_ = plan_.options[1].id;
+    best_ = plan_.options[0].role;
+    second_ = plan_.options[1].role;
     plan_.difference = second.expected - best.expected;
     for (std::size_t i = 0; i < kSpendingCount; ++i) {
       plan_.sources.emplace_back(kSpending[i].first, second.spending[i] - best.spending[i]);
@@ -474,8 +475,8 @@ class Planner {
   const PlanOptions& o_;
   Unit unit_;
   std::optional<Grid> coarse_;
-  std::string best_;
-  std::string second_;
+  OptionRole best_ = OptionRole::look_first;
+  OptionRole second_ = OptionRole::look_first;
   Plan plan_;
 };
 

@@ -53,6 +53,7 @@ class Sheet {
 
   Document document() {
     d_.emplace_back(Title{title(), plan::unit_line(report_, request_.units)});
+    document::add_reservations(d_, report_);
     cautions();
     d_.emplace_back(
         Lead{fmt::format("Grade {}", name(report_.grade)), report_.headline, report_.grade});
@@ -117,12 +118,12 @@ class Sheet {
       }
     }
     const bool own = family_.service && !family_.service->hours.empty();
-    d_.emplace_back(
-        Lead{"Time",
-             hours > 0 ? fmt::format("About {:g} hours, {}", hours,
-                                     own ? "by the family's file" : "a general figure (judgement)")
-                       : fmt::format("About {:g} minutes", k_.action("check-port")->minutes),
-             std::nullopt});
+    d_.emplace_back(Lead{
+        "Time",
+        hours > 0 ? fmt::format("About {:g} hours, {}", hours,
+                                own ? "by the family's file" : "a general figure (judgement)")
+                  : fmt::format("About {:g} minutes", k_.action(ActionRole::look_at_port).minutes),
+        std::nullopt});
   }
 
   void each(std::string_view head, std::vector<JobLine> Job::*lines) {
@@ -145,11 +146,7 @@ class Sheet {
     std::string titles;
     std::vector<const JobLine*> steps;
     for (const Job* job : jobs_) {
-      std::string title = job->title;
-      if (!titles.empty() && title.front() >= 'A' && title.front() <= 'Z') {
-        title.front() = static_cast<char>(title.front() - 'A' + 'a');
-      }
-      titles += titles.empty() ? title : " and " + title;
+      titles += titles.empty() ? job->title : " and " + within_sentence(job->title);
       for (const JobLine& line : job->steps) {
         if (shown_here(line)) {
           steps.push_back(&line);

@@ -24,9 +24,6 @@ constexpr auto kLeak = std::size_t{1} << idx(Cause::seal_leak);
 constexpr auto kRust = std::size_t{1} << idx(Cause::rotor_bearing_corrosion);
 constexpr auto kInsulation = std::size_t{1} << idx(Cause::insulation_loss);
 
-constexpr std::string_view kStopDriving = "stop-driving";
-constexpr std::string_view kUngraded = "verdict-ungraded";
-
 }  // namespace
 
 std::pair<double, double> leaking_and_damaged(const Posterior& posterior) {
@@ -65,8 +62,9 @@ std::vector<PlanReason> Unit::barred(const PlanOptionRule& rule, const Facts& fa
   };
   if (rule.drives) {
     // Safety first: what the rules say of driving holds whatever it costs.
+    const std::string& stop = k_.action(ActionRole::stop).id;
     for (const Advice& a : k_.advice) {
-      if (a.action == kStopDriving && holds(a.when, facts)) {
+      if (a.action == stop && holds(a.when, facts)) {
         say(a.id, a.reason, a.plain);
       }
     }
@@ -75,7 +73,7 @@ std::vector<PlanReason> Unit::barred(const PlanOptionRule& rule, const Facts& fa
       say(grade.id, grade.meaning, grade.owner_meaning);
     }
     if (why.empty() && holds(k_.settings.ungraded, facts)) {
-      say(std::string(kUngraded), k_.settings.ungraded_reason, k_.settings.ungraded_plain);
+      say(k_.settings.ungraded_id, k_.settings.ungraded_reason, k_.settings.ungraded_plain);
     }
   }
   if (rule.waits && why.empty()) {
@@ -132,15 +130,15 @@ bool Unit::can_leak() const {
 
 Seen Unit::known(const Facts& facts, double step_km, const Doubt& doubt) const {
   Seen s;
-  if (allowed("recheck", facts)) {
+  if (allowed(OptionRole::wait, facts)) {
     constexpr double kRounding = 1e-9;
     s.most_steps = static_cast<std::size_t>(
         std::floor(k_.grades[idx(facts.grade)].recheck_km.value_or(0) / step_km + kRounding));
   }
-  const bool rebuild = allowed("open-and-rebuild", facts);
-  const bool replace = allowed("replace-major-parts", facts);
-  s.allowed[idx(Work::bypass)] = allowed("bypass-rotor-circuit", facts);
-  s.allowed[idx(Work::rebuild_bypass)] = allowed("open-and-rebuild+bypass-rotor-circuit", facts);
+  const bool rebuild = allowed(OptionRole::rebuild, facts);
+  const bool replace = allowed(OptionRole::replace, facts);
+  s.allowed[idx(Work::bypass)] = allowed(OptionRole::bypass, facts);
+  s.allowed[idx(Work::rebuild_bypass)] = allowed(OptionRole::rebuild_and_bypass, facts);
   s.allowed[idx(Work::major_parts)] = replace;
   s.allowed[idx(Work::new_unit)] = replace;
   // Something can always be done.
@@ -341,7 +339,7 @@ Costs Unit::costs(const Amounts& amounts, bool in_use) const {
   };
   Costs c;
   c.check = price(PriceKind::check) +
-            price(PriceKind::hour) * k_.action("check-port")->minutes / kMinutesPerHour;
+            price(PriceKind::hour) * k_.action(ActionRole::look_at_port).minutes / kMinutesPerHour;
   c.bypass = price(PriceKind::bypass) + time(TimedWork::bypass);
   c.rebuild =
       price(PriceKind::rebuild) + price(PriceKind::gear_bearings) + time(TimedWork::rebuild);

@@ -56,8 +56,8 @@ class Unit {
  private:
   [[nodiscard]] std::vector<PlanReason> barred(const PlanOptionRule& rule, const Facts& facts,
                                                bool owner) const;
-  [[nodiscard]] bool allowed(std::string_view option, const Facts& facts) const {
-    return barred(*work_.option(option), facts, false).empty();
+  [[nodiscard]] bool allowed(OptionRole option, const Facts& facts) const {
+    return barred(work_.option(option), facts, false).empty();
   }
   [[nodiscard]] Seen known(const Facts& facts, double step_km, const Doubt& doubt) const;
   [[nodiscard]] std::vector<Seen> results(Case base, const Problem& problem,

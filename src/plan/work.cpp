@@ -3,8 +3,10 @@
 
 #include <algorithm>
 #include <set>
+#include <stdexcept>
 
 #include "base/index.hpp"
+#include "base/sentence.hpp"
 #include "decide/prove_reports.hpp"
 #include "dryshaft/plan.hpp"
 #include "knowledge/condition.hpp"
@@ -19,12 +21,9 @@ using located::Node;
 constexpr std::array<std::string_view, kTimedWorkCount> kTimedWorks = {
     "bypass", "rebuild", "bypass-in-rebuild", "major-parts", "exchange", "breakdown"};
 
-constexpr std::array<std::string_view, 6> kPlanOptions = {"check-port",
-                                                          "recheck",
-                                                          "bypass-rotor-circuit",
-                                                          "open-and-rebuild",
-                                                          "open-and-rebuild+bypass-rotor-circuit",
-                                                          "replace-major-parts"};
+// As `OptionRole` has them.
+constexpr std::array<std::string_view, kOptionRoleCount> kOptionRoles = {
+    "look-first", "wait", "bypass", "rebuild", "rebuild-and-bypass", "replace"};
 
 // As `JobStage` has them.
 constexpr std::array<std::string_view, 8> kStages = {"before", "out",   "open", "parts",
@@ -49,16 +48,6 @@ Words outlook_names() {
     words.push_back(name(static_cast<Outlook>(i)));
   }
   return words;
-}
-
-std::vector<std::string> actions_of(std::string_view option) {
-  std::vector<std::string> actions;
-  for (std::size_t from = 0; from <= option.size();) {
-    const std::size_t plus = std::min(option.find('+', from), option.size());
-    actions.emplace_back(option.substr(from, plus - from));
-    from = plus + 1;
-  }
-  return actions;
 }
 
 class WorkLoader {
@@ -176,18 +165,25 @@ class WorkLoader {
   void option(ObjectView& view) {
     PlanOptionRule o;
     items_.read(view, o);
-    if (const Node* id = view.optional("id"); id != nullptr && !o.id.empty()) {
-      view.word_at(*id, {kPlanOptions.begin(), kPlanOptions.end()});
+    if (view.required("role") != nullptr) {
+      if (const auto role = roles_.read(view, o)) {
+        o.role = static_cast<OptionRole>(*role);
+      }
     }
-    o.actions = actions_of(o.id);
+    if (const Node* actions = view.required("actions")) {
+      o.actions = view.optional_texts("actions");
+      if (o.actions.empty() && actions->kind == located::Kind::array) {
+        view.complain(*actions, "missing", "names no action");
+      }
+    }
     o.title = view.text("title");
     o.owner_title = for_owner(view, "owner_title");
-    o.owner_effect = for_owner(view, "owner_effect");
+    o.owner_effect = closed(for_owner(view, "owner_effect"));
     o.drives = view.optional_flag("drives");
     o.waits = view.optional_flag("waits");
     o.by_advice = view.optional_flag("by_advice");
     if (o.by_advice) {
-      o.otherwise_plain = for_owner(view, "otherwise_plain");
+      o.otherwise_plain = closed(for_owner(view, "otherwise_plain"));
     }
     if (const Node* where = view.optional("also_where")) {
       o.also_where = read_condition(view, *where);
@@ -199,10 +195,9 @@ class WorkLoader {
       if (const Node* when = bar_view.required("when")) {
         bar.when = read_condition(bar_view, *when);
       }
-      bar.plain = for_owner(bar_view, "plain");
+      bar.plain = closed(for_owner(bar_view, "plain"));
       o.bars.push_back(std::move(bar));
     });
-    seen_.insert(fmt::format("option {}", o.id));
     w_.options.push_back(std::move(o));
   }
 
@@ -296,10 +291,8 @@ class WorkLoader {
         missing(source, fmt::format("there is no time for \"{}\"", t));
       }
     }
-    for (const std::string_view o : kPlanOptions) {
-      if (!seen_.contains(fmt::format("option {}", o))) {
-        missing(source, fmt::format("there is no option \"{}\"", o));
-      }
+    for (std::string& role : roles_.missing()) {
+      missing(source, std::move(role));
     }
     const auto refers = [&](const Item& item, std::string_view what, std::string_view id,
                             const Words& known) {
@@ -322,17 +315,24 @@ class WorkLoader {
   WorkRules w_;
   std::vector<Diagnostic> out_;
   ItemReader items_;
+  RoleReader roles_{"option", {kOptionRoles.begin(), kOptionRoles.end()}};
   std::set<std::string, std::less<>> seen_;
 };
 
 }  // namespace
 
 std::string_view name(TimedWork work) { return kTimedWorks[idx(work)]; }
-std::span<const std::string_view> plan_option_ids() { return kPlanOptions; }
 
 const PlanOptionRule* WorkRules::option(std::string_view wanted) const {
   const auto found = std::ranges::find(options, wanted, &PlanOptionRule::id);
   return found == options.end() ? nullptr : &*found;
+}
+const PlanOptionRule& WorkRules::option(OptionRole wanted) const {
+  const auto found = std::ranges::find(options, wanted, &PlanOptionRule::role);
+  if (found == options.end()) {
+    throw std::logic_error("no option has a role: the loader does not allow that");
+  }
+  return *found;
 }
 const Job* WorkRules::job(std::string_view wanted) const {
   const auto found = std::ranges::find(jobs, wanted, &Job::id);

@@ -221,6 +221,9 @@ Document describe_yard(const Yard& yard) {
                  ? fmt::format("{} {}", words::grouped(*yard.limit.money), yard.currency)
                  : std::string("no limit"));
   d.emplace_back(document::Title{"Which cores to open", fmt::format("Limit: {}.", limit)});
+  if (!yard.units.empty()) {
+    document::add_reservations(d, yard.units.front().report);
+  }
   const auto chosen =
       static_cast<std::size_t>(std::ranges::count(yard.units, true, &YardUnit::chosen));
   d.emplace_back(Paragraph{fmt::format(
@@ -286,6 +289,9 @@ std::string to_json(const Yard& yard) {
   Ordered json;
   json["format"] = kYardFormat;
   json["tool"] = {{"name", kToolName}, {"version", DRYSHAFT_VERSION}};
+  if (!yard.units.empty() && !yard.units.front().report.rules_reservations.empty()) {
+    json["rules"] = {{"reservations", yard.units.front().report.rules_reservations}};
+  }
   json["currency"] = yard.currency;
   json["limit"] = {{"hours", yard.limit.hours ? Ordered(*yard.limit.hours) : Ordered(nullptr)},
                    {"money", yard.limit.money ? Ordered(*yard.limit.money) : Ordered(nullptr)}};

@@ -419,7 +419,8 @@ class Reader {
 
   void check_family() {
     const auto& families = options_.families;
-    if (families.empty() || record_.family.empty()) {
+    // The one that every rule base has.
+    if (record_.family.empty() || (families.empty() && record_.family == kGenericFamily)) {
       return;
     }
     const auto family = std::ranges::find(families, record_.family,
@@ -430,7 +431,12 @@ class Reader {
       for (const auto& f : families) {
         known.push_back(f.first);
       }
-      unlisted(Field::family, "unknown-family", known);
+      if (families.empty()) {
+        unlisted(Field::family, "unknown-family", {kGenericFamily},
+                 "the reader was told of no other: read_options(knowledge) tells it");
+      } else {
+        unlisted(Field::family, "unknown-family", known);
+      }
       return;
     }
     const std::vector<std::string_view> vehicles(family->second.begin(), family->second.end());
@@ -439,10 +445,11 @@ class Reader {
       unlisted(Field::vehicle, "unknown-vehicle", vehicles);
     }
   }
-  void unlisted(Field field, std::string_view code, const std::vector<std::string_view>& known) {
+  void unlisted(Field field, std::string_view code, const std::vector<std::string_view>& known,
+                std::string hint = {}) {
     const Node& node = *given_[index(field)];
     complain(node, code, is_shown(node), fmt::format("{}", fmt::join(known, ", ")),
-             did_you_mean(node.text, known));
+             hint.empty() ? did_you_mean(node.text, known) : std::move(hint));
   }
 
   void check_port() {

@@ -11,11 +11,12 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::array<std::string_view, 20> kColumns = {
+constexpr std::array<std::string_view, 21> kColumns = {
     "unit_id",         "family",         "vehicle",   "date",        "odometer_km",
     "grade",           "at_least",       "risk",      "top_cause",   "top_cause_probability",
     "first_action",    "urgency",        "within_km", "within_days", "next_check",
     "rebuild_outlook", "contradictions", "warnings",  "source",      "line",
+    "reservations",
 };
 
 }  // namespace
@@ -52,6 +53,7 @@ std::string to_csv(const Report& report) {
       .number(static_cast<double>(report.warnings.size()), 0)
       .text(report.source)
       .number(static_cast<double>(report.line), 0)
+      .text(fmt::format("{}", fmt::join(report.rules_reservations, " ")))
       .end();
 }
 

@@ -11,6 +11,7 @@
 #include <tuple>
 #include <utility>
 
+#include "base/sentence.hpp"
 #include "decide/wording.hpp"
 #include "dryshaft/record.hpp"
 #include "report/words.hpp"
@@ -59,13 +60,6 @@ std::string circumstances(const Report& report, Units units) {
     line += fmt::format("Inspected by {}. ", report.by);
   }
   return line;
-}
-
-// Sentences of the model come with or without their full stop and capital.
-std::string closed(std::string_view text) {
-  const bool ended = text.empty() || text.ends_with('.') || text.ends_with('!') ||
-                     text.ends_with('?') || text.ends_with(':');
-  return fmt::format("{}{}", text, ended ? "" : ".");
 }
 
 std::string sentence(std::string_view text) { return sentence_case(closed(text)); }
@@ -384,6 +378,12 @@ void add_note(Document& out, const Report& report) {
 
 }  // namespace
 
+void add_reservations(Document& out, const Report& report) {
+  if (!report.rules_reservations.empty()) {
+    out.push_back(Lead{"Rules", fmt::format("{}", fmt::join(report.rules_reservations, " ")), {}});
+  }
+}
+
 std::string rules_used(const Report& report) {
   std::string adapted;
   if (report.rules_overlay) {
@@ -477,10 +477,12 @@ Document describe_for_owner(const Report& report, Units units) {
   for (const Contradiction& contradiction : report.contradictions) {
     out.push_back(Paragraph{sentence(contradiction.text)});
   }
-  if (!report.warnings.empty()) {
+  add_reservations(out, report);
+  if (report.warnings.size() > report.rules_reservations.size()) {
     out.push_back(
         Paragraph{fmt::format("The technician's report lists {} on this record.",
-                              count(report.warnings.size(), "further remark", "further remarks"))});
+                              count(report.warnings.size() - report.rules_reservations.size(),
+                                    "further remark", "further remarks"))});
   }
   add_note(out, report);
   add_basis(out, report);
@@ -771,6 +773,9 @@ Document describe(const Batch& batch, Units units) {
   out.push_back(Title{
       fmt::format("{} assessed", count(batch.reports.size() + batch.left_out, "unit", "units")),
       batch.today.empty() || batch.reports.empty() ? "" : fmt::format("As of {}.", batch.today)});
+  if (!batch.reports.empty()) {
+    add_reservations(out, batch.reports.front());
+  }
   add_choice(out, batch, units);
   const auto missing = missing_checks(batch);
   add_summary(out, batch, missing);

@@ -141,6 +141,9 @@ class Telling {
   Document d_;
 };
 
+// Why to be wary of the rules behind a report, if there is a reason.
+void add_reservations(Document& out, const Report& report);
+
 // Which rules a report rests on, and what a shop's own records put in their place.
 std::string rules_used(const Report& report);
 Document describe(const Report& report, Units units);

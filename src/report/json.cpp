@@ -279,6 +279,9 @@ void write_basis(Writer& json, const Report& report) {
   json.member("id", report.rules_id);
   json.member("version", report.rules_version);
   json.member("sha256", report.rules_sha256);
+  if (!report.rules_reservations.empty()) {
+    json.texts("reservations", report.rules_reservations);
+  }
   if (report.rules_overlay) {
     json.key("overlay");
     json.begin('{');

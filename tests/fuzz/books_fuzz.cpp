@@ -95,8 +95,8 @@ void work_data(std::size_t which, const std::string& text) {
   static const dryshaft::PriceBook kBook =
       *dryshaft::load_prices({"prices.json", std::string(kPriceBook)}).value;
   plan_with(*read.value, kBook);
-  for (const std::string_view option : dryshaft::plan_option_ids()) {
-    const dryshaft::JobSheetRequest request{.option = std::string(option)};
+  for (const dryshaft::PlanOptionRule& option : read.value->options) {
+    const dryshaft::JobSheetRequest request{.option = option.id};
     if (dryshaft::barred(history(), shipped(), shipped_model(), *read.value, request).empty()) {
       dryshaft::fuzz::check_text(dryshaft::job_sheet_to_text(history(), shipped(), shipped_model(),
                                                              *read.value, request, {}));
@@ -137,7 +137,7 @@ void cases(const std::string& text) {
   const std::array<NamedText, 1> files = {NamedText{"cases.json", text}};
   const dryshaft::CaseRun run = dryshaft::run_cases(
       files, shipped(), shipped_model(),
-      {.read = {}, .text = [](const dryshaft::Report& r) { return dryshaft::to_text(r, {}); }});
+      {.text = [](const dryshaft::Report& r) { return dryshaft::to_text(r, {}); }});
   dryshaft::fuzz::check(run.diagnostics);
   require(run.good() || !run.diagnostics.empty(), "no cases, no word");
 }

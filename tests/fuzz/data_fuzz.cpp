@@ -52,7 +52,7 @@ FUZZ_TARGET(data) {
   if (text.empty()) {
     return;
   }
-  static const std::vector<NamedText> kRules = dryshaft::test::shipped_rules();
+  static const std::vector<NamedText> kRules = dryshaft::test::own_rules();
   static const std::vector<NamedText> kFamilies = dryshaft::test::shipped_families();
   static const std::vector<NamedText> kGuides = dryshaft::test::shipped_guides();
   std::vector<NamedText> rules = kRules;

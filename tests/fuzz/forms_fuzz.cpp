@@ -1,4 +1,5 @@
 #include "dryshaft/form.hpp"
+#include "families.hpp"
 #include "fuzz/fuzz.hpp"
 #include "support.hpp"
 #include "support/damaged_forms.hpp"
@@ -18,7 +19,7 @@ std::string damaged(const dryshaft::Form& form, std::string_view choices) {
   using namespace dryshaft::test;
   const FilledForm whole = FormFiller(form, draw).fill();
   const FilledForm after = FormDamager(whole, draw).damage();
-  const dryshaft::FormsRead read = dryshaft::read_forms(form, after.text, "f", {});
+  const dryshaft::FormsRead read = dryshaft::read_forms(form, after.text, "f", kFamilies);
   const std::string what = lost(form, whole, after, read);
   if (!what.empty()) {
     std::fprintf(stderr, "%s after %s\n", what.c_str(), after.story.c_str());
@@ -32,10 +33,10 @@ std::string damaged(const dryshaft::Form& form, std::string_view choices) {
 FUZZ_TARGET(forms) {
   static const dryshaft::Form kForm = dryshaft::make_form(dryshaft::test::shipped(), false);
   const std::string made = text.starts_with('#') ? damaged(kForm, text.substr(1)) : "";
-  const dryshaft::FormsRead read =
-      dryshaft::read_forms(kForm, made.empty() ? text : std::string_view(made), "f", {});
+  const dryshaft::FormsRead read = dryshaft::read_forms(
+      kForm, made.empty() ? text : std::string_view(made), "f", dryshaft::test::kFamilies);
   dryshaft::fuzz::check(read.records.diagnostics);
   // What it makes are records.
-  const dryshaft::Records again = dryshaft::read_records(read.text, "g", {});
+  const dryshaft::Records again = dryshaft::read_records(read.text, "g", dryshaft::test::kFamilies);
   dryshaft::fuzz::require(read.text.empty() || again.rejected == 0, "a form makes good records");
 }

@@ -33,16 +33,7 @@ void check_report(const dryshaft::Report& report) {
 }  // namespace
 
 FUZZ_TARGET(reports) {
-  static const dryshaft::ReadOptions kOptions = [] {
-    dryshaft::ReadOptions options;
-    for (const dryshaft::Family& family : dryshaft::test::shipped().families) {
-      options.families.emplace_back(family.id, std::vector<std::string>());
-      for (const dryshaft::VehicleProfile& vehicle : family.vehicles) {
-        options.families.back().second.push_back(vehicle.id);
-      }
-    }
-    return options;
-  }();
+  static const dryshaft::ReadOptions kOptions = read_options(dryshaft::test::shipped());
   dryshaft::Records read = dryshaft::read_records(text, "r.jsonl", kOptions);
   dryshaft::Batch batch;
   batch.rejected = std::move(read.diagnostics);

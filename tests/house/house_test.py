@@ -21,7 +21,13 @@ GOOD = {
                              "int k = 1'000; char c = 'x'; int l = 2'000;\n",
     "src/onset/fit.cpp": '#include "base/text.hpp"\n',
     "src/cli/main.cpp": '#include "base/text.hpp"\nint main() { std::cout << getenv("X"); }\n',
+    "src/vocabulary/words.cpp": 'const char* kLeak = "seal-leak";\n',
+    "src/report/json.cpp": 'void f() { json.key("recheck"); g("risk-high", "rechecks", "D"); }\n',
     "data/rules.json": '{"a": 1}\n',
+    "data/rules/actions.json": '{"actions": [{"id": "recheck"}]}\n',
+    "data/rules/causes.json": '{"causes": [{"id": "seal-leak"}]}\n',
+    "data/rules/rules.json": '{"id": "shipped", "settings": [{"id": "risk-high"}]}\n',
+    "data/work/jobs.json": '{"jobs": [{"id": "job", "steps": [{"id": "drain"}]}]}\n',
     "tests/records/spaced.json": '{"a": 1} ',
 }
 
@@ -76,6 +82,16 @@ BREACHES = [
     ({"data/b.json": '{"a": NaN}\n'}, "data/b.json:1: is not JSON: NaN is not JSON"),
     ({"data/b.json": "{\n"}, "data/b.json:1: is not JSON: Expecting property name enclosed in "
                              "double quotes: line 2 column 1 (char 2)"),
+    ({"src/plan/a.cpp": '\nbool f() { return id == "recheck"; }\n'},
+     'src/plan/a.cpp:2: "recheck" is an id of the rule data'),
+    ({"include/dryshaft/plan.hpp": 'constexpr auto kStep = "drain";\n'},
+     'include/dryshaft/plan.hpp:1: "drain" is an id of the rule data'),
+    ({"src/plan/a.cpp": 'auto f() { return "seal-leak"; }\n'},
+     'src/plan/a.cpp:1: "seal-leak" is an id of the rule data'),
+    ({"src/plan/a.cpp": 'auto f() { return R"({"seal-leak": "present"})"; }\n'},
+     'src/plan/a.cpp:1: "seal-leak" is an id of the rule data'),
+    ({"src/plan/a.cpp": 'auto f() { return "{\\"seal-leak\\": 1}"; }\n'},
+     'src/plan/a.cpp:1: "seal-leak" is an id of the rule data'),
 ]
 
 GOOD_LIBRARY = "int twice(int x) { return 2 * x; }\n"

@@ -177,7 +177,53 @@ def check_data(root):
             yield path, 1, f"is not JSON: {error}"
 
 
-CHECKS = [check_includes, check_words, check_usings, check_top_level, check_white_space, check_data]
+# Ids of these are words of a closed list that the loader demands, so rules cannot rename them.
+CLOSED_LISTS = {"grades", "settings", "values", "contradictions"}
+
+
+def ids_in(node, kind=""):
+    if isinstance(node, dict):
+        if isinstance(node.get("id"), str):
+            yield kind, node["id"]
+        for key, value in node.items():
+            yield from ids_in(value, key)
+    elif isinstance(node, list):
+        for value in node:
+            yield from ids_in(value, kind)
+
+
+def check_rule_ids(root):
+    # Rules are data: code that knows one by its id does something else where a shop calls it
+    # otherwise. Causes are words of the vocabulary; a key of JSON output is no id.
+    ids = set()
+    causes = set()
+    for folder in ("rules", "work"):
+        for path in sorted((root / "data" / folder).glob("*.json")):
+            try:
+                data = json.loads(path.read_text(encoding="utf-8"))
+            except ValueError:
+                continue  # check_data says so
+            for kind, one in ids_in(data):
+                if kind == "causes":
+                    causes.add(one)
+                elif kind and kind not in CLOSED_LISTS:
+                    ids.add(one)
+    for path in sources(root / "src") + sources(root / "include"):
+        known = ids | (causes if path.parent != root / "src" / "vocabulary" else set())
+        text = path.read_text(encoding="utf-8")
+        for found in NOT_CODE.finditer(text):
+            literal = found[0]
+            if literal.startswith("/") or text[:found.start()].endswith("key("):
+                continue
+            body = literal[literal.find('"') + 1:-1]
+            for one in sorted(known):
+                # By itself, or in quotes within a longer text such as a piece of JSON.
+                if body == one or f'"{one}"' in body or f'\\"{one}\\"' in body:
+                    yield path, line_of(text, found.start()), f'"{one}" is an id of the rule data'
+
+
+CHECKS = [check_includes, check_words, check_usings, check_top_level, check_white_space, check_data,
+          check_rule_ids]
 
 
 def breaches(root):

@@ -1,0 +1,16 @@
+// Sentences that come with or without their full stop.
+#ifndef DRYSHAFT_BASE_SENTENCE_HPP
+#define DRYSHAFT_BASE_SENTENCE_HPP
+
+#include <string>
+#include <string_view>
+
+namespace dryshaft {
+
+std::string closed(std::string_view text);
+// For a sentence within another one.
+std::string_view without_full_stop(std::string_view text);
+
+}  // namespace dryshaft
+
+#endif
