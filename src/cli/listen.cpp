@@ -221,7 +221,7 @@ class Listening {
       throw Stop{kUsage, "--into changes a file: name one"};
     }
     LineSource source(*o_.into);
-    record_text_ = source.rest();
+    record_text_ = source.rest(kChangedFile);
     if (!source.error().empty()) {
       complain({input_complaint(source)});
       return false;
@@ -305,7 +305,7 @@ class Listening {
 
   bool trace() {
     LineSource source(o_.trace);
-    const std::string text = source.rest();
+    const std::string text = source.rest(kTraceFile);
     if (!source.error().empty()) {
       complain({input_complaint(source)});
       return false;
