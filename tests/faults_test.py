@@ -111,6 +111,16 @@ class Disks(Scratch):
         self.said(done, 4, f"{out}: error[output]: cannot be written: Permission denied\n")
         self.assertEqual(os.listdir(closed), [])
 
+    def test_a_file_may_not_become_so_large(self):
+        good = self.at("r.json", "".join(line(f"HL-{i}") for i in range(300)))
+        out = self.at("yard.html", "the old page")
+        for form in ("html", "jsonl", "csv"):
+            done = run("assess", "--format", form, "--out", out, good,
+                       preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096)))
+            self.said(done, 4, f"{out}: error[output]: cannot be written: File too large\n")
+            self.assertEqual(self.content(out), b"the old page")
+            self.assertEqual(sorted(os.listdir(self.folder)), ["r.json", "yard.html"])
+
     def test_out_where_nothing_can_be(self):
         good = self.at("r.json", line())
         os.symlink("loop", self.at("loop"))
@@ -184,6 +194,23 @@ class Pipes(Scratch):
         done = subprocess.run(["bash", "-c", f"'{PROGRAM}' assess '{self.at('r', line())}' >&-"],
                               capture_output=True, check=False)
         self.said(done, 4, "standard output: error[output]: cannot be written: Bad file descriptor\n")
+
+    def test_no_standard_error_at_all(self):
+        """What would be said goes nowhere, and never into the output."""
+        bad = self.at("r.jsonl", line("HL-1") + "{\n" + line("HL-2"))
+        for form in ("csv", "json", "text", "html"):
+            wanted = run("assess", "--format", form, "--out", self.at("wanted"), bad)
+            self.assertEqual((wanted.returncode, wanted.stdout), (3, b""))
+            for closed in ("2>&-", "<&- 2>&-", "<&- >&- 2>&-"):
+                done = subprocess.run(["bash", "-c", f'"$0" assess --format {form} --out "$1" "$2" {closed}', PROGRAM,
+                                       self.at("out"), bad], capture_output=True, check=False)
+                self.assertEqual((done.returncode, done.stdout), (3, b""))
+                self.assertEqual(self.content(self.at("out")), self.content(self.at("wanted")), (form, closed))
+
+    def test_no_standard_input_at_all(self):
+        done = subprocess.run(["bash", "-c", f"'{PROGRAM}' assess <&-"], capture_output=True, check=False)
+        self.assertEqual(done.returncode, 3)
+        self.assertEqual(done.stderr.decode(), "<stdin>: error[no-input]: cannot be read: Bad file descriptor\n")
 
     def test_a_named_pipe_is_read(self):
         pipe = self.at("pipe")
@@ -272,10 +299,10 @@ class Inputs(Scratch):
         self.assertIn(0, answers)
 
     def test_cut_while_it_is_read(self):
-        path = self.at("r.jsonl", "".join(line(f"HL-{i}") for i in range(20000)))
+        path = self.at("r.jsonl", "".join(line(f"HL-{i}") for i in range(40000)))
         size = os.path.getsize(path)
         for cut in (lambda: os.truncate(path, size // 3), lambda: self.at("r.jsonl", line("HL-NEW"))):
-            self.at("r.jsonl", "".join(line(f"HL-{i}") for i in range(20000)))
+            self.at("r.jsonl", "".join(line(f"HL-{i}") for i in range(40000)))
             with open(self.at("err"), "wb") as err, subprocess.Popen(
                     [PROGRAM, "assess", "--format", "jsonl", path],
                     stdout=subprocess.PIPE, stderr=err) as running:
@@ -312,9 +339,81 @@ class Amounts(Scratch):
         return running.returncode, count, self.content(self.at("err")).decode()
 
     def test_many_records(self):
-        block = "".join(line(f"HL-{i}") for i in range(1000)).encode()
         blocks = 2 if SANITIZED else 60  # 9 MB
-        self.assertEqual(self.stream(block for _ in range(blocks)), (0, 1000 * blocks, ""))
+        self.assertEqual(self.stream("".join(line(f"HL-{b}-{i}") for i in range(1000)).encode()
+                                     for b in range(blocks)), (0, 1000 * blocks, ""))
+
+    def measured(self, *arguments):
+        """Exit code, standard output, standard error and MiB of memory."""
+        with open(self.at("out"), "wb") as out, open(self.at("err"), "wb") as err:
+            running = subprocess.Popen([PROGRAM, *arguments], stdin=subprocess.DEVNULL, stdout=out, stderr=err)
+            _, status, used = os.wait4(running.pid, 0)
+            running.returncode = os.waitstatus_to_exitcode(status)
+        return (running.returncode, self.content(self.at("out")), self.content(self.at("err")),
+                used.ru_maxrss / 1024)
+
+    def test_complaints_are_counted_beyond_a_hundred(self):
+        many = 3000 if SANITIZED else 60000
+        rows = self.at("r.csv", "unit.id,date\n" + "a,2026-01-01,\n" + "a,b,1\n" * many)
+        for arguments in (["check"], ["assess"], ["assess", "--format", "html"], ["assess", "--format", "jsonl"],
+                          ["fit", "onset"]):
+            code, out, err, used = self.measured(*arguments, rows)
+            self.assertEqual(code, 3, arguments)
+            self.assertTrue(err.endswith(f"r.csv: error[ragged-row]: and {many - 100:,} more like these\n".encode()),
+                            err[-300:])
+            self.assertLess(len(err), 40000)
+            self.assertLess(len(out), 100000)
+            if not SANITIZED:
+                self.assertLess(used, 40)
+        self.assertIn(f"{many} rejected".encode(), self.measured("check", rows)[1])
+        self.assertIn(f"{many - 100:,} more like these".encode(), self.measured("assess", rows)[1])
+        # Below a quote that is not closed, each row is broken.
+        quote = self.at("q.csv", "unit.id,date\na,\"2026-01-01\n" + "a,b,1\n" * many)
+        self.assertLess(self.measured("check", quote)[3], 40 if not SANITIZED else 4096)
+
+    def test_inputs_without_an_end(self):
+        """Each kind of file says how much of it is read, and is read no further."""
+        good = self.at("r.json", line())
+        prices = "examples/prices.json"
+        zero = "/dev/zero"
+        self.assertTrue(os.path.exists(prices))
+        for arguments, message in (
+                (["plan", good, "--prices", zero], "16 MiB, the most that a price book may hold"),
+                (["assess", good, "--columns", zero], "1 MiB, the most that a file for --columns may hold"),
+                (["assess", good, "--onset", zero], "64 MiB, the most that what fit onset wrote may hold"),
+                (["assess", good, "--rules", self.linked("rules", zero)],
+                 "16 MiB, the most that a file of rules, families, guides or work data may hold"),
+                (["assess", good, "--families", self.linked("families", zero)],
+                 "16 MiB, the most that a file of rules, families, guides or work data may hold"),
+                (["guide", "--guides", self.linked("guides", zero)],
+                 "16 MiB, the most that a file of rules, families, guides or work data may hold"),
+                (["form", "read", zero], "16 MiB, the most that a file of forms may hold"),
+                (["rules", "test", zero], "16 MiB, the most that a file of cases may hold"),
+                (["fit", "onset", "--table", zero], "64 MiB, the most that a table of intervals may hold"),
+                (["fit", "onset", "--prior", zero, good], "16 MiB, the most that a file of rules"),
+                (["listen", "none.wav", "--into", zero, "--speed", "50"],
+                 "64 MiB, the most that a file for --into may hold"),
+                (["listen", "none.wav", "--family", "plover-2", "--vehicle", "Tarn", "--trace", zero],
+                 "64 MiB, the most that a speed trace may hold"),
+                (["assess", zero], "looks like binary data"), (["check", zero], "looks like binary data"),
+                (["assess", "--format", "jsonl", zero], "looks like binary data"),
+                (["fit", "outcomes", zero], "looks like binary data"),
+                (["plan", zero, "--prices", prices], "looks like binary data")):
+            with self.subTest(arguments=arguments):
+                done = run(*arguments, timeout=120,
+                           preexec_fn=None if SANITIZED else lambda: resource.setrlimit(
+                               resource.RLIMIT_AS, (1 << 30, 1 << 30)))
+                self.assertEqual(done.returncode, 3, done.stderr)
+                self.assertIn(message, done.stderr.decode())
+
+    def linked(self, name, target):
+        """A folder of data, one file of which is something else."""
+        folder = self.at(name)
+        os.mkdir(folder)
+        for file in os.listdir(os.path.join("data", name)):
+            shutil.copy(os.path.join("data", name, file), folder)
+        os.symlink(target, os.path.join(folder, "zz-more.json"))
+        return folder
 
     def test_a_line_of_two_gigabytes(self):
         piece = b"a" * MEBIBYTE

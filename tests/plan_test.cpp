@@ -576,6 +576,10 @@ TEST_CASE("prices that cannot be are refused with their place") {
         "  \"hour\": \"NaN\"\n"
         "          ^\n"
         "  allowed: a number, or {\"low\": ..., \"likely\": ..., \"high\": ...}\n");
+  CHECK(has(after_edit("\"currency\": \"", "\"currency\": \"" + std::string(120, 'x')),
+            "error[too-long]: /currency is 126 characters long\n"));
+  CHECK(has(after_edit("\"note\": \"", "\"note\": \"" + std::string(2000, 'x')),
+            "allowed: at most 2000 characters\n"));
   CHECK(has(after_edit("\"hour\": 70", "\"hour\": NaN"), "prices.json:16:13: error["));
   CHECK(has(after_edit("\"hour\": 70", "\"hours\": 70"), "/prices has no \"hour\""));
   CHECK(has(after_edit("\"hour\": 70", "\"hours\": 70"), "hint: did you mean \"hour\"?"));

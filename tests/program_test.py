@@ -157,6 +157,70 @@ class OddFiles(unittest.TestCase):
                 self.assertNotIn(unseen, done.stdout.decode())
 
 
+class Harmless(OddFiles):
+    """What steers a terminal or reorders a line reaches nobody, in any format of any command."""
+    EVIL = "\u009b\u202e"
+
+    def test_every_command_and_format(self):
+        evil = self.EVIL
+        folder = self.folder.name
+        # Ids, the shop's own keys, notes, and names of files and of what a family holds.
+        wet = {"checked": True, "fluid": "pooled", "fluid_kind": "coolant"}
+        history = [{**record(f"HL{evil}{i}", date, odometer_km=km, port=port), "note": f"n{evil}",
+                    "x_group": f"g{evil}{i % 2}"}
+                   for i in range(14)
+                   for date, km, port in (("2024-01-02", 60000 + 3000 * i, DRY),
+                                          ("2026-01-02", 90000 + 3000 * i, wet if i % 3 else DRY))]
+        opened = [{**r, "teardown": {"date": "2026-02-01", "seal-leak": "present" if i % 3 else "absent"}}
+                  for i, r in enumerate(history[1::2])]
+        records = self.path(f"r{evil}.jsonl", lines(*history))
+        one = self.path(f"one{evil}.json", lines(history[0]))
+        teardowns = self.path(f"t{evil}.jsonl", lines(*history, *opened))
+        bad = self.path(f"bad{evil}.jsonl", f'{{"format":"{evil}"}}\n{{"{evil}":1}}\n{evil}\n' + lines(history[0]))
+        table = self.path(f"t{evil}.csv", f"unit.id,date,x_{evil}\nHL{evil},2026-01-02,{evil}\n{evil},{evil},\n")
+        intervals = self.path(f"i{evil}.csv", "left,right,count,group\n" + f"1000,{evil},1,a\n50000,90000,9,g{evil}\n"
+                              f"60000,,9,h{evil}\n")
+        prices = self.path(f"p{evil}.json", open(example("prices.json"), encoding="utf-8").read().replace(
+            '"currency": "', '"currency": "' + evil))
+        form = run("form", "blank").stdout.decode()
+        form = self.path(f"f{evil}.txt", re.sub(r"(\[unit[^\n]*\n)", rf"\1{evil}\n", form))
+        families = os.path.join(folder, f"families{evil}")
+        shutil.copytree("data/families", families)
+        for name in os.listdir(families):
+            path = os.path.join(families, name)
+            with open(path, encoding="utf-8") as f:
+                text = f.read()
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(text.replace('"title": "', '"title": "' + evil))
+        wave = self.path(f"w{evil}.wav", "no sound")
+        four = ("text", "json", "markdown", "html")
+        tried = [["assess", *more, "--format", form, path]
+                 for form in ("text", "json", "jsonl", "markdown", "html", "csv")
+                 for more in ([], ["--full"], ["--since", "2025-01-01"], ["--for", "owner"])
+                 for path in (records, one, bad, table)]
+        tried += [["assess", "--explain", one], ["check", records, bad, table], ["rules", "list", "--families", families],
+                  ["guide", "--families", families], ["form", "blank", "--families", families],
+                  ["form", "blank", "--format", "html", "--families", families], ["form", "read", form],
+                  ["form", "read", bad], ["assess", "--families", families, one],
+                  ["fit", "outcomes", "--overlay", "-", teardowns], ["rules", "test", bad], [evil],
+                  ["assess", "--columns", prices, records], ["listen", wave, "--into", one, "--unit", evil]]
+        tried += [[*command, "--format", form] for form in four for command in (
+            ["plan", one, "--prices", prices], ["plan", "--intake", records, "--prices", prices],
+            ["plan", one, "--job-sheet", "open-and-rebuild"], ["fit", "onset", records],
+            ["fit", "onset", "--by", "x_group", records], ["fit", "onset", "--table", intervals],
+            ["fit", "outcomes", teardowns], ["listen", wave, "--bearing", f"{evil}=9:7.94:39.04:0", "--rotor-rpm", "1"])]
+        tried += [["plan", "--intake", records, "--prices", prices, "--format", "csv"]]
+        seen = 0
+        for arguments in tried:
+            with self.subTest(arguments=arguments):
+                done = run(*arguments)
+                self.assertNotEqual(done.returncode, 70, done.stderr)
+                said = done.stdout.decode() + done.stderr.decode()
+                self.assertNotRegex(said, "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069]")
+                seen += "\ufffd" in said or "\\u202e" in said
+        self.assertGreater(seen, len(tried) / 2)
+
+
 class Usage(unittest.TestCase):
     def refused(self, *arguments):
         done = run(*arguments)
@@ -482,6 +546,33 @@ class Assess(unittest.TestCase):
         batch = run("assess", "--format", "json", "--today", newest, example("intake.jsonl"))
         stream = run("assess", "--format", "jsonl", "--today", newest, example("intake.jsonl"))
         self.assertEqual(sorted(batch.stdout.splitlines()), sorted(stream.stdout.splitlines()))
+
+    def test_what_is_new_and_bad_is_among_what_got_worse(self):
+        wet = {"checked": True, "fluid": "pooled", "fluid_kind": "coolant"}
+        text = lines(record("HL-1", "2026-11-27", port=wet), record("HL-2", "2026-11-26", port=DRY),
+                     record("HL-3", "2026-11-25"), record("HL-4", "2026-11-01", port=DRY),
+                     record("HL-4", "2026-11-26", port=wet), record("HL-5", "2026-11-01", port=wet))
+        since = ("assess", "--since", "2026-11-20", "--today", "2026-11-28")
+        done = run(*since, text=text)
+        self.assertIn(b"""3 units with a worse grade than on 2026-11-20, or new since then and not A or B;\n"""
+                      b"""2 without. Of these, 1 is new.""", done.stdout)
+        rows = [row.split() for row in done.stdout.decode().splitlines() if re.match(r" *\d+ +HL-", row)]
+        self.assertEqual([row[1:4] for row in rows],
+                         [["HL-1", "D", "new"], ["HL-4", "D", "A"], ["HL-3", "U", "new"]])
+        for form in ("json", "jsonl"):
+            reports = [json.loads(line) for line in run(*since, "--format", form, text=text).stdout.splitlines()]
+            self.assertEqual({r["unit_id"]: r["was"] for r in reports},
+                             {"HL-1": "new", "HL-3": "new", "HL-4": "A"})
+        rows = run(*since, "--format", "csv", text=text).stdout.decode().splitlines()
+        self.assertEqual([rows[0].split(",")[-1]] + [row.split(",")[0] + row.split(",")[-1] for row in rows[1:]],
+                         ["was", "HL-1new", "HL-4A", "HL-3new"])
+        for form in ("html", "markdown"):
+            self.assertIn(b"new since then and not A or B", run(*since, "--format", form, text=text).stdout)
+        new = lines(record("HL-1", "2026-11-27", port=wet))
+        for form in ("text", "json", "jsonl", "csv"):
+            self.assertEqual(run(*since, "--fail-on", "D", "--format", form, text=new).returncode, 1)
+        self.assertNotIn(b'"was"', run("assess", "--format", "json", text=text).stdout)
+        self.assertNotIn(b"was", run("assess", "--format", "csv", text=text).stdout.splitlines()[0])
 
     def test_layouts_say_the_same(self):
         records = [record("HL-1", port=DRY), record("HL-2")]

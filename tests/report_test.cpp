@@ -1015,6 +1015,35 @@ TEST_CASE("wrapping", "[report][layout]") {
         Lines{u8(u8"\u6f22\u5b57"), u8(u8"\u6f22\u5b57")});
 }
 
+TEST_CASE("a note costs in proportion to its length, be it one word or many", "[report][layout]") {
+  const auto cost = [](std::string_view part, std::size_t times, const auto& write) {
+    Report r = leaking();
+    r.note.clear();
+    for (std::size_t i = 0; i < times; ++i) {
+      r.note += part;
+    }
+    const std::size_t before = layout::measured();
+    const std::string text = write(r);
+    CHECK(text.size() > r.note.size());
+    return layout::measured() - before;
+  };
+  const auto text = [](const Report& r) { return to_text(r, {}); };
+  const auto markdown = [](const Report& r) { return to_markdown(r, Units::km); };
+  const auto html = [](const Report& r) { return to_html(r, Units::km); };
+  for (const std::string_view part :
+       {"nnnnnnnnnn", "nnnnn nnnn", "\u00e9\u00e9\u4e00\u4e00", "e\u0301", "\u0301"}) {
+    CAPTURE(part);
+    const std::size_t none = cost(part, 0, text);
+    const std::size_t some = cost(part, 2000, text) - none;
+    const std::size_t more = cost(part, 8000, text) - none;
+    CHECK(some > 0);
+    CHECK(more <= 4 * some + 400);
+    CHECK(more <= 4 * 10 * 8000);
+    CHECK(cost(part, 8000, markdown) <= 4 * 10 * 8000 + none);
+    CHECK(cost(part, 8000, html) <= 4 * 10 * 8000 + none);
+  }
+}
+
 TEST_CASE("cut words stay different", "[report][layout]") {
   using Wanted = std::vector<std::string>;
   CHECK(layout::cut({"short", "short"}, 8) == Wanted{"short", "short"});

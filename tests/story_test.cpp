@@ -149,7 +149,11 @@ TEST_CASE("what a weekly look asks for: worse since, and due", "[story]") {
   CHECK(is_wanted(r, {}));
   CHECK(is_wanted(r, {.worse_since = day("2025-03-01"), .due_by_date = {}, .due_by_km = {}}));
   CHECK_FALSE(is_wanted(r, {.worse_since = day("2025-03-02"), .due_by_date = {}, .due_by_km = {}}));
-  CHECK_FALSE(is_wanted(r, {.worse_since = day("2024-03-01"), .due_by_date = {}, .due_by_km = {}}));
+  // What is new is among what got worse where it is no good.
+  REQUIRE(r.grade == Grade::D);
+  CHECK(is_wanted(r, {.worse_since = day("2024-03-01"), .due_by_date = {}, .due_by_km = {}}));
+  CHECK(was(r, day("2024-03-01")) == "new");
+  CHECK(was(r, day("2025-03-01")) == "A");
 
   const Report dry = report_on(record_text(dry_and(R"("odometer_km":90000)"), "", "2024-03-02"));
   REQUIRE(dry.recheck.due_km.has_value());
@@ -164,6 +168,12 @@ TEST_CASE("what a weekly look asks for: worse since, and due", "[story]") {
   // No reading: due at any. No waiting: due at once.
   const Report unread = report_on(record_text(dry_and(""), "", "2024-03-02"));
   CHECK(is_wanted(unread, {.worse_since = {}, .due_by_date = {}, .due_by_km = 1}));
+  const Report open = report_on(record_text("", "", "2024-03-02"));
+  const Wanted before{.worse_since = day("2024-03-01"), .due_by_date = {}, .due_by_km = {}};
+  CHECK(dry.grade == Grade::A);
+  CHECK_FALSE(is_wanted(dry, before));
+  CHECK(open.grade == Grade::U);
+  CHECK(is_wanted(open, before));
   const Report hazard =
       report_on(record_text(R"("odometer_km":90000,"rotation":"seized")", "", "2024-03-02"));
   CHECK(hazard.recheck.due_date.empty());

@@ -104,6 +104,13 @@ class BothWays(unittest.TestCase):
         self.assertEqual(sorted(out.splitlines()), sorted(whole.stdout.splitlines()))
         units = [json.loads(line)["unit_id"] for line in out.splitlines()]
         self.assertEqual(units, [f"HL-{i}" for i in reports])
+        # A pipe is not read ahead, and says the same where records of a unit stand together.
+        folder = self.at("pipes")
+        os.makedirs(folder, exist_ok=True)
+        pipe = os.path.join(folder, name)
+        os.mkfifo(pipe)
+        self.assertEqual(self.stream(pipe, [text]), (got, out, err.replace(path.encode(), pipe.encode())))
+        os.remove(pipe)
         return err.decode()
 
     def test_tables(self):
@@ -128,18 +135,28 @@ class BothWays(unittest.TestCase):
         self.same("a.json", "[" + ",".join(lines(some)) + "]", 0, range(400))
         self.same("a.json", "[\n" + ",\n".join(lines(some, 2)) + "\n]\n", 0, range(400))
         forms = itertools.cycle(((",", None), (",\n", None), (",\n", 2)))
-        for end, (separator, indent) in zip((",]", "", "]}", "] {}", "}"), forms):
+        for end, (separator, indent) in zip((",]", "", "]}", "] {}", "}", "]" + lines([record(400)])[0]), forms):
             written = lines(some, indent)
             written[3] = lines([record(3, "dropplets")], indent)[0]
             written[200] = written[200].replace("\"unit\": {", "\"unit\": ")
             written[280] += written.pop(281)  # no comma
             written[320] += ","
             self.same("a.json", "[" + separator.join(written) + end, 3,
-                      [i for i in range(400) if i not in (3, 200)])
+                      [i for i in range(401 if "HL-400" in end else 400) if i not in (3, 200)])
 
     def test_records_on_several_lines(self):
         some = lines([record(i) for i in range(200)], 2)
-        said = self.same("a.json", "\n".join(some), 3, [0])
+        self.same("a.json", "\n".join(some), 0, range(200))
+        self.same("a.json", "".join(some), 0, range(200))
+        short = lines([record(i) for i in range(200)])
+        mixed = [(some if i % 50 < 10 else short)[i] for i in range(200)]
+        mixed[120:123] = ["[" + ",".join(mixed[120:123]) + "]"]
+        self.same("a.json", "\n".join(mixed), 0, range(200))
+        broken = list(mixed)
+        broken[5] = broken[5][:3000] + "\""
+        broken[30] = broken[30][:3000]
+        broken[60] += " more"
+        said = self.same("a.json", "\n".join(broken), 3, [i for i in range(200) if i not in (5, 30)])
         self.assertIn("more text follows the record", said)
         self.same("a.json", "junk\n" + "\n".join(lines([record(i) for i in range(200)])), 3, range(200))
 
@@ -149,6 +166,62 @@ class BothWays(unittest.TestCase):
         self.same("a.json", "[" + ",\n".join(lines(some)) + "]", 0, range(133))
         rows = "".join(f"HL-{i // 3},202{i % 3}-03-02,,,{LONG}\n" for i in range(399))
         self.same("t.csv", HEAD + rows, 0, range(133))
+
+    def test_a_record_that_comes_late_is_refused(self):
+        def dated(i, year):
+            return {**record(i), "inspection": {"date": f"{year}-03-02"}}
+        text = "".join(line + "\n" for line in lines([dated(0, 2024), dated(1, 2024), dated(0, 2025),
+                                                     dated(0, 2026), dated(2, 2024)]))
+        os.mkfifo(self.at("a.jsonl"))
+        code, out, err = self.stream(self.at("a.jsonl"), [text])
+        said = "".join(
+            f"""{self.at("a.jsonl")}:{line}: error[late-record]: /unit/id is "HL-0" once more, after other """
+            "units: the report on it lacks this record\n  hint: sort the input by unit id; or name files of at "
+            "most 8 MiB and 20,000 records in all, which are read together\n" for line in (3, 4))
+        self.assertEqual((code, err.decode()), (3, said))
+        self.assertEqual([json.loads(line)["unit_id"] for line in out.splitlines()], ["HL-0", "HL-1", "HL-2"])
+
+    def test_files_are_read_together_up_to_a_size(self):
+        """A unit's records in two files are its history; and larger files say what they cannot do."""
+        def dated(i, year, **more):
+            return {"format": "dryshaft-record/1", "unit": {"id": f"HL-{i}"}, "inspection": {
+                "date": f"{year}-03-02", "port": {"checked": True, "fluid": "film" if year == 2024 else "none"}},
+                **more}
+        many = 120
+        # The same record again and again is read, and counts once.
+        for copies, note in ((0, 0), (20000 - 2 * many, 0), (20001 - 2 * many, 0), (0, 36000)):
+            with self.subTest(copies=copies, note=note):
+                large = copies + 2 * many > 20000 or note > 0
+                more = {"x_note": "n" * note} if note else {}
+                for year in (2024, 2025):
+                    with open(self.at(f"{year}.jsonl"), "w", encoding="ascii") as f:
+                        written = lines(dated(i, year, **more) for i in range(many))
+                        f.write("\n".join(written[:1] * (copies if year == 2024 else 0) + written) + "\n")
+                files = [self.at("2024.jsonl"), self.at("2025.jsonl")]
+                whole = subprocess.run([PROGRAM, "assess", "--format", "json", *files], capture_output=True,
+                                       check=False)
+                with open(self.at("out"), "wb") as out, open(self.at("err"), "wb") as err:
+                    running = subprocess.Popen([PROGRAM, "assess", "--format", "jsonl", *files], stdout=out,
+                                               stderr=err)
+                    _, status, used = os.wait4(running.pid, 0)
+                    running.returncode = os.waitstatus_to_exitcode(status)
+                if not SANITIZED:
+                    self.assertLess(used.ru_maxrss * 1024, LIMIT)
+                with open(self.at("out"), "rb") as out, open(self.at("err"), encoding="ascii") as err:
+                    got, said = out.read().splitlines(), err.read()
+                units = [json.loads(line)["unit_id"] for line in got]
+                self.assertEqual(units, [f"HL-{i}" for i in range(many)])
+                if large:
+                    self.assertEqual(running.returncode, 3)
+                    self.assertTrue(said.startswith(
+                        "dryshaft: so long an input is not read ahead, so each unit is judged as of its own newest "
+                        "date;\nname a day with --today to judge all as of one\n"), said[:300])
+                    self.assertEqual(said.count("error[late-record]"), 101)
+                    self.assertIn(f"error[late-record]: and {many - 101:,} more like these\n", said)
+                else:
+                    self.assertEqual((running.returncode, said), (whole.returncode, whole.stderr.decode()))
+                    self.assertEqual(running.returncode, 0)
+                    self.assertEqual(sorted(got), sorted(whole.stdout.splitlines()))
 
     def test_much_through_a_pipe(self):
         os.mkfifo(self.at("t.csv"))
@@ -211,12 +284,17 @@ class BothWays(unittest.TestCase):
                 self.assertEqual(unit(), "HL-0")
                 os.write(writing, third + b"\n\n")  # a blank line is no reason to wait
                 self.assertEqual(unit(), "HL-1")
-                os.write(writing, fourth + b"\n" + first[:100])  # nor is half a line
+                last = json.dumps(record(9)).encode()
+                os.write(writing, fourth + b"\n" + last[:100])  # nor is half a line
                 self.assertEqual(unit(), "HL-2")
-                os.write(writing, first[100:])
+                os.write(writing, last[100:])
+                os.write(writing, b"\n" + second[:50] + b"\n")  # nor is what is broken
+                self.assertEqual(unit(), "HL-3")
+                os.write(writing, json.dumps(record(4)).encode() + b"\n" + json.dumps(record(5)).encode() + b"\n")
+                self.assertEqual([unit(), unit()], ["HL-9", "HL-4"])
                 os.close(writing)
-                self.assertEqual([unit(), unit()], ["HL-3", "HL-0"])
-                self.assertEqual((running.wait(), running.stdout.read(), running.stderr.read()), (0, b"", b""))
+                self.assertEqual((unit(), running.wait(), running.stdout.read()), ("HL-5", 3, b""))
+                self.assertEqual(running.stderr.read().count(b"error["), 1)
 
     def test_a_history_written_slowly_stays_one(self):
         running, writing, unit = self.slowly(True)

@@ -6,6 +6,7 @@
 #ifndef DRYSHAFT_DIAGNOSTIC_HPP
 #define DRYSHAFT_DIAGNOSTIC_HPP
 
+#include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -32,7 +33,13 @@ struct Diagnostic {
   std::uint32_t caret = 0;  ///< characters of `excerpt` before the caret
   std::string allowed;      ///< what would be accepted, or empty
   std::string hint;         ///< what to do about it, or empty
+  /// Complaints of the same code and source that this one stands for, as `message` says: those
+  /// after the first `kListedComplaints`, which are not listed. 0: it is a complaint of its own.
+  std::size_t more = 0;
 };
+
+/// So many complaints of one code about one source are listed; of the rest one gives the number.
+inline constexpr std::size_t kListedComplaints = 100;
 
 /// The complaint as people read it, each line ended by a line feed:
 ///

@@ -346,6 +346,7 @@ struct Yard {
   double money = 0;
   std::vector<Diagnostic> rejected;
   std::size_t rejected_records = 0;
+  bool rejected_at_least = false;  ///< there may have been more: some text was too broken to tell
 };
 
 /// Which cores to open under a limit: an exact 0/1 knapsack over hours in tenths

@@ -78,15 +78,17 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
                            std::uint32_t column, const ReadOptions& options);
 
 /// Records of one text, good ones only, in file order, and every complaint in
-/// file order. `rejected` counts the records that were refused.
+/// file order. `rejected` counts the records that were refused; `rejected_at_least` says that what
+/// was broken may have held more.
 struct Records {
   std::vector<Record> records;
   std::vector<Diagnostic> diagnostics;
   std::size_t rejected = 0;
+  bool rejected_at_least = false;
 };
 
-/// Reads a whole text: one object, an array of objects, or JSON Lines. A bad
-/// record never loses a good one.
+/// Reads a whole text: JSON values one after another, on lines or over several, each an object or
+/// an array of objects. A bad record never loses a good one.
 Records read_records(std::string_view text, std::string_view source, const ReadOptions& options);
 
 /// A word for a field that takes one of some words.
@@ -116,10 +118,6 @@ struct WhichRecord {
 Result<std::string> write_recording(std::string_view text, std::string_view source,
                                     const std::vector<FieldValue>& findings,
                                     const WhichRecord& which, const ReadOptions& options);
-
-/// Whether `first_line` (the first line of a text that is not blank) holds a
-/// complete JSON object, so that the text can be read as JSON Lines.
-bool is_complete_object(std::string_view first_line);
 
 /// One unit's records.
 struct History {

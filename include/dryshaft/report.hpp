@@ -233,7 +233,9 @@ struct TextStyle {
 
 /// Which of many reports a person wants to see.
 struct Wanted {
-  std::optional<int> worse_since;   ///< days since 1970-01-01: grade worse than on that day
+  /// Days since 1970-01-01: grade worse than on that day, or new since then and no good (not A or
+  /// B).
+  std::optional<int> worse_since;
   std::optional<int> due_by_date;   ///< recheck due by that day
   std::optional<double> due_by_km;  ///< recheck due by that odometer reading
   [[nodiscard]] bool everything() const { return !worse_since && !due_by_date && !due_by_km; }
@@ -245,24 +247,31 @@ struct Wanted {
 bool is_wanted(const Report& report, const Wanted& wanted);
 /// The grade that the unit had on a day: of its last inspection by then.
 std::optional<Grade> grade_on(const Report& report, int day);
+/// The same as the lists show it: "A" to "U", or "new" for a unit that had no inspection by then.
+inline constexpr std::string_view kNewUnit = "new";
+std::string_view was(const Report& report, int day);
 
 /// Several reports together with what was refused, for the ranked views.
 struct Batch {
   std::vector<Report> reports;       ///< ranked, see `rank`
   std::vector<Diagnostic> rejected;  ///< complaints about records that were refused
   std::size_t rejected_records = 0;
-  std::string today;                ///< the day that all are judged as of; empty: each of its own
-  Wanted wanted;                    ///< what `reports` were chosen by
-  std::size_t left_out = 0;         ///< units that were graded, but are not wanted
-  std::size_t without_earlier = 0;  ///< of these, units with no inspection by `worse_since`
+  bool rejected_at_least = false;  ///< there may have been more: some text was too broken to tell
+  std::string today;               ///< the day that all are judged as of; empty: each of its own
+  Wanted wanted;                   ///< what `reports` were chosen by
+  std::size_t left_out = 0;        ///< units that were graded, but are not wanted
+  std::size_t left_out_new = 0;    ///< of these, units with no inspection by `worse_since`
 };
 
 /// Worst and most urgent first: severity of the grade (D, then C before U,
-/// then B, A), then the most urgent action, then risk (as printed), then the unit id.
-void rank(std::vector<Report>& reports);
+/// then B, A), then units new since the day `new_since`, then the most urgent action, then risk (as
+/// printed), then the unit id.
+void rank(std::vector<Report>& reports, std::optional<int> new_since = {});
 
 // One report. Each ends with a line feed.
-std::string to_json(const Report& report);  ///< one line, `dryshaft-report/1`
+/// One line, `dryshaft-report/1`. With a day in `worse_since` its last member, `was`, says what the
+/// unit was then.
+std::string to_json(const Report& report, const Wanted& wanted = {});
 std::string to_text(const Report& report, const TextStyle& style);
 std::string to_markdown(const Report& report, Units units);
 /// A page of its own: loads nothing, and runs nothing.
@@ -278,8 +287,9 @@ std::string to_html(const Batch& batch, Units units, bool full);
 /// names its rule with file and line. `knowledge` is what the report rests on.
 std::string explain(const Report& report, const Knowledge& knowledge, std::size_t width);
 /// Header line and a row a report (RFC 4180, CRLF line ends as it says).
-std::string csv_header();
-std::string to_csv(const Report& report);
+/// With a day in `worse_since` the last column, `was`, says what the unit was then.
+std::string csv_header(const Wanted& wanted = {});
+std::string to_csv(const Report& report, const Wanted& wanted = {});
 
 }  // namespace dryshaft
 

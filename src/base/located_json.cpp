@@ -12,6 +12,7 @@
 #include <system_error>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "base/utf8.hpp"
 
 namespace dryshaft::located {
@@ -158,8 +159,7 @@ class TreeBuilder {
       syntax();
     }
     report_troubles();
-    std::ranges::stable_sort(out_.begin() + before, out_.end(), {},
-                             [](const Diagnostic& d) { return std::pair(d.line, d.column); });
+    std::ranges::stable_sort(out_.begin() + before, out_.end(), {}, place_in_text);
   }
 
   // ---- nlohmann's SAX interface; false stops the parser
@@ -450,11 +450,11 @@ class TreeBuilder {
     for (const Trouble& t : troubles_) {
       const Node& node = d_.nodes_[t.node];
       if (t.repeated) {
-        out_.push_back(d_.at_key(node, "duplicate-key", "is given twice"));
-        out_.back().hint = "keep one of the two";
+        add_complaint(out_, d_.at_key(node, "duplicate-key", "is given twice")).hint =
+            "keep one of the two";
       } else {
-        out_.push_back(d_.at(node, kNumberRange, fmt::format("is {}", shown(d_, node))));
-        out_.back().allowed = "numbers that a double holds exactly";
+        add_complaint(out_, d_.at(node, kNumberRange, fmt::format("is {}", shown(d_, node))))
+            .allowed = "numbers that a double holds exactly";
       }
     }
   }

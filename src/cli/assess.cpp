@@ -3,11 +3,17 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <atomic>
+#include <cstdint>
 #include <cstdlib>
 #include <memory>
+#include <unordered_map>
+#include <utility>
 
+#include "base/complaints.hpp"
+#include "base/utf8.hpp"
 #include "cli/cli.hpp"
 #include "cli/parallel.hpp"
+#include "cli/seen_units.hpp"
 #include "record/pieces.hpp"
 
 namespace dryshaft::cli {
@@ -85,7 +91,12 @@ class Command {
     if (!diagnostics.empty()) {
       progress_->clear();
     }
-    rejected_ = complain(diagnostics) || rejected_;
+    for (const Diagnostic& d : diagnostics) {
+      rejected_ = rejected_ || d.severity == Severity::error;
+      if (said_.lists(d)) {
+        warn(to_text(d));
+      }
+    }
   }
 
   void judge_exit(Grade grade) {
@@ -102,6 +113,7 @@ class Command {
     rejected_ = read.refused;
     batch.rejected = std::move(read.complaints);
     batch.rejected_records = read.rejected;
+    batch.rejected_at_least = read.rejected_at_least;
     if (!assess_.today) {
       assess_.today = newest_date(read.histories);
     }
@@ -119,7 +131,7 @@ class Command {
     for (const Report& r : batch.reports) {
       judge_exit(r.grade);
     }
-    rank(batch.reports);
+    rank(batch.reports, wanted_.worse_since);
     write(output, batch);
   }
 
@@ -130,7 +142,7 @@ class Command {
         return false;
       }
       ++batch.left_out;
-      batch.without_earlier += wanted_.worse_since && !grade_on(r, *wanted_.worse_since) ? 1 : 0;
+      batch.left_out_new += wanted_.worse_since && !grade_on(r, *wanted_.worse_since) ? 1 : 0;
       return true;
     });
   }
@@ -142,12 +154,12 @@ class Command {
         batch.reports.size() == 1 && batch.rejected_records == 0 && wanted_.everything();
     if (o_.format == "json") {
       for (const Report& r : batch.reports) {
-        output.write(to_json(r));
+        output.write(to_json(r, wanted_));
       }
     } else if (o_.format == "csv") {
-      output.write(csv_header());
+      output.write(csv_header(wanted_));
       for (const Report& r : batch.reports) {
-        output.write(to_csv(r));
+        output.write(to_csv(r, wanted_));
       }
     } else if (o_.format == "html") {
       output.write(one ? to_html(batch.reports.front(), units) : to_html(batch, units, o_.full));
@@ -185,74 +197,106 @@ class Command {
   // --------------------------------------------------- one after the other
 
   // JSON Lines out: reports come in the order of the input and memory stays
-  // flat. Records of one unit that follow each other are its history.
+  // flat. Files that are not large are read together, as the other formats do. Else records of one
+  // unit that follow each other are its history, and one that comes later is refused.
   void stream(Output& output) {
     progress_.emplace(!on_terminal(o_.out));
-    for (const std::string& path : or_standard_input(o_.files)) {
-      LineSource source(path);
-      bool going = true;
-      if (is_table(path)) {
-        going = read_pieces(source, *table_reader(source.name(), columns_, read_), output);
-      } else if (source.skip_blank_lines(); is_on_lines(source)) {
-        std::string line;
-        while (going && source.next(line)) {
-          if (line.find_first_not_of(kBlank) != std::string::npos) {
-            pending_ += line.size();
-            lines_.push_back({std::move(line), source.line_number(), source.name()});
-            line = {};
-          }
-          // Whoever writes slowly is not kept waiting for the reports so far.
-          const bool waits = !source.next_is_here();
-          if (waits || lines_.size() >= kAtOnce || pending_ > kMaxRecordBytes * 8) {
-            going = read_lines(output);
-          }
-          if (waits) {
-            output.flush();
-          }
-        }
+    const std::vector<std::string> paths = or_standard_input(o_.files);
+    const std::optional<std::uintmax_t> size = size_of_files(paths);
+    together_ = size && *size <= kTogetherBytes;
+    if (size && !together_) {
+      tell_of_days();
+    }
+    bool going = true;
+    for (std::size_t i = 0; going && i < paths.size(); ++i) {
+      LineSource source(paths[i]);
+      if (is_table(paths[i])) {
+        going = read_all(source, *table_reader(source.name(), columns_, read_), output);
       } else {
-        going = read_pieces(source, *records_reader(source.name(), source.line_number() + 1, read_),
-                            output);
+        going = read_text(source, output) && read_lines(output);
       }
       if (!source.error().empty()) {
         take_complaints({input_complaint(source)});
       }
-      if (!going || !read_lines(output)) {
-        return;
+    }
+    if (going) {
+      together_ ? grade_together(output) : (void)flush_units(output, true);
+    }
+    progress_->clear();
+    rejected_ = complain(said_.rest()) || rejected_;
+  }
+
+  // The others do without: they judge all units as of one day.
+  void tell_of_days() {
+    if (!assess_.today && !std::exchange(told_of_days_, true)) {
+      progress_->clear();
+      warn(fmt::format(
+          "dryshaft: so long an input is not read ahead, so each unit is judged as of its own "
+          "newest date;\nname a day with --today to judge all as of one\n"));
+    }
+  }
+
+  // Lines that hold records alone are read side by side; what is laid out or broken otherwise is
+  // read by a reader of its own, until it rests.
+  bool read_text(LineSource& source, Output& output) {
+    source.skip_blank_lines();
+    const std::unique_ptr<RecordsReader> reader = records_reader(
+        source.name(), source.line_number() + 1, read_, kMaxRecordBytes, /*in_turns=*/true);
+    std::string line;
+    bool used = false;
+    for (bool begun = false; !source.ahead(1).empty() && source.error().empty(); begun = true) {
+      std::string_view ahead = source.line_ahead(kMaxRecordBytes);
+      if (!begun && ahead.starts_with(utf8::kByteOrderMark)) {
+        ahead.remove_prefix(utf8::kByteOrderMark.size());
+      }
+      if (ahead.size() > kMaxRecordBytes || !holds_whole_objects(ahead)) {
+        if (!read_lines(output)) {
+          return false;
+        }
+        if (begun) {
+          reader->go_on(source.line_number() + 1);
+        }
+        used = true;
+        if (!read_all(source, *reader, output)) {
+          return false;
+        }
+        if (reader->done()) {
+          return true;
+        }
+      } else if (source.next(line); line.find_first_not_of(kBlank) != std::string::npos) {
+        pending_ += line.size();
+        lines_.push_back({std::move(line), source.line_number(), source.name()});
+        line = {};
+      }
+      // Whoever writes slowly is not kept waiting for the reports so far.
+      const bool waits = !source.next_is_here();
+      if ((waits || lines_.size() >= kAtOnce || pending_ > kMaxRecordBytes * 8) &&
+          !read_lines(output)) {
+        return false;
+      }
+      if (waits) {
+        output.flush();
       }
     }
-    flush_units(output, true);
+    Records read;
+    if (used) {  // what it did not list it counts at the end
+      reader->read({}, true, kAtOnce, read);
+    }
+    return take_all(std::move(read), output);
   }
 
   static constexpr std::string_view kBlank = " \t\r\xEF\xBB\xBF";
 
-  // Whether the first line holds a record. One longer than a record may be is refused like any
-  // other; the rest is read on.
-  static bool is_on_lines(LineSource& source) {
-    const std::string_view line = source.line_ahead(kMaxRecordBytes);
-    const std::size_t first = line.find_first_not_of(kBlank);
-    if (first == std::string_view::npos) {
-      return line.size() <= kMaxRecordBytes;  // then white space is all that is left
-    }
-    return line[first] != '[' && (line.size() > kMaxRecordBytes || is_complete_object(line));
-  }
-
-  // A table, records in an array, or one that takes several lines.
-  bool read_pieces(LineSource& source, PieceReader& reader, Output& output) {
-    bool going = true;
-    while (going && !reader.done()) {
-      const std::string_view text = source.ahead(reader.look_ahead());
-      if (!source.error().empty()) {
-        break;
-      }
-      Records read;
-      source.pass(reader.read(text, source.ended(), kAtOnce, read));
-      going = take_all(std::move(read), output);
-    }
-    return going;
+  bool read_all(LineSource& source, PieceReader& reader, Output& output) {
+    return read_pieces(source, reader, kAtOnce, [&](Records read) {
+      return take_all(std::move(read), output) && flush_units(output, false);
+    });
   }
 
   static constexpr std::size_t kAtOnce = 256;  // lines, or units, in memory
+  // Read together: README says so. A record takes about 1.5 KiB, and its own texts.
+  static constexpr std::uintmax_t kTogetherBytes = std::uintmax_t{8} << 20U;
+  static constexpr std::size_t kTogetherRecords = 20'000;
 
   struct Line {
     std::string text;
@@ -264,7 +308,7 @@ class Command {
     std::vector<Records> read(lines_.size());
     in_parallel(lines_.size(), o_.jobs, [&](std::size_t i) {
       const Line& l = lines_[i];
-      // The text reader knows about byte order marks, line ends and trailing text.
+      // The text reader knows about byte order marks and several records on a line.
       read[i] = read_records(l.text, l.source, read_);
       for (Record& r : read[i].records) {
         r.line = l.number;
@@ -278,62 +322,155 @@ class Command {
     lines_.clear();
     pending_ = 0;
     for (Records& r : read) {
-      take_complaints(r.diagnostics);
-      for (Record& record : r.records) {
-        add(std::move(record));
-      }
-    }
-    return flush_units(output, false);
-  }
-
-  void add(Record record) {
-    ++count_;
-    if (units_.empty() || units_.back().front().unit_id != record.unit_id) {
-      units_.emplace_back();
-    }
-    units_.back().push_back(std::move(record));
-  }
-
-  bool take_all(Records read, Output& output) {
-    take_complaints(read.diagnostics);
-    for (Record& record : read.records) {
-      add(std::move(record));
-      if (units_.size() > kAtOnce && !flush_units(output, false)) {
+      if (!take_all(std::move(r), output)) {
         return false;
       }
     }
     return flush_units(output, false);
   }
 
+  bool take_all(Records read, Output& output) {
+    take_complaints(read.diagnostics);
+    for (Record& record : read.records) {
+      if (!add(std::move(record), output)) {
+        return false;
+      }
+    }
+    return true;
+  }
+
+  bool add(Record record, Output& output) {
+    ++count_;
+    if (!together_) {
+      return add_in_order(std::move(record), output);
+    }
+    kept_.push_back(std::move(record));
+    if (kept_.size() <= kTogetherRecords) {
+      return true;
+    }
+    together_ = false;
+    tell_of_days();
+    for (Record& r : std::exchange(kept_, {})) {
+      if (!add_in_order(std::move(r), output)) {
+        return false;
+      }
+    }
+    return true;
+  }
+
+  bool add_in_order(Record record, Output& output) {
+    if (units_.empty() || units_.back().front().unit_id != record.unit_id) {
+      if (!seen_.add(record.unit_id)) {
+        take_complaints({late(record)});
+        return true;
+      }
+      // Where units come by their ids, a late one is known by that alone.
+      in_order_ = in_order_ && (units_.empty() || units_.back().front().unit_id < record.unit_id);
+      if (seen_.full() && !in_order_ && !std::exchange(told_of_many_, true)) {
+        take_complaints({too_many_to_tell(record)});
+      }
+      if (units_.size() > kAtOnce && !flush_units(output, false)) {
+        return false;
+      }
+      units_.emplace_back();
+    }
+    units_.back().push_back(std::move(record));
+    return true;
+  }
+
+  static Diagnostic late(const Record& record) {
+    Diagnostic d;
+    d.code = "late-record";
+    d.source = record.source;
+    d.line = record.line;
+    d.pointer = spec(Field::unit_id).pointer;
+    d.message =
+        fmt::format("is \"{}\" once more, after other units: the report on it lacks this record",
+                    utf8::harmless(record.unit_id));
+    d.hint = fmt::format(
+        "sort the input by unit id; or name files of at most {} MiB and {} records in all, which "
+        "are "
+        "read together",
+        kTogetherBytes >> 20U, fmt::group_digits(kTogetherRecords));
+    return d;
+  }
+
+  static Diagnostic too_many_to_tell(const Record& record) {
+    Diagnostic d;
+    d.severity = Severity::warning;
+    d.code = "many-units";
+    d.source = record.source;
+    d.line = record.line;
+    d.message = fmt::format(
+        "is a record of one unit more than {}: of units from here on it is not known whether they "
+        "come a second time",
+        fmt::group_digits(SeenUnits::kMost));
+    d.hint = "sort the input by unit id";
+    return d;
+  }
+
+  // The reports that the other formats give, in the order in which the units came.
+  void grade_together(Output& output) {
+    std::unordered_map<std::string, std::size_t> order;
+    for (const Record& r : kept_) {
+      order.emplace(r.unit_id, order.size());
+    }
+    Result<std::vector<History>> grouped = group_by_unit(std::exchange(kept_, {}), assess_.today);
+    take_complaints(grouped.diagnostics);
+    std::vector<History>& histories = *grouped.value;
+    if (!assess_.today) {
+      assess_.today = newest_date(histories);
+    }
+    std::ranges::sort(histories, {}, [&](const History& h) { return order.at(h.unit_id); });
+    bool going = true;
+    for (std::size_t i = 0; going && i < histories.size(); i += kAtOnce) {
+      const std::size_t n = std::min(kAtOnce, histories.size() - i);
+      going =
+          write_reports(output, n, [&](std::size_t at) { return std::move(histories[i + at]); });
+      progress_->at(i + n, histories.size(), "units");
+    }
+  }
+
   // Grades all units but the last, which may go on; all of them at the end.
   bool flush_units(Output& output, bool all) {
     const std::size_t n = units_.size() - (all || units_.empty() ? 0 : 1);
+    std::vector<std::vector<Diagnostic>> complaints(n);
+    const bool going = write_reports(output, n, [&](std::size_t i) {
+      Result<std::vector<History>> grouped = group_by_unit(std::move(units_[i]), assess_.today);
+      complaints[i] = std::move(grouped.diagnostics);
+      return std::move(grouped.value->front());
+    });
+    for (const std::vector<Diagnostic>& c : complaints) {
+      take_complaints(c);
+    }
+    units_.erase(units_.begin(), units_.begin() + static_cast<std::ptrdiff_t>(n));
+    progress_->at(count_, 0, "records");
+    return going;
+  }
+
+  template <typename HistoryOf>
+  bool write_reports(Output& output, std::size_t n, const HistoryOf& history_of) {
     // What is left of a report once it is written: many whole ones would not fit a cache.
     struct Done {
       std::string json;
       Grade grade = Grade::U;
-      std::vector<Diagnostic> complaints;
     };
     std::vector<Done> done(n);
     in_parallel(n, o_.jobs, [&](std::size_t i) {
-      Result<std::vector<History>> grouped = group_by_unit(std::move(units_[i]), assess_.today);
-      done[i].complaints = std::move(grouped.diagnostics);
-      const Report report = assess(grouped.value->front(), knowledge_, *model_, assess_);
+      const History history = history_of(i);
+      const Report report = assess(history, knowledge_, *model_, assess_);
       if (is_wanted(report, wanted_)) {
-        done[i].json = to_json(report);
+        done[i].json = to_json(report, wanted_);
         done[i].grade = report.grade;
       }
     });
     bool going = true;
     for (const Done& d : done) {
-      take_complaints(d.complaints);
       if (!d.json.empty()) {
         judge_exit(d.grade);
         going = output.write(d.json) && going;
       }
     }
-    units_.erase(units_.begin(), units_.begin() + static_cast<std::ptrdiff_t>(n));
-    progress_->at(count_, 0, "records");
     return going;
   }
 
@@ -346,6 +483,13 @@ class Command {
   ReadOptions read_;
   ColumnMap columns_;
   std::optional<Progress> progress_;
+  Complaints said_;
+  bool together_ = false;
+  std::vector<Record> kept_;  // while together
+  SeenUnits seen_;
+  bool in_order_ = true;
+  bool told_of_days_ = false;
+  bool told_of_many_ = false;
   std::vector<Line> lines_;
   std::size_t pending_ = 0;  // bytes of them
   std::vector<std::vector<Record>> units_;
@@ -377,11 +521,12 @@ Run add_assess(CLI::App& parent) {
   app->add_option("--fail-on", o->fail_on, "Exit 1 where a grade is this bad or worse (U as C)")
       ->check(CLI::IsMember({"A", "B", "C", "D"}))
       ->type_name("GRADE");
-  app->add_option(
-         "--today", o->today,
-         "Judge as of this day; default: the newest date in the input (jsonl: of the unit)")
+  app->add_option("--today", o->today,
+                  "Judge as of this day; default: the newest date in the input (jsonl of a pipe or "
+                  "of long files: of the unit)")
       ->type_name("DATE");
-  app->add_option("--since", o->since, "Only units whose grade is worse than it was on this day")
+  app->add_option("--since", o->since,
+                  "Only units whose grade is worse than on this day, and new ones that are no good")
       ->type_name("DATE");
   app->add_option("--due", o->due, "Only units whose recheck is due by this day")
       ->type_name("DATE");

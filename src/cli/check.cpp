@@ -47,7 +47,8 @@ int check_files(const CheckOptions& o) {
   }
   const UnitsRead read = read_units(files, *columns.value, read_options(k), today);
   if (!files.empty()) {
-    output.write(fmt::format("records: {} good, {} rejected; {}\n", read.records, read.rejected,
+    output.write(fmt::format("records: {} good, {}{} rejected; {}\n", read.records,
+                             read.rejected_at_least ? "at least " : "", read.rejected,
                              words::count(read.histories.size(), "unit", "units")));
   }
   const int written = output.finish();

@@ -3,6 +3,8 @@
 #define DRYSHAFT_CLI_CLI_HPP
 
 #include <chrono>
+#include <cstddef>
+#include <cstdint>
 #include <cstdio>
 #include <functional>
 #include <mutex>
@@ -18,6 +20,7 @@
 #include "dryshaft/plan.hpp"
 #include "dryshaft/record.hpp"
 #include "dryshaft/table.hpp"
+#include "record/pieces.hpp"
 
 namespace CLI {
 class App;
@@ -42,6 +45,22 @@ struct Stop {
 };
 
 // ------------------------------------------------------------------ input
+
+// What a file is, and how much of one is read.
+struct FileKind {
+  std::string_view what;
+  std::size_t mebibytes;
+};
+inline constexpr FileKind kDataFile{"a file of rules, families, guides or work data", 16};
+inline constexpr FileKind kOverlayFile{"an overlay", 16};
+inline constexpr FileKind kOnsetFile{"what fit onset wrote", 64};
+inline constexpr FileKind kOnsetTable{"a table of intervals", 64};
+inline constexpr FileKind kPriceBook{"a price book", 16};
+inline constexpr FileKind kColumnsFile{"a file for --columns", 1};
+inline constexpr FileKind kCasesFile{"a file of cases", 16};
+inline constexpr FileKind kTraceFile{"a speed trace", 64};
+inline constexpr FileKind kFormsFile{"a file of forms", 16};
+inline constexpr FileKind kChangedFile{"a file for --into", 64};
 
 // A file or standard input, read line by line in flat memory. A line longer
 // than a record may be comes cut just past that length: the reader refuses it.
@@ -70,10 +89,11 @@ class LineSource {
   std::string_view line_ahead(std::size_t most);
   // Whether `ahead` gave all there is.
   [[nodiscard]] bool ended() const { return ended_; }
-  // Goes on behind so many of these bytes; lines are then no longer counted.
-  void pass(std::size_t bytes) { at_ += bytes; }
-  // Everything from here on, as it stands.
-  std::string rest();
+  // Goes on behind so many of these bytes.
+  void pass(std::size_t bytes);
+  // Everything from here on, as it stands. One that holds more than its kind may is an error, and
+  // read no further.
+  std::string rest(const FileKind& kind);
 
  private:
   // Adds what is there; waits where nothing is.
@@ -105,11 +125,18 @@ struct UnitsRead {
   std::vector<Diagnostic> complaints;
   std::size_t records = 0;
   std::size_t rejected = 0;  // records
-  bool refused = false;      // whether a complaint is an error
+  bool rejected_at_least = false;
+  bool refused = false;  // whether a complaint is an error
 };
 // `today`: the day of judgement, where one is named.
 UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
                      const ReadOptions& options, std::optional<int> today);
+// How many bytes some inputs hold, if all are files.
+std::optional<std::uintmax_t> size_of_files(const std::vector<std::string>& paths);
+// Reads on until the reader is done or rests. `take` gets what was read, at most `at_once` records
+// at a time, and says whether to go on; so does this.
+bool read_pieces(LineSource& source, PieceReader& reader, std::size_t at_once,
+                 const std::function<bool(Records)>& take);
 // Standard input where nothing is named.
 std::vector<std::string> or_standard_input(const std::vector<std::string>& paths);
 // The day that `assess` and `plan` judge units as of where none is named.
@@ -214,7 +241,7 @@ std::string adapted_by(const Knowledge& knowledge);
 // What the commands about rules begin with: which rules they are, in lines of at most 80 columns.
 std::string rules_heading(const Knowledge& knowledge);
 // A file of data; throws Stop where it cannot be read.
-NamedText text_file(const std::string& path);
+NamedText text_file(const std::string& path, const FileKind& kind = kDataFile);
 // One that came with the program, by its name below the folder of data.
 NamedText shipped_file(std::string_view name);
 // What holds for every report, and for who carries out an action: id and text of each caution.

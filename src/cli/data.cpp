@@ -138,12 +138,12 @@ Result<Knowledge> load(const DataOptions& options) {
   Result<Knowledge> knowledge = load_knowledge(std::move(rules), family_files(options));
   complain(knowledge.diagnostics);
   if (knowledge.value && options.overlay) {
-    knowledge = with_overlay(*knowledge.value, text_file(*options.overlay));
+    knowledge = with_overlay(*knowledge.value, text_file(*options.overlay, kOverlayFile));
     complain(knowledge.diagnostics);
   }
   if (knowledge.value && options.onset) {
     std::vector<Diagnostic> complaints;
-    if (!use_onset(*knowledge.value, text_file(*options.onset), complaints)) {
+    if (!use_onset(*knowledge.value, text_file(*options.onset, kOnsetFile), complaints)) {
       knowledge.value.reset();
     }
     complain(complaints);
@@ -197,9 +197,9 @@ Result<Guides> load_guides(const DataOptions& options, const std::optional<std::
   return guides;
 }
 
-NamedText text_file(const std::string& path) {
+NamedText text_file(const std::string& path, const FileKind& kind) {
   LineSource source(path);
-  NamedText file{path, source.rest()};
+  NamedText file{path, source.rest(kind)};
   if (!source.error().empty()) {
     throw Stop{kRejected, fmt::format("{} cannot be read: {}", file.name, source.error())};
   }

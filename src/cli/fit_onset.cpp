@@ -109,7 +109,7 @@ class FittingOnset {
 
   std::optional<OnsetData> table() {
     LineSource source(*o_.table);
-    const std::string text = source.rest();
+    const std::string text = source.rest(kOnsetTable);
     if (!source.error().empty()) {
       complain({input_complaint(source)});
       return std::nullopt;

@@ -40,7 +40,7 @@ int read(const FormOptions& o) {
   bool bad = false;
   for (const std::string& path : o.files.empty() ? std::vector<std::string>{"-"} : o.files) {
     LineSource source(path);
-    const std::string text = source.rest();
+    const std::string text = source.rest(kFormsFile);
     if (!source.error().empty()) {
       bad = complain({input_complaint(source)}) || bad;
       continue;

@@ -1,14 +1,19 @@
 #include <fcntl.h>
+#include <fmt/format.h>
 #include <poll.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
+#include <functional>
 #include <iterator>
+#include <memory>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "cli/cli.hpp"
 #include "cli/inputs.hpp"
 
@@ -26,6 +31,14 @@ constexpr std::string_view kBlank = " \t\r\n\xEF\xBB\xBF";
 bool comes(int descriptor, int milliseconds) {
   pollfd waiting{.fd = descriptor, .events = POLLIN, .revents = 0};
   return ::poll(&waiting, 1, milliseconds) != 0;  // of a failure, reading tells
+}
+
+std::unique_ptr<PieceReader> reader_for(const LineSource& source, std::string_view path,
+                                        const ColumnMap& columns, const ReadOptions& options) {
+  if (is_table(path)) {
+    return table_reader(source.name(), columns, options);
+  }
+  return records_reader(source.name(), 1, options);
 }
 
 }  // namespace
@@ -142,11 +155,24 @@ std::string_view LineSource::line_ahead(std::size_t most) {
   return have.substr(0, have.find('\n'));
 }
 
-std::string LineSource::rest() {
-  while (fill()) {
+void LineSource::pass(std::size_t bytes) {
+  const auto begin = buffer_.begin() + static_cast<std::ptrdiff_t>(at_);
+  line_ += static_cast<std::uint32_t>(
+      std::count(begin, begin + static_cast<std::ptrdiff_t>(bytes), '\n'));
+  at_ += bytes;
+}
+
+std::string LineSource::rest(const FileKind& kind) {
+  const std::size_t most = kind.mebibytes << 20U;
+  while (buffer_.size() - at_ <= most && fill()) {
   }
   std::string text = buffer_.substr(at_);
   at_ = buffer_.size();
+  if (text.size() > most) {
+    error_ = fmt::format("it holds more than {} MiB, the most that {} may hold", kind.mebibytes,
+                         kind.what);
+    ended_ = true;
+  }
   return text;
 }
 
@@ -175,7 +201,7 @@ Result<ColumnMap> load_columns(const std::optional<std::string>& path) {
     return {ColumnMap{}, {}};
   }
   LineSource source(*path);
-  const std::string text = source.rest();
+  const std::string text = source.rest(kColumnsFile);
   Result<ColumnMap> map;
   if (source.error().empty()) {
     map = read_column_map(text, source.name());
@@ -186,27 +212,66 @@ Result<ColumnMap> load_columns(const std::optional<std::string>& path) {
   return map;
 }
 
+std::optional<std::uintmax_t> size_of_files(const std::vector<std::string>& paths) {
+  std::uintmax_t size = 0;
+  for (const std::string& path : paths) {
+    struct stat what {};
+    if ((path == "-" ? fstat(STDIN_FILENO, &what) : stat(path.c_str(), &what)) != 0) {
+      continue;  // it cannot be opened either
+    }
+    if (!S_ISREG(what.st_mode)) {
+      return std::nullopt;
+    }
+    size += static_cast<std::uintmax_t>(what.st_size);
+  }
+  return size;
+}
+
+bool read_pieces(LineSource& source, PieceReader& reader, std::size_t at_once,
+                 const std::function<bool(Records)>& take) {
+  std::size_t wanted = 1;
+  while (!reader.done() && !reader.rests()) {
+    const std::string_view text = source.ahead(wanted);
+    if (!source.error().empty()) {
+      break;
+    }
+    Records read;
+    const std::size_t used = reader.read(text, source.ended(), at_once, read);
+    const bool more_needed = used == 0 && read.records.empty() && read.diagnostics.empty();
+    wanted = more_needed ? text.size() + 1 : 1;
+    source.pass(used);
+    if (!take(std::move(read))) {
+      return false;
+    }
+  }
+  return true;
+}
+
 UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
                      const ReadOptions& options, std::optional<int> today) {
   UnitsRead out;
   std::vector<Record> records;
   for (const std::string& path : paths) {
     LineSource source(path);
-    const std::string text = source.rest();
-    if (!source.error().empty()) {
+    const std::unique_ptr<PieceReader> reader = reader_for(source, path, columns, options);
+    read_pieces(source, *reader, std::string::npos, [&](Records read) {
+      std::ranges::move(read.records, std::back_inserter(records));
+      std::ranges::move(read.diagnostics, std::back_inserter(out.complaints));
+      out.rejected += read.rejected;
+      out.rejected_at_least = out.rejected_at_least || read.rejected_at_least;
+      return true;
+    });
+    if (source.error().empty()) {
+      out.sources.push_back(source.name());
+    } else {
       out.complaints.push_back(input_complaint(source));
-      continue;
     }
-    out.sources.push_back(source.name());
-    Records read = is_table(path) ? read_table(text, source.name(), columns, options)
-                                  : read_records(text, source.name(), options);
-    std::ranges::move(read.records, std::back_inserter(records));
-    std::ranges::move(read.diagnostics, std::back_inserter(out.complaints));
-    out.rejected += read.rejected;
   }
   out.records = records.size();
   Result<std::vector<History>> grouped = group_by_unit(std::move(records), today);
-  std::ranges::move(grouped.diagnostics, std::back_inserter(out.complaints));
+  for (Diagnostic& d : grouped.diagnostics) {
+    add_complaint(out.complaints, std::move(d));
+  }
   out.histories = std::move(grouped.value).value_or(std::vector<History>{});
   out.refused = complain(out.complaints);
   return out;

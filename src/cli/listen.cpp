@@ -225,7 +225,7 @@ class Listening {
       throw Stop{kUsage, "--into changes a file: name one"};
     }
     LineSource source(*o_.into);
-    record_text_ = source.rest();
+    record_text_ = source.rest(kChangedFile);
     if (!source.error().empty()) {
       complain({input_complaint(source)});
       return false;
@@ -315,7 +315,7 @@ class Listening {
 
   bool trace() {
     LineSource source(o_.trace);
-    const std::string text = source.rest();
+    const std::string text = source.rest(kTraceFile);
     if (!source.error().empty()) {
       complain({input_complaint(source)});
       return false;

@@ -1,7 +1,10 @@
 // The program: parses the command line and calls the command.
+#include <fcntl.h>
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <cerrno>
 #include <csignal>
 #include <exception>
 #include <map>
@@ -113,6 +116,17 @@ int usage(const std::string& message) {
   return kUsage;
 }
 
+// Where one of them is closed, the next file opened would take its place, and its text. What is
+// read or written there fails, as it would have.
+void open_standard_streams() {
+  for (const int stream : {STDIN_FILENO, STDOUT_FILENO, STDERR_FILENO}) {
+    if (fcntl(stream, F_GETFD) == -1 && errno == EBADF) {
+      // The least descriptor that is free is this one.
+      (void)open("/dev/null", stream == STDIN_FILENO ? O_WRONLY : O_RDONLY);
+    }
+  }
+}
+
 int run(int argc, char** argv) {
   CLI::App app{
       "Assesses the health of electric-vehicle traction drive units from inspection "
@@ -163,7 +177,11 @@ int run(int argc, char** argv) {
 }  // namespace dryshaft::cli
 
 int main(int argc, char** argv) {
+  dryshaft::cli::open_standard_streams();
+  // Writing into a closed pipe, or beyond the greatest size of a file, then fails as on a full
+  // disk.
   std::signal(SIGPIPE, SIG_IGN);
+  std::signal(SIGXFSZ, SIG_IGN);
   try {
     return dryshaft::cli::run(argc, argv);
   } catch (const dryshaft::cli::Stop& stop) {

@@ -11,6 +11,7 @@
 #include <filesystem>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "base/utf8.hpp"
 #include "cli/cli.hpp"
 #include "cli/inputs.hpp"
@@ -37,9 +38,15 @@ std::string folded(std::string_view label, std::size_t indent, std::string_view 
 
 bool complain(const std::vector<Diagnostic>& diagnostics) {
   bool refused = false;
+  Complaints said;
   for (const Diagnostic& d : diagnostics) {
-    warn(to_text(d));
+    if (said.lists(d)) {
+      warn(to_text(d));
+    }
     refused = refused || d.severity == Severity::error;
+  }
+  for (const Diagnostic& d : said.rest()) {
+    warn(to_text(d));
   }
   return refused;
 }

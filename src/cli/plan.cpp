@@ -135,6 +135,7 @@ class PlanCommand {
                           {.hours = o_.hours, .money = o_.budget, .today = plan_.today});
     made.rejected = std::move(read.complaints);
     made.rejected_records = read.rejected;
+    made.rejected_at_least = read.rejected_at_least;
     if (o_.format == "json") {
       output.write(to_json(made));
     } else if (o_.format == "csv") {
@@ -214,7 +215,7 @@ class PlanCommand {
       return {.value = PriceBook{}, .diagnostics = {}};  // a job sheet names no price
     }
     LineSource source(o_.prices);
-    const std::string text = source.rest();
+    const std::string text = source.rest(kPriceBook);
     if (!source.error().empty()) {
       complain({input_complaint(source)});
       return {};

@@ -80,7 +80,7 @@ int test_cases(const TestOptions& o) {
   std::vector<NamedText> files;
   for (const std::string& path : o.files) {
     LineSource source(path);
-    files.push_back({source.name(), source.rest()});
+    files.push_back({source.name(), source.rest(kCasesFile)});
     if (!source.error().empty()) {
       complain({input_complaint(source)});
       files.pop_back();

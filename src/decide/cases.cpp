@@ -9,7 +9,9 @@
 #include <nlohmann/json.hpp>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "base/index.hpp"
+#include "base/json_out.hpp"
 #include "base/located_json.hpp"
 #include "knowledge/object_view.hpp"
 
@@ -68,7 +70,7 @@ class ExpectReader {
       : d_(document), k_(k), out_(out) {}
 
   std::vector<Check> read(const Node& node) {
-    const std::size_t before = out_.size();
+    const std::size_t before = number_of(out_);
     ObjectView view(d_, node, out_);
     verdict(view);
     probabilities(view);
@@ -96,7 +98,7 @@ class ExpectReader {
     urgencies(view);
     texts(view);
     view.done();
-    if (view.is_object() && checks_.empty() && out_.size() == before) {
+    if (view.is_object() && checks_.empty() && number_of(out_) == before) {
       view.complain(node, "empty", "expects nothing", {},
                     "a case that expects nothing can never fail");
     }
@@ -479,8 +481,7 @@ std::string merged(const Document& d, const Node& base, const Node& over) {
   std::string out;
   const auto member = [&](const Node& n, std::string_view value) {
     using nlohmann::json;
-    out += fmt::format("{}{}:{}", out.empty() ? "" : ",",
-                       json(n.key).dump(-1, ' ', false, json::error_handler_t::replace), value);
+    out += fmt::format("{}{}:{}", out.empty() ? "" : ",", json_out::of(json(n.key)), value);
   };
   for (const Node* n = d.first(base); n != nullptr; n = d.next(*n)) {
     const Node* own = d.find(over, n->key);
@@ -500,9 +501,9 @@ class Runner {
       : k_(k), model_(model), options_(options), read_(read_options(k)), coverage_(k) {}
 
   void file(const NamedText& file) {
-    const std::size_t before = out().size();
+    const std::size_t before = number_of(out());
     const Document document(file.text, {.source = file.name}, kLimits, out());
-    if (!document.usable() || out().size() != before) {
+    if (!document.usable() || number_of(out()) != before) {
       ++run_.failed;
       return;
     }
@@ -517,14 +518,14 @@ class Runner {
     }
     std::vector<ObjectView> cases = top.objects("cases");
     top.done();
-    if (out().size() != before) {  // a case would be judged by what may not be meant
+    if (number_of(out()) != before) {  // a case would be judged by what may not be meant
       ++run_.failed;
       return;
     }
     for (ObjectView& one : cases) {
-      const std::size_t so_far = out().size();
+      const std::size_t so_far = number_of(out());
       try_case(document, one);
-      ++(out().size() == so_far ? run_.passed : run_.failed);
+      ++(number_of(out()) == so_far ? run_.passed : run_.failed);
     }
     if (cases.empty()) {
       top.complain(document.root(), "empty", "holds no case");
@@ -543,7 +544,7 @@ class Runner {
     if (!view.is_object()) {
       return;
     }
-    const std::size_t before = out().size();
+    const std::size_t before = number_of(out());
     const std::string note = view.text("note");
     std::vector<Record> records = read(document, view);
     AssessOptions how;
@@ -563,7 +564,7 @@ class Runner {
       checks = ExpectReader(document, k_, out()).read(*expect);
     }
     view.done();
-    if (out().size() != before || records.empty()) {
+    if (number_of(out()) != before || records.empty()) {
       return;
     }
     // What grouping complains of, the report shows as a contradiction.

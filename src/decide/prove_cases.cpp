@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 #include <string_view>
 
+#include "base/json_out.hpp"
 #include "dryshaft/prove.hpp"
 #include "dryshaft/record.hpp"
 #include "vocabulary/levels.hpp"
@@ -44,7 +45,7 @@ class Wording {
     });
     std::string text;
     for (const ordered_json& r : older_) {
-      text += r.dump() + "\n";
+      text += json_out::of(r) + "\n";
     }
     return text;
   }

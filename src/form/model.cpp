@@ -5,6 +5,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "base/json_out.hpp"
 #include "base/number.hpp"
 #include "dryshaft/form.hpp"
 #include "form/stops.hpp"
@@ -19,7 +20,7 @@ using Json = nlohmann::ordered_json;
 
 constexpr std::string_view kCheckPrefix = "check-";
 
-std::string json_text(std::string_view text) { return Json(text).dump(); }
+std::string json_text(std::string_view text) { return json_out::of(Json(text)); }
 
 // "/inspection/noise/onset_odometer_km" is asked as "noise-onset-odometer".
 std::string key_of(const FieldSpec& field) {
@@ -55,14 +56,15 @@ Json number_json(const std::string& typed) {
 std::vector<FormChoice> choices_of(const FieldSpec& field) {
   std::vector<FormChoice> out;
   for (const Rough& r : field.form.rough) {
-    out.push_back(
-        {std::string(r.id), std::string(r.owner), {{field.id, number_json(r.number).dump()}}});
+    out.push_back({std::string(r.id),
+                   std::string(r.owner),
+                   {{field.id, json_out::of(number_json(r.number))}}});
   }
   if (field.type == FieldType::flag) {
     for (const std::size_t code : {1U, 0U}) {
       out.push_back({std::string(kNoYes[code].id),
                      std::string(kNoYes[code].plain),
-                     {{field.id, Json(code != 0).dump()}}});
+                     {{field.id, json_out::of(Json(code != 0))}}});
     }
   }
   for (const Choice& c : field.choices) {
@@ -484,7 +486,7 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
   }
   for (const Writer::One& one : Writer(form, answers).write()) {
     // Whatever a caller hands over, the text is UTF-8.
-    const std::string text = one.json.dump(-1, ' ', false, Json::error_handler_t::replace);
+    const std::string text = json_out::of(one.json);
     Result<Record> read = read_record(text, "", 1, 1, options);
     for (Diagnostic& d : read.diagnostics) {
       const std::size_t question =

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "base/json_out.hpp"
 #include "base/sha256.hpp"
 #include "dryshaft/form.hpp"
 #include "form/stops.hpp"
@@ -220,7 +221,7 @@ Json data(const Form& form, const Knowledge& knowledge) {
   // Another version of the form must not read this one's answers.
   constexpr std::size_t kDigits = 12;
   out["storage"] = fmt::format("{}-{}-{}", kStorage, form.buying ? "buying" : "owner",
-                               sha256_hex(out.dump()).substr(0, kDigits));
+                               sha256_hex(json_out::of(out)).substr(0, kDigits));
   return out;
 }
 
@@ -308,7 +309,7 @@ std::string blank_html(const Form& form, const Knowledge& knowledge) {
   page.style = kStyle;
   page.body = body(form);
   page.script = kScript;
-  page.data = data(form, knowledge).dump();
+  page.data = json_out::of(data(form, knowledge));
   return markup::whole(page);
 }
 

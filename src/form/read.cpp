@@ -7,6 +7,8 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
+#include "base/complaints.hpp"
+#include "base/json_out.hpp"
 #include "base/places.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/form.hpp"
@@ -879,7 +881,8 @@ class FormReader {
 std::string as_lines(std::string_view text, const std::vector<Record>& good) {
   std::string out;
   for (const Record& r : good) {
-    out += nlohmann::ordered_json::parse(text.substr(r.begin, r.end - r.begin)).dump() + '\n';
+    out +=
+        json_out::of(nlohmann::ordered_json::parse(text.substr(r.begin, r.end - r.begin))) + '\n';
   }
   return out;
 }
@@ -924,7 +927,7 @@ FormsRead read_forms(const Form& form, std::string_view text, std::string_view s
                           std::string_view hint) {
     Diagnostic d = Places(text, {source, 1, 1}).complaint(at, code, std::move(message));
     d.hint = hint;
-    out.records.diagnostics.push_back(std::move(d));
+    add_complaint(out.records.diagnostics, std::move(d));
     ++out.records.rejected;
   };
   if (const std::size_t bad = utf8::first_invalid(text); bad < text.size()) {

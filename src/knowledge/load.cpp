@@ -155,11 +155,11 @@ std::optional<E> Loader::named(ObjectView& view, std::string_view key, const Tab
 
 void Loader::rules(ObjectView& top) {
   top.word("format", {kRulesFormat});
-  k_.id = top.text("id");
+  k_.id = top.name("id");
   if (const Node* id = top.optional("id")) {
     at_id_ = top.document().at(*id, "", "");
   }
-  k_.version = top.text("version");
+  k_.version = top.name("version");
   std::set<std::string_view> seen;
   for (ObjectView& view : top.objects("settings")) {
     Setting about;
@@ -560,7 +560,7 @@ void Loader::family(ObjectView& top) {
   top.word("format", {kFamilyFormat});
   Family f;
   item(top, f);
-  f.title = top.text("title");
+  f.title = top.name("title");
   f.system_voltage = top.optional_number("system_voltage_v", 1, 10000);
   if (const auto magnets =
           top.word("rotor_magnets", ids_of(spec(Situation::rotor_magnets).values))) {
@@ -590,7 +590,7 @@ void Loader::family(ObjectView& top) {
   }
   for (ObjectView& view : top.objects("vehicles")) {
     VehicleProfile v;
-    v.id = view.text("id");
+    v.id = view.name("id");
     v.port_access = view.text("port_access");
     if (const Node* tyre = view.optional("tyre")) {
       v.tyre_size = view.text_at(*tyre);
@@ -617,7 +617,7 @@ std::vector<Bearing> Loader::bearings(ObjectView& view, std::string_view key) {
   std::vector<Bearing> list;
   for (ObjectView& each : view.objects(key)) {
     Bearing b;
-    b.name = each.text("name");
+    b.name = each.name("name");
     b.elements = each.whole("elements", kHuge);
     b.element_diameter = each.number("element_diameter_mm", 0, kHuge);
     b.pitch_diameter = each.number("pitch_diameter_mm", 0, kHuge);
@@ -692,8 +692,8 @@ Service Loader::service(ObjectView& parent, const Node& node,
   }
   for (ObjectView& each : view.objects("parts")) {
     ServicePart p;
-    p.id = each.text("id");
-    p.name = each.text("name");
+    p.id = each.name("id");
+    p.name = each.name("name");
     p.quantity = each.number("quantity", 0, kHuge);
     p.unit = each.optional_text("unit");
     p.size = each.optional_text("size");

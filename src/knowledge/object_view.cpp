@@ -4,8 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
+#include "base/complaints.hpp"
 #include "base/sentence.hpp"
+#include "base/utf8.hpp"
 
 namespace dryshaft {
 
@@ -56,7 +59,7 @@ void ObjectView::complain(const Node& node, std::string_view code, std::string m
   Diagnostic d = document_.at(node, code, std::move(message));
   d.allowed = std::move(allowed);
   d.hint = std::move(hint);
-  out_.push_back(std::move(d));
+  add_complaint(out_, std::move(d));
 }
 
 const Node* ObjectView::optional(std::string_view key) {
@@ -72,13 +75,22 @@ const Node* ObjectView::required(std::string_view key) {
   return member;
 }
 
-std::string ObjectView::text_at(const Node& node) {
+std::string ObjectView::text_at(const Node& node, std::size_t longest) {
   if (node.kind != Kind::text || node.text.empty()) {
     complain(node, "wrong-type", fmt::format("is {}", located::shown(document_, node)),
              "a text that is not empty");
     return {};
   }
+  if (const std::size_t length = utf8::length(node.text); length > longest) {
+    complain(node, "too-long", fmt::format("is {} characters long", length),
+             fmt::format("at most {} characters", longest));
+  }
   return std::string(node.text);
+}
+
+std::string ObjectView::name(std::string_view key) {
+  const Node* member = required(key);
+  return member == nullptr ? std::string() : text_at(*member, kLongestName);
 }
 
 std::string ObjectView::text(std::string_view key) {
@@ -221,7 +233,7 @@ void ObjectView::done() {
     Diagnostic d = document_.at_key(*n, "unknown-member", "is not a member that is known here");
     d.allowed = joined(known_);
     d.hint = did_you_mean(n->key, known_);
-    out_.push_back(std::move(d));
+    add_complaint(out_, std::move(d));
   }
 }
 
@@ -298,7 +310,7 @@ void ItemReader::read_grounds(ObjectView& view, Item& item) const {
 }
 
 void ItemReader::read(ObjectView& view, Item& item) {
-  item.id = view.text("id");
+  item.id = view.name("id");
   read_grounds(view, item);
   if (item.id.empty()) {
     return;

@@ -46,6 +46,9 @@ Diagnostic about_item(const Item& item, std::string message);
 Diagnostic no_such_name(const Item& item, std::string_view what, std::string_view name,
                         const Words& known);
 
+inline constexpr std::size_t kLongestText = 2000;
+inline constexpr std::size_t kLongestName = 100;
+
 class ObjectView {
  public:
   ObjectView(const located::Document& document, const located::Node& node,
@@ -61,7 +64,9 @@ class ObjectView {
   // The member; its absence is an error.
   const located::Node* required(std::string_view key);
 
+  // Texts hold `kLongestText` characters at most, names `kLongestName`.
   std::string text(std::string_view key);
+  std::string name(std::string_view key);
   std::string optional_text(std::string_view key);
   // A text that people read as a sentence: a full stop that it lacks is put in.
   std::string sentence(std::string_view key);
@@ -87,7 +92,7 @@ class ObjectView {
   // A probability no nearer to 0 or 1 than `kLeastProbability`, or an error.
   double probability_at(const located::Node& node);
   double number_at(const located::Node& node, double at_least, double at_most);
-  std::string text_at(const located::Node& node);
+  std::string text_at(const located::Node& node, std::size_t longest = kLongestText);
 
  private:
   const located::Document& document_;

@@ -1,4 +1,5 @@
 // Speeds and loads as people write them, and the sound before its analysis.
+#include "base/complaints.hpp"
 #include "dryshaft/noise_input.hpp"
 
 #include <fmt/format.h>
@@ -224,8 +225,8 @@ class TraceReader {
   }
 
   Diagnostic& complain(std::size_t at, std::string_view code, std::string message) {
-    return result_.diagnostics.emplace_back(
-        places_.complaint(begin_, std::min(at, text_.size()), code, std::move(message)));
+    return add_complaint(result_.diagnostics, places_.complaint(begin_, std::min(at, text_.size()),
+                                                                code, std::move(message)));
   }
 
   bool header(std::string_view line) {

@@ -4,6 +4,7 @@
 #include <charconv>
 #include <cmath>
 
+#include "base/json_out.hpp"
 #include "dryshaft/noise_report.hpp"
 #include "report/ordered_json.hpp"
 
@@ -144,7 +145,7 @@ std::string noise_to_json(const NoiseSheet& sheet) {
     json["cautions"].push_back({{"id", id}, {"text", text}});
   }
   // All but plain ASCII is escaped, so that a hostile name is harmless on a terminal.
-  return json.dump(-1, ' ', true, Ordered::error_handler_t::replace) + "\n";
+  return json_out::of(json) + "\n";
 }
 
 }  // namespace dryshaft

@@ -1,6 +1,7 @@
 // `dryshaft-onset/1`: one object, one line. Numbers are written so that they
 // read back as they were; what is infinite or not known is null.
 
+#include "base/json_out.hpp"
 #include "dryshaft/onset.hpp"
 #include "report/ordered_json.hpp"
 
@@ -235,7 +236,7 @@ std::string onset_to_json(const OnsetSheet& sheet) {
   for (const auto& [id, text] : sheet.cautions) {
     json["cautions"].push_back({{"id", id}, {"text", text}});
   }
-  return json.dump(-1, ' ', false, OnsetJson::error_handler_t::replace) + "\n";
+  return json_out::of(json) + "\n";
 }
 
 }  // namespace dryshaft

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/complaints.hpp"
 #include "base/number.hpp"
 #include "base/places.hpp"
 #include "base/utf8.hpp"
@@ -14,7 +15,6 @@ namespace {
 
 constexpr std::size_t kMostTableRows = 2000000;
 constexpr double kLargestNumber = 1e300;
-constexpr std::size_t kMostComplaints = 100;
 
 class OnsetTableReader {
  public:
@@ -60,10 +60,6 @@ class OnsetTableReader {
           break;
         }
       }
-      if (result_.diagnostics.size() >= kMostComplaints) {
-        complain(cells_.front().begin, "too-many", "more errors are not listed");
-        break;
-      }
     }
     if (result_.diagnostics.empty() && data_.intervals.empty()) {
       complain(std::min(at_, text_.size()), "no-table", "no rows follow the header");
@@ -86,7 +82,7 @@ class OnsetTableReader {
   };
 
   Diagnostic& complain(std::size_t at, std::string_view code, std::string message) {
-    return result_.diagnostics.emplace_back(places_.complaint(at, code, std::move(message)));
+    return add_complaint(result_.diagnostics, places_.complaint(at, code, std::move(message)));
   }
 
   // Splits the next row into cells; false at the end. Quoted cells may hold commas,

@@ -1,5 +1,6 @@
 // `dryshaft-outcomes/1`: one object, one line.
 
+#include "base/json_out.hpp"
 #include "dryshaft/outcomes.hpp"
 #include "report/ordered_json.hpp"
 
@@ -144,7 +145,7 @@ std::string outcomes_to_json(const Outcomes& outcomes) {
   json["overlay_file"] = words::text_or_null(outcomes.overlay_file);
   json["limits"] = outcomes.limits;
   // All but plain ASCII is escaped, so that a hostile name is harmless on a terminal.
-  return json.dump(-1, ' ', true, Out::error_handler_t::replace) + "\n";
+  return json_out::of(json) + "\n";
 }
 
 }  // namespace dryshaft

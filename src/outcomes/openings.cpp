@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <map>
 
+#include "base/complaints.hpp"
 #include "base/index.hpp"
 #include "dryshaft/outcomes.hpp"
 
@@ -125,7 +126,7 @@ class Collector {
     d.message =
         fmt::format("is not what {}:{} says of the same opening, and counts as not examined",
                     other.source, other.line);
-    out_.diagnostics.push_back(std::move(d));
+    add_complaint(out_.diagnostics, std::move(d));
   }
 
   static History seen_before(const History& history, int day) {

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "base/json_out.hpp"
 #include "base/sha256.hpp"
 #include "dryshaft/outcomes.hpp"
 #include "report/words.hpp"
@@ -71,7 +72,7 @@ std::string overlay_text(const OutcomeFit& fit, const Openings& openings,
     item["source"] = "own teardowns";
     json[r.background ? "backgrounds" : "links"].push_back(std::move(item));
   }
-  return json.dump(2) + "\n";
+  return json_out::of(json, 2) + "\n";
 }
 
 }  // namespace dryshaft

@@ -1,6 +1,7 @@
 // `dryshaft-plan/1`: one object, one line.
 
 #include "base/index.hpp"
+#include "base/json_out.hpp"
 #include "dryshaft/plan.hpp"
 #include "report/ordered_json.hpp"
 
@@ -140,7 +141,7 @@ std::string to_json(const Plan& p) {
     json["cautions"].push_back({{"id", c.id}, {"text", c.text}});
   }
   // All but plain ASCII is escaped, so that a hostile name is harmless on a terminal.
-  return json.dump(-1, ' ', true, Ordered::error_handler_t::replace) + "\n";
+  return json_out::of(json) + "\n";
 }
 
 }  // namespace dryshaft

@@ -76,7 +76,7 @@ Result<PriceBook> load_prices(const NamedText& file) {
     return result;
   }
   top.word("format", {kPricesFormat});
-  book.currency = top.text("currency");
+  book.currency = top.name("currency");
   top.optional_text("note");
   if (const Node* node = top.required("prices")) {
     ObjectView prices(document, *node, result.diagnostics);

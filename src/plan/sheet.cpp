@@ -6,6 +6,7 @@
 #include <set>
 
 #include "base/index.hpp"
+#include "base/json_out.hpp"
 #include "decide/wording.hpp"
 #include "dryshaft/plan.hpp"
 #include "plan/pages.hpp"
@@ -240,9 +241,7 @@ class Sheet {
 
   // A record that the reader takes as it stands.
   [[nodiscard]] std::string teardown_record() const {
-    const auto quoted = [](std::string_view text) {
-      return nlohmann::json(text).dump(-1, ' ', true, nlohmann::json::error_handler_t::replace);
-    };
+    const auto quoted = [](std::string_view text) { return json_out::of(nlohmann::json(text)); };
     std::string text = fmt::format(
         "{{\"format\": \"{}\",\n \"unit\": {{\"id\": {}}},\n \"inspection\": {{\"date\": "
         "\"{}\"}},\n"

@@ -7,6 +7,7 @@
 #include <numeric>
 
 #include "base/index.hpp"
+#include "base/json_out.hpp"
 #include "decide/wording.hpp"
 #include "dryshaft/plan.hpp"
 #include "plan/knapsack.hpp"
@@ -264,10 +265,11 @@ Document describe_yard(const Yard& yard) {
         {}});
   }
   if (yard.rejected_records > 0 || !yard.rejected.empty()) {
-    d.emplace_back(Heading{yard.rejected_records == 0
-                               ? "Complaints about the input"
-                               : fmt::format("Refused: {}", words::count(yard.rejected_records,
-                                                                         "record", "records"))});
+    d.emplace_back(
+        Heading{yard.rejected_records == 0
+                    ? "Complaints about the input"
+                    : fmt::format("Refused: {}", words::count(yard.rejected_records, "record",
+                                                              "records", yard.rejected_at_least))});
     for (const Diagnostic& r : yard.rejected) {
       d.emplace_back(document::Verbatim{to_text(r)});
     }
@@ -317,7 +319,7 @@ std::string to_json(const Yard& yard) {
   for (const Diagnostic& d : yard.rejected) {
     json["rejected"].push_back(to_text(d));
   }
-  return json.dump(-1, ' ', true, Ordered::error_handler_t::replace) + "\n";
+  return json_out::of(json) + "\n";
 }
 
 std::string to_csv(const Yard& yard) {

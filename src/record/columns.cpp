@@ -7,6 +7,7 @@
 #include <optional>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "base/located_json.hpp"
 #include "dryshaft/table.hpp"
 #include "record/shape.hpp"
@@ -109,7 +110,7 @@ class ColumnMapReader {
   }
   void complain(const located::Node& node, std::string_view code, std::string message,
                 std::string allowed = {}, std::string hint = {}) {
-    Diagnostic& d = out_.emplace_back(d_.at(node, code, std::move(message)));
+    Diagnostic& d = add_complaint(out_, d_.at(node, code, std::move(message)));
     d.allowed = std::move(allowed);
     d.hint = std::move(hint);
   }
@@ -123,7 +124,7 @@ class ColumnMapReader {
   void only(const located::Node& object, const std::vector<std::string_view>& keys) {
     for (const located::Node* n = d_.first(object); n != nullptr; n = d_.next(*n)) {
       if (std::ranges::find(keys, n->key) == keys.end()) {
-        Diagnostic& d = out_.emplace_back(d_.at_key(*n, "unknown-field", "is not known here"));
+        Diagnostic& d = add_complaint(out_, d_.at_key(*n, "unknown-field", "is not known here"));
         d.allowed = fmt::format("{}", fmt::join(keys, ", "));
       }
     }
@@ -134,7 +135,7 @@ class ColumnMapReader {
     use.title = node.key;
     for (const ColumnUse& other : map.columns) {
       if (plain_title(other.title) == plain_title(use.title)) {
-        out_.push_back(d_.at_key(node, "duplicate-key", "is given twice"));
+        add_complaint(out_, d_.at_key(node, "duplicate-key", "is given twice"));
         return;
       }
     }

@@ -32,19 +32,34 @@ class PieceReader {
   [[nodiscard]] virtual std::size_t look_ahead() const = 0;
   // Whether all is read, or nothing that follows would change anything.
   [[nodiscard]] virtual bool done() const = 0;
+  // Whether others may read what follows; see `RecordsReader`.
+  [[nodiscard]] virtual bool rests() const { return false; }
 };
 
 // Room for what is shown of a text beyond the record that is complained of.
 inline constexpr std::size_t kShownAhead = 1024;
 
+// A text of records: values one after another, each an object or an array, on one line or several.
+class RecordsReader : public PieceReader {
+ public:
+  // `rests` where it stands at the start of a line, between two values, if that was asked for;
+  // `read` then stops there. Others have read on; the next text begins on `line`, and as such a
+  // line does.
+  virtual void go_on(std::uint32_t line) = 0;
+};
+
+// Whether a line holds records alone, each of them closed on it, so that it can be read by itself.
+bool holds_whole_objects(std::string_view line);
+
 // Both keep references to `map` and `options`. `limit`: bytes of a record, or of a row.
 std::unique_ptr<PieceReader> table_reader(std::string_view source, const ColumnMap& map,
                                           const ReadOptions& options,
                                           std::size_t limit = kMaxRecordBytes);
-// `line`: that of the text's first byte.
-std::unique_ptr<PieceReader> records_reader(std::string_view source, std::uint32_t line,
-                                            const ReadOptions& options,
-                                            std::size_t limit = kMaxRecordBytes);
+// `line`: that of the text's first byte. `in_turns`: it rests between lines.
+std::unique_ptr<RecordsReader> records_reader(std::string_view source, std::uint32_t line,
+                                              const ReadOptions& options,
+                                              std::size_t limit = kMaxRecordBytes,
+                                              bool in_turns = false);
 
 }  // namespace dryshaft
 

@@ -6,6 +6,7 @@
 #include <optional>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "base/located_json.hpp"
 #include "base/sha256.hpp"
 #include "base/utf8.hpp"
@@ -152,7 +153,7 @@ class Reader {
   static constexpr std::size_t index(Field field) { return static_cast<std::size_t>(field); }
   Value& value(Field field) { return record_.values[index(field)]; }
 
-  Diagnostic& complain(Diagnostic diagnostic) { return out_.emplace_back(std::move(diagnostic)); }
+  Diagnostic& complain(Diagnostic diagnostic) { return add_complaint(out_, std::move(diagnostic)); }
   Diagnostic& complain(const Node& node, std::string_view code, std::string message,
                        std::string allowed = {}, std::string hint = {}) {
     Diagnostic& d = complain(d_.at(node, code, std::move(message)));
@@ -575,8 +576,7 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
   Record record = reader.read();
   const bool refused = !result.diagnostics.empty();
   std::ranges::move(reader.doubts(), std::back_inserter(result.diagnostics));
-  std::ranges::stable_sort(result.diagnostics, {},
-                           [](const Diagnostic& d) { return std::pair(d.line, d.column); });
+  std::ranges::stable_sort(result.diagnostics, {}, place_in_text);
   if (refused) {
     return result;
   }

@@ -2,10 +2,12 @@
 
 #include <algorithm>
 #include <cstdint>
+#include <iterator>
 #include <memory>
 #include <optional>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "base/located_json.hpp"
 #include "base/places.hpp"
 #include "base/utf8.hpp"
@@ -16,9 +18,8 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::string_view kSeveral = "put several records in an array, or one on each line";
-// Elements of an array that may turn out broken before the exact way of finding
-// an element's end, which can run as far as a record may, is no longer tried.
+// Values that may turn out broken before the exact way of finding a value's end, which can run as
+// far as a record may, is no longer tried.
 constexpr int kExactTries = 16;
 // Where an element ends that is no object or array.
 constexpr std::string_view kEndsScalar = ",]{}[\n";
@@ -26,23 +27,22 @@ constexpr std::string_view kEndsScalar = ",]{}[\n";
 // What a text's layout allows next. Each step looks no further ahead than `look_ahead`.
 enum class Next : std::uint8_t {
   start,
-  element,        // of an array, or its end
-  after,          // an element of an array
-  after_comma,    // of an array, where perhaps none follows
-  line,           // a record on a line
-  after_on_line,  // what follows it there
-  rest_of_line,
-  junk,  // until a line begins with a brace
+  value,         // a record or an array, or the end of the text
+  after_value,   // what follows it on its line
+  rest_of_line,  // of which nothing is read before a brace
+  element,       // of an array, or its end
+  after,         // an element of an array
+  after_comma,   // of an array, where perhaps none follows
+  junk,          // until a line begins with a brace
   junk_line,
-  after_single,
-  after_array,
   inside_large,  // what holds more bytes than a record may
   nothing
 };
 
 // What holds more bytes than a record may, passed over without keeping it.
 struct Large {
-  enum class Kind : std::uint8_t { value, value_on_line, line, quoted, bare };
+  // `element` is a value in an array; a `value` of its own ends where a line begins with a brace.
+  enum class Kind : std::uint8_t { element, value, value_on_line, line, quoted, bare };
   Kind kind = Kind::value;
   Diagnostic complaint = {};
   std::size_t bytes = 0;
@@ -50,11 +50,14 @@ struct Large {
   std::size_t depth = 0;
   bool in_string = false;
   bool escaped = false;
+  bool at_line_start = false;
 
   [[nodiscard]] bool ends_before(char c) const {
     switch (kind) {
-      case Kind::value:
+      case Kind::element:
         return false;
+      case Kind::value:
+        return at_line_start && c == '{';
       case Kind::bare:
         return kEndsScalar.find(c) != std::string_view::npos;
       default:
@@ -65,10 +68,11 @@ struct Large {
   bool pass(char c) {
     ++bytes;
     trimmed = is_white(c) ? trimmed : bytes;
+    at_line_start = c == '\n';
     if (kind == Kind::quoted && c == '"') {
       kind = Kind::bare;
     }
-    if (kind != Kind::value && kind != Kind::value_on_line) {
+    if (kind == Kind::line || kind == Kind::quoted || kind == Kind::bare) {
       return false;
     }
     if (in_string) {
@@ -85,16 +89,25 @@ struct Large {
   }
 };
 
-class TextReader final : public PieceReader {
+class TextReader final : public RecordsReader {
  public:
   TextReader(std::string_view source, std::uint32_t line, const ReadOptions& options,
-             std::size_t limit)
-      : source_(source), options_(options), limit_(limit), line_(line) {}
+             std::size_t limit, bool in_turns)
+      : source_(source), options_(options), limit_(limit), in_turns_(in_turns), line_(line) {}
 
   [[nodiscard]] std::size_t look_ahead() const override {
     return kShownBefore + limit_ + kShownAhead;
   }
   [[nodiscard]] bool done() const override { return next_ == Next::nothing; }
+  [[nodiscard]] bool rests() const override { return in_turns_ && rests_; }
+  void go_on(std::uint32_t line) override {
+    begun_ = true;
+    next_ = Next::value;
+    line_ = line;
+    column_ = 1;
+    at_ = 0;
+    rests_ = false;
+  }
 
   std::size_t read(std::string_view text, bool last, std::size_t enough, Records& out) override {
     text_ = text;
@@ -106,13 +119,16 @@ class TextReader final : public PieceReader {
     }
     const std::size_t mark = text.size() - text_.size();
     places_.emplace(text_, Origin{source_, line_, column_});
-    while (!done() && out.records.size() < enough && out.diagnostics.size() < enough && step()) {
+    rests_ = false;
+    while (!done() && !rests() && out.records.size() < enough && out.diagnostics.size() < enough &&
+           step()) {
     }
     if (done()) {
+      std::ranges::move(said_.rest(), std::back_inserter(out.diagnostics));
       return text.size();
     }
-    // A complaint may show what stands just before it.
-    const Place place = places_->place(at_ - std::min(at_, kShownBefore));
+    // A complaint may show what stands just before it on its line.
+    const Place place = places_->place(rests() ? at_ : at_ - std::min(at_, kShownBefore));
     const std::size_t done_with = places_->offset();
     line_ = place.line;
     column_ = place.column;
@@ -132,19 +148,34 @@ class TextReader final : public PieceReader {
       return pass_large();
     }
     if (next_ == Next::rest_of_line || next_ == Next::junk) {
-      at_ = line_end(text_, at_);
+      at_ = std::min(text_.find_first_of(next_ == Next::junk ? "\n" : "\n{", at_), text_.size());
       if (at_ == text_.size() && !last_) {
         return false;
       }
-      next_ = next_ == Next::junk ? Next::junk_line : Next::line;
+      next_ = next_ == Next::junk ? Next::junk_line : Next::after_value;
       return true;
     }
-    at_ = next_ == Next::after_on_line ? skip_blanks(at_) : skip_white(text_, at_);
-    if (!last_ && text_.size() - at_ < limit_ + kShownAhead) {
+    at_ = next_ == Next::after_value ? skip_blanks(text_, at_) : skip_white(text_, at_);
+    if (!last_ && text_.size() - at_ < limit_ + kShownAhead && !is_clear()) {
       return false;
     }
     take_step();
     return true;
+  }
+
+  // Whether what follows would change nothing: whoever writes slowly is not kept waiting.
+  [[nodiscard]] bool is_clear() const {
+    if (at_ == text_.size() || (next_ != Next::value && next_ != Next::after_value)) {
+      return false;
+    }
+    const char c = text_[at_];
+    if (next_ == Next::after_value && opens(c)) {
+      return true;
+    }
+    const std::string_view seen = window();
+    const std::size_t end = line_end(seen, at_);
+    return end < seen.size() && c != '[' &&
+           (c != '{' || balanced(seen.substr(0, end), at_).closed || is_cut_short(seen, end));
   }
 
   void take_step() {
@@ -179,35 +210,14 @@ class TextReader final : public PieceReader {
         }
         next_ = Next::element;
         break;
-      case Next::line:
-        if (ended) {
-          next_ = Next::nothing;
-        } else {
-          read_line();
-        }
+      case Next::value:
+        value(c, ended);
         break;
-      case Next::after_on_line:
-        if (ended || c == '\n') {
-          next_ = Next::line;
-        } else {
-          more_text(c, "more text follows the record", Next::rest_of_line);
-        }
+      case Next::after_value:
+        after_value(c, ended);
         break;
       case Next::junk_line:
-        next_ = ended ? Next::nothing : (c == '{' ? Next::line : Next::junk);
-        break;
-      case Next::after_single:
-        if (!ended) {
-          more_text(c, "more text follows the record", Next::nothing);
-        }
-        next_ = Next::nothing;
-        break;
-      case Next::after_array:
-        if (!ended) {
-          refuse(at_, "trailing-text", "more text follows the list of records", "");
-          out_->rejected += c == '{' ? 1 : 0;
-        }
-        next_ = Next::nothing;
+        next_ = ended ? Next::nothing : (c == '{' ? Next::value : Next::junk);
         break;
       default:  // `step` has done them
         break;
@@ -251,18 +261,14 @@ class TextReader final : public PieceReader {
     const bool all =
         closed || large_.kind == Large::Kind::bare || large_.kind == Large::Kind::quoted;
     large_.complaint.message = located::size_held(all ? large_.bytes : large_.trimmed);
+    out_->rejected_at_least = out_->rejected_at_least || !closed;
     say(std::move(large_.complaint));
     ++out_->rejected;
-    switch (after_large_) {
-      case Next::element:
-        next_ = Next::after;
-        break;
-      case Next::line:
-        next_ = closed ? Next::after_on_line : Next::line;
-        break;
-      default:
-        next_ = closed ? Next::after_single : Next::nothing;
-        break;
+    if (after_large_ == Next::element) {
+      next_ = Next::after;
+    } else {
+      next_ = closed ? Next::after_value : Next::value;
+      after_list_ = false;
     }
     return true;
   }
@@ -271,7 +277,9 @@ class TextReader final : public PieceReader {
 
   void say(Diagnostic diagnostic) {
     complained_ = true;
-    out_->diagnostics.push_back(std::move(diagnostic));
+    if (said_.lists(diagnostic)) {
+      out_->diagnostics.push_back(std::move(diagnostic));
+    }
   }
   void refuse(std::size_t at, std::string_view code, std::string message, std::string_view hint) {
     Diagnostic d = places_->complaint(at, code, std::move(message));
@@ -288,13 +296,10 @@ class TextReader final : public PieceReader {
   void unexpected(std::size_t at, std::string_view expected, std::string_view hint) {
     say(not_expected(at, expected, hint));
   }
-  void more_text(char c, std::string_view message, Next then) {
-    refuse(at_, "trailing-text", std::string(message),
-           c == '{'   ? kSeveral
-           : c == ',' ? "records on lines have no comma between them"
-                      : "");
-    out_->rejected += c == '{' ? 1 : 0;
-    next_ = then;
+  void more_text(std::string_view hint) {
+    refuse(at_, "trailing-text",
+           fmt::format("more text follows the {}", after_list_ ? "list of records" : "record"),
+           hint);
   }
 
   Result<Record> read_extent(std::size_t begin, std::size_t end) {
@@ -323,50 +328,34 @@ class TextReader final : public PieceReader {
   static std::size_t line_end(std::string_view text, std::size_t at) {
     return std::min(text.find('\n', at), text.size());
   }
-  [[nodiscard]] std::size_t skip_blanks(std::size_t at) const {
-    return std::min(text_.find_first_not_of(" \t\r", at), text_.size());
+  static std::size_t skip_blanks(std::string_view text, std::size_t at) {
+    return std::min(text.find_first_not_of(" \t\r", at), text.size());
   }
 
   void start() {
     if (at_ == text_.size()) {
       refuse(at_, "empty", "holds no record", "");
       next_ = Next::nothing;
-    } else if (text_[at_] == '[') {
-      at_bracket_ = places_->complaint(at_, "empty", "holds no record");
-      ++at_;
-      next_ = Next::element;
-    } else if (text_[at_] == '{') {
-      if (begins_as_lines()) {
-        next_ = Next::line;
-      } else {
-        read_single();
-      }
+    } else if (opens(text_[at_])) {
+      next_ = Next::value;
     } else {
       const Likeness is = likeness(window().substr(at_));
       if (!is.certain && has_later_object()) {
-        next_ = Next::line;
+        next_ = Next::value;
         return;
       }
       const bool whole = reaches_end(window());
       refuse(at_, "not-json", fmt::format("looks like {}, not like a record", is.looks_like),
              is.hint);
-      if (is.certain) {
+      if (is.certain) {                            // the first complaint of all is listed
         out_->diagnostics.back().excerpt.clear();  // bytes that mean nothing as text
       }
       ++out_->rejected;
+      out_->rejected_at_least = true;
       next_ = is.certain || whole ? Next::nothing : Next::junk;
     }
   }
 
-  [[nodiscard]] bool begins_as_lines() const {
-    const std::string_view seen = window();
-    const std::size_t end = line_end(seen, at_);
-    if (is_complete_object(seen.substr(at_, end - at_)) ||
-        (end == seen.size() && !reaches_end(seen))) {
-      return true;
-    }
-    return seen.substr(skip_white(seen, end)).starts_with("{\"");
-  }
   [[nodiscard]] bool has_later_object() const {
     const std::string_view seen = window();
     std::size_t at = at_;
@@ -379,37 +368,151 @@ class TextReader final : public PieceReader {
     return false;
   }
 
-  void read_single() {
-    const std::string_view seen = window();
-    const Extent object = balanced(seen, at_);
-    if (object.ended) {
-      take(read_extent(at_, object.end));
-      at_ = object.end;
-      next_ = Next::after_single;
-    } else if (reaches_end(seen)) {
-      take(read_extent(at_, trim_white(seen, object.end)));
+  // ---------------------------------------------- values one after another
+
+  static bool opens(char c) { return c == '{' || c == '['; }
+
+  void value(char c, bool ended) {
+    after_list_ = false;
+    if (ended) {
       next_ = Next::nothing;
+    } else if (c == '{') {
+      read_value();
+    } else if (c == '[') {
+      at_bracket_ = places_->complaint(at_, "empty", "holds no record");
+      complained_ = false;
+      any_element_ = false;
+      comma_before_ = false;
+      ++at_;
+      next_ = Next::element;
+    } else if (c == ',') {
+      after_value(c, ended);
     } else {
-      begin_large(Large::Kind::value);
+      read_junk();
     }
   }
 
-  void read_line() {
+  void after_value(char c, bool ended) {
+    if (ended) {
+      next_ = Next::nothing;
+    } else if (c == '\n') {
+      ++at_;
+      next_ = Next::value;
+      rests_ = true;
+    } else if (opens(c)) {
+      next_ = Next::value;
+    } else if (c == ',') {
+      more_text("records on lines have no comma between them");
+      ++at_;
+      next_ = Next::after_value;
+    } else {
+      more_text("");
+      out_->rejected_at_least = true;
+      next_ = Next::rest_of_line;
+    }
+  }
+
+  void take_value(std::size_t end) {
+    take(read_extent(at_, end));
+    at_ = end;
+    next_ = Next::after_value;
+  }
+
+  // What is broken over several lines may have been several records.
+  void take_broken(std::size_t line_end, std::size_t end) {
+    take(read_extent(at_, end));
+    out_->rejected_at_least = out_->rejected_at_least || line_end < end;
+  }
+
+  // A record on a line, or on several. One that is broken ends where another value seems to begin.
+  void read_value() {
     const std::string_view seen = window();
     const std::size_t end = line_end(seen, at_);
-    const bool whole = end < seen.size() || reaches_end(seen);
-    const bool is_object = text_[at_] == '{';
-    const Extent object = is_object ? balanced(seen.substr(0, end), at_) : Extent{};
-    if (object.closed) {
-      take(read_extent(at_, object.end));
-      at_ = object.end;
-      next_ = Next::after_on_line;
-    } else if (whole) {
-      take(read_extent(at_, trim_white(seen, end)));
-      at_ = end;
-    } else {
-      begin_large(is_object ? Large::Kind::value_on_line : Large::Kind::line);
+    if (const Extent object = balanced(seen.substr(0, end), at_); object.closed) {
+      take_value(object.end);
+      return;
     }
+    const bool cut_short = is_cut_short(seen, end);
+    const std::size_t next = cut_short ? skip_white(seen, end) : next_value(seen, end);
+    if (const Extent object = balanced(seen.substr(0, next), at_); object.closed) {
+      take_value(object.end);
+    } else if (next < seen.size()) {
+      if (cut_short || !took_exactly(seen)) {
+        take_broken(end, trim_white(seen, next));
+        at_ = next;
+        next_ = Next::value;
+        rests_ = true;
+      }
+    } else if (reaches_end(seen)) {
+      take_broken(end, trim_white(seen, seen.size()));
+      at_ = seen.size();
+      next_ = Next::nothing;
+    } else {
+      begin_large(end < seen.size() ? Large::Kind::value : Large::Kind::value_on_line);
+    }
+  }
+
+  // Whether the object that begins at `at_`, and is not closed on its line, ends with it: the next
+  // line begins with a brace, and no bracket, colon or comma waits for one.
+  [[nodiscard]] bool is_cut_short(std::string_view seen, std::size_t end) const {
+    const std::size_t next = skip_white(seen, end);
+    const std::size_t last = trim_white(seen, end);
+    return next < seen.size() && seen[next] == '{' && last > at_ &&
+           std::string_view("[:,").find(seen[last - 1]) == std::string_view::npos;
+  }
+
+  // The next line, or the end, that begins with a bracket no further to the right than the line on
+  // which `at_` stands.
+  [[nodiscard]] std::size_t next_value(std::string_view seen, std::size_t end) const {
+    const std::size_t indent = indentation();
+    while (end < seen.size()) {
+      const std::size_t begin = end + 1;
+      const std::size_t first = skip_blanks(seen, begin);
+      if (first < seen.size() && opens(seen[first]) && first - begin <= indent) {
+        return first;
+      }
+      end = line_end(seen, begin);
+    }
+    return seen.size();
+  }
+
+  // White space before `at_` on its line; none where something else stands there, or it is long.
+  [[nodiscard]] std::size_t indentation() const {
+    constexpr std::size_t kMost = kShownBefore - 4;  // so much of the text before is kept for sure
+    std::size_t begin = at_;
+    while (begin > 0 && at_ - begin <= kMost &&
+           (text_[begin - 1] == ' ' || text_[begin - 1] == '\t')) {
+      --begin;
+    }
+    return at_ - begin <= kMost && (begin == 0 || text_[begin - 1] == '\n') ? at_ - begin : 0;
+  }
+
+  // Takes what is well-formed although a line within it looks like the next value.
+  bool took_exactly(std::string_view seen) {
+    if (exact_tries_ > 0) {
+      if (const Extent exact = balanced(seen, at_); exact.closed) {
+        Result<Record> result = read_extent(at_, exact.end);
+        if (!was_cut_wrong(result)) {
+          take(std::move(result));
+          at_ = exact.end;
+          next_ = next_ == Next::element ? Next::after : Next::after_value;
+          return true;
+        }
+      }
+      --exact_tries_;
+    }
+    return false;
+  }
+
+  // A line that begins no value.
+  void read_junk() {
+    const std::string_view seen = window();
+    const std::size_t end = line_end(seen, at_);
+    if (end == seen.size() && !reaches_end(seen)) {
+      begin_large(Large::Kind::line);
+      return;
+    }
+    take_value(trim_white(seen, end));
   }
 
   // ----------------------------------------------------------------- array
@@ -442,7 +545,8 @@ class TextReader final : public PieceReader {
       say(std::move(at_bracket_));
     }
     ++at_;
-    next_ = Next::after_array;
+    after_list_ = true;
+    next_ = Next::after_value;
   }
 
   void read_element() {
@@ -451,26 +555,18 @@ class TextReader final : public PieceReader {
       read_scalar(seen);
       return;
     }
-    if (exact_tries_ > 0) {
-      const Extent exact = balanced(seen, at_);
-      if (exact.closed) {
-        Result<Record> result = read_extent(at_, exact.end);
-        if (!was_cut_wrong(result)) {
-          take(std::move(result));
-          at_ = exact.end;
-          next_ = Next::after;
-          return;
-        }
-      }
-      --exact_tries_;
+    if (took_exactly(seen)) {
+      return;
     }
-    const Extent element = resynchronised(seen, at_);
-    if (element.ended || reaches_end(seen)) {
+    const std::size_t next = next_value(seen, line_end(seen, at_));
+    const Extent element = resynchronised(seen.substr(0, next), at_);
+    if (element.ended || next < seen.size() || reaches_end(seen)) {
       take(read_extent(at_, trim_white(seen, element.end)));
+      out_->rejected_at_least = out_->rejected_at_least || !element.closed;
       at_ = element.end;
       next_ = Next::after;
     } else {
-      begin_large(Large::Kind::value);
+      begin_large(Large::Kind::element);
     }
   }
   static bool was_cut_wrong(const Result<Record>& result) {
@@ -499,6 +595,7 @@ class TextReader final : public PieceReader {
   std::string source_;
   const ReadOptions& options_;
   std::size_t limit_;
+  bool in_turns_;
 
   // The piece that is being read.
   std::string_view text_;
@@ -513,9 +610,12 @@ class TextReader final : public PieceReader {
   std::size_t before_ = 0;
   std::uint32_t line_;
   std::uint32_t column_ = 1;
-  bool complained_ = false;
+  bool rests_ = false;  // at the start of a line, between values
+  Complaints said_;
+  bool complained_ = false;  // about the array
   bool any_element_ = false;
   bool comma_before_ = false;
+  bool after_list_ = false;
   Diagnostic at_bracket_;               // what to say where its array proves to be empty
   std::optional<Diagnostic> at_comma_;  // and where no record follows this comma
   Large large_;
@@ -525,15 +625,22 @@ class TextReader final : public PieceReader {
 
 }  // namespace
 
-bool is_complete_object(std::string_view first_line) {
-  const std::size_t begin = skip_white(first_line, 0);
-  return begin < first_line.size() && first_line[begin] == '{' &&
-         balanced(first_line, begin).closed;
+bool holds_whole_objects(std::string_view line) {
+  std::size_t at = skip_white(line, 0);
+  while (at < line.size() && line[at] == '{') {
+    const Extent object = balanced(line, at);
+    if (!object.closed) {
+      return false;
+    }
+    at = skip_white(line, object.end);
+  }
+  return at == line.size();
 }
 
-std::unique_ptr<PieceReader> records_reader(std::string_view source, std::uint32_t line,
-                                            const ReadOptions& options, std::size_t limit) {
-  return std::make_unique<TextReader>(source, line, options, limit);
+std::unique_ptr<RecordsReader> records_reader(std::string_view source, std::uint32_t line,
+                                              const ReadOptions& options, std::size_t limit,
+                                              bool in_turns) {
+  return std::make_unique<TextReader>(source, line, options, limit, in_turns);
 }
 
 Records read_records(std::string_view text, std::string_view source, const ReadOptions& options) {

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <nlohmann/json.hpp>
 
+#include "base/json_out.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
 #include "record/shape.hpp"
@@ -211,7 +212,7 @@ std::string record_schema() {
                  {"description", "One inspection of one drive unit."}};
   schema.update(object_of(record_shape()));
   schema["$defs"]["not-observed"] = {{"enum", Json::array({nullptr, kUnknownWord})}};
-  return schema.dump(2) + "\n";
+  return json_out::of(schema, 2) + "\n";
 }
 
 }  // namespace dryshaft

@@ -3,10 +3,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <iterator>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <utility>
 
+#include "base/complaints.hpp"
+#include "base/json_out.hpp"
 #include "base/places.hpp"
 #include "base/utf8.hpp"
 #include "record/cells.hpp"
@@ -125,6 +128,9 @@ class TableReader final : public PieceReader {
     places_.emplace(text_, Origin{source_, line_, 1});
     while (!done() && out.records.size() < enough && out.diagnostics.size() < enough && step()) {
     }
+    if (done()) {
+      std::ranges::move(said_.rest(), std::back_inserter(out.diagnostics));
+    }
     line_ = places_->place(at_).line;
     before_ += at_;
     return mark + at_;
@@ -166,18 +172,21 @@ class TableReader final : public PieceReader {
       refuse_all(fmt::format("looks like {}, not like a table", is.looks_like), is.hint);
       out_->diagnostics.back().excerpt.clear();
       ++out_->rejected;
+      out_->rejected_at_least = true;
       state_ = State::done;
     } else if (const std::size_t first = skip_white(seen, 0);
                first < seen.size() && (seen[first] == '{' || seen[first] == '[')) {
       refuse_all("looks like JSON, not like a table",
                  "give it a name that ends in .json or .jsonl");
       ++out_->rejected;
+      out_->rejected_at_least = true;
       state_ = State::done;
     } else if (first_line.size() == seen.size() &&
                seen.find('\r') < seen.find_last_not_of("\r\n ")) {
       refuse_all("has lines that end in a carriage return alone",
                  "save it with line feeds, as every current program does");
       ++out_->rejected;
+      out_->rejected_at_least = true;
       state_ = State::done;
     } else if (const std::optional<char> said = said_separator(first_line)) {
       separator_ = *said;
@@ -440,7 +449,7 @@ class TableReader final : public PieceReader {
       put(columns_[i], row.cells[i], json);
     }
     const auto of_cells = static_cast<std::ptrdiff_t>(complaints_.size());
-    Result<Record> read = read_record(json.dump(), places_->origin().source, 1, 1, options_);
+    Result<Record> read = read_record(json_out::of(json), places_->origin().source, 1, 1, options_);
     for (Diagnostic& d : read.diagnostics) {
       // What could not be read is not missing as well.
       if (std::none_of(complaints_.begin(), complaints_.begin() + of_cells,
@@ -577,7 +586,10 @@ class TableReader final : public PieceReader {
       d.pointer = std::move(c.what.pointer);
       d.allowed = std::move(c.what.allowed);
       d.hint = std::move(c.what.hint);
-      out_->diagnostics.push_back(std::move(d));
+      d.more = c.what.more;
+      if (said_.lists(d)) {
+        out_->diagnostics.push_back(std::move(d));
+      }
     }
     complaints_.clear();
   }
@@ -594,7 +606,8 @@ class TableReader final : public PieceReader {
   bool last_ = false;
   std::size_t at_ = 0;
   std::optional<Places> places_;
-  std::vector<CellComplaint> complaints_;
+  std::vector<CellComplaint> complaints_;  // about the row
+  Complaints said_;
   Records* out_ = nullptr;
 
   // What is known of the pieces before.

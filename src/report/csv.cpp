@@ -21,9 +21,12 @@ constexpr std::array<std::string_view, 21> kColumns = {
 
 }  // namespace
 
-std::string csv_header() { return fmt::format("{}{}", fmt::join(kColumns, ","), csv::kLineEnd); }
+std::string csv_header(const Wanted& wanted) {
+  return fmt::format("{}{}{}", fmt::join(kColumns, ","), wanted.worse_since ? ",was" : "",
+                     csv::kLineEnd);
+}
 
-std::string to_csv(const Report& report) {
+std::string to_csv(const Report& report, const Wanted& wanted) {
   const CauseReport* const cause = report.causes.empty() ? nullptr : &report.causes.front();
   const Action* const action = report.actions.empty() ? nullptr : &report.actions.front();
   std::string contradictions;
@@ -32,8 +35,8 @@ std::string to_csv(const Report& report) {
     contradictions += contradiction.id;
   }
   using Number = std::optional<double>;
-  return csv::Row()
-      .text(report.unit_id)
+  csv::Row row;
+  row.text(report.unit_id)
       .text(report.family)
       .text(report.vehicle)
       .text(report.date)
@@ -53,8 +56,11 @@ std::string to_csv(const Report& report) {
       .number(static_cast<double>(report.warnings.size()), 0)
       .text(report.source)
       .number(static_cast<double>(report.line), 0)
-      .text(fmt::format("{}", fmt::join(report.rules_reservations, " ")))
-      .end();
+      .text(fmt::format("{}", fmt::join(report.rules_reservations, " ")));
+  if (wanted.worse_since) {
+    row.text(was(report, *wanted.worse_since));
+  }
+  return row.end();
 }
 
 }  // namespace dryshaft

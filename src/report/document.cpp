@@ -567,9 +567,10 @@ void add_summary(Document& out, const Batch& batch,
                  const std::vector<std::pair<std::string, MissingCheck>>& missing) {
   const std::size_t units = batch.reports.size();
   if (batch.rejected_records > 0) {
-    out.push_back(Paragraph{fmt::format(
-        "{} and not graded; see the end.",
-        count(batch.rejected_records, "record was rejected", "records were rejected"))});
+    out.push_back(Paragraph{
+        fmt::format("{} and not graded; see the end.",
+                    sentence_case(count(batch.rejected_records, "record was rejected",
+                                        "records were rejected", batch.rejected_at_least)))});
   }
   if (units == 0) {
     return;
@@ -641,7 +642,8 @@ void add_choice(Document& out, const Batch& batch, Units units) {
   }
   std::vector<std::string> by;
   if (w.worse_since) {
-    by.push_back(fmt::format("a worse grade than on {}", date_text(*w.worse_since)));
+    by.push_back(fmt::format("a worse grade than on {}, or new since then and not A or B",
+                             date_text(*w.worse_since)));
   }
   if (w.due_by_date) {
     by.push_back(fmt::format("a recheck due by {}", date_text(*w.due_by_date)));
@@ -652,9 +654,9 @@ void add_choice(Document& out, const Batch& batch, Units units) {
   std::string text =
       fmt::format("{} with {}; {} without.", count(batch.reports.size(), "unit", "units"),
                   fmt::join(by, " and "), amount(batch.left_out));
-  if (w.worse_since && batch.without_earlier > 0) {
-    text += fmt::format(" Of these, {} had no inspection by then to compare with.",
-                        amount(batch.without_earlier));
+  if (batch.left_out_new > 0) {
+    text += fmt::format(" Of these, {} {} new.", amount(batch.left_out_new),
+                        batch.left_out_new == 1 ? "is" : "are");
   }
   out.push_back(Paragraph{std::move(text)});
 }
@@ -670,7 +672,8 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
                    {"unit", Table::Fit::cut, false, false, 8, true},
                    {"grade", Table::Fit::whole, false, true, 0, false, grades_in_order(), true}};
   if (compares) {
-    table.columns.push_back({"was", Table::Fit::whole, false, true, 0, false, grades_in_order()});
+    table.columns.push_back({"was", Table::Fit::whole, false, true, 0, false,
+                             fmt::format("{} {}", kNewUnit, grades_in_order()), true});
   }
   table.columns.insert(table.columns.end(),
                        {{"risk", Table::Fit::whole, true, false, 0},
@@ -701,8 +704,7 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
     any_limit = any_limit || limit != "-";
     std::vector<std::string> row = {amount(i + 1), report.unit_id, std::move(grade)};
     if (compares) {
-      const std::optional<Grade> was = grade_on(report, *batch.wanted.worse_since);
-      row.emplace_back(was ? name(*was) : std::string_view("-"));
+      row.emplace_back(was(report, *batch.wanted.worse_since));
     }
     row.push_back(words::short_percent(report.risk));
     row.emplace_back(action == nullptr ? std::string_view("-") : name(action->urgency));
@@ -751,7 +753,8 @@ void add_rejected(Document& out, const Batch& batch) {
   out.push_back(Heading{
       batch.rejected_records == 0  // of what could not be read, or of what was read all the same
           ? "Complaints about the input"
-          : fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records"))});
+          : fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records",
+                                              batch.rejected_at_least))});
   std::string text;
   for (const Diagnostic& diagnostic : batch.rejected) {
     text += to_text(diagnostic);

@@ -10,6 +10,7 @@
 #include <variant>
 #include <vector>
 
+#include "base/json_out.hpp"
 #include "dryshaft/report.hpp"
 #include "report/document.hpp"
 #include "report/markup.hpp"
@@ -404,7 +405,7 @@ std::string to_html(const Batch& batch, Units units, bool full) {
        .body = fmt::format("<main id=\"list\">\n{}{}</main>\n<main id=\"report\" hidden></main>\n",
                            document::in_html(document::describe(batch, units)), inline_reports),
        .script = std::string(kBatchScript),
-       .data = data.dump()});
+       .data = json_out::of(data)});
 }
 
 }  // namespace dryshaft

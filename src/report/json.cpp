@@ -10,24 +10,12 @@
 #include <string_view>
 #include <vector>
 
-#include "base/utf8.hpp"
+#include "base/json_out.hpp"
 #include "dryshaft/report.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft {
 namespace {
-
-// Whether every byte stands for itself inside a JSON string. No early way out: so the compiler
-// looks at many bytes at a time.
-bool stands_as_is(std::string_view text) {
-  unsigned char others = 0;
-  for (const char byte : text) {
-    const auto c = static_cast<signed char>(byte);  // below 0: not ASCII
-    others |= static_cast<unsigned char>(c < 0x20) | static_cast<unsigned char>(c == 0x7F) |
-              static_cast<unsigned char>(c == '"') | static_cast<unsigned char>(c == '\\');
-  }
-  return others == 0;
-}
 
 // JSON text, written front to back. This is the hot path of a large run, so it
 // builds no tree.
@@ -66,22 +54,16 @@ class Writer {
     put("null");
   }
 
-  // Controls are escaped, so that JSON shown on a terminal is harmless; what is
-  // not UTF-8 becomes U+FFFD.
   void text(std::string_view value) {
     separate();
-    if (stands_as_is(value)) {
+    if (json_out::stands_as_is(value)) {
       char* at = room(value.size() + 2);
       *at = '"';
       std::memcpy(at + 1, value.data(), value.size());
       at[value.size() + 1] = '"';
     } else {
       put('"');
-      for (std::size_t at = 0; at < value.size();) {
-        const utf8::Character c = utf8::decode(value, at);
-        character(c, value.substr(at, c.length));
-        at += c.length;
-      }
+      put(json_out::inside_string(value));
       put('"');
     }
   }
@@ -194,47 +176,6 @@ class Writer {
       }
       std::string_view shown(digits.data(), digits.size());
       put(shown.substr(0, shown.find_last_not_of('0') + 1));
-    }
-  }
-
-  // By its number in UTF-16: above U+FFFF it takes two.
-  void escaped(char32_t code) {
-    const auto unit = [this](std::uint32_t number) { put(fmt::format("\\u{:04x}", number)); };
-    if (code < 0x10000) {
-      unit(static_cast<std::uint32_t>(code));
-    } else {
-      const auto above = static_cast<std::uint32_t>(code) - 0x10000;
-      unit(0xD800 + (above >> 10U));
-      unit(0xDC00 + (above & 0x3FFU));
-    }
-  }
-
-  void character(const utf8::Character& c, std::string_view bytes) {
-    switch (c.code) {
-      case U'"':
-        put("\\\"");
-        return;
-      case U'\\':
-        put("\\\\");
-        return;
-      case U'\n':
-        put("\\n");
-        return;
-      case U'\r':
-        put("\\r");
-        return;
-      case U'\t':
-        put("\\t");
-        return;
-      default:
-        break;
-    }
-    if (!c.valid) {
-      put("\xEF\xBF\xBD");
-    } else if (utf8::misleads(c.code)) {
-      escaped(c.code);
-    } else {
-      put(bytes);
     }
   }
 
@@ -476,13 +417,16 @@ void write_rest(Writer& json, const Report& report) {
 
 }  // namespace
 
-std::string to_json(const Report& report) {
+std::string to_json(const Report& report, const Wanted& wanted) {
   Writer json;
   json.begin('{');
   write_basis(json, report);
   write_verdict(json, report);
   write_advice(json, report);
   write_rest(json, report);
+  if (wanted.worse_since) {
+    json.member("was", was(report, *wanted.worse_since));
+  }
   json.end('}');
   return json.take();
 }

@@ -53,8 +53,11 @@ std::size_t columns_of(char32_t c) {
   return in(kTwoColumns, c) ? 2 : 1;
 }
 
+thread_local std::size_t steps = 0;
+
 // Columns of the character at `at`, which moves past it.
 std::size_t step(std::string_view text, std::size_t& at) {
+  ++steps;
   const utf8::Character c = utf8::decode(text, at);
   at += c.length;
   return columns_of(c.code);
@@ -112,6 +115,8 @@ std::string clean(std::string_view text) {
   return utf8::harmless(one_line);
 }
 
+std::size_t measured() { return steps; }
+
 std::size_t width(std::string_view text) {
   std::size_t columns = 0;
   for (std::size_t at = 0; at < text.size();) {
@@ -148,7 +153,9 @@ std::vector<std::string> wrap(std::string_view text, std::size_t columns) {
   std::string line;
   std::size_t used = 0;
   for (std::string_view word : words_of(text)) {
-    std::size_t wide = width(word);
+    // Measured once, and no further than a line is wide: a word may be as long as a record.
+    std::string_view piece = head(word, columns);
+    std::size_t wide = piece.size() == word.size() ? width(piece) : columns + 1;
     if (used > 0 && used + 1 + wide <= columns) {
       line.push_back(' ');
       line += word;
@@ -159,14 +166,13 @@ std::vector<std::string> wrap(std::string_view text, std::size_t columns) {
       lines.push_back(std::move(line));
       line.clear();
     }
-    while (wide > columns) {
-      const std::string_view piece = head(word, columns);
+    while (piece.size() < word.size()) {
       lines.emplace_back(piece);
       word.remove_prefix(piece.size());
-      wide = width(word);
+      piece = head(word, columns);
     }
     line = word;
-    used = wide;
+    used = width(piece);
   }
   if (!line.empty()) {
     lines.push_back(std::move(line));

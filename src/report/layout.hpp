@@ -16,6 +16,9 @@ std::string clean(std::string_view text);
 // Columns on a terminal. Expects clean text.
 std::size_t width(std::string_view text);
 
+// How many characters this thread has measured so far: what laying out costs is tested by it.
+std::size_t measured();
+
 // As much of the beginning, or of the end, as fits into `columns`.
 std::string_view head(std::string_view text, std::size_t columns);
 std::string_view tail(std::string_view text, std::size_t columns);

@@ -2,6 +2,7 @@
 #include <array>
 #include <cmath>
 #include <numeric>
+#include <optional>
 #include <tuple>
 #include <utility>
 
@@ -31,9 +32,10 @@ double risk_place(const Report& report) {
 
 }  // namespace
 
-void rank(std::vector<Report>& reports) {
+void rank(std::vector<Report>& reports, std::optional<int> new_since) {
   struct Key {
     int grade;
+    bool is_known;
     int urgency;
     double risk;
     std::size_t at;
@@ -41,15 +43,16 @@ void rank(std::vector<Report>& reports) {
   std::vector<Key> keys;
   keys.reserve(reports.size());
   for (std::size_t i = 0; i < reports.size(); ++i) {
-    keys.push_back(
-        {grade_place(reports[i].grade), urgency_place(reports[i]), risk_place(reports[i]), i});
+    const Report& r = reports[i];
+    keys.push_back({grade_place(r.grade), new_since && grade_on(r, *new_since), urgency_place(r),
+                    risk_place(r), i});
   }
   std::ranges::sort(keys, [&](const Key& a, const Key& b) {
     const Report& x = reports[a.at];
     const Report& y = reports[b.at];
-    return std::tie(a.grade, a.urgency, a.risk, x.unit_id, x.date, x.record_sha256, x.source,
-                    x.line) < std::tie(b.grade, b.urgency, b.risk, y.unit_id, y.date,
-                                       y.record_sha256, y.source, y.line);
+    return std::tie(a.grade, a.is_known, a.urgency, a.risk, x.unit_id, x.date, x.record_sha256,
+                    x.source, x.line) < std::tie(b.grade, b.is_known, b.urgency, b.risk, y.unit_id,
+                                                 y.date, y.record_sha256, y.source, y.line);
   });
   std::vector<Report> ranked;
   ranked.reserve(reports.size());

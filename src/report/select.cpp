@@ -1,3 +1,6 @@
+#include <optional>
+#include <string_view>
+
 #include "dryshaft/record.hpp"
 #include "dryshaft/report.hpp"
 
@@ -18,10 +21,16 @@ std::optional<Grade> grade_on(const Report& report, int day) {
   return grade;
 }
 
+std::string_view was(const Report& report, int day) {
+  const std::optional<Grade> grade = grade_on(report, day);
+  return grade ? name(*grade) : kNewUnit;
+}
+
 bool is_wanted(const Report& report, const Wanted& wanted) {
   if (wanted.worse_since) {
-    const std::optional<Grade> then = grade_on(report, *wanted.worse_since);
-    if (!then || severity(report.grade) <= severity(*then)) {
+    // What is new has to be as good as what needs no work.
+    const Grade then = grade_on(report, *wanted.worse_since).value_or(Grade::B);
+    if (severity(report.grade) <= severity(then)) {
       return false;
     }
   }

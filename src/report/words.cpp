@@ -172,8 +172,9 @@ std::string either(const std::vector<Grade>& grades) {
   return out;
 }
 
-std::string count(std::size_t number, std::string_view one, std::string_view many) {
-  return fmt::format("{} {}", grouped(static_cast<double>(number)), number == 1 ? one : many);
+std::string count(std::size_t number, std::string_view one, std::string_view many, bool or_more) {
+  return fmt::format("{}{} {}", or_more ? "at least " : "", grouped(static_cast<double>(number)),
+                     number == 1 ? one : many);
 }
 
 }  // namespace dryshaft::words

@@ -56,8 +56,9 @@ std::string_view weight(double decibans);
 // "a", "a or b", "a, b or c".
 std::string either(const std::vector<Grade>& grades);
 
-// "1 unit", "2 units".
-std::string count(std::size_t number, std::string_view one, std::string_view many);
+// "1 unit", "2 units"; with `or_more` "at least 2 units".
+std::string count(std::size_t number, std::string_view one, std::string_view many,
+                  bool or_more = false);
 
 }  // namespace dryshaft::words
 

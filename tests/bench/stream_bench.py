@@ -49,10 +49,12 @@ asked, options = parser.parse_known_args()
 
 def feed(descriptor, kind):
     """Writes that much of a kind; gives its bytes and records."""
-    begin, block, records, end, before = KINDS[kind]
+    begin, _, records, end, before = KINDS[kind]
     fed = os.write(descriptor, begin) if begin else 0
     times = 0
     while fed < asked.gigabytes * 1e9:
+        # Units of their own each time: one that comes again later would be refused.
+        block = KINDS[kind][1].replace(b"HL-", b"%d-" % times)
         at = 0
         while at < len(block):
             at += os.write(descriptor, memoryview(block)[at:])

@@ -69,6 +69,8 @@ BREACHES = [
      "src/base/a.cpp:1: localtime: the library knows no time zone"),
     ({"include/dryshaft/record.hpp": "inline void f() { setlocale(0, kWord); }\n"},
      "include/dryshaft/record.hpp:1: setlocale: the library knows no locale"),
+    ({"src/base/a.cpp": "auto f(J json) { return json.dump(2); }\n"},
+     "src/base/a.cpp:1: json.dump(: JSON goes out through base/json_out.hpp"),
     ({"src/base/a.cpp": "namespace a {\nusing namespace b;\n"},
      "src/base/a.cpp:2: using namespace at file level"),
     ({"src/base/a.cpp": "using a::b;\nusing a::c;\nb d;  // c\n"},

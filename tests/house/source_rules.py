@@ -37,6 +37,7 @@ FORBIDDEN = [(re.compile(pattern), why) for pattern, why in [
     (r"\b(localtime|gmtime|mktime|strftime)(_r|_s)?\b", "the library knows no time zone"),
     (r"\bsetlocale\b|\bstd::locale\b|\bimbue\b", "the library knows no locale"),
     (r"\brandom_device\b|\bs?rand\s*\(", "the library draws nothing by chance"),
+    (r"(?<!\bjson)\.dump\s*\(|\bjson\.dump\s*\((?!indent, )", "JSON goes out through base/json_out.hpp"),
 ]]
 
 # Code with comments and literals taken out, so that words about a thing are not the thing.
