@@ -55,9 +55,6 @@ struct Record {
   [[nodiscard]] bool has(Field field) const { return at(field).observed; }
 };
 
-/// The family of units about whose family nothing is known.
-inline constexpr std::string_view kGenericFamily = "generic";
-
 /// What the reader accepts beyond the vocabulary table.
 struct ReadOptions {
   /// Known family ids, each with the ids of its vehicles; `read_options` lists those of the rule

@@ -22,7 +22,8 @@ inline constexpr std::string_view kFamilyFormat = "dryshaft-family/1";
 
 /// Text that stands for "not observed" in any field, as `null` and absence do.
 inline constexpr std::string_view kUnknownWord = "unknown";
-inline constexpr std::string_view kGenericFamily = "generic";  ///< any: says nothing
+/// The family of units about whose family nothing is known.
+inline constexpr std::string_view kGenericFamily = "generic";
 
 // ---------------------------------------------------------------- fields
 
