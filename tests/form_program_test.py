@@ -127,6 +127,23 @@ class Read(Files):
                                 check=True)
         self.assertIn(b"109,000 km", graded.stdout)
 
+    def test_an_answer_counts_or_is_refused(self):
+        """A mark beside its brackets makes the car a D; what nobody can place ends with exit code 3."""
+        for line in ("[ ]x it is showing now", "[ ] it is showing now!!!", "x it is showing now"):
+            done = run("read", text=filled().replace("[ ] it is showing now", line))
+            self.assertEqual((done.returncode, done.stderr), (0, b""), line)
+            graded = subprocess.run([PROGRAM, "assess", "--for", "owner"], input=done.stdout, capture_output=True,
+                                    check=True)
+            self.assertIn(b"Grade D", graded.stdout, line)
+        good = self.path("good.txt", filled())
+        for line in ("[ ] it is showing now since Monday", "[isolation]"):
+            text = filled().replace("[ ] it is showing now", line)
+            bad = self.path("bad.txt", text)
+            done = run("read", bad, good)
+            self.assertEqual((done.returncode, done.stdout.count(b"\n")), (3, 1), line)
+            at = text.split(line)[0].count("\n") + 1
+            self.assertIn(f"bad.txt:{at}:3: error[".encode(), done.stderr, line)
+
     def test_standard_input_and_out(self):
         out = self.path("records.jsonl")
         self.assertEqual(run("read", "-", "--out", out, text=filled()).returncode, 0)

@@ -60,8 +60,8 @@ bool is_arrow(char32_t c) {
 }
 
 bool is_mark_word(std::string_view word) {
-  static constexpr std::array<std::string_view, 7> kWords = {
-      "v", "y", "yes", "ok", "\xD1\x85" /* a Cyrillic x */, "\xD0\xA5", "\xEF\xBD\x98"};
+  static constexpr std::array<std::string_view, 6> kWords = {
+      "v", "yes", "ok", "\xD1\x85" /* a Cyrillic x */, "\xD0\xA5", "\xEF\xBD\x98"};
   return word.find_first_not_of('x') == std::string_view::npos ||
          std::ranges::find(kWords, word) != kWords.end();
 }
