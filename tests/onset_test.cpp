@@ -2,6 +2,7 @@
 // tables. Histories, the joined curve and rechecks are in onset_records_test.cpp.
 #include "dryshaft/onset.hpp"
 
+#include <Eigen/Dense>
 #include <algorithm>
 #include <array>
 #include <catch2/catch.hpp>
@@ -9,6 +10,7 @@
 #include <filesystem>
 
 #include "base/draw.hpp"
+#include "onset/curve.hpp"
 #include "support.hpp"
 
 using dryshaft::CurveFit;
@@ -657,4 +659,131 @@ TEST_CASE("A variance that rounding left below 0 changes no interval") {
   const dryshaft::Interval95 same = dryshaft::curve_intervals(fit, rows, {}, half).quantile[0];
   CHECK(same.low == Approx(good.low).epsilon(1e-6));
   CHECK(same.high == Approx(good.high).epsilon(1e-6));
+}
+
+// ------------------------------------------------------------------------ cost
+
+namespace {
+
+enum class Width { narrow, looks, any };
+
+// Distinct intervals, most of which no other one equals.
+OnsetRows distinct_rows(Width width, std::size_t count) {
+  OnsetRows rows;
+  dryshaft::draw::Run draws(7);
+  for (std::size_t i = 0; i < count; ++i) {
+    const double life = 1e5 * std::sqrt(-std::log(1 - draws.next()));
+    if (width == Width::narrow) {
+      rows.push_back(onset_row(life, draws.next() < 0.3 ? kNoEnd : life + 1));
+    } else if (width == Width::any) {
+      const double a = 1 + 1e5 * draws.next();
+      const double b = 1 + 1e5 * draws.next();
+      rows.push_back(onset_row(std::min(a, b), std::max(a, b)));
+    } else {
+      double left = 0;
+      double at = 1e5 * draws.next();
+      while (at < life) {
+        left = at;
+        at += 1e4 + 9e4 * draws.next();
+      }
+      rows.push_back(onset_row(left, at));
+    }
+  }
+  return rows;
+}
+
+}  // namespace
+
+TEST_CASE("The work of the steps grows with the intervals, and little faster") {
+  // Ten times the intervals. Narrow ones tie neighbours alone: in proportion. Where all overlap the
+  // steps are few, about the root of their number, and each system goes by the cube of these.
+  const std::pair<Width, double> most[] = {
+      {Width::narrow, 15}, {Width::looks, 45}, {Width::any, 75}};
+  for (const auto& [width, factor] : most) {
+    CAPTURE(static_cast<int>(width));
+    const auto few = dryshaft::step_estimate(distinct_rows(width, 2000), 0);
+    const auto many = dryshaft::step_estimate(distinct_rows(width, 20000), 0);
+    CHECK(few.converged);
+    CHECK(many.converged);
+    CHECK(many.gap < 1e-8);
+    CHECK(many.work > 5 * few.work);
+    CHECK(many.work < factor * few.work);
+    CHECK(many.iterations < 60);
+  }
+}
+
+TEST_CASE("Many narrow intervals are brought to their optimum, and so are resamples of them") {
+  const auto many = dryshaft::step_estimate(distinct_rows(Width::narrow, 200000), 0);
+  CHECK(many.converged);
+  CHECK(many.gap < 1e-7);
+  const OnsetRows rows = distinct_rows(Width::narrow, 4000);
+  const auto one = dryshaft::step_estimate(rows, 0);
+  std::size_t told = 0;
+  const auto resampled =
+      dryshaft::step_estimate(rows, 5, [&](std::size_t done) { CHECK(done == ++told); });
+  CHECK(told == 5);
+  CHECK(resampled.resamples == 5);
+  CHECK(resampled.work < 20 * one.work);
+}
+
+TEST_CASE("What groups share is solved for apart from them") {
+  using dryshaft::onset::Arrow;
+  Arrow arrow{Eigen::Vector3d(2, 3, 5), Eigen::MatrixXd(3, 2), Eigen::Matrix2d()};
+  arrow.joint << 0.1, 0.2, 0.3, -0.4, 0.5, 0.6;
+  arrow.shared << 4, 0.7, 0.7, 6;
+  Eigen::MatrixXd whole = Eigen::MatrixXd::Zero(5, 5);
+  whole.diagonal().head(3) = arrow.own;
+  whole.topRightCorner(3, 2) = arrow.joint;
+  whole.bottomLeftCorner(2, 3) = arrow.joint.transpose();
+  whole.bottomRightCorner(2, 2) = arrow.shared;
+  Eigen::VectorXd right(5);
+  right << 1, -2, 3, -4, 5;
+  CHECK(arrow.along(right) == Approx(right.dot(whole * right)).epsilon(1e-13));
+  REQUIRE(arrow.solve(right));
+  CHECK((whole * *arrow.solve(right) - right).norm() < 1e-13);
+  const Eigen::MatrixXd inverse = whole.inverse();
+  const dryshaft::onset::ArrowInverse by_parts(arrow);
+  for (Eigen::Index i = 0; i < 5; ++i) {
+    for (Eigen::Index j = 0; j < 5; ++j) {
+      CHECK(by_parts.at(i, j) == Approx(inverse(i, j)).margin(1e-14));
+    }
+  }
+  CHECK(by_parts.along({{1, 2.0}, {4, -1.0}}) ==
+        Approx(4 * inverse(1, 1) - 4 * inverse(1, 4) + inverse(4, 4)).epsilon(1e-12));
+  arrow.own[1] = 0;
+  CHECK_FALSE(arrow.solve(right));
+}
+
+TEST_CASE("Many groups hold what they take, and no more") {
+  // Groups alike: no factor, the shape of all, and each factor's error from two groups.
+  OnsetRows rows;
+  constexpr std::size_t kGroups = 3000;
+  const OnsetRows each = {onset_row(0, 100, 4), onset_row(100, 200, 3), onset_row(200, kNoEnd, 3)};
+  for (std::size_t g = 0; g < kGroups; ++g) {
+    for (OnsetInterval r : each) {
+      r.group = "g" + std::to_string(g);
+      rows.push_back(r);
+    }
+  }
+  const CurveFit alone = dryshaft::fit_curve(CurveKind::weibull, each);
+  const auto grouped = dryshaft::fit_regression(CurveKind::weibull, rows);
+  REQUIRE(grouped.status == FitStatus::converged);
+  REQUIRE(grouped.groups.size() == kGroups);
+  CHECK(grouped.shape == Approx(alone.shape).epsilon(1e-9));
+  for (const auto& g : {grouped.groups[1], grouped.groups.back()}) {
+    CHECK(g.log_factor == Approx(0).margin(1e-9));
+    CHECK(g.scale == Approx(alone.scale).epsilon(1e-9));
+    CHECK(g.se_log_factor == Approx(grouped.groups[1].se_log_factor).epsilon(1e-9));
+  }
+  CHECK(grouped.p_value == Approx(1));
+  CHECK(grouped.degrees == static_cast<int>(kGroups) - 1);
+  // What the search works on grows with the groups, not with their square.
+  const auto numbers = [](std::size_t groups) {
+    const dryshaft::onset::Shape shape{.groups = groups};
+    const Eigen::VectorXd at = Eigen::VectorXd::Ones(shape.size());
+    const auto slopes = dryshaft::onset::slopes_at(shape, {}, at);
+    return slopes.gradient.size() + slopes.bend.own.size() + slopes.bend.joint.size() +
+           slopes.bend.shared.size();
+  };
+  CHECK(numbers(1000) < 110 * numbers(10));
 }

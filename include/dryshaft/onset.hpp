@@ -203,9 +203,12 @@ struct StepEstimate {
   bool converged = false;
   int iterations = 0;
   std::size_t resamples = 0;  ///< behind the intervals; 0: none were made
+  double work = 0;            ///< terms added up on the way, which its time goes by
 };
 /// `resamples`: of units, drawn with replacement by a fixed seed, for percentile intervals.
-StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t resamples);
+/// `told(done)` is called after each of these; it may be empty.
+StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t resamples,
+                           const std::function<void(std::size_t done)>& told = {});
 /// F at a distance: the least and the greatest that the steps allow there.
 std::pair<double, double> step_probability(const StepEstimate& steps, double at);
 
@@ -331,7 +334,7 @@ struct OnsetReport {
 };
 /// `told(done, of)` is called as the work goes on; it may be empty.
 OnsetReport fit_onset(OnsetData data, const OnsetOptions& options,
-                      const std::function<void(int done, int of)>& told);
+                      const std::function<void(std::size_t done, std::size_t of)>& told);
 
 /// A report with what its reader must know of where it is from.
 struct OnsetSheet {

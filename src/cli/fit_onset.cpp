@@ -84,8 +84,9 @@ class FittingOnset {
     }
     sheet.cautions = cautions_for(k_, ActionRole::look_at_port);
     Progress progress;
-    sheet.report = fit_onset(*data, options, [&](int done, int of) {
-      progress.say(fmt::format("fitting, step {} of {}", done, of));
+    progress.say("fitting");
+    sheet.report = fit_onset(*data, options, [&](std::size_t done, std::size_t of) {
+      progress.at(done, of, "steps of the fit");
     });
     progress.end();
     return finish(sheet);

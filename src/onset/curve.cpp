@@ -358,7 +358,9 @@ Slopes slopes_of(const Shape& shape, const Cells& cells, const Eigen::VectorXd& 
   const double t = at[last];
   Slopes s;
   s.gradient = Eigen::VectorXd::Zero(at.size());
-  s.hessian = Eigen::MatrixXd::Zero(at.size(), at.size());
+  const Eigen::Index most = at.size() - slope - 1;  // t among the shared
+  s.bend = {Eigen::VectorXd::Zero(slope), Eigen::MatrixXd::Zero(slope, most + 1),
+            Eigen::MatrixXd::Zero(most + 1, most + 1)};
   std::vector<Row> sums(shape.groups);
   double lost = 0;
   for (const Cell& c : cells.cells) {
@@ -378,22 +380,21 @@ Slopes slopes_of(const Shape& shape, const Cells& cells, const Eigen::VectorXd& 
     sum.tt += w * r.tt;
     if (shape.numeric) {
       s.gradient[slope] += w * r.a * c.x;
-      s.hessian(slope, slope) += w * r.aa * c.x * c.x;
-      s.hessian(slope, g) += w * r.aa * c.x;
-      s.hessian(slope, last) += w * r.at * c.x;
+      s.bend.shared(0, 0) -= w * r.aa * c.x * c.x;
+      s.bend.joint(g, 0) -= w * r.aa * c.x;
+      s.bend.shared(0, most) -= w * r.at * c.x;
     }
   }
   for (std::size_t i = 0; i < sums.size(); ++i) {
     const auto g = static_cast<Eigen::Index>(i);
     s.gradient[g] += sums[i].a;
     s.gradient[last] += sums[i].t;
-    s.hessian(g, g) += sums[i].aa;
-    s.hessian(g, last) += sums[i].at;
-    s.hessian(last, g) += sums[i].at;
-    s.hessian(last, last) += sums[i].tt;
+    s.bend.own[g] -= sums[i].aa;
+    s.bend.joint(g, most) -= sums[i].at;
+    s.bend.shared(most, most) -= sums[i].tt;
   }
   if (shape.numeric) {
-    s.hessian.col(slope) = s.hessian.row(slope).transpose();
+    s.bend.shared(most, 0) = s.bend.shared(0, most);
   }
   s.value = std::isfinite(s.value) ? s.value + lost : kMinusInfinity;
   return s;
@@ -604,8 +605,40 @@ FitStatus status_of(CurveKind kind, const Cells& cells, std::size_t groups, std:
 
 // ------------------------------------------------------------------- climb
 
-Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
-           const Eigen::MatrixXd& free) {
+namespace {
+
+// A Newton step: a little of a steepest one where the likelihood is flat to the last digit.
+Eigen::VectorXd newton_step(const Slopes& s) {
+  const auto rises = [&](const std::optional<Eigen::VectorXd>& step) {
+    return step && step->allFinite() && s.gradient.dot(*step) >= 0;
+  };
+  std::optional<Eigen::VectorXd> step = s.bend.solve(s.gradient);
+  if (rises(step)) {
+    return *step;
+  }
+  constexpr double kRidge = 1e-8;
+  const double most =
+      std::max({s.bend.own.cwiseAbs().maxCoeff(), s.bend.shared.diagonal().cwiseAbs().maxCoeff(),
+                std::numeric_limits<double>::min()});
+  Arrow ridged = s.bend;
+  ridged.own.array() += most * kRidge;
+  ridged.shared.diagonal().array() += most * kRidge;
+  step = ridged.solve(s.gradient);
+  return rises(step) ? *step : s.gradient / most;
+}
+
+Eigen::VectorXd newton_step(const Slopes& s, const Eigen::VectorXd& line) {
+  const double rise = s.gradient.dot(line);
+  const double bend = s.bend.along(line);
+  const double length = rise / bend;
+  return line * (bend > 0 && std::isfinite(length)
+                     ? length
+                     : rise / std::max(std::abs(bend), std::numeric_limits<double>::min()));
+}
+
+template <typename Step>
+Peak climbed(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
+             const Step& step_at) {
   constexpr int kMostSteps = 200;
   constexpr int kMostHalvings = 60;
   constexpr double kKept = 0.1;      // of t after one step at least
@@ -617,21 +650,8 @@ Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
   peak.slopes = slopes_at(shape, cells, peak.at);
   bool finished = false;
   for (;; ++peak.iterations) {
-    const Eigen::VectorXd gradient = free.transpose() * peak.slopes.gradient;
-    Eigen::MatrixXd bend = -(free.transpose() * peak.slopes.hessian * free);
-    const double most =
-        std::max(bend.diagonal().cwiseAbs().maxCoeff(), std::numeric_limits<double>::min());
-    const Eigen::LDLT<Eigen::MatrixXd> solved(bend);
-    Eigen::VectorXd step = solved.solve(gradient);
-    if (!solved.isPositive() || !step.allFinite() || gradient.dot(step) < 0) {
-      constexpr double kRidge = 1e-8;  // flat to the last digit: a little of a steepest step
-      bend.diagonal().array() += most * kRidge;
-      step = Eigen::LDLT<Eigen::MatrixXd>(bend).solve(gradient);
-      if (!step.allFinite() || gradient.dot(step) < 0) {
-        step = gradient / most;
-      }
-    }
-    peak.decrement = std::max(0.0, gradient.dot(step));
+    const Eigen::VectorXd move = step_at(peak.slopes);
+    peak.decrement = std::max(0.0, peak.slopes.gradient.dot(move));
     peak.value = peak.slopes.value;
     if (finished || peak.decrement == 0) {
       peak.converged = true;
@@ -640,7 +660,6 @@ Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
     if (peak.iterations == kMostSteps) {
       return peak;
     }
-    const Eigen::VectorXd move = free * step;
     finished = peak.decrement <= kNearly * (1 + std::abs(peak.value));
     double length = 1;
     if (move[last] < 0) {
@@ -665,6 +684,69 @@ Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
     peak.at = next;
     peak.slopes = std::move(there);
   }
+}
+
+// What is left of the shared parameters once the intercepts are solved for (Schur's complement).
+Eigen::MatrixXd without_own(const Arrow& a) {
+  return a.shared - a.joint.transpose() * a.own.cwiseInverse().asDiagonal() * a.joint;
+}
+
+}  // namespace
+
+double Arrow::along(const Eigen::VectorXd& line) const {
+  const auto first = line.head(own.size());
+  const auto rest = line.tail(shared.rows());
+  return first.dot(own.cwiseProduct(first)) + 2 * first.dot(joint * rest) + rest.dot(shared * rest);
+}
+
+std::optional<Eigen::VectorXd> Arrow::solve(const Eigen::VectorXd& right) const {
+  if (!(own.minCoeff() > 0)) {
+    return std::nullopt;
+  }
+  const Eigen::LDLT<Eigen::MatrixXd> rest(without_own(*this));
+  if (!rest.isPositive()) {
+    return std::nullopt;
+  }
+  const Eigen::VectorXd first = right.head(own.size()).cwiseQuotient(own);
+  Eigen::VectorXd x(right.size());
+  x.tail(shared.rows()) = rest.solve(right.tail(shared.rows()) - joint.transpose() * first);
+  x.head(own.size()) = first - (joint * x.tail(shared.rows())).cwiseQuotient(own);
+  return x;
+}
+
+ArrowInverse::ArrowInverse(const Arrow& arrow)
+    : own_(arrow.own.cwiseInverse()),
+      joint_(own_.asDiagonal() * arrow.joint),
+      shared_(without_own(arrow).inverse()) {}
+
+double ArrowInverse::at(Eigen::Index i, Eigen::Index j) const {
+  const Eigen::Index groups = own_.size();
+  if (i >= groups && j >= groups) {
+    return shared_(i - groups, j - groups);
+  }
+  if (i >= groups || j >= groups) {
+    return -joint_.row(std::min(i, j)).dot(shared_.row(std::max(i, j) - groups));
+  }
+  return (i == j ? own_[i] : 0) + joint_.row(i).dot(joint_.row(j) * shared_);
+}
+
+double ArrowInverse::along(const FewPlaces& row) const {
+  double sum = 0;
+  for (const auto& [i, x] : row) {
+    for (const auto& [j, y] : row) {
+      sum += x * y * at(i, j);
+    }
+  }
+  return sum;
+}
+
+Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from) {
+  return climbed(shape, cells, from, [](const Slopes& s) { return newton_step(s); });
+}
+
+Peak climb_along(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
+                 const Eigen::VectorXd& line) {
+  return climbed(shape, cells, from, [&](const Slopes& s) { return newton_step(s, line); });
 }
 
 }  // namespace dryshaft::onset

@@ -9,8 +9,10 @@
 
 #include <Eigen/Dense>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "dryshaft/onset.hpp"
@@ -39,12 +41,39 @@ struct Cells {
 Cells cells_of(std::span<const OnsetInterval> rows, std::span<const std::size_t> group,
                std::span<const double> x);
 
+// A symmetric matrix over an intercept a group, and then what all rows share: a slope where there
+// is one, and t. No row is of two groups, so intercepts meet in the shared parameters alone, and
+// what is done with it takes time in proportion to the groups.
+struct Arrow {
+  Eigen::VectorXd own;     // of each intercept with itself
+  Eigen::MatrixXd joint;   // of each with each shared parameter
+  Eigen::MatrixXd shared;  // of these with each other
+  [[nodiscard]] double along(const Eigen::VectorXd& line) const;  // line' * this * line
+  // x with this * x = `right`; nothing where this is not positive definite.
+  [[nodiscard]] std::optional<Eigen::VectorXd> solve(const Eigen::VectorXd& right) const;
+};
+
+// Entries of the inverse of one that is positive definite.
+class ArrowInverse {
+ public:
+  explicit ArrowInverse(const Arrow& arrow);
+  [[nodiscard]] double at(Eigen::Index i, Eigen::Index j) const;
+  // row' * this * row, of a row that is 0 but for a few places.
+  using FewPlaces = std::vector<std::pair<Eigen::Index, double>>;
+  [[nodiscard]] double along(const FewPlaces& row) const;
+
+ private:
+  Eigen::VectorXd own_;  // 1/own
+  Eigen::MatrixXd joint_;
+  Eigen::MatrixXd shared_;
+};
+
 // Log likelihood along (a, t), and its derivatives. `a` is linear in the first
 // parameters: one intercept a group and, where `numeric`, a slope after them.
 struct Slopes {
   double value = 0;
   Eigen::VectorXd gradient;
-  Eigen::MatrixXd hessian;
+  Arrow bend;  // the second derivatives, with their sign turned
 };
 struct Shape {
   CurveKind kind = CurveKind::weibull;
@@ -57,8 +86,8 @@ struct Shape {
 double value_at(const Shape& shape, const Cells& cells, const Eigen::VectorXd& at);
 Slopes slopes_at(const Shape& shape, const Cells& cells, const Eigen::VectorXd& at);
 
-// The greatest value along at = from + free * x, where the last parameter of
-// `at` stays positive.
+// The greatest value, or the greatest along at = from + x * line, where the last
+// parameter of `at` stays positive.
 struct Peak {
   Eigen::VectorXd at;
   double value = 0;
@@ -67,8 +96,9 @@ struct Peak {
   bool converged = false;
   Slopes slopes;
 };
-Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
-           const Eigen::MatrixXd& free);
+Peak climb(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from);
+Peak climb_along(const Shape& shape, const Cells& cells, const Eigen::VectorXd& from,
+                 const Eigen::VectorXd& line);
 
 // Whether a finite maximum exists; `group`: the one that has none.
 FitStatus status_of(CurveKind kind, const Cells& cells, std::size_t groups, std::size_t* group);

@@ -20,10 +20,6 @@ using onset::Shape;
 // 95 % quantile of chi-squared with 1 degree of freedom.
 constexpr double kChiSquared95 = 3.841458820694124;
 
-Eigen::MatrixXd all_free(const Shape& shape) {
-  return Eigen::MatrixXd::Identity(shape.size(), shape.size());
-}
-
 Eigen::VectorXd start_of(const Shape& shape, const Cells& cells) {
   // The peak of a sample of many rows is close to that of all.
   constexpr std::size_t kSample = 1500;
@@ -35,7 +31,7 @@ Eigen::VectorXd start_of(const Shape& shape, const Cells& cells) {
       sample.weight += sample.cells.back().weight;
     }
     if (onset::status_of(shape.kind, sample, 1, nullptr) == FitStatus::converged) {
-      return onset::climb(shape, sample, start_of(shape, sample), all_free(shape)).at;
+      return onset::climb(shape, sample, start_of(shape, sample)).at;
     }
   }
   double squares = 0;
@@ -115,13 +111,15 @@ CurveFit fit_curve(CurveKind kind, std::span<const OnsetInterval> intervals) {
     return fit;
   }
   const Shape shape{.kind = kind};
-  const Peak peak = onset::climb(shape, cells, start_of(shape, cells), all_free(shape));
+  const Peak peak = onset::climb(shape, cells, start_of(shape, cells));
   fit.iterations = peak.iterations;
   fit.decrement = peak.decrement;
   const double a = peak.at[0];
   const double t = peak.at[1];
   // Observed information, turned from (a, t) into (mu, log sigma): the score is 0 at the peak.
-  const Eigen::Matrix2d inverse = (-peak.slopes.hessian).inverse();
+  const onset::ArrowInverse known(peak.slopes.bend);
+  Eigen::Matrix2d inverse;
+  inverse << known.at(0, 0), known.at(0, 1), known.at(1, 0), known.at(1, 1);
   Eigen::Matrix2d jacobian;
   jacobian << 1 / t, -a / (t * t), 0, -1 / t;
   const Eigen::Matrix2d variance = jacobian * inverse * jacobian.transpose();
@@ -183,12 +181,10 @@ class Profiles {
   // Of log t, t = 1/sigma.
   Interval95 log_steepness() {
     const auto drop = [&](double log_t) {
-      Eigen::MatrixXd free(2, 1);
-      free << 1, 0;
       const double t = std::exp(log_t);
       Eigen::VectorXd from(2);
       from << peak_[0] / peak_[1] * t, t;
-      return drop_of(onset::climb(shape_, cells_, from, free).value);
+      return drop_of(onset::climb_along(shape_, cells_, from, Eigen::Vector2d(1, 0)).value);
     };
     return ends(std::log(peak_[1]), sd_log_t_, kFarLog, drop);
   }
@@ -221,11 +217,9 @@ class Profiles {
   // The greatest likelihood of the curves that stand at `z` at log distance `y`.
   double through(double y, double z) {
     // a = t*y - z: along t alone
-    Eigen::MatrixXd free(2, 1);
-    free << y, 1;
     Eigen::VectorXd from(2);
     from << along_ * y - z, along_;
-    const Peak peak = onset::climb(shape_, cells_, from, free);
+    const Peak peak = onset::climb_along(shape_, cells_, from, Eigen::Vector2d(y, 1));
     if (peak.converged) {
       along_ = peak.at[1];
     }
@@ -356,9 +350,48 @@ Grouped grouped(std::span<const OnsetInterval> intervals) {
     if (out.numeric) {
       out.x.push_back(*number_in(r.group));
     } else {
-      out.group.push_back(
-          static_cast<std::size_t>(std::ranges::find(out.names, r.group) - out.names.begin()));
+      out.group.push_back(static_cast<std::size_t>(std::ranges::lower_bound(out.names, r.group) -
+                                                   out.names.begin()));
     }
+  }
+  return out;
+}
+
+struct StandardErrors {
+  double mu = 0;
+  double log_sigma = 0;
+  std::vector<double> factor;  // of each log factor, 0 for the reference; or of the slope
+  [[nodiscard]] bool known() const {
+    const auto is = [](double x) { return std::isfinite(x) && x > 0; };
+    return is(mu) && is(log_sigma) && is(factor.back()) &&
+           std::ranges::all_of(factor.begin() + 1, factor.end(), is);
+  }
+};
+
+// By the delta method, from (a..., t) into mu of the reference, log factors or the slope, and log
+// sigma. A number stands `spread` wide around `centre`: mu is that at 0, the slope for one more.
+StandardErrors errors_of(const Shape& shape, const Peak& peak, double centre, double spread) {
+  const onset::ArrowInverse inverse(peak.slopes.bend);
+  const Eigen::Index last = shape.size() - 1;
+  const double t = peak.at[last];
+  const auto of = [&](const onset::ArrowInverse::FewPlaces& row) {
+    return std::sqrt(inverse.along(row));
+  };
+  const auto by_t = [&](double at) { return -at / (t * t); };
+  StandardErrors out;
+  out.log_sigma = of({{last, -1 / t}});
+  if (shape.numeric) {
+    const double by_slope = 1 / t / spread;
+    const double slope_by_t = by_t(peak.at[1]) / spread;
+    out.mu =
+        of({{0, 1 / t}, {1, -centre * by_slope}, {last, by_t(peak.at[0]) - centre * slope_by_t}});
+    out.factor = {of({{1, by_slope}, {last, slope_by_t}})};
+    return out;
+  }
+  out.mu = of({{0, 1 / t}, {last, by_t(peak.at[0])}});
+  out.factor = {0};
+  for (Eigen::Index i = 1; i < last; ++i) {  // a factor is a difference of two groups
+    out.factor.push_back(of({{i, 1 / t}, {0, -1 / t}, {last, by_t(peak.at[i] - peak.at[0])}}));
   }
   return out;
 }
@@ -405,27 +438,11 @@ OnsetRegression fit_regression(CurveKind kind, std::span<const OnsetInterval> in
     return out;
   }
   const Shape shape{.kind = kind, .groups = groups, .numeric = data.numeric};
-  const Peak peak = onset::climb(shape, cells, start_of(shape, cells), all_free(shape));
+  const Peak peak = onset::climb(shape, cells, start_of(shape, cells));
   const CurveFit without = fit_curve(kind, data.rows);
-  // Of (a..., t) into (mu of the reference, log factors..., log sigma).
-  const Eigen::Index n = shape.size();
-  const Eigen::MatrixXd inverse = (-peak.slopes.hessian).inverse();
-  const double t = peak.at[n - 1];
-  Eigen::MatrixXd jacobian = Eigen::MatrixXd::Zero(n, n);
-  for (Eigen::Index i = 0; i + 1 < n; ++i) {
-    const bool shared = i > 0 && !data.numeric;  // a factor is a difference of two groups
-    jacobian(i, i) = 1 / t;
-    jacobian(i, 0) -= shared ? 1 / t : 0;
-    jacobian(i, n - 1) = -(peak.at[i] - (shared ? peak.at[0] : 0)) / (t * t);
-  }
-  jacobian(n - 1, n - 1) = -1 / t;
-  if (data.numeric) {  // at 0, and for one more, in the number's own unit
-    jacobian.row(0) -= jacobian.row(1) * centre / spread;
-    jacobian.row(1) /= spread;
-  }
-  const Eigen::MatrixXd variance = jacobian * inverse * jacobian.transpose();
-  if (!peak.converged || !variance.allFinite() || !(variance.diagonal().minCoeff() > 0) ||
-      without.status != FitStatus::converged) {
+  const double t = peak.at[shape.size() - 1];
+  const StandardErrors errors = errors_of(shape, peak, centre, spread);
+  if (!peak.converged || !errors.known() || without.status != FitStatus::converged) {
     out.status = FitStatus::not_converged;
     return out;
   }
@@ -433,19 +450,19 @@ OnsetRegression fit_regression(CurveKind kind, std::span<const OnsetInterval> in
   out.shape = kind == CurveKind::lognormal ? 1 / t : t;
   out.mu = cells.centre + peak.at[0] / t - slope * centre;
   out.log_sigma = -std::log(t);
-  out.se_mu = std::sqrt(variance(0, 0));
-  out.se_log_sigma = std::sqrt(variance(n - 1, n - 1));
+  out.se_mu = errors.mu;
+  out.se_log_sigma = errors.log_sigma;
   for (std::size_t i = 0; i < out.groups.size(); ++i) {
     OnsetRegression::Group& g = out.groups[i];
-    const auto at = static_cast<Eigen::Index>(data.numeric ? 1 : i);
+    const auto at = static_cast<Eigen::Index>(i);
     g.log_factor = data.numeric ? slope : (peak.at[at] - peak.at[0]) / t;
-    g.se_log_factor = at == 0 ? 0 : std::sqrt(variance(at, at));
+    g.se_log_factor = errors.factor[i];
     g.factor = std::exp(g.log_factor);
     g.scale = std::exp(out.mu + (data.numeric ? 0 : g.log_factor));
   }
   out.log_likelihood = peak.value - cells.exact_log;
   out.log_likelihood_without = without.log_likelihood;
-  out.degrees = static_cast<int>(n) - 2;
+  out.degrees = static_cast<int>(shape.size()) - 2;
   out.ratio = std::max(0.0, 2 * (out.log_likelihood - out.log_likelihood_without));
   out.p_value = boost::math::gamma_q(out.degrees / 2.0, out.ratio / 2);
   return out;

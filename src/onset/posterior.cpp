@@ -142,12 +142,11 @@ class Grid {
     const double of_shape = s.gradient[1] * t + s.gradient[0] * a;
     const double of_scale = s.gradient[0] * t;
     slope += Two(of_shape, of_scale);
-    bend(0, 0) -=
-        s.hessian(1, 1) * t * t + 2 * s.hessian(0, 1) * t * a + s.hessian(0, 0) * a * a + of_shape;
-    bend(1, 1) -= s.hessian(0, 0) * t * t;
-    const double both = (s.hessian(0, 1) * t + s.hessian(0, 0) * a) * t + of_scale;
-    bend(0, 1) -= both;
-    bend(1, 0) -= both;
+    const double both = (s.bend.joint(0, 0) * t + s.bend.own[0] * a) * t - of_scale;
+    bend(0, 0) += s.bend.along(where) - of_shape;
+    bend(1, 1) += s.bend.own[0] * t * t;
+    bend(0, 1) += both;
+    bend(1, 0) += both;
   }
 
   Cells cells_;

@@ -191,7 +191,7 @@ OnsetOptions onset_options(const Knowledge& knowledge, OnsetAxis axis,
 }
 
 OnsetReport fit_onset(OnsetData data, const OnsetOptions& options,
-                      const std::function<void(int done, int of)>& told) {
+                      const std::function<void(std::size_t done, std::size_t of)>& told) {
   OnsetReport r;
   r.data = std::move(data);
   r.options = options;
@@ -201,11 +201,11 @@ OnsetReport fit_onset(OnsetData data, const OnsetOptions& options,
   }
   r.probabilities = {0.01, 0.1, 0.5};
   count_kinds(r);
-  int done = 0;
-  constexpr int kStages = 6;
+  std::size_t done = 0;
+  const std::size_t stages = kCurveCount + 3 + r.options.resamples;
   const auto tell = [&] {
     if (told) {
-      told(++done, kStages);
+      told(++done, stages);
     }
   };
   for (std::size_t i = 0; i < kCurveCount; ++i) {
@@ -224,7 +224,8 @@ OnsetReport fit_onset(OnsetData data, const OnsetOptions& options,
     }
     tell();
   }
-  r.steps = step_estimate(rows, r.options.resamples);
+  r.steps = step_estimate(rows, r.options.resamples, [&](std::size_t /*made*/) { tell(); });
+  done = kCurveCount + r.options.resamples;  // be it that none could be made
   for (std::size_t i = 0; i < kCurveCount; ++i) {
     r.fit.at(i) = gap_of(r.curves.at(i), r.steps);
   }

@@ -1,13 +1,17 @@
 // The step estimate (Turnbull 1976): the chance in each innermost interval that
 // makes the data likeliest, found by constrained Newton steps on a small set of
 // intervals (Wang 2008, from memory), and stopped by its optimality conditions.
+// Each round takes time in proportion to the rows and to what ties the set together.
 #include <Eigen/Dense>
 #include <Eigen/SparseCholesky>
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
+#include <functional>
 #include <numeric>
+#include <optional>
 #include <tuple>
+#include <utility>
 
 #include "base/draw.hpp"
 #include "dryshaft/onset.hpp"
@@ -117,6 +121,67 @@ class Sums {
   std::vector<double> below_;
 };
 
+// Equations in running sums of chances: sum number i goes up to chance i, that one included, and
+// each row ties two sums together. Few ties are a sparse matrix, many a full one.
+class Ties {
+ public:
+  Ties(Eigen::Index sums, std::size_t spans)
+      : sums_(sums), full_(static_cast<double>(spans) * kFull > static_cast<double>(sums * sums)) {
+    if (full_) {
+      matrix_ = Eigen::MatrixXd::Zero(sums, sums);
+    } else {
+      terms_.reserve(3 * (spans + static_cast<std::size_t>(sums)));
+    }
+  }
+
+  // Of chances from `first` up to `past`.
+  void add(Eigen::Index first, Eigen::Index past, double bend) {
+    put(past - 1, past - 1, bend);
+    if (first > 0) {
+      put(first - 1, first - 1, bend);
+      put(past - 1, first - 1, -bend);
+    }
+  }
+
+  Eigen::VectorXd solve(const Eigen::VectorXd& right) {
+    if (full_) {
+      const auto m = static_cast<double>(sums_);
+      work_ = m * m * m / 3;
+      const Eigen::LLT<Eigen::MatrixXd> solved(matrix_);
+      return solved.info() == Eigen::Success ? Eigen::VectorXd(solved.solve(right))
+                                             : Eigen::VectorXd(matrix_.ldlt().solve(right));
+    }
+    Eigen::SparseMatrix<double> equations(sums_, sums_);
+    equations.setFromTriplets(terms_.begin(), terms_.end());
+    const Eigen::SimplicialLDLT<Eigen::SparseMatrix<double>> solved(equations);
+    const auto& lower = solved.matrixL().nestedExpression();
+    for (Eigen::Index i = 0; i < sums_; ++i) {
+      const auto column =
+          static_cast<double>(lower.outerIndexPtr()[i + 1] - lower.outerIndexPtr()[i]);
+      work_ += column * column;
+    }
+    return solved.solve(right);
+  }
+
+  [[nodiscard]] double work() const { return work_; }
+
+ private:
+  static constexpr double kFull = 8;
+  void put(Eigen::Index row, Eigen::Index column, double bend) {
+    if (full_) {
+      matrix_(row, column) += bend;
+    } else {
+      terms_.emplace_back(row, column, bend);
+    }
+  }
+
+  Eigen::Index sums_;
+  bool full_;
+  Eigen::MatrixXd matrix_;  // its lower half
+  std::vector<Eigen::Triplet<double>> terms_;
+  double work_ = 0;
+};
+
 class StepFinder {
  public:
   StepFinder(const StepProblem& problem, std::span<const double> weight)
@@ -136,10 +201,11 @@ class StepFinder {
         break;
       }
       widen();
-      if (wide_rows() > kMostAtOnce) {
+      const std::vector<Span> spans = spans_of();
+      if (too_many(spans)) {
         share_out();
       } else {
-        newton();
+        newton(spans);
       }
     }
   }
@@ -150,19 +216,69 @@ class StepFinder {
   [[nodiscard]] double gap() const { return gap_; }
   [[nodiscard]] bool converged() const { return converged_; }
   [[nodiscard]] int rounds() const { return rounds_; }
+  [[nodiscard]] double work() const { return work_; }
 
  private:
-  // More rows than this that tie intervals together, in one system of equations, take too long;
-  // then others are exact, and the self-consistent steps are quick.
-  static constexpr std::size_t kMostAtOnce = 2500;
-  [[nodiscard]] std::size_t wide_rows() const {
-    std::size_t wide = 0;
-    for (std::size_t i = 0; i < p_.rows.size() && support_.size() > kMostAtOnce; ++i) {
+  // Rows of the same part of the support, as far as the quadratic knows them: it holds
+  // bend * (sum of chances from `first` up to `past`)^2 / 2.
+  struct Span {
+    std::size_t first = 0;
+    std::size_t past = 0;
+    double bend = 0;
+  };
+
+  // One for all rows of the same part; rows stand by where they begin.
+  std::vector<Span> spans_of() {
+    std::vector<Span> spans;
+    std::vector<double> bend(support_.size() + 1, 0);  // by end, of those that begin alike
+    std::vector<std::size_t> ends;
+    std::size_t begin = 0;
+    const auto take = [&] {
+      for (const std::size_t past : ends) {
+        spans.push_back({begin, past, std::exchange(bend[past], 0)});
+      }
+      ends.clear();
+    };
+    for (std::size_t i = 0; i < p_.rows.size(); ++i) {
       const std::size_t first = where_[p_.rows[i].first];
       const std::size_t past = where_[p_.rows[i].last + 1];
-      wide += weight_[i] > 0 && first > 0 && past > first + 1 && past < support_.size() ? 1 : 0;
+      if (weight_[i] > 0 && past > first) {
+        if (first != begin) {
+          take();
+          begin = first;
+        }
+        if (bend[past] == 0) {
+          ends.push_back(past);
+        }
+        bend[past] += weight_[i] / (chance_[i] * chance_[i]);
+      }
     }
-    return wide;
+    take();
+    work_ += static_cast<double>(p_.rows.size());
+    return spans;
+  }
+
+  // Too many that tie chances together, for one system of equations: many of them, and not with
+  // their neighbours alone. Then others are exact, and the self-consistent steps are quick.
+  [[nodiscard]] bool too_many(const std::vector<Span>& spans) const {
+    constexpr std::size_t kMostAtOnce = 2500;
+    constexpr double kMostTerms = 1e9;
+    if (support_.size() <= kMostAtOnce) {
+      return false;
+    }
+    std::size_t wide = 0;
+    std::vector<std::size_t> reach(support_.size(), 0);  // of each chance, back to another one
+    for (const Span& s : spans) {
+      if (s.first > 0 && s.past > s.first + 1 && s.past < support_.size()) {
+        ++wide;
+        reach[s.past - 1] = std::max(reach[s.past - 1], s.past - s.first);
+      }
+    }
+    double terms = 0;
+    for (const std::size_t r : reach) {
+      terms += static_cast<double>(r) * static_cast<double>(r);
+    }
+    return wide > kMostAtOnce && terms > kMostTerms;
   }
   [[nodiscard]] double tolerance() const { return 1e-9 * (1 + all_ * 1e-4); }
 
@@ -199,6 +315,7 @@ class StepFinder {
   // Log likelihood less the weight times the sum of chances: greatest where that sum is 1.
   double evaluate(const std::vector<double>& probability, std::vector<double>& chance) {
     place();
+    work_ += static_cast<double>(p_.rows.size() + p_.innermost.size());
     const Sums sums(probability);
     double sum = 0;
     for (std::size_t i = 0; i < p_.rows.size(); ++i) {
@@ -264,25 +381,9 @@ class StepFinder {
     place();
   }
 
-  // Rows of the same part of the support, as far as the quadratic knows them: it holds
-  // bend * (sum of chances from `first` up to `past`)^2 / 2.
-  struct Span {
-    std::size_t first = 0;
-    std::size_t past = 0;
-    double bend = 0;
-  };
-
   // The quadratic that touches the likelihood, made greatest over chances that
-  // are not negative, by an active set (Lawson and Hanson 1974, from memory).
-  void newton() {
-    std::vector<Span> spans;
-    for (std::size_t i = 0; i < p_.rows.size(); ++i) {
-      const std::size_t first = where_[p_.rows[i].first];
-      const std::size_t past = where_[p_.rows[i].last + 1];
-      if (weight_[i] > 0 && past > first) {
-        spans.push_back({first, past, weight_[i] / (chance_[i] * chance_[i])});
-      }
-    }
+  // are not negative.
+  void newton(const std::vector<Span>& spans) {
     const auto k = static_cast<Eigen::Index>(support_.size());
     Eigen::VectorXd from(k);
     Eigen::VectorXd wanted(k);  // greatest of wanted'q less the spans
@@ -290,7 +391,18 @@ class StepFinder {
       from[j] = probability_[static_cast<std::size_t>(j)];
       wanted[j] = 2 * slope_[support_[static_cast<std::size_t>(j)]] - all_;
     }
-    take_step(from, best_of(spans, wanted, from));
+    const auto rises = [&](const Eigen::VectorXd& to) {
+      double rise = 0;
+      for (Eigen::Index j = 0; j < k; ++j) {
+        rise += (slope_[support_[static_cast<std::size_t>(j)]] - all_) * (to[j] - from[j]);
+      }
+      return rise > 0;
+    };
+    std::optional<Eigen::VectorXd> to = best_of(spans, wanted, from);
+    if (!to || !rises(*to)) {
+      to = better_of(spans, wanted, from);
+    }
+    to ? take_step(from, *to) : share_out();
   }
 
   // From `q` to where the quadratic is greatest over the chances in `in`; the others are 0. In
@@ -298,9 +410,8 @@ class StepFinder {
   // equations are sparse: as many terms as there are different spans, and quick to solve where
   // most are exact or open. The way there is solved for, not the end: it grows short, so that no
   // digits of `q` are lost in those sums.
-  static Eigen::VectorXd way_from(const Eigen::VectorXd& q, const std::vector<Span>& spans,
-                                  const Eigen::VectorXd& wanted,
-                                  const std::vector<Eigen::Index>& in) {
+  Eigen::VectorXd way_from(const Eigen::VectorXd& q, const std::vector<Span>& spans,
+                           const Eigen::VectorXd& wanted, const std::vector<Eigen::Index>& in) {
     const auto m = static_cast<Eigen::Index>(in.size());
     const Sums chances(std::span(q.data(), static_cast<std::size_t>(q.size())));
     // How many of `in` stand before each chance; and what all spans make of each chance.
@@ -311,22 +422,13 @@ class StepFinder {
     std::partial_sum(before.begin(), before.end(), before.begin());
     Eigen::VectorXd held = Eigen::VectorXd::Zero(m + 1);
     Eigen::VectorXd bent = Eigen::VectorXd::Zero(m + 1);
-    // Sum number i goes up to chance i of `in`, that one included.
-    std::vector<Eigen::Triplet<double>> terms;
-    terms.reserve(3 * spans.size() + 3 * in.size());
-    const auto add = [&terms](Eigen::Index first, Eigen::Index past, double bend) {
-      terms.emplace_back(past - 1, past - 1, bend);
-      if (first > 0) {
-        terms.emplace_back(first - 1, first - 1, bend);
-        terms.emplace_back(past - 1, first - 1, -bend);
-      }
-    };
+    Ties ties(m, spans.size());
     for (const Span& s : spans) {
       const Eigen::Index first = before[s.first];
       const Eigen::Index past = before[s.past];
       if (past > first) {
         const double pull = s.bend * chances.of(s.first, s.past);
-        add(first, past, s.bend);
+        ties.add(first, past, s.bend);
         held[first] += pull;
         held[past] -= pull;
         bent[first] += s.bend;
@@ -341,87 +443,145 @@ class StepFinder {
       bend += bent[i];
       hold += held[i];
       pull[i] = wanted[in[static_cast<std::size_t>(i)]] - hold;
-      add(i, i + 1, kRidge * bend);
+      ties.add(i, i + 1, kRidge * bend);
     }
     pull[m] = 0;
-    Eigen::SparseMatrix<double> equations(m, m);
-    equations.setFromTriplets(terms.begin(), terms.end());
-    const Eigen::SimplicialLDLT<Eigen::SparseMatrix<double>> solved(equations);
-    Eigen::VectorXd way = solved.solve(pull.head(m) - pull.tail(m));
+    Eigen::VectorXd way = ties.solve(pull.head(m) - pull.tail(m));
+    work_ += static_cast<double>(spans.size()) + ties.work();
     for (Eigen::Index i = m - 1; i > 0; --i) {
       way[i] -= way[i - 1];
     }
     return way;
   }
 
-  static Eigen::VectorXd best_of(const std::vector<Span>& spans, const Eigen::VectorXd& wanted,
-                                 const Eigen::VectorXd& from) {
-    const Eigen::Index k = from.size();
-    std::vector<Eigen::Index> in;
-    for (Eigen::Index j = 0; j < k; ++j) {
-      in.push_back(j);
-    }
+  // All that would become negative are left out at once, until none does (block pivoting, Kim and
+  // Park 2011, from memory); what should not have been comes back with the next round. Few
+  // systems are solved, where leaving out one at a time takes as many as there are chances.
+  std::optional<Eigen::VectorXd> best_of(const std::vector<Span>& spans,
+                                         const Eigen::VectorXd& wanted,
+                                         const Eigen::VectorXd& from) {
+    constexpr int kMostExchanges = 30;
     Eigen::VectorXd q = from;
-    for (Eigen::Index round = 0; round < 3 * k + 10; ++round) {
-      const auto m = static_cast<Eigen::Index>(in.size());
+    std::vector<Eigen::Index> in(static_cast<std::size_t>(q.size()));
+    std::iota(in.begin(), in.end(), Eigen::Index{0});
+    for (int round = 0; round < kMostExchanges && !in.empty(); ++round) {
       const Eigen::VectorXd there = q(in) + way_from(q, spans, wanted, in);
-      // As far as no chance becomes negative.
-      double length = 1;
-      for (Eigen::Index i = 0; i < m; ++i) {
-        const double here = q[in[static_cast<std::size_t>(i)]];
-        if (there[i] < 0) {
-          length = std::min(length, here / (here - there[i]));
-        }
-      }
       if (!there.allFinite()) {
-        return from;
+        return std::nullopt;
+      }
+      if (there.minCoeff() >= 0) {
+        q(in) = there;
+        return q;
       }
       std::vector<Eigen::Index> kept;
-      for (Eigen::Index i = 0; i < m; ++i) {
-        const Eigen::Index j = in[static_cast<std::size_t>(i)];
-        const double here = q[j] + length * (there[i] - q[j]);
-        const bool out = there[i] <= 0 && (here <= 0 || here <= 1e-14 * std::abs(there[i]));
-        q[j] = out ? 0 : std::max(0.0, here);
+      for (std::size_t i = 0; i < in.size(); ++i) {
+        if (there[static_cast<Eigen::Index>(i)] > 0) {
+          kept.push_back(in[i]);
+        } else {
+          q[in[i]] = 0;
+        }
+      }
+      in = std::move(kept);
+    }
+    return std::nullopt;
+  }
+
+  // The same by an active set (Lawson and Hanson 1974, from memory), as far as a few exchanges go:
+  // each goes up, until a chance would become negative, which is left out.
+  std::optional<Eigen::VectorXd> better_of(const std::vector<Span>& spans,
+                                           const Eigen::VectorXd& wanted,
+                                           const Eigen::VectorXd& from) {
+    constexpr int kMostExchanges = 24;
+    Eigen::VectorXd q = from;
+    std::vector<Eigen::Index> in(static_cast<std::size_t>(q.size()));
+    std::iota(in.begin(), in.end(), Eigen::Index{0});
+    for (int round = 0; round < kMostExchanges && !in.empty(); ++round) {
+      const Eigen::VectorXd way = way_from(q, spans, wanted, in);
+      if (!way.allFinite()) {
+        return std::nullopt;
+      }
+      double length = 1;
+      for (std::size_t i = 0; i < in.size(); ++i) {
+        const double here = q[in[i]];
+        const double along = way[static_cast<Eigen::Index>(i)];
+        if (here + along < 0) {
+          length = std::min(length, here / -along);
+        }
+      }
+      std::vector<Eigen::Index> kept;
+      for (std::size_t i = 0; i < in.size(); ++i) {
+        const double along = way[static_cast<Eigen::Index>(i)];
+        const double there = q[in[i]] + along;
+        const double next = q[in[i]] + length * along;
+        const bool out = there <= 0 && next <= 1e-14 * std::abs(there);
+        q[in[i]] = out ? 0 : std::max(0.0, next);
         if (!out) {
-          kept.push_back(j);
+          kept.push_back(in[i]);
         }
       }
       if (length == 1 && kept.size() == in.size()) {
         break;
       }
       in = std::move(kept);
-      if (in.empty()) {
-        return from;
-      }
     }
     return q;
   }
 
+  // Where the whole step lowers the likelihood, those chances go half of it at first that have
+  // taken most of its chance from a row; then all do. The likelihood is no sum of many rows to the
+  // last digit: next to the greatest one the whole step may seem to lower it by so much.
   void take_step(const Eigen::VectorXd& from, const Eigen::VectorXd& to) {
+    constexpr int kLocal = 6;
+    constexpr double kRounding = 1e-13;
+    constexpr double kNear = 1e-9;
+    const double slack = gap_ < kNear * all_ ? kRounding * std::abs(value_) : 0;
     const auto k = static_cast<std::size_t>(from.size());
     std::vector<double> next(k);
     std::vector<double> chance(chance_.size());
-    double length = 1;
-    for (int halvings = 0; halvings < 60; ++halvings, length /= 2) {
+    std::vector<double> length(k, 1);
+    for (int halvings = 0; halvings < 60; ++halvings) {
       double sum = 0;
       for (std::size_t s = 0; s < k; ++s) {
         const auto e = static_cast<Eigen::Index>(s);
-        next[s] = std::max(0.0, from[e] + length * (to[e] - from[e]));
+        next[s] = std::max(0.0, from[e] + length[s] * (to[e] - from[e]));
         sum += next[s];
       }
-      if (!(sum > 0)) {
-        continue;
+      if (sum > 0) {
+        for (double& x : next) {
+          x /= sum;
+        }
+        if (evaluate(next, chance) > value_ - slack) {
+          keep(next);
+          return;
+        }
       }
-      for (double& x : next) {
-        x /= sum;
-      }
-      const double value = evaluate(next, chance);
-      if (value > value_) {
-        keep(next);
-        return;
+      if (halvings >= kLocal || !shorten(chance, length)) {
+        for (double& x : length) {
+          x /= 2;
+        }
       }
     }
     share_out();
+  }
+
+  // Halves the way of each chance in a row that has lost most of its own; false where none has.
+  bool shorten(const std::vector<double>& chance, std::vector<double>& length) const {
+    constexpr double kMost = 0.3;  // of what it had
+    std::vector<int> in(length.size() + 1, 0);
+    bool any = false;
+    for (std::size_t i = 0; i < p_.rows.size(); ++i) {
+      if (weight_[i] > 0 && chance[i] < kMost * chance_[i]) {
+        ++in[where_[p_.rows[i].first]];
+        --in[where_[p_.rows[i].last + 1]];
+        any = true;
+      }
+    }
+    int rows = 0;
+    for (std::size_t s = 0; s < length.size(); ++s) {
+      rows += in[s];
+      length[s] /= rows > 0 ? 2 : 1;
+    }
+    return any;
   }
 
   // One self-consistent step (Efron 1967, Turnbull 1976): never lowers the likelihood.
@@ -467,11 +627,13 @@ class StepFinder {
   double gap_ = 0;
   bool converged_ = false;
   int rounds_ = 0;
+  double work_ = 0;
 };
 
 }  // namespace
 
-StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t resamples) {
+StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t resamples,
+                           const std::function<void(std::size_t done)>& told) {
   StepEstimate out;
   const StepProblem problem = problem_of(intervals);
   if (problem.rows.empty()) {
@@ -488,6 +650,7 @@ StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t
   out.gap = finder.gap();
   out.converged = finder.converged();
   out.iterations = finder.rounds();
+  out.work = finder.work();
   double below = 0;
   for (std::size_t s = 0; s < finder.support().size(); ++s) {
     const Innermost& in = problem.innermost[finder.support()[s]];
@@ -515,6 +678,10 @@ StepEstimate step_estimate(std::span<const OnsetInterval> intervals, std::size_t
     }
     StepFinder again(problem, drawn);
     again.find();
+    out.work += again.work();
+    if (told) {
+      told(b + 1);
+    }
     std::size_t s = 0;
     double f = 0;
     for (std::size_t i = 0; i < out.steps.size(); ++i) {
