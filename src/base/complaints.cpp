@@ -27,6 +27,12 @@ Diagnostic sum_of(Severity severity, const std::string& code, const std::string&
   return sum;
 }
 
+// One that was counted, for whoever goes on to complete it.
+Diagnostic& not_kept(Diagnostic d) {
+  thread_local Diagnostic last;
+  return last = std::move(d);
+}
+
 }  // namespace
 
 bool Complaints::lists(const Diagnostic& d) {
@@ -66,15 +72,13 @@ Diagnostic& add_complaint(std::vector<Diagnostic>& out, Diagnostic d) {
     }
     if (out[i].more > 0) {
       count(out[i], d.more == 0 ? 1 : d.more);
-      thread_local Diagnostic gone;
-      return gone = std::move(d);
+      return not_kept(std::move(d));
     }
     ++listed;
   }
   if (listed >= kListedComplaints && d.more == 0) {
     out.push_back(sum_of(d.severity, d.code, d.source, 1));
-    thread_local Diagnostic gone;
-    return gone = std::move(d);
+    return not_kept(std::move(d));
   }
   return out.emplace_back(std::move(d));
 }

@@ -382,27 +382,28 @@ std::size_t asked_at(const Form& form, std::string_view pointer, bool of_check) 
 }
 
 // An answer as it may be compared: of days as written, as far as both go.
-struct Place {
+struct WhenOrWhere {
   std::string day = {};
   double km = 0;
 };
 
-std::optional<Place> place_of(const FormQuestion& q, const FormAnswer& answer) {
+std::optional<WhenOrWhere> place_of(const FormQuestion& q, const FormAnswer& answer) {
   const std::string& typed = answer.words.front();
   switch (q.row().type) {
     case FieldType::date:
-      return parse_date(typed) ? std::optional(Place{.day = typed}) : std::nullopt;
+      return parse_date(typed) ? std::optional(WhenOrWhere{.day = typed}) : std::nullopt;
     case FieldType::month:
-      return Place{.day = typed};  // one that is none is refused as it is
+      return WhenOrWhere{.day = typed};  // one that is none is refused as it is
     default:
       break;
   }
   const std::optional<double> number = number_in(typed);
-  return number ? std::optional(Place{.km = *number * (answer.units == Units::mi ? kKmPerMile : 1)})
+  return number ? std::optional(
+                      WhenOrWhere{.km = *number * (answer.units == Units::mi ? kKmPerMile : 1)})
                 : std::nullopt;
 }
 
-bool lies_after(const Place& one, const Place& limit) {
+bool lies_after(const WhenOrWhere& one, const WhenOrWhere& limit) {
   const std::size_t both = std::min(one.day.size(), limit.day.size());
   return one.km > limit.km || one.day.compare(0, both, limit.day, 0, both) > 0;
 }
@@ -423,8 +424,8 @@ std::vector<std::pair<std::size_t, std::size_t>> out_of_order(const Form& form,
   std::vector<std::pair<std::size_t, std::size_t>> out;
   for (std::size_t i = 0; i < form.questions.size(); ++i) {
     for (const std::size_t limit : form.questions[i].not_after) {
-      const std::optional<Place> one = place(i);
-      const std::optional<Place> other = place(limit);
+      const std::optional<WhenOrWhere> one = place(i);
+      const std::optional<WhenOrWhere> other = place(limit);
       if (one && other && lies_after(*one, *other)) {
         out.emplace_back(i, limit);
         break;
