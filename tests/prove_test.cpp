@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <string>
 #include <vector>
@@ -33,11 +34,18 @@ void in_turn(std::size_t count, const std::function<void(std::size_t)>& work) {
   }
 }
 
+// As the files say it, without what holds for safety whatever they say: that would hide what the
+// proofs are to find.
 Knowledge loaded(std::vector<NamedText> rules) {
   Result<Knowledge> result = load_knowledge(std::move(rules), shipped_families());
   INFO(test::complaints(result.diagnostics));
   REQUIRE(result.value);
-  return *std::move(result.value);
+  Knowledge k = *std::move(result.value);
+  std::erase_if(k.floors, [](const Floor& f) { return f.file == "shipped floors.json"; });
+  if (std::ranges::find(k.unsafe, k.settings.ungraded_id) != k.unsafe.end()) {
+    k.settings.ungraded = Condition(k.settings.ungraded.any.at(0).at(0));
+  }
+  return k;
 }
 
 const Property& property(const std::vector<Property>& all, std::string_view id) {

@@ -12,11 +12,17 @@ namespace dryshaft {
 namespace {
 
 constexpr std::array<std::string_view, 21> kColumns = {
-    "unit_id",         "family",         "vehicle",   "date",        "odometer_km",
-    "grade",           "at_least",       "risk",      "top_cause",   "top_cause_probability",
-    "first_action",    "urgency",        "within_km", "within_days", "next_check",
-    "rebuild_outlook", "contradictions", "warnings",  "source",      "line",
-    "reservations",
+    "unit_id",        "family",
+    "vehicle",        "date",
+    "odometer_km",    "grade",
+    "at_least",       "risk",
+    "top_cause",      "top_cause_probability",
+    "first_action",   "urgency",
+    "within_km",      "within_days",
+    "next_check",     "rebuild_outlook",
+    "contradictions", "warnings",
+    "reservations",   "source",
+    "line",
 };
 
 }  // namespace
@@ -54,9 +60,9 @@ std::string to_csv(const Report& report, const Wanted& wanted) {
       .text(report.rebuild_outlook)
       .text(contradictions)
       .number(static_cast<double>(report.warnings.size()), 0)
+      .text(fmt::format("{}", fmt::join(report.rules_reservations, " ")))
       .text(report.source)
-      .number(static_cast<double>(report.line), 0)
-      .text(fmt::format("{}", fmt::join(report.rules_reservations, " ")));
+      .number(static_cast<double>(report.line), 0);
   if (wanted.worse_since) {
     row.text(was(report, *wanted.worse_since));
   }

@@ -323,9 +323,6 @@ void check_row(const std::string& row) {
   bool begins = true;
   bool in_quotes = false;
   for (const char c : row) {
-    if (begins && c == '\r' && !in_quotes) {
-      break;  // the last cell is empty
-    }
     if (begins && c == '"') {
       in_quotes = true;
     } else if (begins) {
