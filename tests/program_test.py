@@ -180,8 +180,8 @@ class Harmless(OddFiles):
         table = self.path(f"t{evil}.csv", f"unit.id,date,x_{evil}\nHL{evil},2026-01-02,{evil}\n{evil},{evil},\n")
         intervals = self.path(f"i{evil}.csv", "left,right,count,group\n" + f"1000,{evil},1,a\n50000,90000,9,g{evil}\n"
                               f"60000,,9,h{evil}\n")
-        prices = self.path(f"p{evil}.json", open(example("prices.json"), encoding="utf-8").read().replace(
-            '"currency": "', '"currency": "' + evil))
+        with open(example("prices.json"), encoding="utf-8") as f:
+            prices = self.path(f"p{evil}.json", f.read().replace('"currency": "', '"currency": "' + evil))
         form = run("form", "blank").stdout.decode()
         form = self.path(f"f{evil}.txt", re.sub(r"(\[unit[^\n]*\n)", rf"\1{evil}\n", form))
         families = os.path.join(folder, f"families{evil}")

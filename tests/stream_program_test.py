@@ -196,7 +196,9 @@ class BothWays(unittest.TestCase):
                 for year in (2024, 2025):
                     with open(self.at(f"{year}.jsonl"), "w", encoding="ascii") as f:
                         written = lines(dated(i, year, **more) for i in range(many))
-                        f.write("\n".join(written[:1] * (copies if year == 2024 else 0) + written) + "\n")
+                        for i, one in enumerate(written):
+                            more_often = copies // many + (i < copies % many) if year == 2024 else 0
+                            f.write((one + "\n") * (1 + more_often))
                 files = [self.at("2024.jsonl"), self.at("2025.jsonl")]
                 whole = subprocess.run([PROGRAM, "assess", "--format", "json", *files], capture_output=True,
                                        check=False)

@@ -204,6 +204,9 @@ class Command {
     const std::vector<std::string> paths = or_standard_input(o_.files);
     const std::optional<std::uintmax_t> size = size_of_files(paths);
     together_ = size && *size <= kTogetherBytes;
+    if (together_) {
+      kept_.reserve(kTogetherRecords + 1);  // a growing one would be there twice
+    }
     if (size && !together_) {
       tell_of_days();
     }
