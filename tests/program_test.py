@@ -110,7 +110,8 @@ class OddFiles(unittest.TestCase):
                                       b"--help tells more\n")
 
     def test_long_work_says_how_far_it_is(self):
-        some = "".join(lines(record(unit=f"HL-{i}")) for i in range(600)).encode()
+        some, others = ("".join(lines(record(unit=f"HL-{i}")) for i in range(n, n + 600)).encode()
+                        for n in (0, 600))
         bad = b'{"format":"dryshaft-record/1"}\n'
         out = self.path("reports.jsonl", "")
 
@@ -123,7 +124,7 @@ class OddFiles(unittest.TestCase):
             child.stdin.write(some)
             child.stdin.flush()
             time.sleep(3)  # as if those had taken long; a sanitized program takes a while to start
-            child.stdin.write(some + more)
+            child.stdin.write(others + more)
             child.stdin.close()
             said = b""
             with contextlib.suppress(OSError):  # the other end is closed

@@ -32,7 +32,9 @@ VALUES = [
 ]
 KEYS = ["x_tag", "tag", "checked", "odometer_mi", "odometer_km", "bypass_keeps_crossover", "id",
         "onset_odometer_mi", "fitted_odometer_mi", "pattern", "rotor_bearing"]
-MUTATIONS_PER_FILE = 400  # records in one run of the program
+# Errors beside a record that stays: no schema compares fields, or records.
+BESIDE = "odometer-backwards|date-alone|[a-z]+-after-inspection|noise-before-it-began"
+MUTATIONS_PER_FILE = 100  # records in one run of the program, which lists so many complaints of a kind
 
 
 def checker():
@@ -50,11 +52,13 @@ def checker():
 
 
 def documents(path):
-    text = path.read_text(encoding="utf-8-sig")
-    if path.suffix == ".jsonl":
-        return [json.loads(line) for line in text.splitlines() if line.strip()]
-    value = json.loads(text)
-    return value if isinstance(value, list) else [value]
+    text = path.read_text(encoding="utf-8-sig").strip()
+    out = []
+    while text:
+        value, end = json.JSONDecoder().raw_decode(text)
+        out += value if isinstance(value, list) else [value]
+        text = text[end:].lstrip()
+    return out
 
 
 def run(program, path):
@@ -154,9 +158,9 @@ def main():
             result = run(program, path)
             said = (result.stdout + result.stderr).decode()
             refused = {int(n) for n in re.findall(
-                rf"^{re.escape(str(path))}:(\d+)(?::\d+)?: error\[(?!odometer-backwards)", said,
+                rf"^{re.escape(str(path))}:(\d+)(?::\d+)?: error\[(?!{BESIDE})", said,
                 re.MULTILINE)}
-            expect((result.returncode == BAD) == bool(refused) or "odometer-backwards" in said,
+            expect((result.returncode == BAD) == bool(refused) or re.search(BESIDE, said),
                    f"exit {result.returncode} with {len(refused)} records refused")
             for number, text in enumerate(part, 1):
                 valid = schema.is_valid(json.loads(text))

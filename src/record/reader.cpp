@@ -13,6 +13,7 @@
 #include "dryshaft/record.hpp"
 #include "record/identity.hpp"
 #include "record/shape.hpp"
+#include "vocabulary/order.hpp"
 
 namespace dryshaft {
 namespace {
@@ -139,8 +140,7 @@ class Reader {
       check_port();
       check_crossover();
       check_needs();
-      check_built();
-      check_readings();
+      check_order();
     } else {
       complain(d_.root(), "wrong-type", fmt::format("the record {}", is_shown(d_.root())),
                std::string(located::kind_name(Kind::object)));
@@ -521,32 +521,21 @@ class Reader {
     d.hint = std::move(hint);
   }
 
-  void check_built() {
-    if (built_too_late(record_)) {
-      doubt(Field::built, "built-after-inspection",
-            fmt::format("{}, after the inspection of {}", is_shown(*given_[index(Field::built)]),
-                        date_text(static_cast<int>(record_.at(Field::date).number))),
-            "look for a slip of the pen in either; until then the build date is not used");
-    }
-  }
-
-  void check_readings() {
-    struct Earlier {
-      Field field;
-      std::string_view code;
-    };
-    static constexpr Earlier kEarlier[] = {
-        {Field::fitted_odometer_km, "fitted-after-inspection"},
-        {Field::seal_renewed_odometer_km, "renewed-after-inspection"},
-        {Field::noise_onset_odometer_km, "noise-before-it-began"}};
-    const Value& odometer = record_.at(Field::odometer_km);
-    for (const Earlier& e : kEarlier) {
-      const Value& then = record_.at(e.field);
-      if (odometer.observed && then.observed && then.number > odometer.number) {
-        doubt(e.field, e.code,
+  void check_order() {
+    for (const NotAfter& n : kNotAfter) {
+      const Value& then = record_.at(n.field);
+      const Value& limit = record_.at(n.limit);
+      if (n.field == Field::built) {
+        if (built_too_late(record_)) {
+          doubt(n.field, n.contradiction,
+                fmt::format("{}, after the inspection of {}", is_shown(*given_[index(n.field)]),
+                            date_text(static_cast<int>(limit.number))),
+                "look for a slip of the pen in either; until then the build date is not used");
+        }
+      } else if (limit.observed && then.observed && then.number > limit.number) {
+        doubt(n.field, n.contradiction,
               fmt::format("{}, but the odometer of the inspection {}",
-                          is_shown(*given_[index(e.field)]),
-                          is_shown(*given_[index(Field::odometer_km)])),
+                          is_shown(*given_[index(n.field)]), is_shown(*given_[index(n.limit)])),
               "look for a slip of the pen in either");
       }
     }

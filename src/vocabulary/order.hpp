@@ -3,6 +3,8 @@
 #ifndef DRYSHAFT_VOCABULARY_ORDER_HPP
 #define DRYSHAFT_VOCABULARY_ORDER_HPP
 
+#include <string_view>
+
 #include "dryshaft/vocabulary.hpp"
 
 namespace dryshaft {
@@ -10,12 +12,13 @@ namespace dryshaft {
 struct NotAfter {
   Field field;
   Field limit;
+  std::string_view contradiction;  // its id, where a record says so all the same
 };
 inline constexpr NotAfter kNotAfter[] = {
-    {Field::built, Field::date},
-    {Field::fitted_odometer_km, Field::odometer_km},
-    {Field::seal_renewed_odometer_km, Field::odometer_km},
-    {Field::noise_onset_odometer_km, Field::odometer_km},
+    {Field::built, Field::date, "built-after-inspection"},
+    {Field::fitted_odometer_km, Field::odometer_km, "fitted-after-inspection"},
+    {Field::seal_renewed_odometer_km, Field::odometer_km, "renewed-after-inspection"},
+    {Field::noise_onset_odometer_km, Field::odometer_km, "noise-before-it-began"},
 };
 
 }  // namespace dryshaft

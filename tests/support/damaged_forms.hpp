@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "dryshaft/form.hpp"
+#include "families.hpp"
 
 namespace dryshaft::test {
 
@@ -92,7 +93,10 @@ class FormFiller {
     std::string value;
     switch (q.row().type) {
       case FieldType::number:
-        value = fmt::format("{}", q.distance() ? 1000 * (1 + draw_(300)) : 5 + draw_(60));
+        // What lies after nothing else leaves room for what may not lie after it.
+        value = fmt::format("{}", q.distance()
+                                      ? 1000 * (1 + draw_(150) + (q.not_after.empty() ? 150 : 0))
+                                      : 5 + draw_(60));
         break;
       case FieldType::month:
         value = fmt::format("20{}-0{}", 15 + draw_(9), 1 + draw_(9));
@@ -402,7 +406,7 @@ inline std::string lost(const Form& form, const FilledForm& whole, const FilledF
   if (read.records.rejected > 0) {
     return {};
   }
-  const FormsRead before = read_forms(form, whole.text, "f", {});
+  const FormsRead before = read_forms(form, whole.text, "f", kFamilies);
   if (before.text.empty() || !before.records.diagnostics.empty()) {
     return "the whole form was not read";
   }
