@@ -92,7 +92,11 @@ class FormFiller {
     std::string value;
     switch (q.row().type) {
       case FieldType::number:
-        value = fmt::format("{}", q.distance() ? 1000 * (1 + draw_(300)) : 5 + draw_(60));
+        // Nothing happened beyond what the odometer says now.
+        value =
+            fmt::format("{}", !q.distance()                                  ? 5 + draw_(60)
+                              : q.field == Field::odometer_km && !q.of_check ? 200000 + draw_(9)
+                                                                             : 1000 * draw_(150));
         break;
       case FieldType::month:
         value = fmt::format("20{}-0{}", 15 + draw_(9), 1 + draw_(9));
@@ -398,13 +402,14 @@ inline std::string difference(const nlohmann::json& before, const nlohmann::json
 // What a damaged form lost or moved without an error; empty: nothing, or it was refused. Where two
 // choices and more are gone, what is left alone may be an answer.
 inline std::string lost(const Form& form, const FilledForm& whole, const FilledForm& damaged,
-                        const FormsRead& read) {
+                        const FormsRead& read, const ReadOptions& options) {
   if (read.records.rejected > 0) {
     return {};
   }
-  const FormsRead before = read_forms(form, whole.text, "f", {});
+  const FormsRead before = read_forms(form, whole.text, "f", options);
   if (before.text.empty() || !before.records.diagnostics.empty()) {
-    return "the whole form was not read";
+    return "the whole form was not read: " +
+           (before.records.diagnostics.empty() ? "" : to_text(before.records.diagnostics.front()));
   }
   const std::vector<nlohmann::json> records = records_in(before.text);
   const std::vector<nlohmann::json> now = records_in(read.text);
