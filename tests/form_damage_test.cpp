@@ -27,7 +27,7 @@ Tried try_damage(std::uint64_t seed, std::size_t forms) {
     const FilledForm damaged = FormDamager(whole, draw).damage();
     const FormsRead read = read_forms(owners, damaged.text, "f", test::kFamilies);
     out.refused += read.records.rejected;
-    const std::string what = lost(owners, whole, damaged, read);
+    const std::string what = lost(owners, whole, damaged, read, test::kFamilies);
     if (!what.empty()) {
       ++out.broken;
       WARN("form " << out.forms << ": " << what << " after " << damaged.story);

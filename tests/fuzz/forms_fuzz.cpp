@@ -20,7 +20,7 @@ std::string damaged(const dryshaft::Form& form, std::string_view choices) {
   const FilledForm whole = FormFiller(form, draw).fill();
   const FilledForm after = FormDamager(whole, draw).damage();
   const dryshaft::FormsRead read = dryshaft::read_forms(form, after.text, "f", kFamilies);
-  const std::string what = lost(form, whole, after, read);
+  const std::string what = lost(form, whole, after, read, kFamilies);
   if (!what.empty()) {
     std::fprintf(stderr, "%s after %s\n", what.c_str(), after.story.c_str());
   }

@@ -402,13 +402,14 @@ inline std::string difference(const nlohmann::json& before, const nlohmann::json
 // What a damaged form lost or moved without an error; empty: nothing, or it was refused. Where two
 // choices and more are gone, what is left alone may be an answer.
 inline std::string lost(const Form& form, const FilledForm& whole, const FilledForm& damaged,
-                        const FormsRead& read) {
+                        const FormsRead& read, const ReadOptions& options) {
   if (read.records.rejected > 0) {
     return {};
   }
   const FormsRead before = read_forms(form, whole.text, "f", kFamilies);
   if (before.text.empty() || !before.records.diagnostics.empty()) {
-    return "the whole form was not read";
+    return "the whole form was not read: " +
+           (before.records.diagnostics.empty() ? "" : to_text(before.records.diagnostics.front()));
   }
   const std::vector<nlohmann::json> records = records_in(before.text);
   const std::vector<nlohmann::json> now = records_in(read.text);
