@@ -192,7 +192,7 @@ TEST_CASE("What a look says of a leak is what a verdict takes from it") {
             CAPTURE(port);
             const std::string text = look("2020-01-01", 50000, "\"port\":{" + port + "}");
             const OnsetData data = data_of(text);
-            auto read = dryshaft::read_records(text, "r.jsonl", {});
+            auto read = dryshaft::read_records(text, "r.jsonl", dryshaft::test::kFamilies);
             const auto grouped = dryshaft::group_by_unit(std::move(read.records));
             const auto facts = dryshaft::present(grouped.value->front(), 1, k, 0).facts;
             using dryshaft::Finding;
