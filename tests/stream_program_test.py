@@ -109,7 +109,8 @@ class BothWays(unittest.TestCase):
         os.makedirs(folder, exist_ok=True)
         pipe = os.path.join(folder, name)
         os.mkfifo(pipe)
-        self.assertEqual(self.stream(pipe, [text]), (got, out, err.replace(path.encode(), pipe.encode())))
+        there, here = path.encode(), pipe.encode()
+        self.assertEqual(self.stream(pipe, [text]), (got, out.replace(there, here), err.replace(there, here)))
         os.remove(pipe)
         return err.decode()
 
