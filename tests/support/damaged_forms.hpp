@@ -15,7 +15,6 @@
 #include <vector>
 
 #include "dryshaft/form.hpp"
-#include "families.hpp"
 
 namespace dryshaft::test {
 
@@ -406,7 +405,7 @@ inline std::string lost(const Form& form, const FilledForm& whole, const FilledF
   if (read.records.rejected > 0) {
     return {};
   }
-  const FormsRead before = read_forms(form, whole.text, "f", kFamilies);
+  const FormsRead before = read_forms(form, whole.text, "f", options);
   if (before.text.empty() || !before.records.diagnostics.empty()) {
     return "the whole form was not read: " +
            (before.records.diagnostics.empty() ? "" : to_text(before.records.diagnostics.front()));
