@@ -1053,12 +1053,24 @@ form.txt:261:1: error[unknown-question]: [port-corosion] is no question of this 
 )");
 }
 
+TEST_CASE("two cars without a name, in files of one name, are two cars") {
+  const auto named = [](std::string_view date) {
+    std::string form = blank_text(owners());
+    const std::size_t answer = form.find("Answer:", form.find("\n[date]")) + 8;
+    form.replace(answer, form.find('\n', answer) - answer, date);
+    return only_record(form)["unit"]["id"].get<std::string>();
+  };
+  CHECK(named("2026-03-18").starts_with("line 1 of form.txt, "));
+  CHECK(named("2026-03-18") == named("2026-03-18"));
+  CHECK(named("2026-03-18") != named("2026-03-19"));
+}
+
 TEST_CASE("a form that was never filled says what it needs") {
   const FormsRead forms = read(blank_text(owners()));
   CHECK(forms.records.rejected == 1);
   CHECK(
       complaints(forms.records.diagnostics) ==
-      R"(form.txt:38:1: warning[no-name]: [unit-id] is blank: the car is called "line 1 of form.txt"
+      R"(form.txt:38:1: warning[no-name]: [unit-id] is blank: the car is called "line 1 of form.txt, 5a5ccba9"
   [unit-id] What do you call this car?
   ^
 form.txt:76:1: error[missing-field]: [date] is missing

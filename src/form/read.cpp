@@ -10,6 +10,7 @@
 #include "base/complaints.hpp"
 #include "base/json_out.hpp"
 #include "base/places.hpp"
+#include "base/sha256.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/form.hpp"
 #include "form/answer.hpp"
@@ -771,8 +772,8 @@ class FormReader {
     d.hint = fmt::format("write the answer on one line; remarks belong under [{}]", note_key());
   }
 
-  // A car without a name is called after its place, so that two of them never
-  // become one car's history.
+  // A car without a name is called after its place and what is said of it, so that two of them
+  // never become one car's history, be they of files of one name.
   void name(FormAnswers& answers, std::size_t form_begin) {
     for (std::size_t i = 0; i < answers.size(); ++i) {
       const FormQuestion& q = form_.questions[i];
@@ -780,13 +781,23 @@ class FormReader {
         continue;
       }
       const std::string_view source = places_.origin().source;
-      std::string name = fmt::format("line {} of {}", places_.place(form_begin).line,
-                                     utf8::harmless(source.substr(source.rfind('/') + 1), 40));
+      std::string name = fmt::format("line {} of {}, {:.8}", places_.place(form_begin).line,
+                                     utf8::harmless(source.substr(source.rfind('/') + 1), 40),
+                                     sha256_hex(said(answers)));
       Diagnostic& d = complain(written_[i].present ? written_[i].begin : form_begin, q.key,
                                "no-name", fmt::format("is blank: the car is called \"{}\"", name));
       d.severity = Severity::warning;
       answers[i].words = {std::move(name)};
     }
+  }
+
+  [[nodiscard]] std::string said(const FormAnswers& answers) const {
+    std::string out;
+    for (std::size_t i = 0; i < answers.size(); ++i) {
+      out += fmt::format("{}: {} {}\n", form_.questions[i].key, fmt::join(answers[i].words, " "),
+                         answers[i].units == Units::km ? "km" : "mi");
+    }
+    return out;
   }
 
   void check_gates(FormAnswers& answers) {

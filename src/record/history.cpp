@@ -150,7 +150,7 @@ class LoneDates {
       }
     }
     std::ranges::sort(looks_);
-    looks_.erase(std::ranges::unique(looks_).begin(), looks_.end());
+    looks_.erase(std::unique(looks_.begin(), looks_.end()), looks_.end());
     left_.resize(histories.size());
     for (const auto& [day, unit] : looks_) {
       units_left_ += ++left_[unit] == 1 ? 1 : 0;
