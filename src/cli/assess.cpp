@@ -256,6 +256,7 @@ class Command {
         if (!read_lines(output)) {
           return false;
         }
+        output.flush();  // the reader may have to wait for what follows
         if (begun) {
           reader->go_on(source.line_number() + 1);
         }

@@ -398,7 +398,7 @@ class TextReader final : public RecordsReader {
     } else if (c == '\n') {
       ++at_;
       next_ = Next::value;
-      rests_ = true;
+      rests_ = others_may_read();
     } else if (opens(c)) {
       next_ = Next::value;
     } else if (c == ',') {
@@ -416,6 +416,12 @@ class TextReader final : public RecordsReader {
     take(read_extent(at_, end));
     at_ = end;
     next_ = Next::after_value;
+  }
+
+  // Whether the line at `at_` holds records alone, as far as it is there.
+  [[nodiscard]] bool others_may_read() const {
+    const std::size_t end = line_end(text_, at_);
+    return end == text_.size() || holds_whole_objects(text_.substr(at_, end - at_));
   }
 
   // What is broken over several lines may have been several records.
@@ -441,7 +447,7 @@ class TextReader final : public RecordsReader {
         take_broken(end, trim_white(seen, next));
         at_ = next;
         next_ = Next::value;
-        rests_ = true;
+        rests_ = others_may_read();
       }
     } else if (reaches_end(seen)) {
       take_broken(end, trim_white(seen, seen.size()));
