@@ -28,31 +28,31 @@ std::string renamed(std::string id) {
   return "x-" + id;
 }
 
-void gather(const Json& json, bool open, Names& names) {
-  if (json.is_object() && open && json.contains("id")) {
-    const std::string id = json["id"];
+void gather(const Json& tree, bool open, Names& names) {
+  if (tree.is_object() && open && tree.contains("id")) {
+    const std::string id = tree["id"];
     names.emplace(id, renamed(id));
   }
-  if (json.is_object()) {
-    for (const auto& [key, value] : json.items()) {
+  if (tree.is_object()) {
+    for (const auto& [key, value] : tree.items()) {
       gather(value, std::ranges::find(kOpenLists, key) != std::end(kOpenLists), names);
     }
-  } else if (json.is_array()) {
-    for (const Json& value : json) {
+  } else if (tree.is_array()) {
+    for (const Json& value : tree) {
       gather(value, open, names);
     }
   }
 }
 
 // Every text that is one of the names.
-void rename(Json& json, const Names& names) {
-  if (json.is_string()) {
-    const auto found = names.find(json.get<std::string>());
+void rename(Json& tree, const Names& names) {
+  if (tree.is_string()) {
+    const auto found = names.find(tree.get<std::string>());
     if (found != names.end()) {
-      json = found->second;
+      tree = found->second;
     }
-  } else if (json.is_structured()) {
-    for (Json& value : json) {
+  } else if (tree.is_structured()) {
+    for (Json& value : tree) {
       rename(value, names);
     }
   }
@@ -69,9 +69,9 @@ Names inverse(const Names& names) {
 // Roles have words of their own, which are no ids.
 std::vector<NamedText> renamed(std::vector<NamedText> files, const Names& names) {
   for (NamedText& file : files) {
-    Json json = Json::parse(file.text);
-    rename(json, names);
-    file.text = json.dump(1);
+    Json tree = Json::parse(file.text);
+    rename(tree, names);
+    file.text = tree.dump(1);
   }
   return files;
 }
@@ -116,20 +116,20 @@ const Renamed& other() {
 
 // Without what says which rules they were, and with the shipped names.
 Json comparable(const std::string& text) {
-  Json json = Json::parse(text);
-  json.erase("rules");
+  Json tree = Json::parse(text);
+  tree.erase("rules");
   std::vector<std::string> warnings;
-  if (json.contains("warnings")) {
-    for (const Json& w : json["warnings"]) {
+  if (tree.contains("warnings")) {
+    for (const Json& w : tree["warnings"]) {
       if (std::ranges::find(other().knowledge.reservations, w.get<std::string>()) ==
           other().knowledge.reservations.end()) {
         warnings.push_back(w);
       }
     }
-    json["warnings"] = warnings;
+    tree["warnings"] = warnings;
   }
-  rename(json, other().back);
-  return json;
+  rename(tree, other().back);
+  return tree;
 }
 
 std::vector<History> intake_histories() {
@@ -184,15 +184,15 @@ TEST_CASE("options, jobs and work go by any other id") {
 }
 
 // Takes the full stop from every text that ends in one.
-void open_sentences(Json& json) {
-  if (json.is_string()) {
-    std::string text = json;
+void open_sentences(Json& tree) {
+  if (tree.is_string()) {
+    std::string text = tree;
     if (text.ends_with('.')) {
       text.pop_back();
-      json = text;
+      tree = text;
     }
-  } else if (json.is_structured()) {
-    for (Json& value : json) {
+  } else if (tree.is_structured()) {
+    for (Json& value : tree) {
       open_sentences(value);
     }
   }
@@ -202,9 +202,9 @@ TEST_CASE("a sentence of the rules without its full stop loses no letter and run
   std::vector<NamedText> files = test::own_rules();
   const Result<Knowledge> closed = load_knowledge(files, test::shipped_families());
   for (NamedText& file : files) {
-    Json json = Json::parse(file.text);
-    open_sentences(json);
-    file.text = json.dump(1);
+    Json tree = Json::parse(file.text);
+    open_sentences(tree);
+    file.text = tree.dump(1);
   }
   Result<Knowledge> open = load_knowledge(std::move(files), test::shipped_families());
   REQUIRE(open.value);
