@@ -849,8 +849,8 @@ void Loader::hold_ungraded(const Settings& shipped) {
   unsafe(at_ungraded_, fmt::format("the condition for grade {}", name(Grade::U)));
   k_.unsafe.push_back(shipped.ungraded_id);
   Condition either;
-  either.any = {{std::move(own), shipped.ungraded}};
-  own = ConditionSet::rows(either) <= kMaxVerdictRows ? std::move(either) : shipped.ungraded;
+  either.any = {{own, shipped.ungraded}};
+  own = ConditionSet::rows(either) <= kMaxVerdictRows ? either : shipped.ungraded;
 }
 
 void Loader::hold_safety() {
