@@ -51,7 +51,7 @@ if [ "$part" = --all ]; then
   step "a fresh copy, and README's two commands in it"
   rm -rf build/fresh
   mkdir -p build/fresh
-  git ls-files -z --cached --others --exclude-standard | xargs -0 cp --parents -t build/fresh
+  tar -c --exclude='./build*' --exclude=./.git . | tar -x -C build/fresh
   cd build/fresh
   CMAKE_CXX_COMPILER_LAUNCHER=ccache examples/quickstart.sh > ../quickstart.txt
   tail -n 3 ../quickstart.txt
