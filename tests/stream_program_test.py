@@ -230,14 +230,20 @@ class BothWays(unittest.TestCase):
         os.mkfifo(self.at("t.csv"))
         os.mkfifo(self.at("a.json"))
         many = 2 if SANITIZED else 70
+
+        def rows(number):  # of other units each time: a unit's own records are held together
+            return "".join(row(i, note=LONG * 140) for i in (2 * number, 2 * number + 1))
+
+        def elements(number):
+            return "".join("," + json.dumps(record(i, note="n" * 999999))
+                           for i in (2 * number + 2, 2 * number + 3))
         for name, begin, piece, end in (
-                ("t.csv", HEAD, "".join(row(i, note=LONG * 140) for i in range(2)), ""),
+                ("t.csv", HEAD, rows, ""),
                 ("t.csv", HEAD, row(1, note="\"" + LONG * 190), row(2, note="\"" + LONG)),
                 ("t.csv", HEAD + row(1, note="\"" + LONG), (" " * 999 + "\n") * 1000, ""),
                 ("t.csv", HEAD + "HL-1,", LONG * 170, "\n" + row(2)),
                 ("t.csv", HEAD.replace("\n", ""), "," * 999999, "\n" + row(2)),
-                ("a.json", "[" + json.dumps(record(1)), "".join(
-                    "," + json.dumps(record(i, note="n" * 999999)) for i in range(2)), "]"),
+                ("a.json", "[" + json.dumps(record(1)), elements, "]"),
                 ("a.json", "[{\"a\": [0", "," + json.dumps(record(2, note="n" * 999999)), "]"),
                 ("a.json", "[", "[" * 999999, ""),
                 ("a.json", "[\"", "x" * 999999, "\"]"),
@@ -245,8 +251,9 @@ class BothWays(unittest.TestCase):
                 ("a.json", "[", " \n" * 999999, ""),
                 ("a.json", " ", " " * 999999, "{}"),
                 ("a.json", "junk\n", "junk\n" * 199999, json.dumps(record(2)))):
-            with self.subTest(begin=begin[:80], piece=piece[:40]):
-                code, _, said = self.stream(self.at(name), [begin, *[piece] * many, end])
+            pieces = (piece(i) if callable(piece) else piece for i in range(many))
+            with self.subTest(begin=begin[:80], piece=piece if callable(piece) else piece[:40]):
+                code, _, said = self.stream(self.at(name), itertools.chain([begin], pieces, [end]))
                 self.assertIn(code, (0, 3))
                 self.assertEqual(code == 3, said != b"")
                 self.assertLess(len(said), 1000 * (many + 1))
