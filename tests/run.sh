@@ -139,7 +139,11 @@ trap 'rm -rf "$scratch"' EXIT
 shopt -s nullglob
 singles=()
 for file in examples/*.json; do
-  case $file in examples/prices.json) ;; *) singles+=("$file") ;; esac  # that one holds prices
+  case $file in
+    examples/prices.json) ;;         # it holds prices
+    examples/contradictory.json) ;;  # below
+    *) singles+=("$file") ;;
+  esac
 done
 [ ${#singles[@]} -ge 14 ]
 "$dryshaft" check "${singles[@]}" examples/intake.jsonl
@@ -147,6 +151,10 @@ for record in "${singles[@]}"; do
   "$dryshaft" assess "$record" > "$scratch/report"
   [ -s "$scratch/report" ]
 done
+code=0  # what cannot be in it is an error; the rest is graded
+"$dryshaft" assess examples/contradictory.json > "$scratch/report" 2>&1 || code=$?
+[ "$code" -eq 3 ]
+grep -q '^Grade ' "$scratch/report"
 "$dryshaft" plan --prices examples/prices.json examples/film-caught-early.json > "$scratch/report"
 "$dryshaft" plan --prices examples/prices.json --intake examples/intake.jsonl --hours 40 > "$scratch/report"
 "$dryshaft" assess examples/intake.jsonl > "$scratch/table"
