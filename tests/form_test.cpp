@@ -7,8 +7,8 @@
 #include <nlohmann/json.hpp>
 #include <set>
 
-#include "decide/prove_reports.hpp"
 #include "form/stops.hpp"
+#include "knowledge/owner_words.hpp"
 #include "report/layout.hpp"
 #include "support.hpp"
 
@@ -105,10 +105,7 @@ FormAnswers answers(const std::vector<std::pair<std::string, std::vector<std::st
 // ------------------------------------------------------------ questions
 
 TEST_CASE("every question is plain, and asks for nothing that needs tools or training") {
-  std::vector<std::string> never;
-  for (const CautionRule& c : shipped().cautions) {
-    never.insert(never.end(), c.owner_never.begin(), c.owner_never.end());
-  }
+  const std::vector<std::string> never = reserved_words(shipped());
   REQUIRE(never.size() > 20);
   // Explained where they stand, or only in the part for whoever had the port checked.
   const std::vector<std::string> jargon = {
@@ -131,10 +128,10 @@ TEST_CASE("every question is plain, and asks for nothing that needs tools or tra
       CHECK(c.text.size() <= 64);  // a line of the text form
       CHECK(c.word != kDoNotKnow.id);
     }
-    CHECK(proof::forbidden_in(all, never).empty());
+    CHECK(forbidden_in(all, never).empty());
     for (const std::string& word : jargon) {
       if (spec(q.part).asked == Asked::owner) {
-        CHECK(proof::forbidden_in(replaced(all, "not", ""), {word}).empty());
+        CHECK(forbidden_in(replaced(all, "not", ""), {word}).empty());
       }
     }
     // Nothing of high voltage, of turning the unit by hand, of opening it.
@@ -144,7 +141,7 @@ TEST_CASE("every question is plain, and asks for nothing that needs tools or tra
     CHECK_FALSE(q.row().pointer.starts_with("/teardown"));
   }
   for (const FormPartSpec& part : form_parts()) {
-    CHECK(proof::forbidden_in(part.intro, never).empty());
+    CHECK(forbidden_in(part.intro, never).empty());
   }
 }
 

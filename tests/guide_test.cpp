@@ -2,7 +2,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "decide/prove_reports.hpp"
+#include "knowledge/owner_words.hpp"
 #include "report/render.hpp"
 #include "support.hpp"
 
@@ -116,15 +116,12 @@ TEST_CASE("the checks that the guide must have are there, the port check first")
 }
 
 TEST_CASE("an owner is told nothing that is reserved for trained people") {
-  std::vector<std::string> never;
-  for (const CautionRule& c : shipped().cautions) {
-    never.insert(never.end(), c.owner_never.begin(), c.owner_never.end());
-  }
+  const std::vector<std::string> never = reserved_words(shipped());
   CHECK(never.size() > 10);
   for (const std::string_view family : {"", "plover-2", "dunlin-1"}) {
     const std::string text =
         text_of(guides(), {.family = std::string(family), .audience = Audience::owner});
-    CHECK(proof::forbidden_in(unwrapped(text), never) == "");
+    CHECK(forbidden_in(unwrapped(text), never) == "");
     CHECK(has(unwrapped(text), "Ask a workshop to take out the rotor-speed sensor"));
     CHECK(has(unwrapped(text), "Ask a workshop that is licensed for high-voltage work"));
     CHECK(!has(text, "megohm"));

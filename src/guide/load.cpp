@@ -9,10 +9,10 @@
 #include <utility>
 
 #include "base/located_json.hpp"
-#include "decide/prove_reports.hpp"
 #include "dryshaft/guide.hpp"
 #include "guide/values.hpp"
 #include "knowledge/object_view.hpp"
+#include "knowledge/owner_words.hpp"
 
 namespace dryshaft {
 namespace {
@@ -29,11 +29,8 @@ struct File {
 
 class GuideLoader {
  public:
-  explicit GuideLoader(const Knowledge& knowledge) : k_(knowledge) {
-    for (const CautionRule& c : k_.cautions) {
-      never_.insert(never_.end(), c.owner_never.begin(), c.owner_never.end());
-    }
-  }
+  explicit GuideLoader(const Knowledge& knowledge)
+      : k_(knowledge), never_(reserved_words(knowledge)) {}
 
   Result<Guides> load(std::vector<NamedText> guides, std::vector<NamedText> borrowed,
                       std::vector<NamedText> families);
@@ -97,7 +94,7 @@ std::string GuideLoader::checked(ObjectView& view, const Node* node) {
                   joined(guide_values()), did_you_mean(bad.name, guide_values()));
   }
   if (audience_ == Audience::owner) {
-    if (const std::string_view phrase = proof::forbidden_in(said, never_); !phrase.empty()) {
+    if (const std::string_view phrase = forbidden_in(said, never_); !phrase.empty()) {
       view.complain(*node, "for-trained-people", fmt::format("tells an owner to \"{}\"", phrase),
                     "", "leave it to a workshop, in a sentence that says so");
     }

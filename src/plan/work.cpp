@@ -7,10 +7,10 @@
 
 #include "base/index.hpp"
 #include "base/sentence.hpp"
-#include "decide/prove_reports.hpp"
 #include "dryshaft/plan.hpp"
 #include "knowledge/condition.hpp"
 #include "knowledge/object_view.hpp"
+#include "knowledge/owner_words.hpp"
 #include "plan/values.hpp"
 
 namespace dryshaft {
@@ -52,11 +52,8 @@ Words outlook_names() {
 
 class WorkLoader {
  public:
-  explicit WorkLoader(const Knowledge& knowledge) : k_(knowledge) {
-    for (const CautionRule& c : k_.cautions) {
-      never_.insert(never_.end(), c.owner_never.begin(), c.owner_never.end());
-    }
-  }
+  explicit WorkLoader(const Knowledge& knowledge)
+      : k_(knowledge), never_(reserved_words(knowledge)) {}
 
   Result<WorkRules> load(std::vector<NamedText> files) {
     std::ranges::sort(files, {}, &NamedText::name);
@@ -155,7 +152,7 @@ class WorkLoader {
       return {};
     }
     std::string said = view.text_at(*node);
-    if (const std::string_view phrase = proof::forbidden_in(said, never_); !phrase.empty()) {
+    if (const std::string_view phrase = forbidden_in(said, never_); !phrase.empty()) {
       view.complain(*node, "for-trained-people", fmt::format("tells an owner to \"{}\"", phrase),
                     "", "leave it to a workshop, in a sentence that says so");
     }

@@ -12,11 +12,11 @@ import sys
 
 # A folder may include itself and those before it; a side room, all of them but no other side room.
 ORDER = ["base", "vocabulary", "record", "knowledge", "diagnose", "decide", "report"]
-SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "plan"]
+SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "plan", "prove"]
 # The folder that a public header belongs to, where it is not named after it. The report's model is
 # filled by decide and laid out by report, so decide may see that header, but nothing in src/report.
-HEADER_FOLDER = {"diagnostic": "base", "assess": "decide", "cases": "decide",
-                 "prove": "decide", "report": "decide", "machine": "knowledge",
+HEADER_FOLDER = {"diagnostic": "base", "assess": "decide", "cases": "prove",
+                 "report": "decide", "machine": "knowledge",
                  "noise_input": "noise", "noise_report": "noise", "table": "record"}
 
 TOP_LEVEL = {"CMakeLists.txt", "README.md", "DEVELOPERS.md", "LICENSE",

@@ -3,8 +3,8 @@
 
     mutate.py BUILD [--sample N] [--seed N] [--jobs N] [--list] [--only ID...] [FILE...]
 
-All mutants of the named sources (else of src/decide without the proofs, src/diagnose, sets of
-conditions and the record reader) are compiled in at once and chosen by the environment variable DRYSHAFT_MUTANT, so there is
+All mutants of the named sources (else of src/decide, src/diagnose, sets of conditions and the record
+reader) are compiled in at once and chosen by the environment variable DRYSHAFT_MUTANT, so there is
 one build in BUILD, then one run of the matching tests a mutant. Kinds: comparisons, arithmetic,
 conditions (turned round, always, never), numbers (plus one), statements (left out).
 """

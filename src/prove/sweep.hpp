@@ -1,7 +1,7 @@
 // Direct comparison of neighbouring states by the full model: what a proof
 // claims, tried one state at a time, and the smallest state that breaks it.
-#ifndef DRYSHAFT_DECIDE_PROVE_SWEEP_HPP
-#define DRYSHAFT_DECIDE_PROVE_SWEEP_HPP
+#ifndef DRYSHAFT_PROVE_SWEEP_HPP
+#define DRYSHAFT_PROVE_SWEEP_HPP
 
 #include <array>
 #include <cstdint>
@@ -9,7 +9,7 @@
 #include <optional>
 #include <vector>
 
-#include "decide/prove_cases.hpp"
+#include "prove/space.hpp"
 
 namespace dryshaft::proof {
 

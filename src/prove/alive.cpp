@@ -1,4 +1,4 @@
-#include "decide/prove_alive.hpp"
+#include "prove/alive.hpp"
 
 #include <fmt/format.h>
 
@@ -7,7 +7,7 @@
 #include <map>
 #include <set>
 
-#include "decide/prove_argument.hpp"
+#include "prove/argument.hpp"
 
 namespace dryshaft::proof {
 namespace {

@@ -1,14 +1,14 @@
 // The steps of the argument about risk and grade; each enumerates all that it
 // can depend on.
-#ifndef DRYSHAFT_DECIDE_PROVE_ARGUMENT_HPP
-#define DRYSHAFT_DECIDE_PROVE_ARGUMENT_HPP
+#ifndef DRYSHAFT_PROVE_ARGUMENT_HPP
+#define DRYSHAFT_PROVE_ARGUMENT_HPP
 
 #include <array>
 #include <cstdint>
 #include <string>
 #include <vector>
 
-#include "decide/prove_cases.hpp"
+#include "prove/space.hpp"
 
 namespace dryshaft::proof {
 

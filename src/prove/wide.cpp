@@ -1,4 +1,4 @@
-#include "decide/prove_wide.hpp"
+#include "prove/wide.hpp"
 
 #include <fmt/format.h>
 

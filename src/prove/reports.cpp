@@ -1,4 +1,4 @@
-#include "decide/prove_reports.hpp"
+#include "prove/reports.hpp"
 
 #include <fmt/format.h>
 
@@ -8,6 +8,7 @@
 
 #include "dryshaft/prove.hpp"
 #include "dryshaft/report.hpp"
+#include "knowledge/owner_words.hpp"
 
 namespace dryshaft::proof {
 namespace {
@@ -15,8 +16,6 @@ namespace {
 constexpr std::size_t kShown = 3;
 constexpr std::size_t kChunk = 8;
 
-constexpr std::string_view kExcused[] = {"not",  "never",    "no",      "ask",
-                                         "have", "workshop", "licensed"};
 // Members of a report that hold ids or what the record itself says.
 constexpr std::string_view kNotOurWords[] = {
     "id",     "rule",   "finding", "value",        "unit_id", "note",         "source",
@@ -50,38 +49,6 @@ Inspected inspect(const std::vector<Specimen>& specimens, const Spread& spread,
 
 Report report_on(const Knowledge& k, const Model& m, const History& h, Audience audience) {
   return assess(h, k, m, {.audience = audience, .today = std::nullopt});
-}
-
-std::vector<std::string> words_of(std::string_view text) {
-  std::vector<std::string> words;
-  std::string word;
-  for (const char c : text) {
-    const char lower = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-    if ((lower >= 'a' && lower <= 'z') || (lower >= '0' && lower <= '9') || lower == '\'') {
-      word += lower;
-    } else if (!word.empty()) {
-      words.push_back(std::move(word));
-      word.clear();
-    }
-  }
-  if (!word.empty()) {
-    words.push_back(std::move(word));
-  }
-  return words;
-}
-
-bool excused(const std::vector<std::string>& words) {
-  return std::ranges::any_of(kExcused, [&](std::string_view excuse) {
-    return std::ranges::find(words, excuse) != words.end();
-  });
-}
-
-std::vector<std::string> reserved(const Knowledge& k) {
-  std::vector<std::string> never;
-  for (const CautionRule& c : k.cautions) {
-    never.insert(never.end(), c.owner_never.begin(), c.owner_never.end());
-  }
-  return never;
 }
 
 std::string offence_in(const nlohmann::json& value, const std::vector<std::string>& never) {
@@ -129,25 +96,6 @@ void each_list(Knowledge& k, const Each& change) {
 }
 
 }  // namespace
-
-std::string_view forbidden_in(std::string_view text, const std::vector<std::string>& never) {
-  while (!text.empty()) {
-    const std::size_t end = std::min(text.find_first_of(".!?;"), text.size());
-    const std::vector<std::string> words = words_of(text.substr(0, end));
-    text.remove_prefix(std::min(end + 1, text.size()));
-    if (excused(words)) {
-      continue;
-    }
-    for (const std::string& phrase : never) {
-      const std::vector<std::string> wanted = words_of(phrase);
-      if (!wanted.empty() &&
-          std::search(words.begin(), words.end(), wanted.begin(), wanted.end()) != words.end()) {
-        return phrase;
-      }
-    }
-  }
-  return {};
-}
 
 std::vector<Specimen> specimens(const Space& space, std::size_t most, const Spread& spread) {
   // Reports go by more situations than grades do.
@@ -256,7 +204,7 @@ Inspected cautions_complete(const Space& space, const std::vector<Specimen>& spe
 Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens,
                       const Spread& spread) {
   const Knowledge& k = space.knowledge;
-  const std::vector<std::string> never = reserved(k);
+  const std::vector<std::string> never = reserved_words(k);
   std::vector<Offence> in_rules;
   std::uint64_t texts = 0;
   const auto text = [&](const Item& item, const std::string& owner) {
@@ -313,7 +261,7 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
     }
     // What to do is said first: that sentence sends the owner to a workshop.
     const std::string first = a.owner_text.substr(0, a.owner_text.find_first_of(".!?;"));
-    if (!excused(words_of(first))) {
+    if (!excused(first)) {
       in_rules.push_back(
           {fmt::format("{} tells an owner to do what {} reserves for trained people: {}", place(a),
                        *trained, first),

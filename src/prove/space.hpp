@@ -1,6 +1,6 @@
 // The states that a proof walks through: units as a record can describe them.
-#ifndef DRYSHAFT_DECIDE_PROVE_CASES_HPP
-#define DRYSHAFT_DECIDE_PROVE_CASES_HPP
+#ifndef DRYSHAFT_PROVE_SPACE_HPP
+#define DRYSHAFT_PROVE_SPACE_HPP
 
 #include <array>
 #include <cstddef>

@@ -1,13 +1,13 @@
 // Nothing in the rule data is dead: each item matters to some unit.
-#ifndef DRYSHAFT_DECIDE_PROVE_ALIVE_HPP
-#define DRYSHAFT_DECIDE_PROVE_ALIVE_HPP
+#ifndef DRYSHAFT_PROVE_ALIVE_HPP
+#define DRYSHAFT_PROVE_ALIVE_HPP
 
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "decide/prove_cases.hpp"
-#include "decide/prove_sweep.hpp"
+#include "prove/space.hpp"
+#include "prove/sweep.hpp"
 
 namespace dryshaft::proof {
 

@@ -1,14 +1,14 @@
 // The wide walk: products of findings, tens of millions of states a second.
-#ifndef DRYSHAFT_DECIDE_PROVE_WIDE_HPP
-#define DRYSHAFT_DECIDE_PROVE_WIDE_HPP
+#ifndef DRYSHAFT_PROVE_WIDE_HPP
+#define DRYSHAFT_PROVE_WIDE_HPP
 
 #include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "decide/prove_cases.hpp"
-#include "decide/prove_sweep.hpp"
+#include "prove/space.hpp"
+#include "prove/sweep.hpp"
 
 namespace dryshaft::proof {
 

@@ -1,14 +1,14 @@
 // What finished reports must and must not contain, tried on worded records.
-#ifndef DRYSHAFT_DECIDE_PROVE_REPORTS_HPP
-#define DRYSHAFT_DECIDE_PROVE_REPORTS_HPP
+#ifndef DRYSHAFT_PROVE_REPORTS_HPP
+#define DRYSHAFT_PROVE_REPORTS_HPP
 
 #include <functional>
 #include <string>
 #include <string_view>
 #include <vector>
 
-#include "decide/prove_cases.hpp"
-#include "decide/prove_sweep.hpp"
+#include "prove/space.hpp"
+#include "prove/sweep.hpp"
 
 namespace dryshaft::proof {
 
@@ -44,10 +44,6 @@ using Reporter = std::function<std::string(const Knowledge&, const Model&, const
 Inspected order_is_nothing(const Space& space, const std::vector<Specimen>& specimens,
                            const Reporter& reporter, const Spread& spread);
 std::string plain_report(const Knowledge& knowledge, const Model& model, const History& history);
-
-// The phrase that a text for owners may not contain, or empty. A sentence that
-// forbids, or that sends to a workshop, may name what it forbids or asks for.
-std::string_view forbidden_in(std::string_view text, const std::vector<std::string>& never);
 
 }  // namespace dryshaft::proof
 

@@ -1,4 +1,4 @@
-#include "decide/prove_cases.hpp"
+#include "prove/space.hpp"
 
 #include <fmt/format.h>
 

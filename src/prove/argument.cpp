@@ -1,4 +1,4 @@
-#include "decide/prove_argument.hpp"
+#include "prove/argument.hpp"
 
 #include <fmt/format.h>
 
@@ -7,7 +7,7 @@
 #include <cmath>
 
 #include "decide/grading.hpp"
-#include "decide/prove_sweep.hpp"
+#include "prove/sweep.hpp"
 
 namespace dryshaft::proof {
 namespace {

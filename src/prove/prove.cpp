@@ -5,12 +5,12 @@
 
 #include <algorithm>
 
-#include "decide/prove_alive.hpp"
-#include "decide/prove_argument.hpp"
-#include "decide/prove_cases.hpp"
-#include "decide/prove_reports.hpp"
-#include "decide/prove_sweep.hpp"
-#include "decide/prove_wide.hpp"
+#include "prove/alive.hpp"
+#include "prove/argument.hpp"
+#include "prove/reports.hpp"
+#include "prove/space.hpp"
+#include "prove/sweep.hpp"
+#include "prove/wide.hpp"
 
 namespace dryshaft::proof {
 namespace {

@@ -1,4 +1,4 @@
-#include "decide/prove_sweep.hpp"
+#include "prove/sweep.hpp"
 
 #include <algorithm>
 
