@@ -121,7 +121,7 @@ class Bash(unittest.TestCase):
         self.assertEqual(self.complete("dryshaft assess x --format m"), ["markdown"])
         self.assertEqual(self.complete("dryshaft form blank --format "), ["text", "html"])
         self.assertEqual(self.complete("dryshaft assess --today "), [])
-        self.assertEqual(self.complete("dryshaft rules verify --q"), ["--quick"])
+        self.assertEqual(self.complete("dryshaft rules verify --j"), ["--jobs"])
 
     def test_every_option_of_every_command(self):
         for path in COMMANDS:

@@ -869,7 +869,7 @@ class Rules(unittest.TestCase):
         self.assertEqual(done.returncode, 3)
         self.assertIn(b": not safe, as said above\n", done.stdout)
         self.assertIn(b"warning[unsafe-rules]", done.stderr)
-        done = run("rules", "verify", "--quick", "--rules", rules)
+        done = run("rules", "verify", "--rules", rules)
         self.assertEqual(done.returncode, 3)
         self.assertIn(b"\nBROKEN      safety ", done.stdout)
         self.assertIn(b'    ! "floor-pooled-coolant" is left out or weakened\n', done.stdout)
@@ -931,7 +931,7 @@ class Rules(unittest.TestCase):
             few.flush()
             said = [run(*arguments).stdout.decode() for arguments in (
                 ["rules", "test", few.name],
-                ["check", example("film-caught-early.json")], ["rules", "verify", "--quick"])]
+                ["check", example("film-caught-early.json")], ["rules", "verify"])]
         self.assertIn("not covered", said[0])
         some = [one for kind in listed.split("\n\n")  # the first of each kind and every sixth: all take a minute
                 for one in re.findall(r"^  (\S+)", kind, re.M)[::6]]

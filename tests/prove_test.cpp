@@ -14,7 +14,6 @@
 #include "knowledge/owner_words.hpp"
 #include "prove/reports.hpp"
 #include "prove/space.hpp"
-#include "prove/wide.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -26,8 +25,6 @@ using test::edited_rules;
 using test::shipped;
 using test::shipped_families;
 using test::shipped_model;
-
-const ProveOptions kQuick{.quick = true};
 
 void in_turn(std::size_t count, const std::function<void(std::size_t)>& work) {
   for (std::size_t i = 0; i < count; ++i) {
@@ -84,8 +81,7 @@ struct Broken {
   std::vector<Property> properties;
   Broken(std::vector<std::string_view> only, std::string_view file, std::string_view from,
          std::string_view to)
-      : k(loaded(edited_rules(file, from, to))),
-        properties(prove(k, {.quick = true, .only = std::move(only)})) {}
+      : k(loaded(edited_rules(file, from, to))), properties(prove(k, {.only = std::move(only)})) {}
 
   // The first flaw of the property that has a record; the property must be broken.
   const Flaw& flaw(std::string_view id) const {
@@ -106,7 +102,7 @@ bool says(const std::string& text, std::string_view part) {
 }
 
 TEST_CASE("all properties of the shipped rules hold") {
-  const std::vector<Property> properties = prove(shipped(), kQuick);
+  const std::vector<Property> properties = prove(shipped(), {});
   CHECK(properties.size() == 12);
   for (const Property& p : properties) {
     INFO(told(p));
@@ -120,7 +116,7 @@ TEST_CASE("all properties of the shipped rules hold") {
 }
 
 TEST_CASE("a safety floor that is left out breaks a property, and no other one") {
-  ProveOptions only = kQuick;
+  ProveOptions only;
   only.only = {"safety", "checked"};
   const Knowledge k = loaded(edited_rules("floors.json", R"({"rotation": ["seized"]})",
                                           R"({"rotation": ["seized"], "noise": ["present"]})"));
@@ -131,7 +127,7 @@ TEST_CASE("a safety floor that is left out breaks a property, and no other one")
 }
 
 TEST_CASE("a proof does not depend on who shares its work", "[long]") {
-  ProveOptions backwards = kQuick;
+  ProveOptions backwards;
   backwards.spread = [](std::size_t count, const std::function<void(std::size_t)>& work) {
     while (count-- > 0) {
       work(count);
@@ -139,7 +135,7 @@ TEST_CASE("a proof does not depend on who shares its work", "[long]") {
   };
   const Knowledge k = loaded(edited_rules("links.json", R"("droplets": 0.45, "pooled": 0.12)",
                                           R"("droplets": 0.45, "pooled": 0.0005)"));
-  const std::vector<Property> one = prove(k, kQuick);
+  const std::vector<Property> one = prove(k, {});
   const std::vector<Property> other = prove(k, backwards);
   REQUIRE(one.size() == other.size());
   for (std::size_t i = 0; i < one.size(); ++i) {
@@ -370,7 +366,7 @@ TEST_CASE("a prior that goes by the rotor's magnets is proven for those of every
           "[long]") {
   const Knowledge k = loaded(rules_by_magnets());
   const std::vector<Property> properties =
-      prove(k, {.quick = true, .only = {"monotone-risk", "unknown", "small-records", "alive"}});
+      prove(k, {.only = {"monotone-risk", "unknown", "small-records", "alive"}});
   for (const std::string_view id : {"unknown", "small-records"}) {
     const Property& p = property(properties, id);
     INFO(told(p));
@@ -498,16 +494,16 @@ TEST_CASE("an owner told to measure is caught") {
 }
 
 TEST_CASE("an action for trained people in an owner's hands is caught") {
-  const Broken b({"owner"}, "actions.json",
-                 R"("owner_text": "Have the gearbox bearings renewed as well.")",
-                 R"("owner_text": "Renew the gearbox bearings as well.")");
-  CHECK(property(b.properties, "owner").outcome == Proof::broken);
-  CHECK(says(b.words("owner"), "renew-gear-bearings (actions.json:"));
-  CHECK(says(b.words("owner"), "tells an owner to do what high-voltage reserves"));
-  const Broken c({"owner"}, "cautions.json",
-                 R"("owner_never": ["capacitor", "capacitors", "discharge", "short circuit"],)",
-                 "");
-  CHECK(says(c.words("owner"), "stored-energy (cautions.json:"));
+  const Knowledge k = loaded(test::edited(
+      edited_rules("actions.json", R"("owner_text": "Have the gearbox bearings renewed as well.")",
+                   R"("owner_text": "Renew the gearbox bearings as well.")"),
+      "cautions.json",
+      R"("owner_never": ["capacitor", "capacitors", "discharge", "short circuit"],)", ""));
+  const Property p = property(prove(k, {.only = {"owner"}}), "owner");
+  CHECK(p.outcome == Proof::broken);
+  CHECK(says(told(p), "renew-gear-bearings (actions.json:"));
+  CHECK(says(told(p), "tells an owner to do what high-voltage reserves"));
+  CHECK(says(told(p), "stored-energy (cautions.json:"));
 }
 
 TEST_CASE("words reserved for trained people are found as words, in sentences that tell") {
@@ -532,33 +528,6 @@ TEST_CASE("a report that depends on the order of the rules is caught") {
   const auto found = proof::order_is_nothing(space, some, first_floor, in_turn);
   REQUIRE(found.offences.size() == 1);
   CHECK(found.offences.front().what == "the report changes when the rules are read in reverse");
-}
-
-TEST_CASE("the wide walk agrees with the model, and finds what is broken") {
-  const Space good(shipped(), shipped_model());
-  const std::uint32_t mixed = [] {
-    std::uint32_t mask = 0;
-    for (const FindingSpec& f : findings()) {
-      if (f.id == Finding::noise || f.detail_of == Finding::noise) {
-        mask |= 1U << idx(f.id);
-      }
-    }
-    return mask;
-  }();
-  const proof::Wide held = proof::walk_wide(good, mixed, 1'000'000, in_turn);
-  CHECK(held.obstacle == "");
-  CHECK_FALSE(held.breach);
-  CHECK(held.states >= 1'000'000);
-  CHECK(held.comparisons > held.states);
-
-  const Knowledge k = loaded(edited_rules("links.json", R"("droplets": 0.45, "pooled": 0.12)",
-                                          R"("droplets": 0.45, "pooled": 0.0005)"));
-  const Model model(k);
-  const Space bad(k, model);
-  const proof::Wide broken = proof::walk_wide(bad, mixed, 1'000'000, in_turn);
-  REQUIRE(broken.breach);
-  CHECK(broken.breach->findings <= 2);
-  CHECK(broken.breach->bad.at(Finding::port_fluid) == 3);
 }
 
 // -------------------------------------------------------- records of cases

@@ -5,9 +5,9 @@
 /// carries out an argument. It splits each claim into steps, finds out from
 /// the rule data which findings a step can depend on, and enumerates those
 /// exhaustively. The argument comes with its result, so that a reader can
-/// check it. Two direct walks through as many states as time allows cross-check
-/// it. A claim that the argument does not reach is searched for a
-/// counterexample: broken if there is one, else not proven, which is no pass.
+/// check it. A direct walk through records of a few findings cross-checks it.
+/// A claim that the argument does not reach is searched for a counterexample:
+/// broken if there is one, else not proven, which is no pass.
 #ifndef DRYSHAFT_PROVE_HPP
 #define DRYSHAFT_PROVE_HPP
 
@@ -46,12 +46,8 @@ struct Property {
 };
 
 struct ProveOptions {
-  /// Argument and small cross-check only, without the wide walk.
-  bool quick = false;
   /// Ids of the properties to prove; none: all of them.
   std::vector<std::string_view> only = {};
-  /// Wide walk: about how many states.
-  std::uint64_t wide_states = 2'000'000'000;
   /// The library reads no clock and starts no thread: callers lend theirs.
   std::function<double()> seconds = nullptr;
   /// Calls `work(i)` once for every i below `count`, in any order, perhaps at the same time.

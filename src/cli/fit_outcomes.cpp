@@ -128,10 +128,9 @@ class FitOutcomes {
     return {};
   }
 
-  // Ids of the properties that the quick proofs do not find to hold.
+  // Ids of the properties that the proofs do not find to hold.
   [[nodiscard]] std::vector<std::string> broken(const Knowledge& k) const {
     ProveOptions options;
-    options.quick = true;
     options.spread = spread_;
     Progress progress;
     options.progress = [&](std::string_view id) { progress.say(fmt::format("proving {}", id)); };
@@ -173,7 +172,7 @@ Run add_fit_outcomes(CLI::App& fit) {
   add_columns_option(*app, o->columns);
   add_today_option(*app, o->today);
   app->add_option("--overlay", o->overlay,
-                  "Write refitted strengths to this file, for --rules; the quick proofs must hold "
+                  "Write refitted strengths to this file, for --rules; the proofs must hold "
                   "with them")
       ->type_name("FILE");
   keep_in_range(

@@ -15,7 +15,6 @@ namespace {
 struct VerifyOptions {
   DataOptions data;
   unsigned jobs = 0;
-  bool quick = false;
 };
 
 // A record to be copied: as it stands, a line an inspection.
@@ -53,7 +52,6 @@ int verify(const VerifyOptions& o) {
   };
   const unsigned jobs = o.jobs != 0 ? o.jobs : std::max(1U, std::thread::hardware_concurrency());
   ProveOptions options;
-  options.quick = o.quick;
   options.seconds = seconds;
   options.spread = [jobs](std::size_t count, const std::function<void(std::size_t)>& work) {
     in_parallel(count, jobs, work);
@@ -86,7 +84,6 @@ int verify(const VerifyOptions& o) {
 Run add_rules_verify(CLI::App& rules) {
   auto o = std::make_shared<VerifyOptions>();
   CLI::App* app = rules.add_subcommand("verify", "Proves what the rules promise, and says how");
-  app->add_flag("--quick", o->quick, "The argument only, without the wide cross-check");
   app->add_option("--jobs", o->jobs, "Threads; default: one a processor")
       ->type_name("N")
       ->check(CLI::Range(1, 256));

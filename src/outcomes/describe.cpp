@@ -188,7 +188,7 @@ class Writer : document::Telling {
     lead("Refitting", refit_sentence());
     if (!o_.overlay_file.empty()) {
       lead("Overlay",
-           fmt::format("{} adapts the rules: give it to --rules. The quick proofs hold with it{}.",
+           fmt::format("{} adapts the rules: give it to --rules. The proofs hold with it{}.",
                        o_.overlay_file,
                        o_.fit.share < 1
                            ? fmt::format(", since strengths go only {} of the way from those in "

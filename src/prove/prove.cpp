@@ -10,7 +10,6 @@
 #include "prove/reports.hpp"
 #include "prove/space.hpp"
 #include "prove/sweep.hpp"
-#include "prove/wide.hpp"
 
 namespace dryshaft::proof {
 namespace {
@@ -88,10 +87,6 @@ class Prover {
              [&](Property& p) { owner(p); });
     property("small-records", "cross-check: neighbours compared one by one by the full model",
              [&](Property& p) { small_records(p); });
-    if (!options_.quick) {
-      property("wide-product", "cross-check: products of findings, neighbours compared",
-               [&](Property& p) { wide(p); });
-    }
     return std::move(properties_);
   }
 
@@ -165,7 +160,7 @@ class Prover {
   const std::optional<Breach>& searched(Aim aim) {
     std::optional<std::optional<Breach>>& found = searched_[idx(aim)];
     if (!found) {
-      found = smallest_breach(space_, aim, !options_.quick, spread_);
+      found = smallest_breach(space_, aim, spread_);
     }
     return *found;
   }
@@ -344,14 +339,8 @@ class Prover {
         "up to two findings at every level, alone, on a port seen dry, and on one seen dry and "
         "clean, with {} configurations, {} ages of the look and {} distances, each threshold from "
         "both sides.",
-        options_.quick ? space_.configurations.few : space_.configurations.describable,
-        space_.looks.size(), options_.quick ? kFewDistances : space_.distances.size())};
-    Reach reach;
-    if (options_.quick) {
-      reach.configurations = space_.configurations.few;
-      reach.distances = kFewDistances;
-    }
-    const Sweep found = sweep(space_, reach, spread_);
+        space_.configurations.few, space_.looks.size(), space_.distances.size())};
+    const Sweep found = sweep(space_, {.configurations = space_.configurations.few}, spread_);
     p.states = found.states;
     for (const std::optional<Breach>& b : found.smallest) {
       if (b) {
@@ -361,25 +350,11 @@ class Prover {
     }
   }
 
-  void wide(Property& p) {
-    const Wide found = walk_wide(space_, structure_.mixed, options_.wide_states, spread_);
-    p.states = found.states;
-    p.argument = found.walked;
-    p.argument.push_back(fmt::format("{} comparisons of neighbours", found.comparisons));
-    if (found.breach) {
-      p.outcome = Proof::broken;
-      p.flaws.push_back(flaw_of(*found.breach, "two neighbours stand in the wrong order"));
-    } else if (!found.obstacle.empty()) {
-      p.outcome = Proof::not_proven;
-      p.flaws.push_back({found.obstacle, {}, {}, {}});
-    }
-  }
-
   // ------------------------------------------------------------- reports
 
   const std::vector<Specimen>& worded() {
     if (specimens_.empty()) {
-      specimens_ = specimens(space_, options_.quick ? 1 : 2, spread_);
+      specimens_ = specimens(space_, 2, spread_);
     }
     return specimens_;
   }

@@ -117,6 +117,7 @@ std::vector<Specimen> specimens(const Space& space, std::size_t most, const Spre
   std::vector<Draft> drafts;
   std::size_t turn = 0;
   for (const auto& pick : space.picks(most)) {
+    std::vector<Draft> all;
     for (const Levels& base : space.bases) {
       Draft d;
       d.level = base;
@@ -128,10 +129,15 @@ std::vector<Specimen> specimens(const Space& space, std::size_t most, const Spre
         d.unit = units[turn % units.size()];
         d.km = space.distances[turn / 7 % space.distances.size()];
         if (Space::possible(d)) {
-          drafts.push_back(d);
-          ++turn;
+          all.push_back(d);
+          turn += pick.size() < 2 ? 1 : 0;
         }
       }
+    }
+    if (pick.size() < 2) {
+      drafts.insert(drafts.end(), all.begin(), all.end());
+    } else if (!all.empty()) {
+      drafts.push_back(all[turn++ % all.size()]);
     }
   }
   std::vector<std::optional<Specimen>> worded(drafts.size());

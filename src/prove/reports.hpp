@@ -18,8 +18,8 @@ struct Specimen {
   std::string lines;
   History history;
 };
-// Records of all picks of up to `most` findings on every base and look; units
-// and distances take turns.
+// Records of all picks of up to `most` findings: of none and of one on every base
+// and look; of more on one of these. Those, units and distances take turns.
 std::vector<Specimen> specimens(const Space& space, std::size_t most, const Spread& spread);
 
 struct Offence {

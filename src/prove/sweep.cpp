@@ -242,26 +242,18 @@ Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
   return all;
 }
 
-std::optional<Breach> smallest_breach(const Space& space, Aim aim, bool thorough,
-                                      const Spread& spread) {
-  std::optional<Breach> best;
+std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread) {
   for (std::size_t n = 0; n <= 3; ++n) {
-    Reach reach{.findings = n,
-                .fewest = n,
-                .configurations = n < 3 ? space.configurations.few : 1,
-                .distances = kFewDistances,
-                .aims = only(aim)};
-    best = sweep(space, reach, spread).smallest[idx(aim)];
-    if (!best && thorough) {
-      reach.configurations = 0;
-      reach.distances = n < 3 ? 0 : kFewDistances;
-      best = sweep(space, reach, spread).smallest[idx(aim)];
+    Reach reach{.findings = n, .fewest = n, .aims = only(aim)};
+    if (n > 1) {
+      reach.configurations = n == 2 ? space.configurations.few : 1;
+      reach.distances = 3;
     }
-    if (best) {
-      return shrunk(space, *best);
+    if (const std::optional<Breach> found = sweep(space, reach, spread).smallest[idx(aim)]) {
+      return shrunk(space, *found);
     }
   }
-  return best;
+  return std::nullopt;
 }
 
 std::optional<Breach> confirmed(const Space& space, const Breach& breach) {

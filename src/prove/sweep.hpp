@@ -49,11 +49,9 @@ struct Reach {
 using Spread = std::function<void(std::size_t, const std::function<void(std::size_t)>&)>;
 
 Sweep sweep(const Space& space, const Reach& reach, const Spread& spread);
-// The smallest breach of one aim with up to three findings besides a base;
-// `thorough` in every configuration that a record can describe, else in a few.
-std::optional<Breach> smallest_breach(const Space& space, Aim aim, bool thorough,
-                                      const Spread& spread);
-inline constexpr std::size_t kFewDistances = 3;
+// The smallest breach of one aim: with none or one finding besides a base, in every
+// configuration that a record can describe; with two, in a few; with three, in one.
+std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread);
 // The breach as the full model finds it there, or nothing.
 std::optional<Breach> confirmed(const Space& space, const Breach& breach);
 // The same breach with every finding left out that it does not need.
