@@ -105,7 +105,7 @@ FormAnswers answers(const std::vector<std::pair<std::string, std::vector<std::st
 // ------------------------------------------------------------ questions
 
 TEST_CASE("every question is plain, and asks for nothing that needs tools or training") {
-  const std::vector<std::string> never = reserved_words(shipped());
+  const ReservedWords never(shipped());
   REQUIRE(never.size() > 20);
   // Explained where they stand, or only in the part for whoever had the port checked.
   const std::vector<std::string> jargon = {
@@ -128,10 +128,10 @@ TEST_CASE("every question is plain, and asks for nothing that needs tools or tra
       CHECK(c.text.size() <= 64);  // a line of the text form
       CHECK(c.word != kDoNotKnow.id);
     }
-    CHECK(forbidden_in(all, never).empty());
+    CHECK(never.in(all).empty());
     for (const std::string& word : jargon) {
       if (spec(q.part).asked == Asked::owner) {
-        CHECK(forbidden_in(replaced(all, "not", ""), {word}).empty());
+        CHECK(ReservedWords(std::vector{word}).in(replaced(all, "not", "")).empty());
       }
     }
     // Nothing of high voltage, of turning the unit by hand, of opening it.
@@ -141,7 +141,7 @@ TEST_CASE("every question is plain, and asks for nothing that needs tools or tra
     CHECK_FALSE(q.row().pointer.starts_with("/teardown"));
   }
   for (const FormPartSpec& part : form_parts()) {
-    CHECK(forbidden_in(part.intro, never).empty());
+    CHECK(never.in(part.intro).empty());
   }
 }
 

@@ -116,12 +116,12 @@ TEST_CASE("the checks that the guide must have are there, the port check first")
 }
 
 TEST_CASE("an owner is told nothing that is reserved for trained people") {
-  const std::vector<std::string> never = reserved_words(shipped());
+  const ReservedWords never(shipped());
   CHECK(never.size() > 10);
   for (const std::string_view family : {"", "plover-2", "dunlin-1"}) {
     const std::string text =
         text_of(guides(), {.family = std::string(family), .audience = Audience::owner});
-    CHECK(forbidden_in(unwrapped(text), never) == "");
+    CHECK(never.in(unwrapped(text)) == "");
     CHECK(has(unwrapped(text), "Ask a workshop to take out the rotor-speed sensor"));
     CHECK(has(unwrapped(text), "Ask a workshop that is licensed for high-voltage work"));
     CHECK(!has(text, "megohm"));

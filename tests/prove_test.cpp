@@ -101,7 +101,7 @@ bool says(const std::string& text, std::string_view part) {
   return text.find(part) != std::string::npos;
 }
 
-TEST_CASE("all properties of the shipped rules hold") {
+TEST_CASE("all properties of the shipped rules hold", "[long]") {
   const std::vector<Property> properties = prove(shipped(), {});
   CHECK(properties.size() == 12);
   for (const Property& p : properties) {
@@ -493,7 +493,7 @@ TEST_CASE("an owner told to measure is caught") {
   CHECK(says(b.words("owner"), "advise-insulation-now (actions.json:"));
 }
 
-TEST_CASE("an action for trained people in an owner's hands is caught") {
+TEST_CASE("an action for trained people in an owner's hands is caught", "[long]") {
   const Knowledge k = loaded(test::edited(
       edited_rules("actions.json", R"("owner_text": "Have the gearbox bearings renewed as well.")",
                    R"("owner_text": "Renew the gearbox bearings as well.")"),
@@ -507,14 +507,14 @@ TEST_CASE("an action for trained people in an owner's hands is caught") {
 }
 
 TEST_CASE("words reserved for trained people are found as words, in sentences that tell") {
-  const std::vector<std::string> never = {"measure", "open the", "multimeter"};
-  CHECK(forbidden_in("Please measure it.", never) == "measure");
-  CHECK(forbidden_in("It is warm. Open the lid.", never) == "open the");
-  CHECK(forbidden_in("Open it, then the lid.", never).empty());
-  CHECK(forbidden_in("A countermeasure was measured.", never).empty());
-  CHECK(forbidden_in("Do not open the lid.", never).empty());
-  CHECK(forbidden_in("Ask a workshop to measure it.", never).empty());
-  CHECK(forbidden_in("Ask a workshop. Then measure it.", never) == "measure");
+  const ReservedWords never(std::vector<std::string>{"measure", "open the", "multimeter"});
+  CHECK(never.in("Please measure it.") == "measure");
+  CHECK(never.in("It is warm. Open the lid.") == "open the");
+  CHECK(never.in("Open it, then the lid.").empty());
+  CHECK(never.in("A countermeasure was measured.").empty());
+  CHECK(never.in("Do not open the lid.").empty());
+  CHECK(never.in("Ask a workshop to measure it.").empty());
+  CHECK(never.in("Ask a workshop. Then measure it.") == "measure");
 }
 
 TEST_CASE("a report that depends on the order of the rules is caught") {

@@ -29,8 +29,7 @@ struct File {
 
 class GuideLoader {
  public:
-  explicit GuideLoader(const Knowledge& knowledge)
-      : k_(knowledge), never_(reserved_words(knowledge)) {}
+  explicit GuideLoader(const Knowledge& knowledge) : k_(knowledge), never_(knowledge) {}
 
   Result<Guides> load(std::vector<NamedText> guides, std::vector<NamedText> borrowed,
                       std::vector<NamedText> families);
@@ -63,7 +62,7 @@ class GuideLoader {
   void steps_for_each_access(const GuideSet& set, std::size_t first);
 
   const Knowledge& k_;
-  std::vector<std::string> never_;
+  ReservedWords never_;
   Guides guides_;
   std::vector<Diagnostic> out_;
   ItemReader items_;
@@ -94,7 +93,7 @@ std::string GuideLoader::checked(ObjectView& view, const Node* node) {
                   joined(guide_values()), did_you_mean(bad.name, guide_values()));
   }
   if (audience_ == Audience::owner) {
-    if (const std::string_view phrase = forbidden_in(said, never_); !phrase.empty()) {
+    if (const std::string_view phrase = never_.in(said); !phrase.empty()) {
       view.complain(*node, "for-trained-people", fmt::format("tells an owner to \"{}\"", phrase),
                     "", "leave it to a workshop, in a sentence that says so");
     }

@@ -1,6 +1,7 @@
 #include "knowledge/owner_words.hpp"
 
 #include <algorithm>
+#include <utility>
 
 namespace dryshaft {
 namespace {
@@ -26,37 +27,45 @@ std::vector<std::string> words_of(std::string_view text) {
   return words;
 }
 
-}  // namespace
-
-std::vector<std::string> reserved_words(const Knowledge& knowledge) {
-  std::vector<std::string> never;
-  for (const CautionRule& c : knowledge.cautions) {
-    never.insert(never.end(), c.owner_never.begin(), c.owner_never.end());
-  }
-  return never;
-}
-
-bool excused(std::string_view sentence) {
-  const std::vector<std::string> words = words_of(sentence);
+bool excuses(const std::vector<std::string>& words) {
   return std::ranges::any_of(kExcused, [&](std::string_view excuse) {
     return std::ranges::find(words, excuse) != words.end();
   });
 }
 
-std::string_view forbidden_in(std::string_view text, const std::vector<std::string>& never) {
+std::vector<std::string> reserved_by(const Knowledge& knowledge) {
+  std::vector<std::string> phrases;
+  for (const CautionRule& c : knowledge.cautions) {
+    phrases.insert(phrases.end(), c.owner_never.begin(), c.owner_never.end());
+  }
+  return phrases;
+}
+
+}  // namespace
+
+bool excused(std::string_view sentence) { return excuses(words_of(sentence)); }
+
+ReservedWords::ReservedWords(const Knowledge& knowledge) : ReservedWords(reserved_by(knowledge)) {}
+
+ReservedWords::ReservedWords(std::vector<std::string> phrases) : phrases_(std::move(phrases)) {
+  for (const std::string& phrase : phrases_) {
+    words_.push_back(words_of(phrase));
+  }
+}
+
+std::string_view ReservedWords::in(std::string_view text) const {
   while (!text.empty()) {
     const std::size_t end = std::min(text.find_first_of(".!?;"), text.size());
-    const std::string_view sentence = text.substr(0, end);
+    const std::vector<std::string> words = words_of(text.substr(0, end));
     text.remove_prefix(std::min(end + 1, text.size()));
-    if (excused(sentence)) {
+    if (excuses(words)) {
       continue;
     }
-    const std::vector<std::string> words = words_of(sentence);
-    for (const std::string& phrase : never) {
-      const std::vector<std::string> wanted = words_of(phrase);
+    for (std::size_t i = 0; i < phrases_.size(); ++i) {
+      const std::vector<std::string>& wanted = words_[i];
       if (!wanted.empty() &&
           std::search(words.begin(), words.end(), wanted.begin(), wanted.end()) != words.end()) {
-        return phrase;
+        return phrases_[i];
       }
     }
   }

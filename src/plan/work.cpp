@@ -52,8 +52,7 @@ Words outlook_names() {
 
 class WorkLoader {
  public:
-  explicit WorkLoader(const Knowledge& knowledge)
-      : k_(knowledge), never_(reserved_words(knowledge)) {}
+  explicit WorkLoader(const Knowledge& knowledge) : k_(knowledge), never_(knowledge) {}
 
   Result<WorkRules> load(std::vector<NamedText> files) {
     std::ranges::sort(files, {}, &NamedText::name);
@@ -152,7 +151,7 @@ class WorkLoader {
       return {};
     }
     std::string said = view.text_at(*node);
-    if (const std::string_view phrase = forbidden_in(said, never_); !phrase.empty()) {
+    if (const std::string_view phrase = never_.in(said); !phrase.empty()) {
       view.complain(*node, "for-trained-people", fmt::format("tells an owner to \"{}\"", phrase),
                     "", "leave it to a workshop, in a sentence that says so");
     }
@@ -308,7 +307,7 @@ class WorkLoader {
   }
 
   const Knowledge& k_;
-  std::vector<std::string> never_;
+  ReservedWords never_;
   WorkRules w_;
   std::vector<Diagnostic> out_;
   ItemReader items_;

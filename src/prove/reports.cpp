@@ -51,10 +51,10 @@ Report report_on(const Knowledge& k, const Model& m, const History& h, Audience 
   return assess(h, k, m, {.audience = audience, .today = std::nullopt});
 }
 
-std::string offence_in(const nlohmann::json& value, const std::vector<std::string>& never) {
+std::string offence_in(const nlohmann::json& value, const ReservedWords& never) {
   if (value.is_string()) {
     const auto& text = value.get_ref<const std::string&>();
-    const std::string_view phrase = forbidden_in(text, never);
+    const std::string_view phrase = never.in(text);
     return phrase.empty() ? std::string()
                           : fmt::format("an owner's report says \"{}\": {}", phrase, text);
   }
@@ -210,12 +210,12 @@ Inspected cautions_complete(const Space& space, const std::vector<Specimen>& spe
 Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens,
                       const Spread& spread) {
   const Knowledge& k = space.knowledge;
-  const std::vector<std::string> never = reserved_words(k);
+  const ReservedWords never(k);
   std::vector<Offence> in_rules;
   std::uint64_t texts = 0;
   const auto text = [&](const Item& item, const std::string& owner) {
     ++texts;
-    if (const std::string_view phrase = forbidden_in(owner, never); !phrase.empty()) {
+    if (const std::string_view phrase = never.in(owner); !phrase.empty()) {
       in_rules.push_back(
           {fmt::format("{} tells an owner to \"{}\": {}", place(item), phrase, owner), nullptr});
     }
