@@ -7,6 +7,7 @@
 #include <array>
 #include <bit>
 #include <cmath>
+#include <functional>
 #include <set>
 #include <tuple>
 #include <utility>
@@ -217,8 +218,9 @@ class Assessor {
       std::ranges::stable_sort(report.against_it, strongest);
       r_.causes.push_back(std::move(report));
     }
-    std::ranges::stable_sort(r_.causes, [](const CauseReport& a, const CauseReport& b) {
-      return a.probability > b.probability;
+    // As float: what differs by rounding alone, which goes by the order of the rules, is equal.
+    std::ranges::stable_sort(r_.causes, std::greater{}, [](const CauseReport& c) {
+      return static_cast<float>(c.probability);
     });
   }
 
