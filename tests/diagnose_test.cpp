@@ -746,7 +746,7 @@ const std::vector<std::string> kLooks = {
 };
 
 Grade grade_of(const std::string& records, std::optional<int> today = std::nullopt) {
-  return test::report_on(records, {.audience = {}, .today = today, .variations = nullptr}).grade;
+  return test::report_on(records, {.today = today}).grade;
 }
 
 TEST_CASE("of a record dated after the day of judgement bad news counts, and good news never") {
@@ -772,7 +772,7 @@ TEST_CASE("of a record dated after the day of judgement bad news counts, and goo
   const Report r = test::report_on(
       seen(R"("port":{"checked":true,"fluid":"pooled","fluid_kind":"coolant"})", "2026-06-01") +
           seen(std::string(test::kDry), "2027-03-02"),
-      {.audience = {}, .today = today, .variations = nullptr});
+      {.today = today});
   CHECK(r.grade == Grade::D);
   CHECK(r.date == "2026-06-01");
   CHECK(std::ranges::find(r.warnings,
@@ -786,9 +786,7 @@ TEST_CASE("a refused date that is right after all makes no old look young") {
   const History alone = history_of(dry + later);
   CHECK(alone.set_aside.size() == 1);
   const auto grade = [](const History& h, std::optional<int> today) {
-    return assess(h, shipped(), shipped_model(),
-                  {.audience = {}, .today = today, .variations = nullptr})
-        .grade;
+    return assess(h, shipped(), shipped_model(), {.today = today}).grade;
   };
   CHECK(grade(history_of(dry), {}) != Grade::U);
   CHECK(grade(alone, {}) == Grade::U);

@@ -17,13 +17,13 @@ namespace {
 
 // Lines of a form hang on how many families it offers: here they are these three, whatever else
 // is shipped.
-const Knowledge& three_families() {
-  static const Knowledge known = [] {
+const Grader& three_families() {
+  static const Grader known = [] {
     Knowledge k = shipped();
     std::erase_if(k.families, [](const Family& f) {
       return f.id != kGenericFamily && f.id != "plover-2" && f.id != "dunlin-1";
     });
-    return k;
+    return Grader(std::move(k));
   }();
   return known;
 }
@@ -276,7 +276,6 @@ TEST_CASE("the page's table says what the library says, for all combinations of 
       }
     }
   }
-  const Model model(three_families());
   std::size_t tried = 0;
   std::size_t stopped = 0;
   std::vector<std::size_t> pick(counting.size());
@@ -296,7 +295,7 @@ TEST_CASE("the page's table says what the library says, for all combinations of 
       // Looked at nobody knows when, today, or earlier, which makes two records: in turn.
       const std::vector<std::string> day[] = {{}, {"2026-03-18"}, {"2025-11-02"}};
       a[index_of("check-date")].words = day[tried % 3];
-      const std::vector<std::string> said = stop_now(owners(), a, three_families(), model);
+      const std::vector<std::string> said = stop_now(owners(), a, three_families());
       ++tried;
       stopped += said.empty() ? 0 : 1;
       if (sorted(said_by(owners_stops(), owners(), a)) != sorted(said)) {
@@ -348,7 +347,6 @@ faults-isolation stored
 }
 
 TEST_CASE("whatever else is answered, the table never says less than the report") {
-  const Model model(three_families());
   std::uint32_t draw = 20260318;
   const auto below = [&draw](std::size_t n) {
     draw = draw * 1664525U + 1013904223U;
@@ -373,30 +371,29 @@ TEST_CASE("whatever else is answered, the table never says less than the report"
     const Report report = report_on(made.text);
     const std::vector<std::string> said = said_by(owners_stops(), owners(), a);
     INFO(made.text);
-    CHECK(sorted(said) == sorted(stop_now(owners(), a, three_families(), model)));
+    CHECK(sorted(said) == sorted(stop_now(owners(), a, three_families())));
     // Among its actions those that come before any further driving are why.
     const bool standing = std::ranges::any_of(
         report.actions, [](const Action& action) { return action.within_km == 0.0; });
     CHECK(said.empty() == !standing);
     CHECK((report.grade == Grade::D) ==
-          (!said.empty() && said.front() == form::stop_text(three_families())));
+          (!said.empty() && said.front() == form::stop_text(three_families().knowledge())));
     stopped += said.empty() ? 0 : 1;
   }
   CHECK(stopped > 100);
 }
 
 TEST_CASE("an answer that cannot be hides nothing that the others mean") {
-  const Model model(three_families());
   FormAnswers a = answers({{"faults-isolation", {"active"}},
                            {"odometer", {"lots"}},
                            {"unit-built", {"2031"}},
                            {"date", {"yesterday"}}});
-  CHECK(stop_now(owners(), a, three_families(), model) ==
-        std::vector{form::stop_text(three_families())});
+  CHECK(stop_now(owners(), a, three_families()) ==
+        std::vector{form::stop_text(three_families().knowledge())});
 }
 
 TEST_CASE("rules that stop for another reason make another table, and no code") {
-  Knowledge other = three_families();
+  Knowledge other = three_families().knowledge();
   std::erase_if(other.floors, [](const Floor& f) { return f.grade == Grade::D; });
   Floor leak = other.floors.front();
   leak.id = "floor-puddle";
@@ -405,7 +402,8 @@ TEST_CASE("rules that stop for another reason make another table, and no code") 
   leak.when.findings = {{Finding::outside_leak, 0b100}};
   other.floors.push_back(leak);
   std::vector<std::string> lines;
-  for (const form::Stop& stop : form::stops_of(make_form(other, false), other).grade) {
+  const Grader grader(std::move(other));
+  for (const form::Stop& stop : form::stops_of(make_form(grader, false), grader).grade) {
     lines.push_back(shown(stop));
   }
   CHECK(lines == std::vector<std::string>{"coolant-outside-leak-seen yes"});
@@ -1228,7 +1226,8 @@ TEST_CASE("the page holds its questions as data that no text can leave") {
   const Result<Knowledge> odd = load_knowledge(shipped_rules(), std::move(families));
   INFO(complaints(odd.diagnostics));
   REQUIRE(odd.value);
-  const std::string page = blank_html(make_form(*odd.value, false), *odd.value);
+  const Grader grader(*odd.value);
+  const std::string page = blank_html(make_form(grader, false), grader);
   CHECK(page.find("</script><b>") == std::string::npos);
   CHECK(page.find("<\\/script><b>") != std::string::npos);
 }

@@ -36,13 +36,9 @@ TEST_CASE("an inspection dated after the day it is judged on is warned of") {
 }
 
 TEST_CASE("how sure names every grade, the best as well") {
-  const std::vector<Model> varied = variations(test::shipped(), 8);
-  AssessOptions options;
-  options.variations = &varied;
-  const Report report =
-      report_on(record_text(test::dry_and(R"("noise":{"present":false},"odometer_km":9000)"),
-                            R"("rotor_bearings":"hybrid","gear_bearings":"hybrid")"),
-                options);
+  const Report report = test::shipped_grader().report(
+      test::history_of(record_text(test::dry_and(R"("noise":{"present":false},"odometer_km":9000)"),
+                                   R"("rotor_bearings":"hybrid","gear_bearings":"hybrid")")));
   REQUIRE(report.grade == Grade::A);
   REQUIRE(report.how_sure.has_value());
   CHECK(report.how_sure->grades.front() == Grade::A);

@@ -29,6 +29,7 @@ using test::has;
 using test::history_of;
 using test::record_text;
 using test::shipped;
+using test::shipped_grader;
 using test::shipped_model;
 
 const WorkRules& shipped_work() {
@@ -54,7 +55,7 @@ History example(std::string_view name) {
 }
 
 Plan plan_of(const History& history, const PriceBook& prices, bool swings = false) {
-  return make_plan(history, shipped(), shipped_model(), shipped_work(), prices,
+  return make_plan(history, shipped_grader(), shipped_work(), prices,
                    {.horizon_km = 60000,
                     .audience = Audience::technician,
                     .today = std::nullopt,
@@ -464,7 +465,7 @@ TEST_CASE("what the grade forbids is not allowed, whatever it costs") {
 }
 
 TEST_CASE("a check in the plan misses a leak as often as the rules say") {
-  const plan::Unit unit(example("dry-and-quiet.json"), shipped(), shipped_model(), shipped_work(),
+  const plan::Unit unit(example("dry-and-quiet.json"), shipped_grader(), shipped_work(),
                         std::nullopt);
   const Problem p = unit.problem(60000, {});
   CHECK(p.seen.front().chance[1] == Approx(shipped_model().check_misses_leak()));
@@ -500,10 +501,10 @@ TEST_CASE("where the second best would win is solved again on both sides") {
 }
 
 TEST_CASE("the teardown form is a record that the reader takes") {
-  const std::string sheet = job_sheet_to_text(
-      example("film-caught-early.json"), shipped(), shipped_model(), shipped_work(),
-      {.option = "open-and-rebuild", .today = std::nullopt, .units = Units::km},
-      {.colour = false, .width = 200, .units = Units::km});
+  const std::string sheet =
+      job_sheet_to_text(example("film-caught-early.json"), shipped_grader(), shipped_work(),
+                        {.option = "open-and-rebuild", .today = std::nullopt, .units = Units::km},
+                        {.colour = false, .width = 200, .units = Units::km});
   const std::size_t begin = sheet.find("{\"format\"");
   REQUIRE(begin != std::string::npos);
   const std::size_t end = sheet.find("}}", begin) + 2;

@@ -9,7 +9,7 @@
 #include <string>
 #include <vector>
 
-#include "dryshaft/assess.hpp"
+#include "decide/assess.hpp"
 #include "dryshaft/report.hpp"
 #include "knowledge/owner_words.hpp"
 #include "prove/reports.hpp"

@@ -146,8 +146,7 @@ TEST_CASE("actions, cautions, floors and links go by any other id") {
   std::size_t differ = 0;
   for (const History& unit : intake_histories()) {
     for (const Audience audience : {Audience::technician, Audience::owner}) {
-      const AssessOptions options{
-          .audience = audience, .today = parse_date("2026-03-20"), .variations = nullptr};
+      const AssessOptions options{.audience = audience, .today = parse_date("2026-03-20")};
       const Report as_shipped = assess(unit, test::shipped(), test::shipped_model(), options);
       const Report as_renamed = assess(unit, other().knowledge, model, options);
       overdue += as_shipped.recheck.overdue ? 1U : 0U;
@@ -161,7 +160,7 @@ TEST_CASE("actions, cautions, floors and links go by any other id") {
 }
 
 TEST_CASE("options, jobs and work go by any other id") {
-  const Model model(other().knowledge);
+  const Grader grader(other().knowledge);
   const PriceBook prices =
       *load_prices({"prices.json",
                     test::read_file(std::filesystem::path(DRYSHAFT_EXAMPLES_DIR) / "prices.json")})
@@ -175,11 +174,9 @@ TEST_CASE("options, jobs and work go by any other id") {
                               .today = std::nullopt,
                               .swings = false};
     const Result<WorkRules> work = load_work(shipped_work_files(), test::shipped());
-    CHECK(comparable(to_json(make_plan(unit, test::shipped(), test::shipped_model(), *work.value,
-                                       prices, options)))
-              .dump(1) == comparable(to_json(make_plan(unit, other().knowledge, model, other().work,
-                                                       prices, options)))
-                              .dump(1));
+    CHECK(comparable(to_json(make_plan(unit, test::shipped_grader(), *work.value, prices, options)))
+              .dump(1) ==
+          comparable(to_json(make_plan(unit, grader, other().work, prices, options))).dump(1));
   }
 }
 
@@ -215,8 +212,7 @@ TEST_CASE("a sentence of the rules without its full stop loses no letter and run
   std::size_t differ = 0;
   for (const History& unit : intake_histories()) {
     for (const Audience audience : {Audience::technician, Audience::owner}) {
-      const AssessOptions options{
-          .audience = audience, .today = parse_date("2026-03-20"), .variations = nullptr};
+      const AssessOptions options{.audience = audience, .today = parse_date("2026-03-20")};
       const Report with = assess(unit, *closed.value, test::shipped_model(), options);
       const Report without = assess(unit, *open.value, model, options);
       shortened += test::has(with.recheck.because, "shortened: The ") ? 1U : 0U;
@@ -231,11 +227,12 @@ TEST_CASE("a sentence of the rules without its full stop loses no letter and run
 }
 
 TEST_CASE("the owner's form warns of the same, whatever its cautions are called") {
+  const Grader grader(other().knowledge);
   for (const bool buying : {false, true}) {
-    const Form form = make_form(test::shipped(), buying);
+    const Form form = make_form(test::shipped_grader(), buying);
     CHECK(form.cautions.size() == 4);
-    CHECK(make_form(other().knowledge, buying).cautions == form.cautions);
-    CHECK(blank_text(make_form(other().knowledge, buying)) == blank_text(form));
+    CHECK(make_form(grader, buying).cautions == form.cautions);
+    CHECK(blank_text(make_form(grader, buying)) == blank_text(form));
   }
 }
 

@@ -11,7 +11,7 @@
 #include <string_view>
 #include <vector>
 
-#include "dryshaft/assess.hpp"
+#include "decide/assess.hpp"
 
 namespace dryshaft::test {
 
@@ -42,24 +42,26 @@ inline std::vector<NamedText> shipped_guides() {
   return read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "guides");
 }
 
-inline const Knowledge& shipped() {
-  static const Knowledge knowledge = [] {
+inline std::string complaints(const std::vector<Diagnostic>& diagnostics) {
+  std::string text;
+  for (const Diagnostic& d : diagnostics) {
+    text += to_text(d);
+  }
+  return text;
+}
+
+inline const Grader& shipped_grader() {
+  static const Grader grader = [] {
     Result<Knowledge> loaded = load_knowledge(shipped_rules(), shipped_families());
-    std::string complaints;
-    for (const Diagnostic& d : loaded.diagnostics) {
-      complaints += to_text(d);
-    }
     if (!loaded.value) {
-      throw std::runtime_error(complaints);
+      throw std::runtime_error(complaints(loaded.diagnostics));
     }
-    return std::move(*loaded.value);
+    return Grader(std::move(*loaded.value));
   }();
-  return knowledge;
+  return grader;
 }
-inline const Model& shipped_model() {
-  static const Model model(shipped());
-  return model;
-}
+inline const Knowledge& shipped() { return shipped_grader().knowledge(); }
+inline const Model& shipped_model() { return shipped_grader().model(); }
 
 // `files` with one text replaced once in one of them.
 inline std::vector<NamedText> edited(std::vector<NamedText> files, std::string_view file,
@@ -80,14 +82,6 @@ inline std::vector<NamedText> own_rules() {
 inline std::vector<NamedText> edited_rules(std::string_view file, std::string_view from,
                                            std::string_view to) {
   return edited(own_rules(), file, from, to);
-}
-
-inline std::string complaints(const std::vector<Diagnostic>& diagnostics) {
-  std::string text;
-  for (const Diagnostic& d : diagnostics) {
-    text += to_text(d);
-  }
-  return text;
 }
 
 // One unit's history from JSON Lines; throws where a record is refused.

@@ -28,8 +28,8 @@
 #include <string_view>
 #include <vector>
 
-#include "dryshaft/assess.hpp"
 #include "dryshaft/diagnostic.hpp"
+#include "dryshaft/dryshaft.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/record.hpp"
 

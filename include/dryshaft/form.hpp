@@ -1,9 +1,9 @@
 /// The owner's form: one list of questions, made from the vocabulary, in three
 /// shapes that give the same records.
 ///
-///     Form form = make_form(knowledge, /*buying=*/false);
+///     Form form = make_form(grader, /*buying=*/false);
 ///     blank_text(form);                      // to print, mail, fill in an editor
-///     blank_html(form, knowledge);           // one page that works by itself
+///     blank_html(form, grader);              // one page that works by itself
 ///     read_forms(form, text, "mail.txt", o)  // either of them, filled
 ///
 /// A program that asks at a terminal walks `form.questions`, skips those that
@@ -26,8 +26,8 @@
 #include <utility>
 #include <vector>
 
-#include "dryshaft/diagnose.hpp"
 #include "dryshaft/diagnostic.hpp"
+#include "dryshaft/dryshaft.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/record.hpp"
 #include "dryshaft/report.hpp"
@@ -90,7 +90,7 @@ struct Form {
 
 /// `buying`: for someone about to buy the car, without what only its history
 /// tells. Cars and drive units come from the families in `knowledge`.
-Form make_form(const Knowledge& knowledge, bool buying);
+Form make_form(const Grader& grader, bool buying);
 
 /// Words of the choices, or what was typed (a number: digits with a decimal
 /// point). Empty: not answered.
@@ -136,16 +136,15 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
 /// What the answers so far call for before the car is driven any further, in
 /// owner's words: what grade D calls for, or else each thing that must be done
 /// first. Empty: nothing of the kind. An answer that cannot be counts as none.
-/// `model` is compiled from `knowledge`.
 std::vector<std::string> stop_now(const Form& form, const FormAnswers& answers,
-                                  const Knowledge& knowledge, const Model& model);
+                                  const Grader& grader);
 
 /// A form to print or mail, at most 72 columns wide.
 std::string blank_text(const Form& form);
 /// The same as a page of its own: it loads nothing, keeps answers in the
 /// browser, says at once what `stop_now` says of them, and gives the record as a
-/// file or as text. `form` was made from `knowledge`.
-std::string blank_html(const Form& form, const Knowledge& knowledge);
+/// file or as text. `form` was made from `grader`.
+std::string blank_html(const Form& form, const Grader& grader);
 
 /// What was found in a text: `text` is JSON Lines, one good record a line.
 struct FormsRead {

@@ -1,14 +1,14 @@
 /// Knowledge as data: causes and priors, links, floors, actions, cautions and
 /// drive-unit families, read from JSON texts and checked as they are read.
 ///
-/// The library opens no files: a caller hands over names and texts. A new
-/// rule, caution or family needs no compiler.
+/// A new rule, caution or family needs no compiler.
 #ifndef DRYSHAFT_KNOWLEDGE_HPP
 #define DRYSHAFT_KNOWLEDGE_HPP
 
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <filesystem>
 #include <optional>
 #include <span>
 #include <string>
@@ -28,6 +28,16 @@ struct NamedText {
   std::string name;
   std::string text;
 };
+
+/// Paths of the .json files of a folder, sorted. But for hidden files it may hold nothing else, so
+/// that nothing is taken for a rule that is none. Complaints are named after the folder:
+/// `no-folder` (it is none, or holds no such file), `not-data` (it holds what is no such file),
+/// `no-input`.
+Result<std::vector<std::filesystem::path>> data_files(const std::filesystem::path& folder);
+/// The files themselves; no value where one cannot be read.
+Result<std::vector<NamedText>> read_folder(const std::filesystem::path& folder);
+/// Those of `shipped` whose file name no file of `own` has: what stands beside one's own.
+std::vector<NamedText> not_taken(std::vector<NamedText> shipped, const std::vector<NamedText>& own);
 
 /// Where a statement comes from. Every item of the rule data carries one.
 enum class SourceMark : std::uint8_t { published, common_practice, from_memory, own_teardowns };
@@ -75,68 +85,6 @@ struct Condition {
   std::uint8_t grades = 0x1F;               ///< bit mask over `Grade`
   std::vector<std::vector<Condition>> any;  ///< of each list, at least one holds
   std::vector<Condition> none;              ///< none of these holds
-};
-
-/// What conditions are tested against. Level -1: not observed.
-struct Facts {
-  Levels level{};
-  std::array<std::uint8_t, kSituationCount> situation{};
-  std::array<double, kCauseCount> probability{};
-  Grade grade = Grade::A;
-};
-bool holds(const Condition& condition, const Facts& facts);
-
-/// What a condition can ask for, a bit each.
-struct AskBits {
-  static constexpr std::uint64_t bit(Finding f) {
-    return std::uint64_t{1} << static_cast<std::size_t>(f);
-  }
-  static constexpr std::uint64_t bit(Situation s) {
-    return std::uint64_t{1} << (kFindingCount + static_cast<std::size_t>(s));
-  }
-  static constexpr std::uint64_t kGrade = std::uint64_t{1} << (kFindingCount + kSituationCount);
-  static constexpr std::uint64_t kCauses = kGrade << 1U;
-};
-/// All that anything in a condition asks for: nothing else changes whether it holds.
-std::uint64_t asks(const Condition& condition);
-
-/// Many conditions for testing often: one look-up for each finding and each
-/// situation that any of them asks for tells which of them still may hold.
-class ConditionSet {
- public:
-  static constexpr std::size_t kMostRows = 256;
-  /// Conditions, those inside it and itself: what a set has `kMostRows` of.
-  static std::size_t rows(const Condition& condition);
-
-  /// Throws std::length_error where the conditions have more than `kMostRows` rows.
-  explicit ConditionSet(const std::vector<Condition>& conditions);
-
-  using Bits = std::array<std::uint64_t, kMostRows / 64>;
-  /// Bit `i` of word `i / 64`: `holds(conditions[i], facts)`. Bits past the last mean nothing.
-  [[nodiscard]] Bits holding(const Facts& facts) const;
-
- private:
-  // For one finding, situation or the grade, by its number: which rows allow each value that it
-  // can have, word by word.
-  struct LookUp {
-    std::size_t number;
-    std::array<std::array<std::uint64_t, 8>, kMostRows / 64> allow;
-  };
-  // What a row needs besides: causes, and rows before this one.
-  struct Rest {
-    std::size_t row;
-    std::vector<Condition::CauseIs> causes;
-    std::vector<Bits> any;
-    Bits none;
-  };
-  void add(const Condition& condition, std::size_t row);
-  static void allow(std::vector<LookUp>& in, std::size_t number, std::size_t row,
-                    std::uint8_t values);
-  std::size_t rows_ = 0;
-  std::vector<LookUp> findings_;
-  std::vector<LookUp> situations_;
-  std::vector<LookUp> grade_;  // one or none
-  std::vector<Rest> rests_;    // of rows inside others first
 };
 
 /// The condition in words, such as `port-fluid is film or droplets, and noise is absent`.
@@ -197,11 +145,6 @@ struct Floor : Item {
   /// Of the shipped rules: no rules grade better where it holds.
   bool safety = false;
 };
-inline constexpr std::size_t kMaxFloors = 64;
-/// Conditions, counting those inside others (`ConditionSet::rows`): where a grade stays open,
-/// and where A is sound, each; and all floors together.
-inline constexpr std::size_t kMaxVerdictRows = 32;
-inline constexpr std::size_t kMaxFloorRows = ConditionSet::kMostRows - 2 * kMaxVerdictRows;
 
 struct CautionRule : Item {
   std::string text;
@@ -416,6 +359,9 @@ struct Knowledge {
   [[nodiscard]] const ActionRule* action(std::string_view id) const;
   [[nodiscard]] const ActionRule& action(ActionRole role) const;
   [[nodiscard]] const CautionRule* caution(std::string_view id) const;
+  /// What holds for every report, and for who carries out the action: id and text of each.
+  [[nodiscard]] std::vector<std::pair<std::string, std::string>> cautions_for(
+      ActionRole role) const;
   [[nodiscard]] const ContradictionRule* contradiction(std::string_view id) const;
 };
 

@@ -21,7 +21,6 @@
 #include <utility>
 #include <vector>
 
-#include "dryshaft/diagnose.hpp"
 #include "dryshaft/diagnostic.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/record.hpp"

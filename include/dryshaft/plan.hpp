@@ -19,8 +19,8 @@
 #include <utility>
 #include <vector>
 
-#include "dryshaft/assess.hpp"
 #include "dryshaft/diagnostic.hpp"
+#include "dryshaft/dryshaft.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/report.hpp"
 
@@ -187,7 +187,8 @@ struct WorkRules {
   [[nodiscard]] const Job* job(std::string_view id) const;
 };
 
-/// Reads and checks work files; every complaint is located.
+/// Reads and checks work files, such as `read_folder` gives of `work` in the folder of data; every
+/// complaint is located.
 Result<WorkRules> load_work(std::vector<NamedText> files, const Knowledge& knowledge);
 
 // ------------------------------------------------------------------ plan
@@ -305,8 +306,8 @@ inline constexpr double kMostHorizonKm = 200000;
 /// Compares the options for a unit. `history` holds at least one record, and
 /// `options.horizon_km` lies within the limits above. Pure: the lives that give
 /// the spread are drawn from a fixed seed.
-Plan make_plan(const History& history, const Knowledge& knowledge, const Model& model,
-               const WorkRules& work, const PriceBook& prices, const PlanOptions& options);
+Plan make_plan(const History& history, const Grader& grader, const WorkRules& work,
+               const PriceBook& prices, const PlanOptions& options);
 
 std::string to_json(const Plan& plan);  ///< one line, `dryshaft-plan/1`
 /// For a technician the plan, for an owner a quotation: as `PlanOptions::audience` said.
@@ -351,9 +352,8 @@ struct Yard {
 
 /// Which cores to open under a limit: an exact 0/1 knapsack over hours in tenths
 /// (or money in parts of the budget), rounded up, so that the limit is kept.
-Yard make_yard(const std::vector<History>& histories, const Knowledge& knowledge,
-               const Model& model, const WorkRules& work, const PriceBook& prices,
-               const YardOptions& options);
+Yard make_yard(const std::vector<History>& histories, const Grader& grader, const WorkRules& work,
+               const PriceBook& prices, const YardOptions& options);
 std::string to_json(const Yard& yard);  ///< one line, `dryshaft-yard/1`
 std::string to_csv(const Yard& yard);   ///< RFC 4180
 std::string yard_to_text(const Yard& yard, const TextStyle& style);
@@ -369,17 +369,13 @@ struct JobSheetRequest {
   Units units = Units::km;
 };
 /// Why the option is not allowed for the unit; empty: it is.
-std::vector<PlanReason> barred(const History& history, const Knowledge& knowledge,
-                               const Model& model, const WorkRules& work,
+std::vector<PlanReason> barred(const History& history, const Grader& grader, const WorkRules& work,
                                const JobSheetRequest& request);
-std::string job_sheet_to_text(const History& history, const Knowledge& knowledge,
-                              const Model& model, const WorkRules& work,
+std::string job_sheet_to_text(const History& history, const Grader& grader, const WorkRules& work,
                               const JobSheetRequest& request, const TextStyle& style);
-std::string job_sheet_to_markdown(const History& history, const Knowledge& knowledge,
-                                  const Model& model, const WorkRules& work,
-                                  const JobSheetRequest& request);
-std::string job_sheet_to_html(const History& history, const Knowledge& knowledge,
-                              const Model& model, const WorkRules& work,
+std::string job_sheet_to_markdown(const History& history, const Grader& grader,
+                                  const WorkRules& work, const JobSheetRequest& request);
+std::string job_sheet_to_html(const History& history, const Grader& grader, const WorkRules& work,
                               const JobSheetRequest& request);
 
 }  // namespace dryshaft

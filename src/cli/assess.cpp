@@ -62,11 +62,7 @@ class Command {
     if (!loaded.value) {
       return kRejected;
     }
-    knowledge_ = std::move(*loaded.value);
-    model_.emplace(knowledge_);
-    variations_ = variations(knowledge_, kVariations);
-    assess_.variations = &variations_;
-    read_ = read_options(knowledge_);
+    grader_.emplace(std::move(*loaded.value));
     Result<ColumnMap> columns = load_columns(o_.columns);
     if (!columns.value) {
       return kRejected;
@@ -109,7 +105,8 @@ class Command {
 
   void batch(Output& output) {
     Batch batch;
-    UnitsRead read = read_units(or_standard_input(o_.files), columns_, read_, assess_.today);
+    UnitsRead read =
+        read_units(or_standard_input(o_.files), columns_, grader_->read_options(), assess_.today);
     rejected_ = read.refused;
     batch.rejected = std::move(read.complaints);
     batch.rejected_records = read.rejected;
@@ -123,7 +120,7 @@ class Command {
     Progress progress;
     std::atomic<std::size_t> done{0};
     in_parallel(units, o_.jobs, [&](std::size_t i) {
-      batch.reports[i] = assess(read.histories[i], knowledge_, *model_, assess_);
+      batch.reports[i] = grader_->report(read.histories[i], assess_);
       progress.at(++done, units, "units");
     });
     progress.end();
@@ -169,7 +166,7 @@ class Command {
     } else {
       several(output, batch, one, to_text(batch, style), [&](const Report& r) {
         return to_text(r, style) +
-               (o_.explain ? explain(r, knowledge_, style.width) : std::string());
+               (o_.explain ? explain(r, grader_->knowledge(), style.width) : std::string());
       });
     }
   }
@@ -214,7 +211,8 @@ class Command {
     for (std::size_t i = 0; going && i < paths.size(); ++i) {
       LineSource source(paths[i]);
       if (is_table(paths[i])) {
-        going = read_all(source, *table_reader(source.name(), columns_, read_), output);
+        going = read_all(source, *table_reader(source.name(), columns_, grader_->read_options()),
+                         output);
       } else {
         going = read_text(source, output) && read_lines(output);
       }
@@ -243,8 +241,9 @@ class Command {
   // read by a reader of its own, until it rests.
   bool read_text(LineSource& source, Output& output) {
     source.skip_blank_lines();
-    const std::unique_ptr<RecordsReader> reader = records_reader(
-        source.name(), source.line_number() + 1, read_, kMaxRecordBytes, /*in_turns=*/true);
+    const std::unique_ptr<RecordsReader> reader =
+        records_reader(source.name(), source.line_number() + 1, grader_->read_options(),
+                       kMaxRecordBytes, /*in_turns=*/true);
     std::string line;
     bool used = false;
     for (bool begun = false; !source.ahead(1).empty() && source.error().empty(); begun = true) {
@@ -313,7 +312,7 @@ class Command {
     in_parallel(lines_.size(), o_.jobs, [&](std::size_t i) {
       const Line& l = lines_[i];
       // The text reader knows about byte order marks and several records on a line.
-      read[i] = read_records(l.text, l.source, read_);
+      read[i] = read_records(l.text, l.source, grader_->read_options());
       for (Record& r : read[i].records) {
         r.line = l.number;
         r.odometer_line = l.number;
@@ -462,7 +461,7 @@ class Command {
     std::vector<Done> done(n);
     in_parallel(n, o_.jobs, [&](std::size_t i) {
       const History history = history_of(i);
-      const Report report = assess(history, knowledge_, *model_, assess_);
+      const Report report = grader_->report(history, assess_);
       if (is_wanted(report, wanted_)) {
         done[i].json = to_json(report, wanted_);
         done[i].grade = report.grade;
@@ -481,10 +480,7 @@ class Command {
   const AssessCommandOptions& o_;
   AssessOptions assess_;
   Wanted wanted_;
-  Knowledge knowledge_;
-  std::optional<Model> model_;
-  std::vector<Model> variations_;
-  ReadOptions read_;
+  std::optional<Grader> grader_;
   ColumnMap columns_;
   std::optional<Progress> progress_;
   Complaints said_;

@@ -14,7 +14,7 @@
 #include <utility>
 #include <vector>
 
-#include "dryshaft/assess.hpp"
+#include "dryshaft/dryshaft.hpp"
 #include "dryshaft/guide.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/plan.hpp"
@@ -244,9 +244,6 @@ std::string rules_heading(const Knowledge& knowledge);
 NamedText text_file(const std::string& path, const FileKind& kind = kDataFile);
 // One that came with the program, by its name below the folder of data.
 NamedText shipped_file(std::string_view name);
-// What holds for every report, and for who carries out an action: id and text of each caution.
-std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
-                                                              ActionRole action);
 // Work data: `folder` if named, else `work` beside the named rules where there is one, else the
 // shipped. Complaints go to standard error.
 Result<WorkRules> load_work(const DataOptions& options, const std::optional<std::string>& folder,

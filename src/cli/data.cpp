@@ -35,54 +35,16 @@ fs::path shipped_data() {
 }
 
 std::vector<NamedText> json_files(const fs::path& folder) {
-  std::error_code ec;
-  if (!fs::is_directory(folder, ec)) {
-    throw Stop{kUsage, fmt::format("{} is not a folder", folder.string())};
+  const Result<std::vector<fs::path>> paths = data_files(folder);
+  if (!paths.value) {
+    const Diagnostic& why = paths.diagnostics.front();
+    throw Stop{why.code == "no-folder" ? kUsage : kRejected, why.source + " " + why.message};
   }
-  std::vector<fs::path> paths;
-  std::vector<std::string> others;
-  for (const fs::directory_entry& entry : fs::directory_iterator(folder, ec)) {
-    std::error_code of_entry;
-    if (entry.path().filename().string().starts_with('.')) {
-      continue;
-    }
-    // A pipe or a device is never opened: it could be waited for without end.
-    if (entry.path().extension() == ".json" && entry.is_regular_file(of_entry)) {
-      paths.push_back(entry.path());
-    } else {
-      others.push_back(entry.path().filename().string());
-    }
-  }
-  if (ec) {
-    throw Stop{kRejected, fmt::format("{} cannot be read: {}", folder.string(), ec.message())};
-  }
-  if (!others.empty()) {
-    std::ranges::sort(others);
-    throw Stop{kRejected,
-               fmt::format("{} holds what is no .json file: {}; take it out, so that nothing is "
-                           "taken for a rule that is none",
-                           folder.string(), fmt::join(others, ", "))};
-  }
-  if (paths.empty()) {
-    throw Stop{kUsage, fmt::format("{} holds no .json file", folder.string())};
-  }
-  std::ranges::sort(paths);
   std::vector<NamedText> files;
-  files.reserve(paths.size());
-  for (const fs::path& path : paths) {
+  for (const fs::path& path : *paths.value) {
     files.push_back(text_file(path.string()));
   }
   return files;
-}
-
-// Those of `shipped` whose file name no file of `own` has.
-std::vector<NamedText> not_taken(std::vector<NamedText> shipped,
-                                 const std::vector<NamedText>& own) {
-  const auto base = [](const NamedText& f) { return fs::path(f.name).filename(); };
-  std::erase_if(shipped, [&](const NamedText& f) {
-    return std::ranges::find(own, base(f), base) != own.end();
-  });
-  return shipped;
 }
 
 // Shipped families stay, save where a given file has the same name.
@@ -208,18 +170,6 @@ NamedText text_file(const std::string& path, const FileKind& kind) {
 
 NamedText shipped_file(std::string_view name) {
   return text_file((shipped_data() / name).string());
-}
-
-std::vector<std::pair<std::string, std::string>> cautions_for(const Knowledge& knowledge,
-                                                              ActionRole action) {
-  const std::vector<std::string>& needed = knowledge.action(action).cautions;
-  std::vector<std::pair<std::string, std::string>> wanted;
-  for (const CautionRule& c : knowledge.cautions) {
-    if (c.always || std::ranges::find(needed, c.id) != needed.end()) {
-      wanted.emplace_back(c.id, c.text);
-    }
-  }
-  return wanted;
 }
 
 Result<WorkRules> load_work(const DataOptions& options, const std::optional<std::string>& folder,

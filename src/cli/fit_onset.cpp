@@ -82,7 +82,7 @@ class FittingOnset {
                       shown(k_.causes[static_cast<std::size_t>(Cause::seal_leak)].source),
                       shown(widths->source));
     }
-    sheet.cautions = cautions_for(k_, ActionRole::look_at_port);
+    sheet.cautions = k_.cautions_for(ActionRole::look_at_port);
     Progress progress;
     progress.say("fitting");
     sheet.report = fit_onset(*data, options, [&](std::size_t done, std::size_t of) {

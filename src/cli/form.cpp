@@ -5,6 +5,7 @@
 
 #include <CLI/CLI.hpp>
 #include <memory>
+#include <utility>
 
 #include "cli/cli.hpp"
 
@@ -20,22 +21,24 @@ struct FormOptions {
 };
 
 int blank(const FormOptions& o) {
-  const Result<Knowledge> knowledge = load(o.data);
+  Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
   }
-  const Form form = make_form(*knowledge.value, o.buying);
+  const Grader grader(std::move(*knowledge.value));
+  const Form form = make_form(grader, o.buying);
   Output output(o.out);
-  output.write(o.format == "html" ? blank_html(form, *knowledge.value) : blank_text(form));
+  output.write(o.format == "html" ? blank_html(form, grader) : blank_text(form));
   return output.finish();
 }
 
 int read(const FormOptions& o) {
-  const Result<Knowledge> knowledge = load(o.data);
+  Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
   }
-  const Form form = make_form(*knowledge.value, false);
+  const Grader grader(std::move(*knowledge.value));
+  const Form form = make_form(grader, false);
   Output output(o.out);
   bool bad = false;
   for (const std::string& path : o.files.empty() ? std::vector<std::string>{"-"} : o.files) {
@@ -45,7 +48,7 @@ int read(const FormOptions& o) {
       bad = complain({input_complaint(source)}) || bad;
       continue;
     }
-    const FormsRead forms = read_forms(form, text, source.name(), read_options(*knowledge.value));
+    const FormsRead forms = read_forms(form, text, source.name(), grader.read_options());
     bad = complain(forms.records.diagnostics) || bad;
     output.write(forms.text);
   }

@@ -91,12 +91,9 @@ class Interruptible {
 
 class Conversation {
  public:
-  Conversation(const Form& form, const Knowledge& knowledge, const Model& model,
-               const ReadOptions& read, const AskOptions& o, Output& output)
+  Conversation(const Form& form, const Grader& grader, const AskOptions& o, Output& output)
       : form_(form),
-        knowledge_(knowledge),
-        model_(model),
-        read_(read),
+        grader_(grader),
         output_(output),
         answers_(form.questions.size()),
         today_(o.today.value_or(day_by_clock())) {
@@ -339,7 +336,8 @@ class Conversation {
       refuse(fmt::format("is {}, after today, {}", word, today_), "", "");
       return false;
     }
-    const std::vector<FormComplaint> complaints = to_records(form_, answers_, read_).complaints;
+    const std::vector<FormComplaint> complaints =
+        to_records(form_, answers_, grader_.read_options()).complaints;
     const auto own = std::ranges::find(complaints, i, &FormComplaint::question);
     if (own != complaints.end()) {
       refuse(own->diagnostic.message, own->diagnostic.allowed, own->diagnostic.hint);
@@ -356,7 +354,7 @@ class Conversation {
   // As soon as the answers mean that the car must stand still, and again when they mean something
   // else.
   void say_stop() {
-    std::vector<std::string> now = stop_now(form_, answers_, knowledge_, model_);
+    std::vector<std::string> now = stop_now(form_, answers_, grader_);
     if (now != said_) {
       for (const std::string& text : now) {
         say("\n" + folded("     !", kIndent, text));
@@ -400,9 +398,7 @@ class Conversation {
   }
 
   const Form& form_;
-  const Knowledge& knowledge_;
-  const Model& model_;
-  const ReadOptions& read_;
+  const Grader& grader_;
   Output& output_;
   FormAnswers answers_;
   std::string today_;
@@ -448,20 +444,19 @@ bool is_saved(const FormRecords& made, const std::optional<std::string>& out) {
 
 int ask(const AskOptions& o) {
   (void)day_of("--today", o.today);
-  const Result<Knowledge> knowledge = load(o.data);
+  Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
   }
-  const Form form = make_form(*knowledge.value, o.buying);
-  const Model model(*knowledge.value);
-  const ReadOptions read = read_options(*knowledge.value);
+  const Grader grader(std::move(*knowledge.value));
+  const Form form = make_form(grader, o.buying);
   Output output(std::nullopt);
-  Conversation conversation(form, *knowledge.value, model, read, o, output);
+  Conversation conversation(form, grader, o, output);
   FormRecords made;
   {
     const Interruptible interruptible;
     const FormAnswers& answers = conversation.run();
-    made = to_records(form, answers, read);
+    made = to_records(form, answers, grader.read_options());
     if (interrupted_by != 0) {
       if (!conversation.any()) {
         end_by(interrupted_by);
@@ -496,13 +491,11 @@ int ask(const AskOptions& o) {
   }
   const Result<std::vector<History>> unit = group_by_unit(std::move(made.records));
   complain(unit.diagnostics);
-  const std::vector<Model> varied = variations(*knowledge.value, kVariations);
   AssessOptions options;
   options.audience = Audience::owner;
   options.buying = o.buying;
-  options.variations = &varied;
   output.write("\n");
-  output.write(to_text(assess(unit.value->front(), *knowledge.value, model, options),
+  output.write(to_text(grader.report(unit.value->front(), options),
                        {.colour = false, .width = 80, .units = conversation.units()}));
   const int written = output.finish();
   return written != kDone || saved || !o.out || *o.out == "-" ? written : kOutput;

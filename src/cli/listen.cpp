@@ -365,7 +365,7 @@ class Listening {
     sheet.channel = opened.value->channel;
     sheet.channels = opened.value->channels;
     sheet.held_against = against_;
-    sheet.cautions = cautions_for(k_, ActionRole::record_sound);
+    sheet.cautions = k_.cautions_for(ActionRole::record_sound);
     sheet.report = std::move(*heard.value);
     if (opened.value->repeats) {
       sheet.report.left_open = LeftOpen::repeats;

@@ -43,7 +43,8 @@ class PlanCommand {
     if (!loaded.value) {
       return kRejected;
     }
-    const Knowledge& k = *loaded.value;
+    const Grader grader(std::move(*loaded.value));
+    const Knowledge& k = grader.knowledge();
     plan_.horizon_km = horizon(k);
     const Result<WorkRules> work = load_work(o_.data, o_.work, k);
     const Result<PriceBook> prices = price_book();
@@ -53,23 +54,22 @@ class PlanCommand {
     if (o_.job_sheet) {
       check_option(*work.value);
     }
-    const Model model(k);
     const Result<ColumnMap> columns = load_columns(o_.columns);
     if (!columns.value) {
       return kRejected;
     }
     UnitsRead read =
         read_units(o_.intake ? std::vector<std::string>{*o_.intake} : or_standard_input(o_.files),
-                   *columns.value, read_options(k), plan_.today);
+                   *columns.value, grader.read_options(), plan_.today);
     const std::vector<History>& histories = read.histories;
     plan_.today = plan_.today ? plan_.today : newest_date(histories);
     Output output(o_.out);
     if (o_.intake) {
-      yard(output, read, k, model, *work.value, *prices.value);
+      yard(output, read, grader, *work.value, *prices.value);
     } else if (o_.job_sheet) {
-      job_sheet(output, histories, k, model, *work.value);
+      job_sheet(output, histories, grader, *work.value);
     } else {
-      plans(output, histories, k, model, *work.value, *prices.value);
+      plans(output, histories, grader, *work.value, *prices.value);
     }
     const int written = output.finish();
     return written != kDone ? written : (read.refused ? kRejected : kDone);
@@ -102,14 +102,14 @@ class PlanCommand {
     return {.colour = coloured(o_.out), .width = 80, .units = in_units()};
   }
 
-  void plans(Output& output, const std::vector<History>& histories, const Knowledge& k,
-             const Model& model, const WorkRules& work, const PriceBook& prices) {
+  void plans(Output& output, const std::vector<History>& histories, const Grader& grader,
+             const WorkRules& work, const PriceBook& prices) {
     std::vector<Plan> made;
     made.reserve(histories.size());
     Progress progress;
     for (const History& h : histories) {
       progress.at(made.size(), histories.size(), "units");
-      made.push_back(make_plan(h, k, model, work, prices, plan_));
+      made.push_back(make_plan(h, grader, work, prices, plan_));
     }
     progress.end();
     if (o_.format == "html") {
@@ -129,9 +129,9 @@ class PlanCommand {
     }
   }
 
-  void yard(Output& output, UnitsRead& read, const Knowledge& k, const Model& model,
-            const WorkRules& work, const PriceBook& prices) const {
-    Yard made = make_yard(read.histories, k, model, work, prices,
+  void yard(Output& output, UnitsRead& read, const Grader& grader, const WorkRules& work,
+            const PriceBook& prices) const {
+    Yard made = make_yard(read.histories, grader, work, prices,
                           {.hours = o_.hours, .money = o_.budget, .today = plan_.today});
     made.rejected = std::move(read.complaints);
     made.rejected_records = read.rejected;
@@ -158,8 +158,8 @@ class PlanCommand {
     }
   }
 
-  void job_sheet(Output& output, const std::vector<History>& histories, const Knowledge& k,
-                 const Model& model, const WorkRules& work) const {
+  void job_sheet(Output& output, const std::vector<History>& histories, const Grader& grader,
+                 const WorkRules& work) const {
     if (histories.empty()) {
       return;
     }
@@ -169,16 +169,16 @@ class PlanCommand {
     const History& unit = histories.front();
     const JobSheetRequest request{
         .option = *o_.job_sheet, .today = plan_.today, .units = in_units()};
-    if (const std::vector<PlanReason> why = barred(unit, k, model, work, request); !why.empty()) {
+    if (const std::vector<PlanReason> why = barred(unit, grader, work, request); !why.empty()) {
       throw Stop{kUsage, fmt::format("{} is not allowed for {}: {}", *o_.job_sheet, unit.unit_id,
                                      why.front().text)};
     }
     if (o_.format == "html") {
-      output.write(job_sheet_to_html(unit, k, model, work, request));
+      output.write(job_sheet_to_html(unit, grader, work, request));
     } else if (o_.format == "markdown") {
-      output.write(job_sheet_to_markdown(unit, k, model, work, request));
+      output.write(job_sheet_to_markdown(unit, grader, work, request));
     } else {
-      output.write(job_sheet_to_text(unit, k, model, work, request, style()));
+      output.write(job_sheet_to_text(unit, grader, work, request, style()));
     }
   }
 

@@ -5,6 +5,7 @@
 #include <memory>
 
 #include "cli/cli.hpp"
+#include "diagnose/model.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -221,7 +222,7 @@ bool mentions(const Condition& c, Cause cause) {
 
 class Why {
  public:
-  Why(const Knowledge& k, const Model& model) : k_(k), model_(model) {}
+  explicit Why(const Knowledge& k) : k_(k), model_(k) {}
 
   std::string of(const Shown& shown) {
     const std::string& id = shown.item->id;
@@ -344,7 +345,7 @@ class Why {
   }
 
   const Knowledge& k_;
-  const Model& model_;
+  Model model_;
   std::string text_;
 };
 
@@ -369,7 +370,7 @@ int show(const RulesOptions& o) {
     text += wrapped("source", shown(s.item->source));
     text += wrapped("file", fmt::format("{}:{}", s.item->file, s.item->line));
     if (o.why) {
-      text += Why(*knowledge.value, Model(*knowledge.value)).of(s);
+      text += Why(*knowledge.value).of(s);
     }
     output.write(text);
     return output.finish();

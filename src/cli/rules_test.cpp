@@ -70,12 +70,11 @@ void write_coverage(Output& output, const CaseRun& run) {
 }
 
 int test_cases(const TestOptions& o) {
-  const Result<Knowledge> knowledge = load(o.data);
+  Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
   }
-  const Knowledge& k = *knowledge.value;
-  const Model model(k);
+  const Grader grader(std::move(*knowledge.value));
   std::size_t unread = 0;
   std::vector<NamedText> files;
   for (const std::string& path : o.files) {
@@ -87,8 +86,8 @@ int test_cases(const TestOptions& o) {
       ++unread;
     }
   }
-  CaseRun result =
-      run_cases(files, k, model, {.text = [](const Report& r) { return to_text(r, TextStyle{}); }});
+  CaseRun result = run_cases(files, grader.knowledge(), grader.model(),
+                             {.text = [](const Report& r) { return to_text(r, TextStyle{}); }});
   result.failed += unread;  // what was not read never looks like passed
   complain(result.diagnostics);
   bool bad = !result.good();

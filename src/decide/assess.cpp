@@ -1,5 +1,5 @@
 // Puts the report together: everything a reader sees is decided and worded here.
-#include "dryshaft/assess.hpp"
+#include "decide/assess.hpp"
 
 #include <fmt/format.h>
 
@@ -47,11 +47,12 @@ std::pair<std::string_view, std::string_view> by_words(const Item& item, std::st
 class Assessor {
  public:
   Assessor(const History& history, const Knowledge& k, const Model& model,
-           const AssessOptions& options)
+           const AssessOptions& options, const std::vector<Model>* variations)
       : history_(history),
         k_(k),
         model_(model),
         options_(options),
+        variations_(variations),
         newest_(history.records.back()),
         look_again_(k.action(ActionRole::look_again).id) {}
 
@@ -71,8 +72,8 @@ class Assessor {
           earlier, kGradedAgain));
     }
     grade();
-    if (options_.variations != nullptr) {
-      r_.how_sure = how_sure(k_, model_, *options_.variations, seen_.facts, verdict_);
+    if (variations_ != nullptr) {
+      r_.how_sure = how_sure(k_, model_, *variations_, seen_.facts, verdict_);
     }
     observations();
     causes();
@@ -555,6 +556,7 @@ class Assessor {
   const Knowledge& k_;
   const Model& model_;
   const AssessOptions& options_;
+  const std::vector<Model>* variations_;
   const Record& newest_;
   const std::string& look_again_;
   int today_ = 0;
@@ -567,12 +569,12 @@ class Assessor {
 }  // namespace
 
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
-              const AssessOptions& options) {
+              const AssessOptions& options, const std::vector<Model>* variations) {
   // What was dated by hand may lie after the day of judgement.
   if (options.today && history.records.back().at(Field::date).number > *options.today) {
-    return Assessor(as_of(history, *options.today), knowledge, model, options).report();
+    return Assessor(as_of(history, *options.today), knowledge, model, options, variations).report();
   }
-  return Assessor(history, knowledge, model, options).report();
+  return Assessor(history, knowledge, model, options, variations).report();
 }
 
 }  // namespace dryshaft

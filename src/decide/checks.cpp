@@ -5,8 +5,8 @@
 #include <cmath>
 
 #include "base/index.hpp"
+#include "decide/assess.hpp"
 #include "decide/grading.hpp"
-#include "dryshaft/assess.hpp"
 
 namespace dryshaft {
 namespace {

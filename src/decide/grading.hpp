@@ -3,7 +3,7 @@
 #ifndef DRYSHAFT_DECIDE_GRADING_HPP
 #define DRYSHAFT_DECIDE_GRADING_HPP
 
-#include "dryshaft/diagnose.hpp"
+#include "diagnose/model.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/vocabulary.hpp"
 

@@ -1,8 +1,8 @@
 #include <algorithm>
 #include <bit>
 
+#include "decide/assess.hpp"
 #include "decide/grading.hpp"
-#include "dryshaft/assess.hpp"
 
 namespace dryshaft {
 

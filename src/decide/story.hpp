@@ -5,7 +5,7 @@
 
 #include <cstddef>
 
-#include "dryshaft/assess.hpp"
+#include "decide/assess.hpp"
 
 namespace dryshaft {
 

@@ -7,8 +7,8 @@
 
 #include "base/draw.hpp"
 #include "base/odds.hpp"
+#include "decide/assess.hpp"
 #include "decide/grading.hpp"
-#include "dryshaft/assess.hpp"
 
 namespace dryshaft {
 namespace {

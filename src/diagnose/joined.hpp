@@ -2,7 +2,7 @@
 #ifndef DRYSHAFT_DIAGNOSE_JOINED_HPP
 #define DRYSHAFT_DIAGNOSE_JOINED_HPP
 
-#include "dryshaft/diagnose.hpp"
+#include "diagnose/present.hpp"
 
 namespace dryshaft {
 

@@ -1,3 +1,5 @@
+#include "diagnose/model.hpp"
+
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -7,7 +9,6 @@
 #include <limits>
 #include <stdexcept>
 
-#include "dryshaft/diagnose.hpp"
 #include "vocabulary/levels.hpp"
 
 namespace dryshaft {

@@ -1,5 +1,7 @@
 // From records to a case: what each record says, what carries over from
 // earlier inspections, and where the records contradict themselves.
+#include "diagnose/present.hpp"
+
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -10,7 +12,6 @@
 
 #include "base/index.hpp"
 #include "diagnose/joined.hpp"
-#include "dryshaft/diagnose.hpp"
 #include "record/identity.hpp"
 #include "record/look.hpp"
 #include "vocabulary/levels.hpp"

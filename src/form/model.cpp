@@ -107,7 +107,9 @@ std::vector<FormChoice> cars_of(const Knowledge& knowledge) {
 
 class Maker {
  public:
-  Maker(const Knowledge& knowledge, bool buying) : knowledge_(knowledge) { form_.buying = buying; }
+  Maker(const Grader& grader, bool buying) : grader_(grader), knowledge_(grader.knowledge()) {
+    form_.buying = buying;
+  }
 
   Form make() {
     for (const FormPartSpec& part : form_parts()) {
@@ -189,7 +191,6 @@ class Maker {
 
   // Nobody should have to send the form in to hear that the car must stand still.
   void warn() {
-    const Model model(knowledge_);
     for (std::size_t i = 0; i < form_.questions.size(); ++i) {
       FormAnswers alone(form_.questions.size());
       for (std::size_t at = i; !form_.questions[at].gate_words.empty();) {
@@ -199,7 +200,7 @@ class Maker {
       }
       for (FormChoice& c : form_.questions[i].choices) {
         alone[i].words = {c.word};
-        const std::optional<Facts> facts = form::judged(form_, alone, knowledge_, model);
+        const std::optional<Facts> facts = form::judged(form_, alone, grader_);
         if (facts && facts->grade == Grade::D) {
           c.warning = form::stop_text(knowledge_);
         }
@@ -217,6 +218,7 @@ class Maker {
     }
   }
 
+  const Grader& grader_;
   const Knowledge& knowledge_;
   Form form_;
 };
@@ -450,7 +452,7 @@ const FormQuestion* Form::find(std::string_view key) const {
   return found == questions.end() ? nullptr : &*found;
 }
 
-Form make_form(const Knowledge& knowledge, bool buying) { return Maker(knowledge, buying).make(); }
+Form make_form(const Grader& grader, bool buying) { return Maker(grader, buying).make(); }
 
 bool applies(const Form& form, const FormAnswers& answers, std::size_t question) {
   const FormQuestion& q = form.questions[question];

@@ -153,7 +153,7 @@ Json stops(const std::vector<form::Stop>& group) {
   return out;
 }
 
-Json data(const Form& form, const Knowledge& knowledge) {
+Json data(const Form& form, const Grader& grader) {
   const auto pointer = [](Field f) { return spec(f).pointer; };
   const std::string_view checked = pointer(Field::port_checked);
   const std::string_view id = pointer(Field::unit_id);
@@ -213,7 +213,7 @@ Json data(const Form& form, const Knowledge& knowledge) {
       out["order"].push_back(miles_pointer(f.pointer));
     }
   }
-  const form::Stops what = form::stops_of(form, knowledge);
+  const form::Stops what = form::stops_of(form, grader);
   out["kmPerMile"] = kKmPerMile;
   out["least"] = form::kLeast;
   out["more"] = form::kMore;
@@ -303,13 +303,13 @@ std::string body(const Form& form) {
 
 }  // namespace
 
-std::string blank_html(const Form& form, const Knowledge& knowledge) {
+std::string blank_html(const Form& form, const Grader& grader) {
   markup::Page page;
   page.title = form.buying ? form::kBuyingTitle : form::kTitle;
   page.style = kStyle;
   page.body = body(form);
   page.script = kScript;
-  page.data = json_out::of(data(form, knowledge));
+  page.data = json_out::of(data(form, grader));
   return markup::whole(page);
 }
 

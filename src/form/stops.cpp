@@ -8,7 +8,7 @@
 #include <string_view>
 #include <utility>
 
-#include "dryshaft/assess.hpp"
+#include "decide/assess.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft {
@@ -137,8 +137,7 @@ Variable variable_of(const Form& form, std::size_t question) {
 // Every combination of answers to some questions, and what it calls for.
 class Combinations {
  public:
-  Combinations(const Form& form, const Knowledge& knowledge, const Model& model,
-               const std::vector<std::size_t>& questions)
+  Combinations(const Form& form, const Grader& grader, const std::vector<std::size_t>& questions)
       : form_(form), answers_(form.questions.size()) {
     for (const std::size_t question : questions) {
       variables_.push_back(variable_of(form, question));
@@ -149,10 +148,9 @@ class Combinations {
       }
     }
     each(0, [&](bool can_be) {
-      const std::optional<Facts> facts =
-          can_be ? judged(form_, answers_, knowledge, model) : std::nullopt;
+      const std::optional<Facts> facts = can_be ? judged(form_, answers_, grader) : std::nullopt;
       calls_for_.push_back(
-          {can_be, facts ? texts_for(knowledge, *facts) : std::vector<std::string>()});
+          {can_be, facts ? texts_for(grader.knowledge(), *facts) : std::vector<std::string>()});
     });
   }
 
@@ -307,14 +305,13 @@ const std::string& stop_text(const Knowledge& knowledge) {
   return d.owner_summary.empty() ? d.owner_meaning : d.owner_summary.front();
 }
 
-std::optional<Facts> judged(const Form& form, FormAnswers answers, const Knowledge& knowledge,
-                            const Model& model) {
+std::optional<Facts> judged(const Form& form, FormAnswers answers, const Grader& grader) {
   for (std::size_t i = 0; i < answers.size(); ++i) {
     if (answers[i].words.empty()) {
       answers[i] = stand_in(form.questions[i]);
     }
   }
-  const ReadOptions options = read_options(knowledge);
+  const ReadOptions& options = grader.read_options();
   // An answer that cannot be hides nothing that the others mean.
   FormRecords made = to_records(form, answers, options);
   for (std::size_t left = answers.size(); !made.complaints.empty() && left > 0; --left) {
@@ -329,16 +326,16 @@ std::optional<Facts> judged(const Form& form, FormAnswers answers, const Knowled
   }
   const History& history = unit.value->front();
   const int day = static_cast<int>(history.records.back().at(Field::date).number);
-  const Case c = present(history, history.records.size(), knowledge, day).facts;
-  return facts_of(c, judge(knowledge, model, c));
+  const Case c = present(history, history.records.size(), grader.knowledge(), day).facts;
+  return facts_of(c, judge(grader.knowledge(), grader.model(), c));
 }
 
-Stops stops_of(const Form& form, const Knowledge& knowledge) {
-  const Model model(knowledge);
+Stops stops_of(const Form& form, const Grader& grader) {
+  const Knowledge& knowledge = grader.knowledge();
   const std::string& stop = stop_text(knowledge);
   Stops out;
   for (const std::vector<std::size_t>& questions : questions_for_stops(form, knowledge)) {
-    const Combinations all(form, knowledge, model, questions);
+    const Combinations all(form, grader, questions);
     for (const std::string& text : all.texts()) {
       std::vector<Stop>& group = text == stop ? out.grade : out.before_driving;
       for (Stop& one : all.cover(text, stop)) {
@@ -355,9 +352,9 @@ Stops stops_of(const Form& form, const Knowledge& knowledge) {
 }  // namespace form
 
 std::vector<std::string> stop_now(const Form& form, const FormAnswers& answers,
-                                  const Knowledge& knowledge, const Model& model) {
-  const std::optional<Facts> facts = form::judged(form, answers, knowledge, model);
-  return facts ? form::texts_for(knowledge, *facts) : std::vector<std::string>();
+                                  const Grader& grader) {
+  const std::optional<Facts> facts = form::judged(form, answers, grader);
+  return facts ? form::texts_for(grader.knowledge(), *facts) : std::vector<std::string>();
 }
 
 }  // namespace dryshaft

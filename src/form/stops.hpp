@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "dryshaft/form.hpp"
+#include "knowledge/condition_set.hpp"
 
 namespace dryshaft::form {
 
@@ -34,12 +35,11 @@ struct Stops {
   std::vector<Stop> grade;
   std::vector<Stop> before_driving;
 };
-Stops stops_of(const Form& form, const Knowledge& knowledge);
+Stops stops_of(const Form& form, const Grader& grader);
 
 // The facts of a car of which nothing but these answers is known; what cannot be is left out of
 // them. Nothing: no record can be made of them.
-std::optional<Facts> judged(const Form& form, FormAnswers answers, const Knowledge& knowledge,
-                            const Model& model);
+std::optional<Facts> judged(const Form& form, FormAnswers answers, const Grader& grader);
 
 // What an owner is told at once of grade D.
 const std::string& stop_text(const Knowledge& knowledge);

@@ -8,6 +8,7 @@
 #include "decide/wording.hpp"
 #include "dryshaft/guide.hpp"
 #include "guide/values.hpp"
+#include "knowledge/condition_set.hpp"
 #include "report/document.hpp"
 #include "report/markup.hpp"
 #include "report/render.hpp"

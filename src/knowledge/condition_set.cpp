@@ -1,7 +1,7 @@
+#include "knowledge/condition_set.hpp"
+
 #include <algorithm>
 #include <stdexcept>
-
-#include "dryshaft/knowledge.hpp"
 
 namespace dryshaft {
 namespace {
@@ -29,6 +29,33 @@ void inside(const Condition& c, Each each) {
 }
 
 }  // namespace
+
+bool holds(const Condition& c, const Facts& facts) {
+  if ((c.grades >> static_cast<unsigned>(facts.grade) & 1U) == 0) {
+    return false;
+  }
+  for (const Condition::FindingIs& f : c.findings) {
+    const auto bit = static_cast<unsigned>(facts.level[static_cast<std::size_t>(f.finding)] + 1);
+    if ((f.levels >> bit & 1U) == 0) {
+      return false;
+    }
+  }
+  for (const Condition::SituationIs& s : c.situations) {
+    if ((s.values >> facts.situation[static_cast<std::size_t>(s.situation)] & 1U) == 0) {
+      return false;
+    }
+  }
+  for (const Condition::CauseIs& p : c.causes) {
+    const double probability = facts.probability[static_cast<std::size_t>(p.cause)];
+    if (probability < p.at_least || probability >= p.below) {
+      return false;
+    }
+  }
+  const auto one_holds = [&facts](const std::vector<Condition>& list) {
+    return std::ranges::any_of(list, [&](const Condition& one) { return holds(one, facts); });
+  };
+  return std::ranges::all_of(c.any, one_holds) && !one_holds(c.none);
+}
 
 std::uint64_t asks(const Condition& c) {
   std::uint64_t asked = c.causes.empty() ? 0 : AskBits::kCauses;

@@ -32,33 +32,6 @@ auto with_id(const Items& items, std::string_view id) -> const typename Items::v
 
 }  // namespace
 
-bool holds(const Condition& c, const Facts& facts) {
-  if ((c.grades >> static_cast<unsigned>(facts.grade) & 1U) == 0) {
-    return false;
-  }
-  for (const Condition::FindingIs& f : c.findings) {
-    const auto bit = static_cast<unsigned>(facts.level[static_cast<std::size_t>(f.finding)] + 1);
-    if ((f.levels >> bit & 1U) == 0) {
-      return false;
-    }
-  }
-  for (const Condition::SituationIs& s : c.situations) {
-    if ((s.values >> facts.situation[static_cast<std::size_t>(s.situation)] & 1U) == 0) {
-      return false;
-    }
-  }
-  for (const Condition::CauseIs& p : c.causes) {
-    const double probability = facts.probability[static_cast<std::size_t>(p.cause)];
-    if (probability < p.at_least || probability >= p.below) {
-      return false;
-    }
-  }
-  const auto one_holds = [&facts](const std::vector<Condition>& list) {
-    return std::ranges::any_of(list, [&](const Condition& one) { return holds(one, facts); });
-  };
-  return std::ranges::all_of(c.any, one_holds) && !one_holds(c.none);
-}
-
 std::string shown(const Provenance& provenance) {
   switch (provenance.mark) {
     case SourceMark::published:
@@ -138,6 +111,16 @@ const ActionRule& Knowledge::action(ActionRole wanted) const {
     throw std::logic_error("no action has a role: the loader does not allow that");
   }
   return *found;
+}
+std::vector<std::pair<std::string, std::string>> Knowledge::cautions_for(ActionRole wanted) const {
+  const std::vector<std::string>& needed = action(wanted).cautions;
+  std::vector<std::pair<std::string, std::string>> found;
+  for (const CautionRule& c : cautions) {
+    if (c.always || std::ranges::find(needed, c.id) != needed.end()) {
+      found.emplace_back(c.id, c.text);
+    }
+  }
+  return found;
 }
 const CautionRule* Knowledge::caution(std::string_view wanted) const {
   return with_id(cautions, wanted);

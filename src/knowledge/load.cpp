@@ -13,6 +13,7 @@
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/machine.hpp"
 #include "knowledge/condition.hpp"
+#include "knowledge/condition_set.hpp"
 #include "knowledge/object_view.hpp"
 #include "knowledge/safety.hpp"
 

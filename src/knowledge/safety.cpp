@@ -6,6 +6,8 @@
 #include <cstddef>
 #include <cstdint>
 
+#include "knowledge/condition_set.hpp"
+
 namespace dryshaft::safety {
 namespace {
 

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "diagnose/present.hpp"
 #include "dryshaft/onset.hpp"
 #include "record/identity.hpp"
 #include "record/look.hpp"

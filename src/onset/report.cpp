@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "diagnose/model.hpp"
 #include "onset/recheck.hpp"
 #include "report/words.hpp"
 

@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "base/index.hpp"
+#include "diagnose/model.hpp"
 
 namespace dryshaft {
 namespace {

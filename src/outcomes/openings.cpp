@@ -6,6 +6,7 @@
 
 #include "base/complaints.hpp"
 #include "base/index.hpp"
+#include "diagnose/present.hpp"
 #include "dryshaft/outcomes.hpp"
 
 namespace dryshaft {

@@ -9,6 +9,7 @@
 
 #include "base/draw.hpp"
 #include "base/index.hpp"
+#include "diagnose/model.hpp"
 #include "dryshaft/outcomes.hpp"
 #include "outcomes/fit.hpp"
 #include "report/words.hpp"

@@ -4,7 +4,7 @@
 
 #include <span>
 
-#include "dryshaft/diagnose.hpp"
+#include "diagnose/model.hpp"
 
 namespace dryshaft::plan {
 

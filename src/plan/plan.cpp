@@ -109,15 +109,15 @@ constexpr DoubtSpec kDoubts[] = {
 
 class Planner {
  public:
-  Planner(const History& history, const Knowledge& k, const Model& model, const WorkRules& work,
+  Planner(const History& history, const Grader& grader, const WorkRules& work,
           const PriceBook& prices, const PlanOptions& options)
-      : k_(k),
+      : k_(grader.knowledge()),
         work_(work),
         prices_(prices),
         o_(options),
-        unit_(history, k, model, work, options.today) {
-    plan_.report = assess(history, k, model,
-                          {.audience = o_.audience, .today = o_.today, .variations = nullptr});
+        unit_(history, grader, work, options.today) {
+    plan_.report =
+        assess(history, k_, grader.model(), {.audience = o_.audience, .today = o_.today});
   }
 
   Plan plan() {
@@ -490,9 +490,9 @@ const PlanOption* Plan::option(std::string_view wanted) const {
   return found == options.end() ? nullptr : &*found;
 }
 
-Plan make_plan(const History& history, const Knowledge& knowledge, const Model& model,
-               const WorkRules& work, const PriceBook& prices, const PlanOptions& options) {
-  return Planner(history, knowledge, model, work, prices, options).plan();
+Plan make_plan(const History& history, const Grader& grader, const WorkRules& work,
+               const PriceBook& prices, const PlanOptions& options) {
+  return Planner(history, grader, work, prices, options).plan();
 }
 
 }  // namespace dryshaft

@@ -31,16 +31,14 @@ using document::Verbatim;
 
 class Sheet {
  public:
-  Sheet(const History& history, const Knowledge& k, const Model& model, const WorkRules& work,
+  Sheet(const History& history, const Grader& grader, const WorkRules& work,
         const JobSheetRequest& request)
-      : k_(k),
+      : k_(grader.knowledge()),
         request_(request),
         option_(*work.option(request.option)),
-        unit_(history, k, model, work, request.today),
-        family_(k.family(unit_.family())),
-        report_(assess(
-            history, k, model,
-            {.audience = Audience::technician, .today = request.today, .variations = nullptr})) {
+        unit_(history, grader, work, request.today),
+        family_(k_.family(unit_.family())),
+        report_(assess(history, k_, grader.model(), {.today = request.today})) {
     for (const std::string& id : option_.jobs) {
       jobs_.push_back(work.job(id));
     }
@@ -273,28 +271,24 @@ class Sheet {
 
 }  // namespace
 
-std::vector<PlanReason> barred(const History& history, const Knowledge& knowledge,
-                               const Model& model, const WorkRules& work,
+std::vector<PlanReason> barred(const History& history, const Grader& grader, const WorkRules& work,
                                const JobSheetRequest& request) {
-  return Sheet(history, knowledge, model, work, request).barred();
+  return Sheet(history, grader, work, request).barred();
 }
 
-std::string job_sheet_to_text(const History& history, const Knowledge& knowledge,
-                              const Model& model, const WorkRules& work,
+std::string job_sheet_to_text(const History& history, const Grader& grader, const WorkRules& work,
                               const JobSheetRequest& request, const TextStyle& style) {
-  return document::in_text(Sheet(history, knowledge, model, work, request).document(), style);
+  return document::in_text(Sheet(history, grader, work, request).document(), style);
 }
 
-std::string job_sheet_to_markdown(const History& history, const Knowledge& knowledge,
-                                  const Model& model, const WorkRules& work,
-                                  const JobSheetRequest& request) {
-  return document::in_markdown(Sheet(history, knowledge, model, work, request).document());
+std::string job_sheet_to_markdown(const History& history, const Grader& grader,
+                                  const WorkRules& work, const JobSheetRequest& request) {
+  return document::in_markdown(Sheet(history, grader, work, request).document());
 }
 
-std::string job_sheet_to_html(const History& history, const Knowledge& knowledge,
-                              const Model& model, const WorkRules& work,
+std::string job_sheet_to_html(const History& history, const Grader& grader, const WorkRules& work,
                               const JobSheetRequest& request) {
-  Sheet sheet(history, knowledge, model, work, request);
+  Sheet sheet(history, grader, work, request);
   Document document = sheet.document();
   return plan::page(sheet.title(), {{request.option, std::move(document)}});
 }

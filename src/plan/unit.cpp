@@ -39,15 +39,15 @@ std::pair<double, double> leaking_and_damaged(const Posterior& posterior) {
   return {leaking, damaged};
 }
 
-Unit::Unit(const History& history, const Knowledge& knowledge, const Model& model,
-           const WorkRules& work, std::optional<int> today)
-    : k_(knowledge), model_(model), work_(work) {
+Unit::Unit(const History& history, const Grader& grader, const WorkRules& work,
+           std::optional<int> today)
+    : k_(grader.knowledge()), model_(grader.model()), work_(work) {
   const int date = static_cast<int>(history.records.back().at(Field::date).number);
   const int day = today.value_or(date);
   const History judged = date > day ? as_of(history, day) : history;
-  const Presentation seen = present(judged, judged.records.size(), knowledge, day);
+  const Presentation seen = present(judged, judged.records.size(), k_, day);
   case_ = seen.facts;
-  verdict_ = judge(knowledge, model, case_);
+  verdict_ = judge(k_, model_, case_);
   facts_ = facts_of(case_, verdict_);
   family_ = seen.family;
 }

@@ -6,6 +6,7 @@
 #include <utility>
 #include <vector>
 
+#include "decide/assess.hpp"
 #include "dryshaft/plan.hpp"
 #include "plan/decision.hpp"
 
@@ -34,8 +35,8 @@ std::pair<double, double> leaking_and_damaged(const Posterior& posterior);
 // Everything of a unit that its plan depends on.
 class Unit {
  public:
-  Unit(const History& history, const Knowledge& knowledge, const Model& model,
-       const WorkRules& work, std::optional<int> today);
+  Unit(const History& history, const Grader& grader, const WorkRules& work,
+       std::optional<int> today);
 
   [[nodiscard]] const Facts& facts() const { return facts_; }
   [[nodiscard]] const Verdict& verdict() const { return verdict_; }

@@ -41,17 +41,15 @@ struct Worth {
 
 class YardMaker {
  public:
-  YardMaker(const std::vector<History>& histories, const Knowledge& k, const Model& model,
-            const WorkRules& work, const PriceBook& prices, const YardOptions& options)
-      : k_(k), model_(model), prices_(prices) {
+  YardMaker(const std::vector<History>& histories, const Grader& grader, const WorkRules& work,
+            const PriceBook& prices, const YardOptions& options)
+      : k_(grader.knowledge()), model_(grader.model()), prices_(prices) {
     yard_.currency = prices.currency;
     yard_.limit = options;
     for (const History& h : histories) {
-      units_.emplace_back(h, k, model, work, options.today);
+      units_.emplace_back(h, grader, work, options.today);
       YardUnit unit;
-      unit.report =
-          assess(h, k, model,
-                 {.audience = Audience::technician, .today = options.today, .variations = nullptr});
+      unit.report = assess(h, k_, model_, {.today = options.today});
       yard_.units.push_back(std::move(unit));
     }
   }
@@ -279,10 +277,9 @@ Document describe_yard(const Yard& yard) {
 
 }  // namespace
 
-Yard make_yard(const std::vector<History>& histories, const Knowledge& knowledge,
-               const Model& model, const WorkRules& work, const PriceBook& prices,
-               const YardOptions& options) {
-  return YardMaker(histories, knowledge, model, work, prices, options).yard();
+Yard make_yard(const std::vector<History>& histories, const Grader& grader, const WorkRules& work,
+               const PriceBook& prices, const YardOptions& options) {
+  return YardMaker(histories, grader, work, prices, options).yard();
 }
 
 std::string to_json(const Yard& yard) {

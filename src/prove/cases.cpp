@@ -13,6 +13,7 @@
 #include "base/index.hpp"
 #include "base/json_out.hpp"
 #include "base/located_json.hpp"
+#include "decide/assess.hpp"
 #include "knowledge/object_view.hpp"
 
 namespace dryshaft {

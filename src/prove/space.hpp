@@ -12,8 +12,8 @@
 #include <vector>
 
 #include "base/index.hpp"
-#include "dryshaft/assess.hpp"
-#include "dryshaft/diagnose.hpp"
+#include "decide/assess.hpp"
+#include "diagnose/model.hpp"
 #include "dryshaft/knowledge.hpp"
 
 namespace dryshaft::proof {

@@ -11,7 +11,7 @@
 #include <string>
 #include <vector>
 
-#include "dryshaft/diagnose.hpp"
+#include "diagnose/model.hpp"
 
 namespace dryshaft {
 namespace {

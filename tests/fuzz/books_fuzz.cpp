@@ -21,6 +21,7 @@ using dryshaft::fuzz::require;
 using dryshaft::fuzz::shipped_work;
 using dryshaft::fuzz::work_files;
 using dryshaft::test::shipped;
+using dryshaft::test::shipped_grader;
 using dryshaft::test::shipped_model;
 
 // Stands for the hash of the shipped rules, so that these can change.
@@ -58,7 +59,7 @@ void grade_with(const Knowledge& knowledge) {
 
 void plan_with(const dryshaft::WorkRules& work, const dryshaft::PriceBook& prices) {
   const dryshaft::Plan plan =
-      dryshaft::make_plan(history(), shipped(), shipped_model(), work, prices,
+      dryshaft::make_plan(history(), shipped_grader(), work, prices,
                           {.horizon_km = 10000, .today = std::nullopt, .swings = false});
   for (const dryshaft::PlanOption& option : plan.options) {
     require(option.allowed == option.cost.has_value(), "what is allowed costs");
@@ -97,9 +98,9 @@ void work_data(std::size_t which, const std::string& text) {
   plan_with(*read.value, kBook);
   for (const dryshaft::PlanOptionRule& option : read.value->options) {
     const dryshaft::JobSheetRequest request{.option = option.id};
-    if (dryshaft::barred(history(), shipped(), shipped_model(), *read.value, request).empty()) {
-      dryshaft::fuzz::check_text(dryshaft::job_sheet_to_text(history(), shipped(), shipped_model(),
-                                                             *read.value, request, {}));
+    if (dryshaft::barred(history(), shipped_grader(), *read.value, request).empty()) {
+      dryshaft::fuzz::check_text(
+          dryshaft::job_sheet_to_text(history(), shipped_grader(), *read.value, request, {}));
     }
   }
 }

@@ -25,6 +25,7 @@ using dryshaft::Units;
 using dryshaft::fuzz::require;
 using dryshaft::fuzz::shipped_work;
 using dryshaft::test::shipped;
+using dryshaft::test::shipped_grader;
 using dryshaft::test::shipped_model;
 using nlohmann::json;
 
@@ -115,7 +116,7 @@ const dryshaft::PriceBook& prices() {
 
 std::string plan_page(const std::string& word, const std::string& file, const Report& report) {
   static const dryshaft::Plan kPlan =
-      dryshaft::make_plan(plain_history(), shipped(), shipped_model(), shipped_work(), prices(),
+      dryshaft::make_plan(plain_history(), shipped_grader(), shipped_work(), prices(),
                           {.today = std::nullopt, .swings = false});
   dryshaft::Plan plan = kPlan;
   plan.report = report;
@@ -126,7 +127,7 @@ std::string plan_page(const std::string& word, const std::string& file, const Re
 
 std::string yard_page(const std::string& word, const std::string& file, const Report& report) {
   static const dryshaft::Yard kYard =
-      dryshaft::make_yard({plain_history()}, shipped(), shipped_model(), shipped_work(), prices(),
+      dryshaft::make_yard({plain_history()}, shipped_grader(), shipped_work(), prices(),
                           {.hours = 40, .money = std::nullopt, .today = std::nullopt});
   dryshaft::Yard yard = kYard;
   yard.units[0].report = report;
@@ -271,14 +272,15 @@ Written written_with(const std::string& word, const std::string& file) {
   pages.push_back(batch_page(word, file, report));
   pages.push_back(plan_page(word, file, report));
   pages.push_back(yard_page(word, file, report));
-  pages.push_back(dryshaft::job_sheet_to_html(history, shipped(), shipped_model(), shipped_work(),
+  pages.push_back(dryshaft::job_sheet_to_html(history, shipped_grader(), shipped_work(),
                                               {.option = "open-and-rebuild"}));
   pages.push_back(onset_page(word, file));
   pages.push_back(outcomes_page(word, file));
   pages.push_back(noise_page(word, file));
   const auto [knowledge, guides] = data_with(without_braces(word));
   pages.push_back(dryshaft::guide_to_html(guides, knowledge, {.family = "generic"}));
-  pages.push_back(dryshaft::blank_html(dryshaft::make_form(knowledge, false), knowledge));
+  const dryshaft::Grader grader(knowledge);
+  pages.push_back(dryshaft::blank_html(dryshaft::make_form(grader, false), grader));
   return written;
 }
 

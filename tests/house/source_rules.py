@@ -15,7 +15,7 @@ ORDER = ["base", "vocabulary", "record", "knowledge", "diagnose", "decide", "rep
 SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "plan", "prove"]
 # The folder that a public header belongs to, where it is not named after it. The report's model is
 # filled by decide and laid out by report, so decide may see that header, but nothing in src/report.
-HEADER_FOLDER = {"diagnostic": "base", "assess": "decide", "cases": "prove",
+HEADER_FOLDER = {"diagnostic": "base", "dryshaft": "decide", "cases": "prove",
                  "report": "decide", "machine": "knowledge",
                  "noise_input": "noise", "noise_report": "noise", "table": "record"}
 

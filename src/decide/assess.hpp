@@ -1,0 +1,68 @@
+// From a diagnosis to a decision: grade, what to do and by when, what to
+// check next, what would change the grade.
+#ifndef DRYSHAFT_DECIDE_ASSESS_HPP
+#define DRYSHAFT_DECIDE_ASSESS_HPP
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "diagnose/model.hpp"
+#include "diagnose/present.hpp"
+#include "dryshaft/dryshaft.hpp"
+#include "dryshaft/knowledge.hpp"
+#include "dryshaft/record.hpp"
+#include "dryshaft/report.hpp"
+#include "knowledge/condition_set.hpp"
+
+namespace dryshaft {
+
+struct Verdict {
+  Grade grade = Grade::U;
+  std::optional<Grade> at_least;  // the worst floor that holds
+  std::uint64_t floors = 0;       // bit `i`: `Knowledge::floors[i]` holds
+  RiskBand band = RiskBand::low;
+  bool incomplete = false;  // not A only because the port check is not fully on record
+  Posterior posterior;
+};
+
+// Grades a case. Pure; allocates nothing. `model` is compiled from `knowledge`.
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c);
+// The same with the posterior already known.
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
+              const Posterior& posterior);
+
+// Facts of a judged case, for conditions on advice and outlook.
+Facts facts_of(const Case& c, const Verdict& verdict);
+
+// Expected information of each check that could still be made, best first.
+// A check's findings are taken together: all joint outcomes are enumerated.
+// Bits are the mutual information between them and whether a damaging cause
+// is present, given everything else observed (Shannon 1948).
+std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& model, const Case& c,
+                                   const Verdict& verdict, Audience audience);
+
+// The fewest findings that would move the grade: single ones, and pairs in a
+// direction (better or worse) in which no single one does. Smallest steps first.
+std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
+                                      const Verdict& verdict);
+
+// `count` models for `how_sure`. In each, every value marked "from memory" has
+// its odds (wear-out: its hazard) multiplied by a factor drawn evenly, on a
+// logarithmic scale, between 1/band and band, all at once; `memory-band` is
+// the band. The draws hash the rule's id and the model's number, so they are
+// the same on every machine and in any order of the rules.
+std::vector<Model> variations(const Knowledge& knowledge, std::size_t count);
+inline constexpr std::size_t kVariations = 64;
+
+HowSure how_sure(const Knowledge& knowledge, const Model& model,
+                 const std::vector<Model>& variations, const Case& c, const Verdict& verdict);
+
+// As `Grader::report`; without `variations` the report does not say how sure it is.
+Report assess(const History& history, const Knowledge& knowledge, const Model& model,
+              const AssessOptions& options, const std::vector<Model>* variations = nullptr);
+
+}  // namespace dryshaft
+
+#endif

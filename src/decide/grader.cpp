@@ -1,0 +1,62 @@
+#include <iterator>
+#include <memory>
+#include <mutex>
+#include <utility>
+
+#include "decide/assess.hpp"
+#include "dryshaft/dryshaft.hpp"
+
+namespace dryshaft {
+
+struct Grader::Parts {
+  explicit Parts(Knowledge k)
+      : knowledge(std::move(k)), model(knowledge), reading(dryshaft::read_options(knowledge)) {}
+
+  // Made when first asked for: some only read, and they take as long as sixty models do.
+  const std::vector<Model>& varied() const {
+    std::call_once(once, [this] { variations_made = variations(knowledge, kVariations); });
+    return variations_made;
+  }
+
+  Knowledge knowledge;
+  Model model;
+  ReadOptions reading;
+  mutable std::once_flag once;
+  mutable std::vector<Model> variations_made;
+};
+
+Grader::Grader(Knowledge knowledge) : parts_(std::make_shared<Parts>(std::move(knowledge))) {}
+
+Result<Grader> Grader::open(const std::filesystem::path& data) {
+  Result<std::vector<NamedText>> rules = read_folder(data / "rules");
+  Result<std::vector<NamedText>> families = read_folder(data / "families");
+  Result<Grader> opened{{}, std::move(rules.diagnostics)};
+  std::ranges::move(families.diagnostics, std::back_inserter(opened.diagnostics));
+  if (rules.value && families.value) {
+    Result<Knowledge> loaded = load_knowledge(std::move(*rules.value), std::move(*families.value));
+    opened.diagnostics = std::move(loaded.diagnostics);
+    if (loaded.value) {
+      opened.value.emplace(std::move(*loaded.value));
+    }
+  }
+  return opened;
+}
+
+const Knowledge& Grader::knowledge() const { return parts_->knowledge; }
+const Model& Grader::model() const { return parts_->model; }
+const ReadOptions& Grader::read_options() const { return parts_->reading; }
+
+Result<std::vector<History>> Grader::read(std::string_view text, std::string_view name,
+                                          std::optional<int> today) const {
+  Records read = read_records(text, name, parts_->reading);
+  Result<std::vector<History>> units = group_by_unit(std::move(read.records), today);
+  units.diagnostics.insert(units.diagnostics.begin(), std::move_iterator(read.diagnostics.begin()),
+                           std::move_iterator(read.diagnostics.end()));
+  return units;
+}
+
+Report Grader::report(const History& unit, const AssessOptions& options) const {
+  return assess(unit, parts_->knowledge, parts_->model, options, &parts_->varied());
+}
+
+}  // namespace dryshaft
