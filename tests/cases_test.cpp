@@ -12,7 +12,7 @@ namespace {
 std::string text(const Report& r) { return r.grade_meaning + "\n  " + r.headline; }
 
 CaseRun run(std::vector<NamedText> files) {
-  return run_cases(files, test::shipped(), test::shipped_model(), {.text = text});
+  return run_cases(files, test::shipped_grader(), {.text = text});
 }
 
 constexpr std::string_view kBase =
@@ -346,7 +346,7 @@ TEST_CASE("the shipped rules stand up to the shipped cases, and each rule is met
   const std::vector<NamedText> files =
       test::read_folder(std::filesystem::path(DRYSHAFT_TESTS_DIR) / "cases");
   const CaseRun r =
-      run_cases(files, test::shipped(), test::shipped_model(),
+      run_cases(files, test::shipped_grader(),
                 {.text = [](const Report& report) { return to_text(report, TextStyle{}); }});
   CHECK(test::complaints(r.diagnostics) == "");
   CHECK(r.passed >= 180);
@@ -368,7 +368,7 @@ TEST_CASE("a floor that is taken out of the rules makes shipped cases fail") {
   REQUIRE(broken.value.has_value());
   const std::vector<NamedText> files =
       test::read_folder(std::filesystem::path(DRYSHAFT_TESTS_DIR) / "cases");
-  const CaseRun r = run_cases(files, *broken.value, Model(*broken.value),
+  const CaseRun r = run_cases(files, Grader(*broken.value),
                               {.text = [](const Report& report) { return text(report); }});
   CHECK(std::ranges::any_of(r.diagnostics, [](const Diagnostic& d) {
     return d.message.starts_with("expected floor-isolation-active, came");

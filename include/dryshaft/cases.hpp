@@ -83,7 +83,7 @@ struct CaseOptions {
 };
 
 /// Tries all cases of the files, in order. Pure.
-CaseRun run_cases(std::span<const NamedText> files, const Knowledge& knowledge, const Model& model,
+CaseRun run_cases(std::span<const NamedText> files, const Grader& grader,
                   const CaseOptions& options);
 
 }  // namespace dryshaft

@@ -14,12 +14,10 @@
 #include <cstddef>
 #include <cstdint>
 #include <functional>
-#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
-#include "dryshaft/diagnose.hpp"
 #include "dryshaft/knowledge.hpp"
 
 namespace dryshaft {
@@ -61,10 +59,6 @@ struct ProveOptions {
 /// same properties, whatever the number of threads; only `seconds` differs.
 std::vector<Property> prove(const Knowledge& knowledge, const ProveOptions& options);
 bool all_held(const std::vector<Property>& properties);
-
-/// The shortest history, one `dryshaft-record/1` a line and the newest last,
-/// that `present` turns into this case; nothing where no record can.
-std::optional<std::string> record_of(const Knowledge& knowledge, const Case& c);
 
 }  // namespace dryshaft
 

@@ -498,8 +498,12 @@ std::string merged(const Document& d, const Node& base, const Node& over) {
 
 class Runner {
  public:
-  Runner(const Knowledge& k, const Model& model, const CaseOptions& options)
-      : k_(k), model_(model), options_(options), read_(read_options(k)), coverage_(k) {}
+  Runner(const Grader& grader, const CaseOptions& options)
+      : k_(grader.knowledge()),
+        model_(grader.model()),
+        options_(options),
+        read_(grader.read_options()),
+        coverage_(k_) {}
 
   void file(const NamedText& file) {
     const std::size_t before = number_of(out());
@@ -649,7 +653,7 @@ class Runner {
   const Knowledge& k_;
   const Model& model_;
   const CaseOptions& options_;
-  ReadOptions read_;
+  const ReadOptions& read_;
   Coverage coverage_;
   const Node* base_ = nullptr;
   CaseRun run_;
@@ -680,9 +684,9 @@ double CaseRun::percent() const {
   return all == 0 ? 0 : 100 * static_cast<double>(covered()) / static_cast<double>(all);
 }
 
-CaseRun run_cases(std::span<const NamedText> files, const Knowledge& knowledge, const Model& model,
+CaseRun run_cases(std::span<const NamedText> files, const Grader& grader,
                   const CaseOptions& options) {
-  Runner runner(knowledge, model, options);
+  Runner runner(grader, options);
   for (const NamedText& file : files) {
     runner.file(file);
   }

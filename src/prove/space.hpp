@@ -16,6 +16,14 @@
 #include "diagnose/model.hpp"
 #include "dryshaft/knowledge.hpp"
 
+namespace dryshaft {
+
+// The shortest history, one `dryshaft-record/1` a line and the newest last, that `present` turns
+// into this case; nothing where no record can.
+std::optional<std::string> record_of(const Knowledge& knowledge, const Case& c);
+
+}  // namespace dryshaft
+
 namespace dryshaft::proof {
 
 // Relative slack for risks that are equal but for rounding.

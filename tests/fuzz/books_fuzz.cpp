@@ -22,7 +22,6 @@ using dryshaft::fuzz::shipped_work;
 using dryshaft::fuzz::work_files;
 using dryshaft::test::shipped;
 using dryshaft::test::shipped_grader;
-using dryshaft::test::shipped_model;
 
 // Stands for the hash of the shipped rules, so that these can change.
 constexpr std::string_view kRulesHash = "RULES";
@@ -137,7 +136,7 @@ void overlay(std::string text) {
 void cases(const std::string& text) {
   const std::array<NamedText, 1> files = {NamedText{"cases.json", text}};
   const dryshaft::CaseRun run = dryshaft::run_cases(
-      files, shipped(), shipped_model(),
+      files, shipped_grader(),
       {.text = [](const dryshaft::Report& r) { return dryshaft::to_text(r, {}); }});
   dryshaft::fuzz::check(run.diagnostics);
   require(run.good() || !run.diagnostics.empty(), "no cases, no word");
