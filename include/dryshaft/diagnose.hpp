@@ -10,8 +10,7 @@
 
 namespace dryshaft {
 
-/// Plain values: copying and changing a case
-/// to ask "what if" is cheap and allocates nothing.
+/// Plain values: copying and changing a case to ask "what if" is cheap and allocates nothing.
 struct Case {
   Levels level{};
   std::array<std::uint8_t, kSituationCount> situation{};

@@ -1,8 +1,10 @@
+#include <algorithm>
 #include <iterator>
 #include <memory>
 #include <mutex>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "decide/assess.hpp"
 #include "dryshaft/dryshaft.hpp"
 
@@ -12,7 +14,7 @@ struct Grader::Parts {
   explicit Parts(Knowledge k)
       : knowledge(std::move(k)), model(knowledge), reading(dryshaft::read_options(knowledge)) {}
 
-  // Made when first asked for: some only read, and they take as long as sixty models do.
+  // Made for the first report: some only read or plan, and they are dozens of models.
   const std::vector<Model>& varied() const {
     std::call_once(once, [this] { variations_made = variations(knowledge, kVariations); });
     return variations_made;
@@ -50,8 +52,10 @@ Result<std::vector<History>> Grader::read(std::string_view text, std::string_vie
                                           std::optional<int> today) const {
   Records read = read_records(text, name, parts_->reading);
   Result<std::vector<History>> units = group_by_unit(std::move(read.records), today);
-  units.diagnostics.insert(units.diagnostics.begin(), std::move_iterator(read.diagnostics.begin()),
-                           std::move_iterator(read.diagnostics.end()));
+  for (Diagnostic& d : units.diagnostics) {
+    add_complaint(read.diagnostics, std::move(d));
+  }
+  units.diagnostics = std::move(read.diagnostics);
   return units;
 }
 
