@@ -77,6 +77,21 @@ TEST_CASE("causes compete to explain a finding") {
   CHECK(wet.grade == Grade::D);
 }
 
+TEST_CASE("a headline names what was found, never a share of all units") {
+  // Etched gearbox bearings are likelier in any such unit than corrosion is in this one.
+  const Report seized = test::report_on(test::record_text(test::dry_and(R"("rotation":"seized")")));
+  CHECK(seized.headline.starts_with("Possibly moisture corrosion of the rotor bearings ("));
+  CHECK(seized.headline.ends_with(" %)."));
+  CHECK(seized.headline.find("erosion") == std::string::npos);
+  const Report worn = test::report_on(test::record_text(
+      R"("odometer_km":610000,"port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none"})"));
+  CHECK(worn.headline ==
+        "Nothing seen speaks for damage. By distance and age alone it is over 99 % probable.");
+  const Report tone = test::report_on(test::record_text(test::dry_and(
+      R"("noise":{"present":true,"pitch_follows_speed":true,"when":["accelerating"]})")));
+  CHECK(tone.headline.find("gearbox input bearings") != std::string::npos);
+}
+
 TEST_CASE("a bypass is advised only where there is neither rust nor noise") {
   const auto advises = [](std::string_view port, std::string_view more, std::string_view unit) {
     const Report r = report_on(record_text("\"odometer_km\":120000,\"port\":{\"checked\":true," +

@@ -130,6 +130,7 @@ struct Link : Item {
   Finding finding = Finding::port_fluid;
   Cause cause = Cause::seal_leak;
   std::array<double, kMaxLevels> shows{};
+  bool until_disproved = false;  ///< where the finding is there, the cause is named first
 };
 
 /// How often a finding reaches each level or worse with no cause present.

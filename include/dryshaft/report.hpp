@@ -59,6 +59,8 @@ struct CauseReport {
   std::vector<Evidence> for_it;                ///< strongest first
   std::vector<Evidence> against_it;            ///< strongest first
   std::vector<std::string_view> not_observed;  ///< ids of findings that bear on it
+  /// Made likelier by what was found; else its probability is a share of all such units.
+  bool moved = false;
 };
 
 struct Contradiction {

@@ -96,11 +96,13 @@ std::vector<Shown> all_items(const Knowledge& k) {
          {{"finding", std::string(name(b.finding))}, {"anyway", levels(b.finding, b.anyway)}}});
   }
   for (const Link& l : k.links) {
-    items.push_back({"link",
-                     &l,
-                     {{"finding", std::string(name(l.finding))},
-                      {"cause", std::string(name(l.cause))},
-                      {"shows", levels(l.finding, l.shows)}}});
+    items.push_back(
+        {"link",
+         &l,
+         {{"finding", std::string(name(l.finding))},
+          {"cause", std::string(name(l.cause))},
+          {"shows", fmt::format("{}{}", levels(l.finding, l.shows),
+                                l.until_disproved ? "; named first until disproved" : "")}}});
   }
   for (const Floor& f : k.floors) {
     items.push_back(

@@ -13,6 +13,7 @@
 #include <utility>
 
 #include "base/index.hpp"
+#include "base/odds.hpp"
 #include "base/sentence.hpp"
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
@@ -28,6 +29,7 @@ namespace {
 constexpr double kLeastDecibans = 0.05;  // prints as 0.1
 constexpr double kLikely = 0.5;
 constexpr double kWorthNaming = 0.2;
+constexpr double kMoved = 1.25;  // odds, a deciban: less is next to nothing
 
 // "a", "a and b", "a, b and c"
 std::string listed(const std::vector<std::string>& items, std::string_view last) {
@@ -190,12 +192,16 @@ class Assessor {
 
   void causes() {
     const Weights weights = model_.weigh(facts());
+    Case unseen = facts();
+    unseen.level.fill(-1);
+    const Posterior all_units = model_.infer(unseen);
     for (const CauseSpec& c : dryshaft::causes()) {
       const CauseRule& rule = k_.causes[idx(c.id)];
       CauseReport report;
       report.id = c.name;
       report.title = for_reader(rule.title, rule.plain);
       report.probability = verdict_.posterior.cause[idx(c.id)];
+      report.moved = report.probability > with_odds(all_units.cause[idx(c.id)], kMoved);
       for (const FindingSpec& f : findings()) {
         const double db = weights[idx(f.id)][idx(c.id)];
         const int level = facts().at(f.id);
@@ -468,14 +474,19 @@ class Assessor {
     }
   }
 
+  // Causes that what was found on this unit has made likelier; never a share of all units alone.
   void headline() {
     std::vector<std::string> likely;
     std::vector<std::string> possible;
     for (const CauseReport& c : r_.causes) {
-      if (c.probability >= kLikely) {
-        likely.push_back(fmt::format("{} ({})", c.title, percent(c.probability)));
-      } else if (c.probability >= kWorthNaming && likely.size() + possible.size() < 3) {
-        possible.push_back(fmt::format("{} ({})", c.title, percent(c.probability)));
+      const bool first = until_disproved(c);
+      std::string named = fmt::format("{} ({})", c.title, percent(c.probability));
+      if (c.moved && c.probability >= kLikely) {
+        likely.push_back(std::move(named));
+      } else if (first) {
+        possible.insert(possible.begin(), std::move(named));
+      } else if (c.moved && c.probability >= kWorthNaming && likely.size() + possible.size() < 3) {
+        possible.push_back(std::move(named));
       }
     }
     std::string& text = r_.headline;
@@ -491,13 +502,22 @@ class Assessor {
       text = fmt::format("{} Damage to the unit is {} probable.", r_.floors.front().because,
                          percent(r_.risk));
     } else if (text.empty()) {
-      text = verdict_.grade == Grade::U
-                 ? fmt::format(
-                       "Not known: nothing seen so far tells. By distance and age alone "
-                       "damage is {} probable.",
-                       percent(r_.risk))
-                 : fmt::format("Nothing stands out: damage is {} probable.", percent(r_.risk));
+      const std::string_view what =
+          verdict_.grade == Grade::U
+              ? "Not known: nothing seen so far tells. By distance and age alone damage is"
+          : !bad_news && verdict_.band == RiskBand::high
+              ? "Nothing seen speaks for damage. By distance and age alone it is"
+              : "Nothing stands out: damage is";
+      text = fmt::format("{} {} probable.", what, percent(r_.risk));
     }
+  }
+
+  [[nodiscard]] bool until_disproved(const CauseReport& c) const {
+    return std::ranges::any_of(c.for_it, [&](const Evidence& e) {
+      return std::ranges::any_of(k_.links, [&](const Link& l) {
+        return l.until_disproved && l.id == e.rule && name(l.cause) == c.id;
+      });
+    });
   }
 
   // Is it safe, what to do and by when, what to tell the workshop.

@@ -306,6 +306,7 @@ void Loader::links(ObjectView& top) {
       link.finding = *finding;
       link.cause = *cause;
       link.shows = levels_of(view, "shows", *finding);
+      link.until_disproved = view.optional_flag("until_disproved");
       if (!linked.emplace(*finding, *cause).second) {
         view.complain(view.node(), "repeated", "is a second link between the same two");
       }
@@ -317,6 +318,7 @@ void Loader::links(ObjectView& top) {
       k_.links.push_back(std::move(link));
     } else {
       view.optional("shows");
+      view.optional("until_disproved");
     }
     view.done();
   }
