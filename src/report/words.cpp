@@ -177,4 +177,38 @@ std::string count(std::size_t number, std::string_view one, std::string_view man
                      number == 1 ? one : many);
 }
 
+std::string work_done(const HistoryWork& work, Audience audience, Units units) {
+  std::vector<std::string> when;
+  if (!work.date.empty()) {
+    when.push_back(work.date);
+  }
+  if (work.odometer_km) {
+    when.push_back(distance(*work.odometer_km, units));
+  }
+  const Choice& did = spec(work.did);
+  std::string text = fmt::format("{}: {}", fmt::join(when, ", "),
+                                 audience == Audience::owner ? did.owner : did.plain);
+  if (audience == Audience::owner) {
+    return text;
+  }
+  std::vector<std::string> more;
+  const auto add_word = [&](Field field, const auto& told) {
+    if (told) {
+      more.emplace_back(spec(field).choices[static_cast<std::size_t>(*told)].plain);
+    }
+  };
+  add_word(Field::work_material, work.material);
+  if (work.keeps_crossover) {
+    more.emplace_back(*work.keeps_crossover ? "crossover pipe kept" : "crossover pipe not kept");
+  }
+  add_word(Field::work_by, work.by);
+  if (work.date.empty()) {
+    more.push_back("told on " + work.told_on);
+  }
+  if (!more.empty()) {
+    text += fmt::format(" ({})", fmt::join(more, "; "));
+  }
+  return work.note.empty() ? text : fmt::format("{}. {}", text, work.note);
+}
+
 }  // namespace dryshaft::words
