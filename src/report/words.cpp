@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 
+#include "base/index.hpp"
 #include "decide/wording.hpp"
 
 namespace dryshaft::words {
@@ -192,16 +193,15 @@ std::string work_done(const HistoryWork& work, Audience audience, Units units) {
     return text;
   }
   std::vector<std::string> more;
-  const auto add_word = [&](Field field, const auto& told) {
-    if (told) {
-      more.emplace_back(spec(field).choices[static_cast<std::size_t>(*told)].plain);
-    }
-  };
-  add_word(Field::work_material, work.material);
+  if (work.material) {
+    more.emplace_back(spec(Field::work_material).choices[idx(*work.material)].id);
+  }
   if (work.keeps_crossover) {
     more.emplace_back(*work.keeps_crossover ? "crossover pipe kept" : "crossover pipe not kept");
   }
-  add_word(Field::work_by, work.by);
+  if (work.by) {
+    more.emplace_back(spec(Field::work_by).choices[idx(*work.by)].plain);
+  }
   if (work.date.empty()) {
     more.push_back("told on " + work.told_on);
   }
