@@ -11,7 +11,9 @@
 #include "dryshaft/report.hpp"
 #include "dryshaft/table.hpp"
 #include "families.hpp"
+#include "knowledge/owner_words.hpp"
 #include "record/events.hpp"
+#include "report/words.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -114,7 +116,7 @@ TEST_CASE("work is read as it stands") {
            .value;
   std::vector<Work> expected(3);
   expected[0].day = parse_date("2026-01-02");
-  expected[0].odometer_km = 144840.96;
+  expected[0].odometer_km = 90000 * kKmPerMile;
   expected[1].did = Did::rotor_bearings_renewed;
   expected[1].material = Bearings::hybrid;
   expected[1].by = DoneBy::elsewhere;
@@ -126,10 +128,12 @@ TEST_CASE("work is read as it stands") {
 }
 
 TEST_CASE("every word of work is read, and every member may be left open") {
+  const ReservedWords reserved(test::shipped());
   for (const Choice& did : spec(Field::work_did).choices) {
     CAPTURE(did.id);
     CHECK_FALSE(did.plain.empty());
     CHECK_FALSE(did.owner.empty());
+    CHECK(reserved.in(did.owner).empty());
     const Result<Record> r = read(look(
         "2026-03-01", 150,
         done(std::string(did.id),
@@ -509,6 +513,30 @@ TEST_CASE("field and work that disagree are a contradiction, and the worse count
             .ends_with(" "));
 }
 
+TEST_CASE("work that does not fit the rest is warned of where it stands") {
+  const auto said = [](const std::vector<std::string>& texts) {
+    std::string out;
+    for (const Diagnostic& d : grouped(texts).diagnostics) {
+      out += to_text(d);
+    }
+    return out;
+  };
+  CHECK(said({look("2024-05-01", 98),
+              look("2026-03-01", 150,
+                   done("seal-renewed", R"("date":"2025-06-01","odometer_km":90000)"))}) ==
+        "1.json:1: warning[work-out-of-place]: /work says seal-renewed on 2025-06-01 at 90000 km, "
+        "which the readings around that day do not allow: it does not count as done\n");
+  CHECK(said({look("2026-03-01", 150, done("rotor-circuit-bypassed"),
+                   R"(,"rotor_cooling":"wet")")}) ==
+        "0.json:1: warning[work-told-two-ways]: /unit/rotor_cooling is not what the work on record "
+        "tells: the worse of the two counts\n");
+  const std::string steel = done("gear-bearings-renewed", R"("material":"steel")");
+  const std::string hybrid = done("gear-bearings-renewed", R"("material":"hybrid")");
+  CHECK(said({look("2026-03-01", 150, steel + "," + hybrid)}) ==
+        "0.json:1: warning[work-told-two-ways]: /work tells details of gear-bearings-renewed that "
+        "another entry tells otherwise: they count as not known\n");
+}
+
 TEST_CASE("work at no possible time does not count, save for the worse") {
   const std::string wet = look("2024-05-01", 98, "", "", kWet);
   const auto told = [&](const std::string& unit, const std::string& work) {
@@ -591,6 +619,27 @@ TEST_CASE("the report shows work between the earlier grades") {
   CHECK(owner.find("2026-01-02, 150,000 km: the seal on the motor's shaft was renewed") !=
         std::string::npos);
   CHECK(json::parse(to_json(report_on({texts.front()})))["history"].contains("works") == false);
+}
+
+TEST_CASE("a line says when work was done, what, and what else is told of it") {
+  HistoryWork work;
+  work.did = Did::rotor_circuit_bypassed;
+  work.odometer_km = 98000;
+  work.told_on = "2026-03-01";
+  CHECK(words::work_done(work, Audience::technician, Units::km) ==
+        "98,000 km: rotor circuit bypassed (told on 2026-03-01)");
+  work.date = "2024-06-01";
+  work.keeps_crossover = false;
+  work.by = DoneBy::here;
+  work.note = "Bill 17.";
+  CHECK(words::work_done(work, Audience::technician, Units::mi) ==
+        "2024-06-01, 60,894 mi: rotor circuit bypassed (crossover pipe not kept; done here). "
+        "Bill 17.");
+  CHECK(words::work_done(work, Audience::owner, Units::km) ==
+        "2024-06-01, 98,000 km: the coolant was led past the motor's shaft");
+  work.odometer_km.reset();
+  CHECK(words::work_done(work, Audience::owner, Units::km) ==
+        "2024-06-01: the coolant was led past the motor's shaft");
 }
 
 TEST_CASE("what a recording showed leaves work as it stands in the text") {

@@ -37,12 +37,12 @@ struct Value {
 /// One thing that was done to a unit, as read. What is left out is that of the inspection.
 struct Work {
   Did did = Did::seal_renewed;
-  std::optional<int> day;  ///< days since 1970-01-01
-  std::optional<double> odometer_km;
-  std::optional<Bearings> material;     ///< of new bearings
-  std::optional<bool> keeps_crossover;  ///< of a bypass
-  std::optional<DoneBy> by;
-  std::string note;  ///< empty: not given
+  std::optional<int> day = {};  ///< days since 1970-01-01
+  std::optional<double> odometer_km = {};
+  std::optional<Bearings> material = {};     ///< of new bearings
+  std::optional<bool> keeps_crossover = {};  ///< of a bypass
+  std::optional<DoneBy> by = {};
+  std::string note = {};  ///< empty: not given
   /// It lies after the inspection that tells of it, or before the unit was built: it never counts
   /// for the better.
   bool misplaced = false;
@@ -168,8 +168,8 @@ inline constexpr int kAloneInUnitDays = 10 * 365;
 /// - odometer readings that run backwards within a unit: the fewest that leave an order become not
 ///   observed; of equally few, those that leave the greater distance.
 ///
-/// Warnings: a newest date some months after all others; records of one id that differ in build
-/// date, family, vehicle or fitting; ids that look alike.
+/// Warnings: a newest date far after all others; work that does not fit the rest; records of one id
+/// that differ in build date, family, vehicle or fitting; ids that look alike.
 Result<std::vector<History>> group_by_unit(std::vector<Record> records,
                                            std::optional<int> today = std::nullopt);
 

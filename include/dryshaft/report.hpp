@@ -128,7 +128,7 @@ struct HistoryEvent {
   std::string id;  ///< unit-fitted, seal-renewed, rotor-circuit-bypassed or unit-opened
   std::string text;
   std::optional<double> odometer_km;
-  std::string date;      ///< of the first inspection that tells of it; for unit-opened its own
+  std::string date;      ///< of the first look that knows of it; for unit-opened its own
   bool by_work = false;  ///< an entry of `work` tells it, so `UnitHistory::works` has it as well
 };
 

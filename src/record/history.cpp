@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <iterator>
 #include <limits>
 #include <set>
 #include <string>
@@ -379,7 +380,7 @@ Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::opt
   }
   for (History& history : histories) {
     refuse_readings(history, complaints);
-    tell_work_as_fields(history);
+    std::ranges::move(tell_work_as_fields(history), std::back_inserter(complaints));
     warn_of_several_units(history, complaints);
   }
   warn_of_look_alikes(histories, complaints);

@@ -1,10 +1,13 @@
 #include "record/work_as_fields.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <optional>
 #include <span>
+#include <string>
 #include <string_view>
 #include <utility>
 #include <vector>
@@ -92,8 +95,8 @@ bool tells(const Record& r, Field field) {
 class Teller {
  public:
   // Of a replaced unit, or of all other work.
-  Teller(std::span<Record* const> records, bool replaced)
-      : records_(records), replaced_(replaced), work_(records.size()) {}
+  Teller(std::span<Record* const> records, bool replaced, std::vector<Diagnostic>& warnings)
+      : records_(records), replaced_(replaced), warnings_(warnings), work_(records.size()) {}
 
   void tell() {
     const std::vector<const Record*> all(records_.begin(), records_.end());
@@ -130,18 +133,39 @@ class Teller {
       ids.push_back(id);
     }
   }
+  void warn(std::size_t record, std::string_view id, std::string_view pointer,
+            std::string message) {
+    Diagnostic& d = warnings_.emplace_back();
+    d.severity = Severity::warning;
+    d.code = id;
+    d.source = records_[record]->source;
+    d.line = records_[record]->line;
+    d.pointer = pointer;
+    d.message = std::move(message);
+    contradiction(record, id);
+  }
 
   // Of what cannot have been done so, what is worse counts all the same.
   void doubt(const UnitEvents& events) {
     for (const UnitEvent& e : events.doubted) {
-      contradiction(e.record, kMisplacedWork);
+      if (e.work->misplaced) {  // and that has been complained of
+        contradiction(e.record, kMisplacedWork);
+      } else {
+        warn(e.record, kMisplacedWork, kWorkPointer,
+             fmt::format("says {} on {} at {:.9g} km, which the readings around that day do not "
+                         "allow: it does not count as done",
+                         spec(e.work->did).id, date_text(*e.day), *e.km));
+      }
       if (e.work->did == Did::rotor_circuit_restored) {
         work_[e.record].push_back({*e.work, {}, Told::work_before_look});
       }
     }
     for (const UnitEvent& e : events.happened) {
       if (e.disagrees) {
-        contradiction(e.record, kWorkToldTwoWays);
+        warn(e.record, kWorkToldTwoWays, kWorkPointer,
+             fmt::format("tells details of {} that another entry tells otherwise: they count as "
+                         "not known",
+                         spec(e.work->did).id));
       }
     }
   }
@@ -231,7 +255,8 @@ class Teller {
   Value settle(Field field, const Value& own, const Value& work, std::size_t i) {
     const Settled s = settled(field, own, work, tells(*records_[i], field));
     if (s.contradicted) {
-      contradiction(i, kWorkToldTwoWays);
+      warn(i, kWorkToldTwoWays, spec(field).pointer,
+           "is not what the work on record tells: the worse of the two counts");
     }
     return s.value;
   }
@@ -281,6 +306,7 @@ class Teller {
 
   std::span<Record* const> records_;
   bool replaced_;
+  std::vector<Diagnostic>& warnings_;
   std::vector<std::vector<Done>> work_;                  // by record
   std::array<std::optional<Value>, kFieldCount> known_;  // as work so far tells it
   std::array<Value, kFieldCount> last_{};                // of the records so far
@@ -288,16 +314,17 @@ class Teller {
 
 }  // namespace
 
-void tell_work_as_fields(History& history) {
+std::vector<Diagnostic> tell_work_as_fields(History& history) {
+  std::vector<Diagnostic> warnings;
   if (std::ranges::all_of(history.records, [](const Record& r) { return r.work.empty(); })) {
-    return;
+    return warnings;
   }
   std::vector<Record*> all;
   for (Record& r : history.records) {
     all.push_back(&r);
   }
   // First, for by it one unit is told from the next.
-  Teller(all, true).tell();
+  Teller(all, true, warnings).tell();
   std::vector<std::vector<Record*>> units;
   Identities identities;
   for (Record& r : history.records) {
@@ -306,8 +333,9 @@ void tell_work_as_fields(History& history) {
     units[unit].push_back(&r);
   }
   for (const std::vector<Record*>& unit : units) {
-    Teller(unit, false).tell();
+    Teller(unit, false, warnings).tell();
   }
+  return warnings;
 }
 
 }  // namespace dryshaft
