@@ -17,6 +17,10 @@
 
 namespace dryshaft {
 
+/// Who says it: the field of a record, or work on record. Work that renewed or replaced something
+/// lies right before the look of the record that holds the value, or after it on its day.
+enum class Told : std::uint8_t { field, work_before_look, work_after_look };
+
 /// One field as read. What is meant by `code` and `number` depends on the
 /// field's type: choice: `code` is the index into its choices; choices: `code`
 /// is a bit mask over them; flag: `code` is 0 or 1; number: `number`, in the
@@ -25,8 +29,25 @@ namespace dryshaft {
 /// only the year was given. Text fields keep their text in `Record`.
 struct Value {
   bool observed = false;
+  Told told = Told::field;
   std::uint16_t code = 0;
   double number = 0;
+};
+
+/// One thing that was done to a unit, as read. What is left out is that of the inspection.
+struct Work {
+  Did did = Did::seal_renewed;
+  std::optional<int> day = {};  ///< days since 1970-01-01
+  std::optional<double> odometer_km = {};
+  std::optional<Bearings> material = {};     ///< of new bearings
+  std::optional<bool> keeps_crossover = {};  ///< of a bypass
+  std::optional<DoneBy> by = {};
+  std::string note = {};  ///< empty: not given
+  /// It lies after the inspection that tells of it, or before the unit was built: it never counts
+  /// for the better.
+  bool misplaced = false;
+
+  bool operator==(const Work&) const = default;
 };
 
 /// One inspection of one unit.
@@ -36,6 +57,9 @@ struct Record {
   std::string family;   ///< empty: not given
   std::string vehicle;  ///< empty: not given
   std::string note;     ///< empty: not given
+  std::vector<Work> work;
+  /// Ids of contradictions between work and what else is on record, as `group_by_unit` finds them.
+  std::vector<std::string_view> contradictions;
   /// The shop's own `x_` keys: JSON pointer and JSON text, in file order.
   std::vector<std::pair<std::string, std::string>> own;
 
@@ -119,7 +143,8 @@ Result<std::string> write_recording(std::string_view text, std::string_view sour
 /// One unit's records.
 struct History {
   std::string unit_id;
-  std::vector<Record> records;  ///< oldest first; never empty
+  /// Oldest first; never empty. What work tells stands in the fields as well that say the same.
+  std::vector<Record> records;
   /// Parallel to `records`: 1 where the odometer reading was refused.
   std::vector<std::uint8_t> refused;
   /// Records whose date cannot be right: only what they say for the worse counts. Where all of a
@@ -143,8 +168,8 @@ inline constexpr int kAloneInUnitDays = 10 * 365;
 /// - odometer readings that run backwards within a unit: the fewest that leave an order become not
 ///   observed; of equally few, those that leave the greater distance.
 ///
-/// Warnings: a newest date some months after all others; records of one id that differ in build
-/// date, family, vehicle or fitting; ids that look alike.
+/// Warnings: a newest date far after all others; work that does not fit the rest; records of one id
+/// that differ in build date, family, vehicle or fitting; ids that look alike.
 Result<std::vector<History>> group_by_unit(std::vector<Record> records,
                                            std::optional<int> today = std::nullopt);
 

@@ -130,7 +130,21 @@ struct HistoryEvent {
   std::string id;  ///< unit-fitted, seal-renewed, rotor-circuit-bypassed or unit-opened
   std::string text;
   std::optional<double> odometer_km;
-  std::string date;  ///< of the first inspection that tells of it; for unit-opened its own
+  std::string date;      ///< of the first look that knows of it; for unit-opened its own
+  bool by_work = false;  ///< an entry of `work` tells it, so `UnitHistory::works` has it as well
+};
+
+/// Work on record, where it belongs among the inspections.
+struct HistoryWork {
+  Did did = Did::seal_renewed;
+  std::string date;  ///< empty: only the distance is known
+  std::optional<double> odometer_km;
+  std::optional<Bearings> material;
+  std::optional<bool> keeps_crossover;
+  std::optional<DoneBy> by;
+  std::string note;
+  std::string told_on;           ///< date of the first inspection that tells of it
+  std::size_t looks_before = 0;  ///< so many of `UnitHistory::earlier`, and then this inspection
 };
 
 /// What became of a finding between two inspections.
@@ -161,6 +175,7 @@ struct Comparison {
 struct UnitHistory {
   std::vector<HistoryEntry> earlier;  ///< oldest first, without this inspection
   std::vector<HistoryEvent> events;   ///< in the order in which the records tell of them
+  std::vector<HistoryWork> works;     ///< in the order in which they were done
   std::vector<Comparison> compared;   ///< with the last one; then with the first after a repair
   std::string change;                 ///< since the last one, in words; empty: first inspection
 };

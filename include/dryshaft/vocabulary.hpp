@@ -79,8 +79,18 @@ enum class Field : std::uint8_t {
   teardown_insulation_loss,
   teardown_outside_noise,
   note,
+  // Members of an entry of `/work`; no record has a value of its own for them.
+  work_did,
+  work_date,
+  work_odometer_km,
+  work_material,
+  work_keeps_crossover,
+  work_by,
+  work_note,
 };
 inline constexpr std::size_t kFieldCount = static_cast<std::size_t>(Field::note) + 1;
+inline constexpr std::size_t kWorkFieldCount =
+    static_cast<std::size_t>(Field::work_note) + 1 - kFieldCount;
 
 /// How a field is written in JSON.
 enum class FieldType : std::uint8_t {
@@ -161,7 +171,7 @@ struct FormEntry {
 /// One row of the field table.
 struct FieldSpec {
   Field id;
-  std::string_view pointer;  ///< JSON pointer in the record
+  std::string_view pointer;  ///< JSON pointer in the record, or in the entry of `/work`
   FieldType type;
   std::string_view title;     ///< for people: a short name
   std::string_view question;  ///< for people: a plain question
@@ -176,14 +186,49 @@ struct FieldSpec {
   FormEntry form = {};
 };
 
-/// All rows, indexed by `Field`.
+/// The rows of the record, indexed by `Field`; then those of an entry of `/work`, in its order.
 std::span<const FieldSpec, kFieldCount> fields();
+std::span<const FieldSpec, kWorkFieldCount> work_fields();
 const FieldSpec& spec(Field field);
-/// The field at a JSON pointer (the `_mi` spelling included), if there is one.
+/// The record's field at a JSON pointer (the `_mi` spelling included), if there is one.
 std::optional<Field> field_at(std::string_view pointer);
 
 inline constexpr double kKmPerMile =
     1.609344;  // exact: international yard and pound agreement, 1959
+
+// ------------------------------------------------------------------ work
+
+/// Where the list of what was done to a unit stands, and how long it may be.
+inline constexpr std::string_view kWorkPointer = "/work";
+inline constexpr std::string_view kWorkTitle = "work done";
+inline constexpr std::size_t kMaxWork = 100;
+
+/// What was done to a unit: the choices of `Field::work_did`, in their order.
+enum class Did : std::uint8_t {
+  seal_renewed,
+  rotor_bearings_renewed,
+  gear_bearings_renewed,
+  rotor_circuit_bypassed,
+  rotor_circuit_restored,
+  winding_dried,
+  major_parts_replaced,
+  unit_replaced,
+  cooling_bled,
+  coolant_leak_repaired,
+  gear_oil_changed,
+  gear_oil_seal_renewed,
+  port_cleaned,
+  fault_repaired_elsewhere,
+  noise_repaired_elsewhere,
+};
+inline constexpr std::size_t kDidCount =
+    static_cast<std::size_t>(Did::noise_repaired_elsewhere) + 1;
+const Choice& spec(Did did);
+/// Whether an entry that says so may have the member: only bearings have a material, say.
+bool goes_with(Field member, Did did);
+
+/// Who did it: the choices of `Field::work_by`.
+enum class DoneBy : std::uint8_t { here, elsewhere };
 
 // ---------------------------------------------------------------- causes
 

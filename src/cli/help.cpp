@@ -64,13 +64,21 @@ std::string_view title_of(const Topic& topic) {
 std::string names_of_fields() {
   constexpr std::size_t kTitleColumn = 36;
   std::string out;
-  for (const FieldSpec& field : fields()) {
+  const auto add = [&](const FieldSpec& field, std::string_view title) {
     std::string name = "  " + column_names(field).front();
     if (field.miles_too) {
       name += ", _mi";
     }
     out += folded(name.size() + 2 > kTitleColumn ? name + "  " : name,
-                  std::max(kTitleColumn, name.size() + 2), field.title);
+                  std::max(kTitleColumn, name.size() + 2), title);
+  };
+  for (const FieldSpec& field : fields()) {
+    add(field, field.title);
+  }
+  add(spec(Field::work_did), kWorkTitle);
+  out += "\nWork done, in the column work:\n";
+  for (const Choice& did : spec(Field::work_did).choices) {
+    out += folded(fmt::format("  {}", did.id), kTitleColumn, did.plain);
   }
   return out;
 }

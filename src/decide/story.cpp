@@ -7,6 +7,7 @@
 
 #include "base/index.hpp"
 #include "decide/wording.hpp"
+#include "record/events.hpp"
 
 namespace dryshaft {
 namespace {
@@ -43,6 +44,7 @@ class Story {
                               .grade = v.grade,
                               .risk = v.posterior.risk});
     });
+    works();
     if (n < 2) {
       return std::move(out_);
     }
@@ -59,15 +61,38 @@ class Story {
   }
 
  private:
-  struct Told {
+  struct Source {
     std::size_t event;
     std::size_t record;  // the first record that tells of it
+    // Where work tells it: the number of records that lie before it.
+    std::optional<std::size_t> after = {};
   };
 
   void event(std::string_view id, std::size_t record, std::string text,
-             std::optional<double> odometer_km, std::string date) {
-    told_.push_back({out_.events.size(), record});
-    out_.events.push_back({std::string(id), std::move(text), odometer_km, std::move(date)});
+             std::optional<double> odometer_km, std::string date, Told told) {
+    Source source{out_.events.size(), record};
+    if (told != Told::field) {
+      source.after = told == Told::work_after_look ? record + 1 : record;
+    }
+    told_.push_back(source);
+    out_.events.push_back(
+        {std::string(id), std::move(text), odometer_km, std::move(date), told != Told::field});
+  }
+
+  void works() {
+    for (const UnitEvent& e : unit_events(history_.records).happened) {
+      if (e.work) {
+        out_.works.push_back({.did = e.work->did,
+                              .date = e.day ? date_text(*e.day) : "",
+                              .odometer_km = e.km,
+                              .material = e.work->material,
+                              .keeps_crossover = e.work->keeps_crossover,
+                              .by = e.work->by,
+                              .note = e.work->note,
+                              .told_on = date_text(day_of(history_.records[e.record])),
+                              .looks_before = e.looks_before - std::min(e.looks_before, first_)});
+      }
+    }
   }
 
   void events() {
@@ -86,19 +111,22 @@ class Story {
       const Record& r = history_.records[i];
       const std::string date = date_text(day_of(r));
       if (news(r, Field::fitted_odometer_km, fitted) && *fitted > 0) {
-        event(kFitted, i, "unit fitted", fitted, date);
+        event(kFitted, i, "unit fitted", fitted, date, r.at(Field::fitted_odometer_km).told);
       }
       if (news(r, Field::seal_renewed_odometer_km, renewed)) {
-        event(kSealRenewed, i, "rotor shaft seal renewed", renewed, date);
+        event(kSealRenewed, i, std::string(spec(Did::seal_renewed).plain), renewed, date,
+              r.at(Field::seal_renewed_odometer_km).told);
       }
       if (news(r, Field::teardown_date, opened)) {
-        event(kOpened, i, "unit opened", std::nullopt, date_text(static_cast<int>(*opened)));
+        event(kOpened, i, "unit opened", std::nullopt, date_text(static_cast<int>(*opened)),
+              Told::field);
       }
       const Value& cooling = r.at(Field::rotor_cooling);
       if (cooling.observed) {
         const bool is = static_cast<Cooling>(cooling.code) == Cooling::bypassed;
         if (is && !bypassed) {
-          event(kBypassed, i, "rotor circuit bypassed", std::nullopt, date);
+          event(kBypassed, i, std::string(spec(Did::rotor_circuit_bypassed).plain), std::nullopt,
+                date, cooling.told);
         }
         bypassed = is;
       }
@@ -109,10 +137,11 @@ class Story {
   [[nodiscard]] const HistoryEvent* repair_after(std::size_t i) const {
     const std::optional<double> then = odometer_of(history_.records[i]);
     const HistoryEvent* found = nullptr;
-    for (const Told& t : told_) {
+    for (const Source& t : told_) {
       const HistoryEvent& e = out_.events[t.event];
       const bool counts = e.id == kSealRenewed || e.id == kFitted || e.id == kBypassed;
-      const bool later = then && e.odometer_km
+      const bool later = t.after ? *t.after > i
+                         : then && e.odometer_km
                              ? (e.id == kFitted ? *then < *e.odometer_km : *then <= *e.odometer_km)
                              : t.record > i;
       found = counts && later ? &e : found;
@@ -242,7 +271,7 @@ class Story {
   const Verdict& verdict_;
   std::size_t first_ = 0;   // the first inspection that is graded again
   std::vector<Case> past_;  // of each inspection from it on but the newest
-  std::vector<Told> told_;
+  std::vector<Source> told_;
   UnitHistory out_;
 };
 

@@ -265,10 +265,12 @@ class Interpreter {
     // what a new seal does not mend.
     const Value& renewed = r.at(Field::seal_renewed_odometer_km);
     const Value& odometer = r.at(Field::odometer_km);
-    const bool dealt_with =
-        renewed.observed && odometer.observed && renewed.number >= odometer.number;
+    const bool by_field = renewed.told == Told::field && odometer.observed;
+    const bool dealt_with = renewed.observed && (renewed.told == Told::work_after_look ||
+                                                 (by_field && renewed.number >= odometer.number));
     const Value& gear = r.at(Field::gear_bearings);
-    const bool new_gear = gear.observed && static_cast<Bearings>(gear.code) == Bearings::hybrid;
+    const bool new_gear = gear.observed && gear.told != Told::work_before_look &&
+                          static_cast<Bearings>(gear.code) == Bearings::hybrid;
     for (const FindingSpec& f : findings()) {
       for (const CauseSpec& c : causes()) {
         if (f.id < Finding::opened_seal_leak || f.from.front() != c.teardown) {
@@ -379,6 +381,8 @@ class Presenter {
         sayings_(sayings),
         fitted_(latest(records_, Field::fitted_odometer_km)),
         renewed_(latest(records_, Field::seal_renewed_odometer_km)),
+        fitted_before_(work_before(fitted_, Field::fitted_odometer_km)),
+        renewed_before_(work_before(renewed_, Field::seal_renewed_odometer_km)),
         gear_(latest(records_, Field::gear_bearings)) {
     // Where a record has no reading, the next one bounds it.
     at_most_.resize(count);
@@ -397,6 +401,11 @@ class Presenter {
     family_ = &k_.family(out_.family);
     if (std::ranges::any_of(refused_, [](std::uint8_t r) { return r != 0; })) {
       contradiction("odometer-backwards");
+    }
+    for (const Record& r : records_) {
+      for (const std::string_view id : r.contradictions) {
+        contradiction(id);
+      }
     }
     interpret();
     if (records_.size() > 1) {
@@ -526,13 +535,27 @@ class Presenter {
     built_last_ = built->code != 0 ? month + 11 : month;  // only the year is known
   }
 
+  // Where work on record tells the value: the number of records that lie before the work.
+  [[nodiscard]] std::optional<std::size_t> work_before(const Value* value, Field field) const {
+    if (value == nullptr || value->told == Told::field) {
+      return std::nullopt;
+    }
+    std::size_t i = records_.size() - 1;
+    while (&records_[i].at(field) != value) {
+      --i;
+    }
+    return value->told == Told::work_after_look ? i + 1 : i;
+  }
+
   // Whether an earlier record speaks of the time before this unit went in.
   bool before_fitting(std::size_t i) const {
-    return i + 1 != records_.size() && fitted_ != nullptr && at_most_[i] < fitted_->number;
+    return i + 1 != records_.size() && fitted_ != nullptr &&
+           (fitted_before_ ? i < *fitted_before_ : at_most_[i] < fitted_->number);
   }
   // Whether an earlier record speaks of a seal that has been renewed since.
   bool before_renewal(std::size_t i) const {
-    return i + 1 != records_.size() && renewed_ != nullptr && at_most_[i] <= renewed_->number;
+    return i + 1 != records_.size() && renewed_ != nullptr &&
+           (renewed_before_ ? i < *renewed_before_ : at_most_[i] <= renewed_->number);
   }
   bool before_repair(std::size_t i) const { return before_fitting(i) || before_renewal(i); }
   // The same for one finding: a new seal does not mend everything.
@@ -817,6 +840,8 @@ class Presenter {
   Sayings& sayings_;
   const Value* fitted_;
   const Value* renewed_;
+  std::optional<std::size_t> fitted_before_;
+  std::optional<std::size_t> renewed_before_;
   const Value* gear_;
   std::vector<double> at_most_;  // km at each record, from above
   const std::vector<Said>* said_ = nullptr;

@@ -17,6 +17,7 @@ constexpr std::string_view kContradictionIds[] = {
     "coolant-in-dry-rotor",   "cooling-against-family",   "noise-described-but-absent",
     "noise-before-it-began",  "renewed-after-inspection", "fitted-after-inspection",
     "built-after-inspection", "odometer-backwards",       "not-one-unit",
+    "work-out-of-place",      "work-told-two-ways",
 };
 
 constexpr std::string_view kRuleFiles[] = {"rules.json",  "causes.json",  "links.json",

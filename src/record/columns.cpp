@@ -63,8 +63,12 @@ const Names& names_of_columns() {
         }
       }
     }
+    // A cell of words alone: each is work done on the day and at the reading of its row.
+    const ColumnField work{&spec(Field::work_did), false};
+    offer(names, std::string(kWorkPointer.substr(1)), work);
     // What people call it, where that is no field's name already.
     Names titles;
+    offer(titles, std::string(kWorkTitle), work);
     for (const FieldSpec& field : fields()) {
       offer(titles, std::string(field.title), {&field, false});
     }
@@ -275,11 +279,14 @@ std::string did_you_mean_column(std::string_view title) {
 }
 
 std::string pointer_of(const ColumnField& column) {
+  if (column.field->id == Field::work_did) {
+    return std::string(kWorkPointer);
+  }
   return column.miles ? miles_pointer(column.field->pointer) : std::string(column.field->pointer);
 }
 
 std::vector<std::string> column_names(const FieldSpec& field) {
-  std::vector<std::string> names = tails(field.pointer);
+  std::vector<std::string> names = tails(pointer_of({&field, false}));
   std::erase_if(names, [&](const std::string& name) {
     return column_field(name) != ColumnField{&field, false};
   });

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <iterator>
 #include <limits>
 #include <set>
 #include <string>
@@ -11,6 +12,7 @@
 #include "dryshaft/record.hpp"
 #include "record/identity.hpp"
 #include "record/look_alike.hpp"
+#include "record/work_as_fields.hpp"
 
 namespace dryshaft {
 namespace {
@@ -73,6 +75,8 @@ Record emptied(const Record& record, int day) {
   Record empty = record;
   empty.values = {};
   empty.own.clear();
+  empty.work.clear();
+  empty.contradictions.clear();
   for (const Field field :
        {Field::format, Field::unit_id, Field::family, Field::vehicle, Field::note, Field::by}) {
     empty.values[static_cast<std::size_t>(field)] = record.at(field);
@@ -376,6 +380,7 @@ Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::opt
   }
   for (History& history : histories) {
     refuse_readings(history, complaints);
+    std::ranges::move(tell_work_as_fields(history), std::back_inserter(complaints));
     warn_of_several_units(history, complaints);
   }
   warn_of_look_alikes(histories, complaints);

@@ -8,8 +8,13 @@
 namespace dryshaft {
 namespace {
 
-constexpr double kSameFittingKm = 1000;  // one tells it by heart, another by the bill [judgement]
 constexpr int kMonths = 12;
+
+// Of the month, or the year, in which a unit was built.
+int first_day(const Value& built) {
+  const int months = static_cast<int>(built.number);
+  return days_from_date(months / kMonths, months % kMonths + 1, 1);
+}
 
 // What cannot be right beside the rest of the record says nothing.
 const Value* built_of(const Record& record) {
@@ -25,7 +30,8 @@ const Value* fitted_of(const Record& record) {
 
 bool fitted_after(const Record& record, double reading) {
   const Value* fitted = fitted_of(record);
-  return fitted != nullptr && reading >= 0 && fitted->number > reading;
+  return fitted != nullptr &&
+         (fitted->told == Told::work_before_look || (reading >= 0 && fitted->number > reading));
 }
 
 std::string_view family_of(const Record& record) {
@@ -37,10 +43,13 @@ bool differ(std::string_view a, std::string_view b) { return !a.empty() && !b.em
 }  // namespace
 
 bool built_too_late(const Record& record) {
-  const Value& built = record.at(Field::built);
-  const int months = static_cast<int>(built.number);
-  return built.observed && record.has(Field::date) &&
-         days_from_date(months / kMonths, months % kMonths + 1, 1) > record.at(Field::date).number;
+  return record.has(Field::built) && record.has(Field::date) &&
+         first_day(record.at(Field::built)) > record.at(Field::date).number;
+}
+
+bool built_after(const Record& record, int day) {
+  const Value* built = built_of(record);
+  return built != nullptr && first_day(*built) > day;
 }
 
 std::string_view Identities::difference(const Unit& unit, const Record& record) {
@@ -60,7 +69,7 @@ std::string_view Identities::difference(const Unit& unit, const Record& record) 
   }
   const Value* fitted = fitted_of(record);
   if (fitted != nullptr && unit.fitted &&
-      std::abs(fitted->number - *unit.fitted) > kSameFittingKm) {
+      std::abs(fitted->number - *unit.fitted) > kSameReadingKm) {
     return "the odometer reading at which it was fitted";
   }
   return {};
@@ -115,6 +124,9 @@ std::size_t Identities::add(const Record& record) {
   }
   last_.push_back(found);
   learn(units_[found], record);
+  if (record.at(Field::fitted_odometer_km).told == Told::work_after_look) {
+    units_[found] = Unit{};  // the next record tells of the one that went in
+  }
   units_[found].newest = index;
   return found;
 }

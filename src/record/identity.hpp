@@ -13,8 +13,14 @@
 
 namespace dryshaft {
 
+// Readings of one event: one tells it by heart, another by the bill [judgement].
+inline constexpr double kSameReadingKm = 1000;
+
 // Whether a record says that the unit was built after its inspection, which no reader of it uses.
 bool built_too_late(const Record& record);
+// Whether a day (since 1970-01-01) lies before the unit was built, by a build date that may be
+// used.
+bool built_after(const Record& record, int day);
 
 // Where a record cannot be of the unit that an earlier one tells of.
 struct Difference {

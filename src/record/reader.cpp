@@ -141,6 +141,7 @@ class Reader {
       check_crossover();
       check_needs();
       check_order();
+      check_work();
     } else {
       complain(d_.root(), "wrong-type", fmt::format("the record {}", is_shown(d_.root())),
                std::string(located::kind_name(Kind::object)));
@@ -151,7 +152,10 @@ class Reader {
 
  private:
   static constexpr std::size_t index(Field field) { return static_cast<std::size_t>(field); }
-  Value& value(Field field) { return record_.values[index(field)]; }
+  Value& value(Field field) {
+    return index(field) < kFieldCount ? record_.values[index(field)]
+                                      : work_[index(field) - kFieldCount];
+  }
 
   Diagnostic& complain(Diagnostic diagnostic) { return add_complaint(out_, std::move(diagnostic)); }
   Diagnostic& complain(const Node& node, std::string_view code, std::string message,
@@ -181,6 +185,8 @@ class Reader {
         read_field(*n, *member);
       } else if (not_observed(*n)) {
         continue;
+      } else if (member->is_list) {
+        read_work(*n, *member);
       } else if (n->kind != Kind::object) {
         wrong_type(*n, std::string(located::kind_name(Kind::object)));
       } else {
@@ -276,7 +282,7 @@ class Reader {
       complain(node, "too-long", fmt::format("is {} characters long", length), range);
       return std::nullopt;
     }
-    if (field.id != Field::note && field.id != Field::format) {
+    if (field.id != Field::note && field.id != Field::work_note && field.id != Field::format) {
       if (const std::optional<utf8::Character> unseen = utf8::first_unseen(text)) {
         complain(node, "unseen-character",
                  fmt::format("holds U+{:04X}, which nobody sees",
@@ -301,6 +307,8 @@ class Reader {
         return &record_.vehicle;
       case Field::note:
         return &record_.note;
+      case Field::work_note:
+        return &work_note_;
       default:
         return nullptr;
     }
@@ -403,10 +411,93 @@ class Reader {
         complain(*blank, "missing-field", is_shown(*blank), allowed_kind(member),
                  "this field must be given");
       } else {
+        const std::string around = index(field.id) < kFieldCount ? "" : d_.pointer(object);
         complain(object, "missing-field", "is missing", allowed_kind(member)).pointer =
-            field.pointer;
+            around + std::string(field.pointer);
       }
     }
+  }
+
+  // ---- what was done to the unit
+
+  void read_work(const Node& list, const Shape& shape) {
+    static constexpr std::string_view kEntries = "an array of objects";
+    if (list.kind != Kind::array) {
+      wrong_type(list, std::string(kEntries),
+                 list.kind == Kind::object ? "put it in brackets" : "");
+      return;
+    }
+    if (list.children > kMaxWork) {
+      complain(list, "too-long", fmt::format("holds {} entries", list.children),
+               fmt::format("at most {}", kMaxWork), "leave the oldest to earlier records");
+      return;
+    }
+    for (const Node* entry = d_.first(list); entry != nullptr; entry = d_.next(*entry)) {
+      if (entry->kind == Kind::object) {
+        read_entry(*entry, shape);
+      } else {
+        wrong_type(*entry, std::string(located::kind_name(Kind::object)), entry_hint(*entry));
+      }
+    }
+  }
+
+  static std::string entry_hint(const Node& entry) {
+    const std::span<const Choice> words = spec(Field::work_did).choices;
+    return entry.kind == Kind::text &&
+                   std::ranges::find(words, entry.text, &Choice::id) != words.end()
+               ? fmt::format(R"(write {{"did": "{}"}})", entry.text)
+               : "";
+  }
+
+  void read_entry(const Node& entry, const Shape& shape) {
+    work_ = {};
+    work_note_.clear();
+    std::fill(given_.begin() + kFieldCount, given_.end(), nullptr);
+    std::fill(blank_.begin() + kFieldCount, blank_.end(), nullptr);
+    read_object(entry, shape);
+    find_missing(entry, shape);
+    const Value& did = value(Field::work_did);
+    if (!did.observed) {
+      return;  // and that has been complained of
+    }
+    for (const FieldSpec& member : work_fields()) {
+      check_goes_with(member.id, static_cast<Did>(did.code));
+    }
+    record_.work.push_back(work_as_read());
+    places_of_work_.push_back(
+        {given_[index(Field::work_date)], given_[index(Field::work_odometer_km)]});
+  }
+
+  Work work_as_read() {
+    const Value& day = value(Field::work_date);
+    const Value& km = value(Field::work_odometer_km);
+    const auto word = [&]<typename Named>(Field field, Named) {
+      return value(field).observed ? std::optional(static_cast<Named>(value(field).code))
+                                   : std::nullopt;
+    };
+    return {.did = static_cast<Did>(value(Field::work_did).code),
+            .day = day.observed ? std::optional(static_cast<int>(day.number)) : std::nullopt,
+            .odometer_km = km.observed ? std::optional(km.number) : std::nullopt,
+            .material = word(Field::work_material, Bearings{}),
+            .keeps_crossover = word(Field::work_keeps_crossover, bool{}),
+            .by = word(Field::work_by, DoneBy{}),
+            .note = work_note_};
+  }
+
+  void check_goes_with(Field member, Did did) {
+    const Node* node = given_[index(member)];
+    if (node == nullptr || goes_with(member, did)) {
+      return;
+    }
+    std::string allowed;
+    for (const Choice& c : spec(Field::work_did).choices) {
+      const auto other = static_cast<Did>(&c - spec(Field::work_did).choices.data());
+      if (goes_with(member, other)) {
+        allowed += fmt::format("{}{}", allowed.empty() ? "with did " : ", ", c.id);
+      }
+    }
+    complain(*node, "not-with-this-work", fmt::format("is given, but did is \"{}\"", spec(did).id),
+             allowed, "leave it out");
   }
 
   // ---- rules that a row of the table cannot say
@@ -517,8 +608,37 @@ class Reader {
   // ---- values that cannot be beside the rest; refused without the rest of the record
 
   void doubt(Field field, std::string_view code, std::string message, std::string hint) {
-    Diagnostic& d = doubts_.emplace_back(d_.at(*given_[index(field)], code, std::move(message)));
+    doubt(*given_[index(field)], code, std::move(message), std::move(hint));
+  }
+  void doubt(const Node& node, std::string_view code, std::string message, std::string hint) {
+    Diagnostic& d = doubts_.emplace_back(d_.at(node, code, std::move(message)));
     d.hint = std::move(hint);
+  }
+
+  void check_work() {
+    for (std::size_t i = 0; i < record_.work.size(); ++i) {
+      Work& work = record_.work[i];
+      const PlacesOfWork& at = places_of_work_[i];
+      const auto misplaced = [&](const Node& node, std::string message) {
+        doubt(node, kMisplacedWork, std::move(message),
+              "look for a slip of the pen in either; until then it does not count as done");
+        work.misplaced = true;
+      };
+      const Value& date = record_.at(Field::date);
+      const Value& odometer = record_.at(Field::odometer_km);
+      if (work.day && date.observed && *work.day > date.number) {
+        misplaced(*at.date, fmt::format("{}, after the inspection of {}", is_shown(*at.date),
+                                        date_text(static_cast<int>(date.number))));
+      } else if (work.day && built_after(record_, *work.day)) {
+        misplaced(*at.date, fmt::format("{}, but the unit was built in {}", is_shown(*at.date),
+                                        given_[index(Field::built)]->text));
+      }
+      if (work.odometer_km && odometer.observed && *work.odometer_km > odometer.number) {
+        misplaced(*at.odometer,
+                  fmt::format("{}, but the odometer of the inspection {}", is_shown(*at.odometer),
+                              is_shown(*given_[index(Field::odometer_km)])));
+      }
+    }
   }
 
   void check_order() {
@@ -546,9 +666,18 @@ class Reader {
   std::vector<Diagnostic>& out_;
   std::vector<Diagnostic> doubts_;
   Record record_;
-  // Where each field was given with a value, and where it was given without.
-  std::array<const Node*, kFieldCount> given_{};
-  std::array<const Node*, kFieldCount> blank_{};
+  // The entry of `/work` that is being read.
+  std::array<Value, kWorkFieldCount> work_{};
+  std::string work_note_;
+  struct PlacesOfWork {
+    const Node* date;
+    const Node* odometer;
+  };
+  std::vector<PlacesOfWork> places_of_work_;
+  // Where each field was given with a value, and where it was given without; of the fields of work
+  // in the entry that is being read.
+  std::array<const Node*, kFieldCount + kWorkFieldCount> given_{};
+  std::array<const Node*, kFieldCount + kWorkFieldCount> blank_{};
 };
 
 }  // namespace

@@ -150,6 +150,25 @@ Json rules(const Shape& shape) {
                     {{"required", Json::array({cooling})},
                      {"properties", {{cooling, {{"const", bypassed.id}}}}}}}});
   }
+  for (const Shape& member : shape.members) {
+    if (!shape.is_list || member.field == nullptr) {
+      continue;
+    }
+    Json dids = Json::array();
+    for (std::size_t did = 0; did < kDidCount; ++did) {
+      if (goes_with(member.field->id, static_cast<Did>(did))) {
+        dids.push_back(spec(static_cast<Did>(did)).id);
+      }
+    }
+    if (dids.size() != kDidCount) {
+      all.push_back(
+          {{"$comment", "it goes with some work alone"},
+           {"if",
+            {{"required", Json::array({member.key})},
+             {"properties", {{member.key, observed(member)}}}}},
+           {"then", {{"properties", {{std::string(key_of(Field::work_did)), {{"enum", dids}}}}}}}});
+    }
+  }
   for (const FindingSpec& f : findings()) {
     if (f.needs_one_of.empty() || !has(f.from.front())) {
       continue;
@@ -185,6 +204,13 @@ Json object_of(const Shape& shape) {
     }
     if (member.field != nullptr) {
       properties[member.key] = described(member);
+    } else if (member.is_list) {
+      properties[member.key] = {
+          {"title", kWorkTitle},
+          {"anyOf",
+           Json::array(
+               {not_observed(),
+                {{"type", "array"}, {"maxItems", kMaxWork}, {"items", object_of(member)}}})}};
     } else if (member.required) {
       properties[member.key] = object_of(member);
     } else {

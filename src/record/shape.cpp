@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
+#include <utility>
 
 namespace dryshaft {
 namespace {
@@ -26,14 +28,22 @@ void add(Shape& object, std::string_view path, const FieldSpec& field, bool mile
   add(*member, path.substr(slash), field, miles);
 }
 
-Shape make_shape() {
-  Shape record;
-  for (const FieldSpec& field : fields()) {
-    add(record, field.pointer, field, false);
+void add_all(Shape& object, std::span<const FieldSpec> rows) {
+  for (const FieldSpec& field : rows) {
+    add(object, field.pointer, field, false);
     if (field.miles_too) {
-      add(record, miles_pointer(field.pointer), field, true);
+      add(object, miles_pointer(field.pointer), field, true);
     }
   }
+}
+
+Shape make_shape() {
+  Shape record;
+  add_all(record, fields());
+  Shape work{.key = std::string(kWorkPointer.substr(1)), .is_list = true, .members = {}};
+  add_all(work, work_fields());
+  work.required = false;  // there may be none, or an empty list
+  record.members.push_back(std::move(work));
   return record;
 }
 

@@ -15,10 +15,11 @@ inline constexpr std::string_view kOwnPrefix = "x_";
 // One more word for "not observed", at what a teardown showed.
 inline constexpr std::string_view kNotExamined = "not-examined";
 
-// A member of an object: a field, or an object with members of its own.
+// A member of an object: a field, or an object with members of its own, or an array of such.
 struct Shape {
   std::string key;
   const FieldSpec* field = nullptr;  // null for an object
+  bool is_list = false;              // an array of objects, each of these members
   bool miles = false;                // the field's `_mi` spelling
   bool required = false;             // for an object: one of its fields is
   std::vector<Shape> members;

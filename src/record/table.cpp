@@ -28,6 +28,7 @@ constexpr std::string_view kNoWords[] = {"false", "no", "n", "0"};
 constexpr std::string_view kFlagWords = "yes, no, true, false, 1, 0";
 // Between the words of a cell that holds several.
 constexpr std::string_view kBetweenWords = ",;|+/ \t\n";
+constexpr std::string_view kBetweenWorks = ",;|+/\t\n";  // each may be of several words
 
 struct Column {
   std::string title;
@@ -514,25 +515,43 @@ class TableReader final : public PieceReader {
         return year_first(text,
                           column.use != nullptr ? column.use->dates : DateOrder::year_month_day);
       case FieldType::choice: {
+        if (field.id == Field::work_did) {
+          return works_of(text);
+        }
         const std::string word = plain_word(text);
         const std::vector<std::string_view> words = choice_words(field);
         return std::ranges::find(words, word) != words.end() ? word : text;
       }
-      case FieldType::choices: {
-        ordered_json words = ordered_json::array();
-        for (std::size_t at = 0; (at = text.find_first_not_of(kBetweenWords, at)) != text.npos;) {
-          const std::size_t end = std::min(text.find_first_of(kBetweenWords, at), text.size());
-          words.push_back(plain_word(text.substr(at, end - at)));
-          at = end;
-        }
-        return words;
-      }
+      case FieldType::choices:
+        return words_of(text, kBetweenWords);
       case FieldType::flag:
         return flag_of(column, cell, text);
       case FieldType::number:
         return number_at(column, cell, text);
     }
     return text;
+  }
+
+  static ordered_json words_of(const std::string& text, std::string_view between) {
+    ordered_json words = ordered_json::array();
+    for (std::size_t at = 0; (at = text.find_first_not_of(between, at)) != text.npos;) {
+      const std::size_t end = std::min(text.find_first_of(between, at), text.size());
+      words.push_back(plain_word(text.substr(at, end - at)));
+      at = end;
+    }
+    return words;
+  }
+
+  // Work that was done on the day and at the reading of the row.
+  static ordered_json works_of(const std::string& text) {
+    const std::string key(spec(Field::work_did).pointer.substr(1));
+    ordered_json works = ordered_json::array();
+    for (ordered_json& word : words_of(text, kBetweenWorks)) {
+      if (word != "") {
+        works.push_back({{key, std::move(word)}});
+      }
+    }
+    return works;
   }
 
   void refuse_cell(const Column& column, const TableCell& cell, std::string_view code,

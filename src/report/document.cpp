@@ -332,15 +332,41 @@ Timeline timeline(const Report& report, const std::vector<HistoryEntry>& all, Un
   return line;
 }
 
+// Inspections and work between them, in the order in which they happened.
+std::vector<std::string> looks_and_works(const Report& report, Units units) {
+  const std::vector<HistoryEntry> all = inspections(report);
+  std::vector<std::string> lines;
+  auto work = report.history.works.begin();
+  for (std::size_t looks = 0; looks <= all.size(); ++looks) {
+    for (; work != report.history.works.end() && work->looks_before == looks; ++work) {
+      lines.push_back(words::work_done(*work, report.audience, units));
+    }
+    if (looks < all.size()) {
+      const HistoryEntry& e = all[looks];
+      const std::string reading =
+          e.odometer_km ? ", " + words::distance(*e.odometer_km, units) : std::string();
+      lines.push_back(fmt::format("{}{}: grade {}, risk {}", e.date, reading, name(e.grade),
+                                  words::percent(e.risk)));
+    }
+  }
+  return lines;
+}
+
 void add_history(Document& out, const Report& report, Units units) {
   const UnitHistory& history = report.history;
-  if (history.earlier.empty() && history.events.empty()) {
+  if (history.earlier.empty() && history.events.empty() && history.works.empty()) {
     return;
   }
   out.push_back(Heading{"History"});
+  const std::vector<HistoryEntry> all = inspections(report);
   if (!history.earlier.empty()) {
-    const std::vector<HistoryEntry> all = inspections(report);
     out.push_back(timeline(report, all, units));
+  }
+  if (!history.works.empty()) {
+    for (std::string& line : looks_and_works(report, units)) {
+      out.push_back(Item{0, std::move(line), {}});
+    }
+  } else if (!history.earlier.empty()) {
     Table table;
     table.columns = {{"date", Table::Fit::whole, false, false, 0},
                      {"distance", Table::Fit::whole, true, false, 0},
@@ -353,6 +379,9 @@ void add_history(Document& out, const Report& report, Units units) {
     out.push_back(std::move(table));
   }
   for (const HistoryEvent& e : history.events) {
+    if (e.by_work) {
+      continue;
+    }
     out.push_back(Item{0,
                        e.odometer_km
                            ? fmt::format("{} at {} (on record from {})", sentence_case(e.text),
@@ -472,6 +501,11 @@ Document describe_for_owner(const Report& report, Units units) {
     }
   }
   add_items(out, "What else would help to know", checks);
+  std::vector<std::string> works;
+  for (const HistoryWork& work : report.history.works) {
+    works.push_back(words::work_done(work, report.audience, units));
+  }
+  add_items(out, "What was done to the car", works);
   out.push_back(Heading{"For the workshop"});
   out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
   for (const Contradiction& contradiction : report.contradictions) {

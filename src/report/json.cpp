@@ -370,6 +370,30 @@ void write_advice(Writer& json, const Report& report) {
   json.member_or_null("rebuild_outlook_text", report.rebuild_outlook_text);
 }
 
+template <typename Named>
+void word_or_null(Writer& json, std::string_view key, Field field,
+                  const std::optional<Named>& told) {
+  json.member_or_null(key, told ? spec(field).choices[static_cast<std::size_t>(*told)].id : "");
+}
+
+// Where there is work on record, and else not.
+void write_works(Writer& json, const std::vector<HistoryWork>& works) {
+  json.each("works", works, [&](const HistoryWork& work) {
+    json.begin('{');
+    json.member("did", spec(work.did).id);
+    json.member("text", spec(work.did).plain);
+    json.member_or_null("date", work.date);
+    json.member("odometer_km", work.odometer_km, 0);
+    word_or_null(json, "material", Field::work_material, work.material);
+    json.key("keeps_crossover");
+    work.keeps_crossover ? json.flag(*work.keeps_crossover) : json.null();
+    word_or_null(json, "by", Field::work_by, work.by);
+    json.member_or_null("note", work.note);
+    json.member("told_on", work.told_on);
+    json.end('}');
+  });
+}
+
 void write_rest(Writer& json, const Report& report) {
   json.key("history");
   json.begin('{');
@@ -389,6 +413,9 @@ void write_rest(Writer& json, const Report& report) {
     json.member("date", event.date);
     json.end('}');
   });
+  if (!report.history.works.empty()) {
+    write_works(json, report.history.works);
+  }
   json.each("compared", report.history.compared, [&](const Comparison& c) {
     json.begin('{');
     json.member("with", c.with);

@@ -6,6 +6,7 @@
 #include <array>
 #include <cmath>
 
+#include "base/index.hpp"
 #include "decide/wording.hpp"
 
 namespace dryshaft::words {
@@ -175,6 +176,39 @@ std::string either(const std::vector<Grade>& grades) {
 std::string count(std::size_t number, std::string_view one, std::string_view many, bool or_more) {
   return fmt::format("{}{} {}", or_more ? "at least " : "", grouped(static_cast<double>(number)),
                      number == 1 ? one : many);
+}
+
+std::string work_done(const HistoryWork& work, Audience audience, Units units) {
+  std::vector<std::string> when;
+  if (!work.date.empty()) {
+    when.push_back(work.date);
+  }
+  if (work.odometer_km) {
+    when.push_back(distance(*work.odometer_km, units));
+  }
+  const Choice& did = spec(work.did);
+  std::string text = fmt::format("{}: {}", fmt::join(when, ", "),
+                                 audience == Audience::owner ? did.owner : did.plain);
+  if (audience == Audience::owner) {
+    return text;
+  }
+  std::vector<std::string> more;
+  if (work.material) {
+    more.emplace_back(spec(Field::work_material).choices[idx(*work.material)].id);
+  }
+  if (work.keeps_crossover) {
+    more.emplace_back(*work.keeps_crossover ? "crossover pipe kept" : "crossover pipe not kept");
+  }
+  if (work.by) {
+    more.emplace_back(spec(Field::work_by).choices[idx(*work.by)].plain);
+  }
+  if (work.date.empty()) {
+    more.push_back("told on " + work.told_on);
+  }
+  if (!more.empty()) {
+    text += fmt::format(" ({})", fmt::join(more, "; "));
+  }
+  return work.note.empty() ? text : fmt::format("{}. {}", text, work.note);
 }
 
 }  // namespace dryshaft::words

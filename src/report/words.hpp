@@ -60,6 +60,10 @@ std::string either(const std::vector<Grade>& grades);
 std::string count(std::size_t number, std::string_view one, std::string_view many,
                   bool or_more = false);
 
+// "2026-01-02, 150,000 km: rotor shaft seal renewed (done elsewhere)"; for an owner what was done,
+// in plain words.
+std::string work_done(const HistoryWork& work, Audience audience, Units units);
+
 }  // namespace dryshaft::words
 
 #endif

@@ -21,6 +21,11 @@ inline constexpr NotAfter kNotAfter[] = {
     {Field::noise_onset_odometer_km, Field::odometer_km, "noise-before-it-began"},
 };
 
+// Work after the inspection that tells of it, before the unit was built, or where the readings
+// around its day do not allow it; and work that a field of the unit tells otherwise.
+inline constexpr std::string_view kMisplacedWork = "work-out-of-place";
+inline constexpr std::string_view kWorkToldTwoWays = "work-told-two-ways";
+
 }  // namespace dryshaft
 
 #endif

@@ -95,6 +95,37 @@ constexpr Choice kTeardown[] = {
     {"present", "found when the unit was opened"},
 };
 
+constexpr Choice kDid[] = {
+    {"seal-renewed", "rotor shaft seal renewed", "the seal on the motor's shaft was renewed"},
+    {"rotor-bearings-renewed", "rotor bearings renewed",
+     "the bearings in which the motor turns were renewed"},
+    {"gear-bearings-renewed", "gearbox input bearings renewed",
+     "the bearings where the motor drives the gearbox were renewed"},
+    {"rotor-circuit-bypassed", "rotor circuit bypassed",
+     "the coolant was led past the motor's shaft"},
+    {"rotor-circuit-restored", "rotor circuit restored",
+     "the coolant was led through the motor's shaft again"},
+    {"winding-dried", "winding dried", "the motor's winding was dried"},
+    {"major-parts-replaced", "major parts replaced",
+     "large parts of the motor or gearbox were replaced"},
+    {"unit-replaced", "drive unit replaced", "the whole drive unit was replaced"},
+    {"cooling-bled", "cooling circuit bled", "air was let out of the cooling"},
+    {"coolant-leak-repaired", "coolant leak repaired", "a coolant leak was mended"},
+    {"gear-oil-changed", "gear oil changed", "the oil of the gearbox was changed"},
+    {"gear-oil-seal-renewed", "gear oil seal renewed",
+     "a seal that keeps the oil in the gearbox was renewed"},
+    {"port-cleaned", "sensor port cleaned", "the opening for the speed sensor was cleaned"},
+    {"fault-repaired-elsewhere", "fault repaired outside the drive unit",
+     "a fault was repaired elsewhere in the car"},
+    {"noise-repaired-elsewhere", "source of a noise repaired outside the drive unit",
+     "what made a noise was repaired elsewhere in the car"},
+};
+static_assert(std::size(kDid) == kDidCount);
+constexpr Choice kDoneBy[] = {
+    {"here", "done here"},
+    {"elsewhere", "done elsewhere"},
+};
+
 // What an owner can say of the coolant topped up. The numbers are the harmful end of each answer,
 // at 15 000 km a year [judgement].
 constexpr Rough kToppedUp[] = {
@@ -132,7 +163,7 @@ constexpr FieldSpec teardown(Field id, std::string_view pointer, std::string_vie
           .choices = kTeardown};
 }
 
-constexpr std::array<FieldSpec, kFieldCount> kFields = {{
+constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
     {.id = Field::format,
      .pointer = "/format",
      .type = text,
@@ -562,6 +593,49 @@ constexpr std::array<FieldSpec, kFieldCount> kFields = {{
      .form = {.part = FormPart::closing,
               .help =
                   "What you have noticed, and since when. Leave out what is nobody's business."}},
+    {.id = Field::work_did,
+     .pointer = "/did",
+     .type = choice,
+     .title = "what was done",
+     .question = "What was done to the unit?",
+     .choices = kDid,
+     .required = true},
+    {.id = Field::work_date,
+     .pointer = "/date",
+     .type = date,
+     .title = "date of the work",
+     .question = "On which day was it done, if not on that of the inspection?"},
+    {.id = Field::work_odometer_km,
+     .pointer = "/odometer_km",
+     .type = number,
+     .title = "odometer at the work",
+     .question = "What did the odometer say then, if not the same?",
+     .unit = "km",
+     .minimum = 0,
+     .maximum = kMostKm,
+     .miles_too = true},
+    {.id = Field::work_material,
+     .pointer = "/material",
+     .type = choice,
+     .title = "material of the new bearings",
+     .question = "What are the balls of the new bearings made of?",
+     .choices = kBearings},
+    {.id = Field::work_keeps_crossover,
+     .pointer = "/keeps_crossover",
+     .type = flag,
+     .title = "crossover pipe kept by the work",
+     .question = "Did the bypass keep the crossover pipe?"},
+    {.id = Field::work_by,
+     .pointer = "/by",
+     .type = choice,
+     .title = "done by",
+     .question = "Was it done here or elsewhere?",
+     .choices = kDoneBy},
+    {.id = Field::work_note,
+     .pointer = "/note",
+     .type = text,
+     .title = "note on the work",
+     .question = "Anything else worth writing down about it?"},
 }};
 
 constexpr std::array<FormPartSpec, kFormPartCount> kFormParts = {{
@@ -930,11 +1004,26 @@ std::optional<E> word_index(const std::array<std::string_view, N>& words, std::s
 
 }  // namespace
 
-std::span<const FieldSpec, kFieldCount> fields() { return kFields; }
+std::span<const FieldSpec, kFieldCount> fields() { return std::span(kFields).first<kFieldCount>(); }
+std::span<const FieldSpec, kWorkFieldCount> work_fields() {
+  return std::span(kFields).last<kWorkFieldCount>();
+}
 const FieldSpec& spec(Field field) { return kFields[index(field)]; }
 
+const Choice& spec(Did did) { return kDid[index(did)]; }
+bool goes_with(Field member, Did did) {
+  switch (member) {
+    case Field::work_material:
+      return did == Did::rotor_bearings_renewed || did == Did::gear_bearings_renewed;
+    case Field::work_keeps_crossover:
+      return did == Did::rotor_circuit_bypassed;
+    default:
+      return true;
+  }
+}
+
 std::optional<Field> field_at(std::string_view pointer) {
-  for (const FieldSpec& f : kFields) {
+  for (const FieldSpec& f : fields()) {
     if (f.pointer == pointer) {
       return f.id;
     }
