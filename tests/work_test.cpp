@@ -90,13 +90,14 @@ std::string doubted(const std::vector<std::string>& texts) {
   return shown(unit_events(history(texts).records).doubted);
 }
 
-Report report_on(const std::vector<std::string>& texts, Audience audience = Audience::technician) {
+Report report_after(const std::vector<std::string>& texts,
+                    Audience audience = Audience::technician) {
   return assess(history(texts), test::shipped(), test::shipped_model(),
                 {.audience = audience, .today = std::nullopt});
 }
 std::vector<std::string> contradictions(const std::vector<std::string>& texts) {
   std::vector<std::string> ids;
-  for (const Contradiction& c : report_on(texts).contradictions) {
+  for (const Contradiction& c : report_after(texts).contradictions) {
     ids.emplace_back(c.id);
   }
   return ids;
@@ -401,7 +402,7 @@ std::string verdict(const std::vector<std::string>& texts) {
   const History h = history(texts);
   const Presentation p = present(h, h.records.size(), test::shipped(),
                                  static_cast<int>(h.records.back().at(Field::date).number));
-  const Report r = report_on(texts);
+  const Report r = report_after(texts);
   return fmt::format("{} {:.6f} seal {} cooling {} rotor {} gear {} crossover {} {}", name(r.grade),
                      r.risk, p.facts.seal_km, p.facts.at(Situation::rotor_cooling),
                      p.facts.at(Situation::rotor_bearings), p.facts.at(Situation::gear_bearings),
@@ -450,8 +451,8 @@ TEST_CASE("work between two looks counts from there on, at whatever reading") {
   const std::string renewed =
       look("2026-03-02", 125, done("seal-renewed", R"("date":"2025-05-15","odometer_km":120000)"),
            "", kDry);
-  CHECK(report_on({wet_before, dry, renewed}).grade == Grade::A);
-  const Report r = report_on({wet_before, wet_after, dry, renewed});
+  CHECK(report_after({wet_before, dry, renewed}).grade == Grade::A);
+  const Report r = report_after({wet_before, wet_after, dry, renewed});
   CHECK(r.grade == Grade::C);
 }
 
@@ -475,7 +476,7 @@ TEST_CASE("work that has no distance of its own lies rather too far back") {
 TEST_CASE("coolant that called for the bypass does not contradict it") {
   const std::string found = look("2025-05-01", 120, done("rotor-circuit-bypassed"), "", kWet);
   CHECK(contradictions({found}).empty());
-  CHECK(report_on({found}).grade == Grade::C);
+  CHECK(report_after({found}).grade == Grade::C);
   const std::string after = look("2026-03-01", 150, "", "", kDry);
   CHECK(verdict({found, after}).find("cooling 1") != std::string::npos);
 }
@@ -571,7 +572,7 @@ TEST_CASE("work told by a record that cannot be of the unit is none of its work"
   const std::string other =
       look("2026-03-01", 150, done("seal-renewed", R"("date":"2024-06-01","odometer_km":99000)"),
            R"(,"built":"2021")", kDry);
-  const Report r = report_on({wet, other});
+  const Report r = report_after({wet, other});
   CHECK(r.grade == Grade::C);
 }
 
@@ -588,7 +589,7 @@ TEST_CASE("the report shows work between the earlier grades") {
                   R"("date":"2026-01-02","odometer_km":150000,"material":"hybrid","by":"elsewhere")") +
               "," + done("port-cleaned"),
           "", kDry)};
-  const Report r = report_on(texts);
+  const Report r = report_after(texts);
   const std::string text = to_text(r, kWide);
   CAPTURE(text);
   const std::size_t first = text.find("2025-06-01, 140,000 km: grade C, risk ");
@@ -614,11 +615,11 @@ TEST_CASE("the report shows work between the earlier grades") {
                         "told_on":"2026-03-01"})"));
   CHECK(out["history"]["events"][0]["id"] == "seal-renewed");
   CHECK(out["history"]["compared"][0]["reading"] == "repaired");
-  const std::string owner = to_text(report_on(texts, Audience::owner), kWide);
+  const std::string owner = to_text(report_after(texts, Audience::owner), kWide);
   CAPTURE(owner);
   CHECK(owner.find("2026-01-02, 150,000 km: the seal on the motor's shaft was renewed") !=
         std::string::npos);
-  CHECK(json::parse(to_json(report_on({texts.front()})))["history"].contains("works") == false);
+  CHECK(json::parse(to_json(report_after({texts.front()})))["history"].contains("works") == false);
 }
 
 TEST_CASE("a line says when work was done, what, and what else is told of it") {
