@@ -180,7 +180,7 @@ TEST_CASE("inference agrees with an independent sum over everything hidden") {
   }
 }
 
-TEST_CASE("decibans are the log odds with a finding less those without it") {
+TEST_CASE("decibans are the log odds with a finding less those without it", "[long]") {
   Draw draw;
   for (int i = 0; i < 60; ++i) {
     const Case c = drawn_case(draw);

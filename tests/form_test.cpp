@@ -257,7 +257,8 @@ const form::Stops& owners_stops() {
 
 }  // namespace
 
-TEST_CASE("the page's table says what the library says, for all combinations of what counts") {
+TEST_CASE("the page's table says what the library says, for all combinations of what counts",
+          "[long]") {
   const std::vector<std::pair<std::string, std::vector<std::string>>> counting = {
       {"faults-isolation", {"", "none", "stored", "active"}},
       {"faults-shutdown", {"", "yes"}},
@@ -411,7 +412,8 @@ TEST_CASE("rules that stop for another reason make another table, and no code") 
 
 // ------------------------------------------------- what the form allows, the reader accepts
 
-TEST_CASE("every answer, on every way through the gates, makes a record that the reader takes") {
+TEST_CASE("every answer, on every way through the gates, makes a record that the reader takes",
+          "[long]") {
   // Questions with gates depend on at most two others: all combinations of the gates' answers,
   // and with each of them every answer of every question.
   const Form& form = owners();

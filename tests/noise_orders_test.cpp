@@ -188,7 +188,7 @@ TEST_CASE("as many bars or slots as poles, or fewer, make no tone of order 0 or 
 }
 
 // What is kept of a recording is bounded: every second frame is let go of when there are too many.
-TEST_CASE("a speed is tracked in a recording of any length") {
+TEST_CASE("a speed is tracked in a recording of any length", "[long]") {
   constexpr double kRate = 2000;
   constexpr double kHz = 10;
   const std::vector<double> comb = {2, 4, 12, 29, 58};

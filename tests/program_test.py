@@ -1,6 +1,6 @@
 """The program as people and scripts meet it: exit codes, streams, files, order, bytes.
 
-Usage: program_test.py PROGRAM
+Usage: program_test.py PROGRAM [--part I/N]     every Nth test, the Ith first
 """
 import contextlib
 import json
@@ -18,6 +18,10 @@ import unittest
 from command_line import commands, families, own_rules
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
+PART, PARTS = 1, 1
+if sys.argv[1:2] == ["--part"]:
+    PART, PARTS = map(int, sys.argv.pop(2).split("/"))
+    del sys.argv[1]
 EXAMPLES = "examples"
 TOP = [path[0] for path in commands(PROGRAM) if len(path) == 1]
 DRY = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none"}
@@ -938,6 +942,11 @@ class Rules(unittest.TestCase):
         said += [run("rules", "show", one, "--why").stdout.decode() for one in some]
         for line in (listed + "".join(said)).splitlines():
             self.assertLessEqual(len(line), 80, line)
+
+
+def load_tests(_loader, suites, _pattern):
+    tests = [test for suite in suites for test in suite]
+    return unittest.TestSuite(tests[PART - 1::PARTS])
 
 
 if __name__ == "__main__":
