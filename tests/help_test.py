@@ -51,7 +51,8 @@ class Help(unittest.TestCase):
             self.assertLess(len(said("help", topic).splitlines()), 120, topic)
 
     def test_columns_of_tables_are_those_that_are_read(self):
-        names = re.findall(r"^  (\S+?),? .*", said("help", "csv").rsplit("\n\n", 1)[1], re.M)
+        columns, works = said("help", "csv").rsplit("\n\n", 2)[1:]
+        names = re.findall(r"^  (\S+?),? .*", columns, re.M)
         self.assertIn("unit.id", said("help", "csv"))
         self.assertGreater(len(names), 45)
         with tempfile.TemporaryDirectory() as folder:
@@ -59,8 +60,14 @@ class Help(unittest.TestCase):
             with open(path, "w", encoding="utf-8") as f:
                 f.write(",".join(names) + "\n")
             done = run("check", path)
+            done_works = re.findall(r"^  (\S+) ", works, re.M)
+            with open(path, "w", encoding="utf-8") as f:
+                f.write(f"unit.id;date;odometer_km;work\nHL-1;2026-03-02;90000;{', '.join(done_works)}\n")
+            read = run("check", path)
         self.assertEqual((done.returncode, done.stderr.splitlines()[0]),
                          (3, f"{path}:1:1: error[empty]: holds no row beneath its header"))
+        self.assertGreater(len(done_works), 10)
+        self.assertEqual(read.returncode, 0, read.stderr)
 
     def test_mistyped_topic_gets_a_suggestion(self):
         done = run("help", "gardes")
