@@ -1,0 +1,458 @@
+#include "diagnose/life.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/index.hpp"
+
+namespace dryshaft {
+namespace {
+
+constexpr std::size_t kLeaking = core_of(1, 0, 0);  // the first core with a leak
+
+constexpr bool bit(std::size_t set, auto e) { return (set >> idx(e) & 1U) != 0; }
+
+// The causes of `kRests`, in its order.
+constexpr std::array kRestCauses = {Cause::rotor_bearing_erosion, Cause::gear_bearing_erosion,
+                                    Cause::outside_noise};
+
+double hazard_of(double share) { return -std::log1p(-share); }
+
+// Whole, harmed, broken down: chances after `km`, each row from one of them.
+std::array<std::array<double, kHarmStates>, kHarmStates> harm_after(double rate, double breakdown,
+                                                                    double km) {
+  const double whole = std::exp(-rate * km);
+  const double still = std::exp(-breakdown * km);
+  // Harmed by then and not yet broken down; the limit where both rates are alike.
+  const double apart = (breakdown - rate) * km;
+  const double harmed =
+      std::abs(apart) < 1e-9 ? rate * km * whole : rate * km * whole * -std::expm1(-apart) / apart;
+  return {{{whole, harmed, std::max(0.0, 1 - whole - harmed)}, {0, still, 1 - still}, {0, 0, 1}}};
+}
+
+using Dense = std::array<std::array<double, kCores>, kCores>;  // [to][from]
+
+Dense times(const Dense& a, const Dense& b) {
+  Dense out{};
+  for (std::size_t to = kLeaking; to < kCores; ++to) {
+    for (std::size_t via = kLeaking; via <= to; ++via) {
+      for (std::size_t from = 0; from <= via && a[to][via] != 0; ++from) {
+        out[to][from] += a[to][via] * b[via][from];
+      }
+    }
+  }
+  return out;
+}
+
+Dense sum(const Dense& a, double x, const Dense& b, double y) {
+  Dense out{};
+  for (std::size_t to = 0; to < kCores; ++to) {
+    for (std::size_t from = 0; from < kCores; ++from) {
+      out[to][from] = a[to][from] * x + b[to][from] * y;
+    }
+  }
+  return out;
+}
+
+}  // namespace
+
+Life::Life(const Knowledge& knowledge, const Model& model, const LifeRules& rules, double step_km,
+           unsigned longest)
+    : model_(model) {
+  const auto base = [&](Cause c) { return knowledge.causes[idx(c)].base; };
+  rest_km_per_day_ = rules.rest_km_per_day;
+  base_km_ = rules.base_km;
+  seal_base_ = hazard_of(base(Cause::seal_leak)[0]) / base_km_;
+  if (const auto& wear = knowledge.causes[idx(Cause::seal_leak)].wear) {
+    wears_ = wear->cooling;
+  }
+  for (std::size_t s = 0; s < kSealStages; ++s) {
+    reaches_[s + 1] = rules.stages[s].reaches;
+    leaves_[s] = s + 1 < kSealStages ? 1 / rules.stages[s].mean_km : 0;
+  }
+  const double working = working_km(base_km_, base_km_ / knowledge.settings.km_per_year);
+  for (std::size_t h = 0; h < harms_.size(); ++h) {
+    const Harm& harm = rules.harms[h];
+    harms_[h].base = hazard_of(base(harm.cause)[0]) / working;
+    harms_[h].breakdown = 1 / harm.breakdown_km;
+    harms_[h].rate[0] = harms_[h].base;
+    for (std::size_t s = 0; s < kSealStages; ++s) {
+      harms_[h].rate[s + 1] = harms_[h].base + 1 / harm.mean_km[s];
+    }
+  }
+  for (std::size_t g = 0; g < etched_.size(); ++g) {
+    const CauseRule& cause = knowledge.causes[idx(kRestCauses[g])];
+    for (std::size_t material = 0; material < etched_[g].size(); ++material) {
+      etched_[g][material] = hazard_of(cause.base[cause.by ? material : 0]);
+    }
+    etched_shape_[g] = rules.erosion_shape[g];
+  }
+  outside_ = base(Cause::outside_noise)[0];
+  outside_km_ = rules.outside_km;
+  for (const BrokenShow& b : rules.broken) {
+    Broken& out = broken_.emplace_back();
+    out.finding = b.finding;
+    out.electrical = b.cause == rules.harms[1].cause;
+    const std::size_t count = spec(b.finding).levels.size();
+    const std::size_t harmed = std::size_t{1} << idx(b.cause);
+    for (std::size_t l = 0; l < count; ++l) {
+      const double shown = b.shows[l] - (l + 1 < count ? b.shows[l + 1] : 0);
+      out.ratio[l] = shown / model.likelihood(b.finding, static_cast<int>(l))[harmed];
+    }
+  }
+  seal_itself_ = 1U << idx(Finding::opened_seal_leak);
+  compile_pieces(step_km, longest);
+}
+
+double Life::working_km(double km, double years) const {
+  return km + rest_km_per_day_ * kDaysPerYear * years;
+}
+
+double Life::onset_hazard(const Clock& at) const {
+  const bool wears = (wears_ >> idx(at.cooling) & 1U) != 0;
+  return (wears ? model_.wear_hazard(at.seal_km, at.seal_years) : 0) + seal_base_ * at.seal_km;
+}
+
+void Life::compile_pieces(double step_km, unsigned longest) {
+  // Constant chances among states with a leak, times the step.
+  Dense pace{};
+  for (std::size_t seal = 1; seal < kSealStates; ++seal) {
+    for (std::size_t c = 0; c < kHarmStates; ++c) {
+      for (std::size_t i = 0; i < kHarmStates; ++i) {
+        const std::size_t from = core_of(seal, c, i);
+        const auto moves = [&](std::size_t to, double rate) {
+          pace[to][from] += rate * step_km;
+          pace[from][from] -= rate * step_km;
+        };
+        if (seal + 1 < kSealStates) {
+          moves(core_of(seal + 1, c, i), leaves_[seal - 1]);
+        }
+        if (c + 1 < kHarmStates) {
+          moves(core_of(seal, c + 1, i), c == 0 ? harms_[0].rate[seal] : harms_[0].breakdown);
+        }
+        if (i + 1 < kHarmStates) {
+          moves(core_of(seal, c, i + 1), i == 0 ? harms_[1].rate[seal] : harms_[1].breakdown);
+        }
+      }
+    }
+  }
+  // A leak begins damp, with what harm there was.
+  Dense begins{};
+  Dense same{};
+  for (std::size_t core = 0; core < kLeaking; ++core) {
+    begins[core + kLeaking][core] = 1;
+  }
+  for (std::size_t core = kLeaking; core < kCores; ++core) {
+    same[core][core] = 1;
+  }
+  // Series for one step: exp(Q), and its integrals with weights 1 and t against `begins`.
+  constexpr int kTerms = 12;
+  Dense whole = same;
+  Dense begun = begins;
+  Dense late = sum(begins, 0.5, begins, 0);
+  Dense power = same;  // Q^n / n!
+  double first = 1;    // of Q^n: 1 / (n + 1)! and 1 / (n + 2)! by these
+  for (int n = 1; n <= kTerms; ++n) {
+    power = times(pace, power);
+    power = sum(power, 1.0 / n, power, 0);
+    first = 1.0 / (n + 1);
+    const Dense started = times(power, begins);
+    whole = sum(whole, 1, power, 1);
+    begun = sum(begun, 1, started, first);
+    late = sum(late, 1, started, first / (n + 2));
+  }
+  for (unsigned k = 0;; ++k) {
+    Piece& piece = pieces_.emplace_back();
+    piece.length = std::ldexp(step_km, static_cast<int>(k));
+    for (std::size_t to = kLeaking; to < kCores; ++to) {
+      for (std::size_t from = 0; from < kCores; ++from) {
+        const auto t = static_cast<std::uint8_t>(to);
+        const auto f = static_cast<std::uint8_t>(from);
+        if (whole[to][from] != 0) {
+          piece.leaking.push_back({f, t, whole[to][from]});
+        }
+        if (begun[to][from] != 0) {
+          piece.begun.push_back({f, t, begun[to][from]});
+          piece.late.push_back({f, t, late[to][from]});
+        }
+      }
+    }
+    piece.corrodes = harm_after(harms_[0].rate[0], harms_[0].breakdown, piece.length);
+    piece.loses = harm_after(harms_[1].rate[0], harms_[1].breakdown, piece.length);
+    if (k == longest) {
+      return;
+    }
+    const Dense through = times(whole, begun);
+    late = sum(sum(times(whole, late), 0.25, begun, 0.25), 1, late, 0.25);
+    begun = sum(through, 0.5, begun, 0.5);
+    whole = times(whole, whole);
+  }
+}
+
+// `first` and `second`: shares of the tight seals that begin to leak in each half of the piece.
+template <std::size_t Width>
+void Life::one_piece(std::array<std::array<double, Width>, kCores>& at, const Piece& piece,
+                     double first, double second) const {
+  using Row = std::array<double, Width>;
+  const auto add = [](Row& to, const Row& from, double x) {
+    for (std::size_t r = 0; r < Width; ++r) {
+      to[r] += from[r] * x;
+    }
+  };
+  std::array<Row, kCores> out{};
+  // Tight seals: harm without a leak.
+  for (std::size_t c = 0; c < kHarmStates; ++c) {
+    for (std::size_t i = 0; i < kHarmStates; ++i) {
+      for (std::size_t to_c = c; to_c < kHarmStates; ++to_c) {
+        for (std::size_t to_i = i; to_i < kHarmStates; ++to_i) {
+          add(out[core_of(0, to_c, to_i)], at[core_of(0, c, i)],
+              piece.corrodes[c][to_c] * piece.loses[i][to_i]);
+        }
+      }
+    }
+  }
+  for (const Move& m : piece.leaking) {
+    add(out[m.to], at[m.from], m.chance);
+  }
+  // Seals that begin to leak, at a pace that changes in a straight line, with the harm that tight
+  // ones have in the middle of the piece.
+  const double all = first + second;
+  if (all > 0) {
+    std::array<Row, kLeaking> middle{};
+    for (std::size_t core = 0; core < kLeaking; ++core) {
+      add(middle[core], at[core], all / 2);
+      add(middle[core], out[core], all / 2);
+      for (double& x : out[core]) {
+        x *= 1 - all;
+      }
+    }
+    const double slope = std::clamp(2 * (second - first) / all, -1.0, 1.0);
+    for (std::size_t m = 0; m < piece.begun.size(); ++m) {
+      const Move& even = piece.begun[m];
+      add(out[even.to], middle[even.from],
+          (1 - slope) * even.chance + 2 * slope * piece.late[m].chance);
+    }
+  }
+  at = out;
+}
+
+void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
+  const double km = to.seal_km - from.seal_km;
+  const double years = to.seal_years - from.seal_years;
+  const double length = working_km(km, years);
+  const double step = pieces_.front().length;
+  double left = std::round(length / step);
+  // Whether all rests are alike in each core, as in a unit that nobody has looked at.
+  std::array<double, kRests> share{};
+  for (const auto& row : belief.at) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      share[r] += row[r];
+    }
+  }
+  std::array<std::array<double, 1>, kCores> alone{};
+  bool apart = true;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (const double x : belief.at[core]) {
+      alone[core][0] += x;
+    }
+    for (std::size_t r = 0; r < kRests && apart; ++r) {
+      apart = std::abs(belief.at[core][r] - alone[core][0] * share[r]) <= 1e-15;
+    }
+  }
+  const double count = left;
+  double done = 0;
+  const auto hazard = [&](double steps) {
+    const double part = count > 0 ? steps / count : 0;
+    return onset_hazard(from.later(km * part, years * part));
+  };
+  double before = hazard(0);
+  // The longest pieces first: what began long ago needs the least care.
+  for (std::size_t p = pieces_.size(); p-- > 0 && left > 0;) {
+    const double steps = std::ldexp(1.0, static_cast<int>(p));
+    while (left >= steps) {
+      const double between = hazard(done + steps / 2);
+      const double after = hazard(done + steps);
+      const double half = -std::expm1(before - between);
+      const double both = -std::expm1(before - after);
+      if (apart) {
+        one_piece(alone, pieces_[p], half, both - half);
+      } else {
+        one_piece(belief.at, pieces_[p], half, both - half);
+      }
+      before = after;
+      done += steps;
+      left -= steps;
+    }
+  }
+  if (apart) {
+    for (std::size_t core = 0; core < kCores; ++core) {
+      for (std::size_t r = 0; r < kRests; ++r) {
+        belief.at[core][r] = alone[core][0] * share[r];
+      }
+    }
+  }
+  rests(belief, from, to);
+}
+
+void Life::rests(Belief& belief, const Clock& from, const Clock& to) const {
+  const auto etches = [&](std::size_t g, double km_before, double km_after, Bearings material) {
+    const auto at = [&](double km) { return std::pow(km / base_km_, etched_shape_[g]); };
+    return -std::expm1(etched_[g][idx(material)] * (at(km_before) - at(km_after)));
+  };
+  const std::array<double, 2> etched = {etches(0, from.rotor_km, to.rotor_km, to.rotor),
+                                        etches(1, from.gear_km, to.gear_km, to.gear)};
+  const double passed =
+      -std::expm1((from.seal_km - to.seal_km) / outside_km_);  // of the way to the usual share
+  for (auto& row : belief.at) {
+    for (std::size_t g = 0; g < etched.size(); ++g) {
+      for (std::size_t r = 0; r < kRests; ++r) {
+        if ((r >> g & 1U) == 0) {
+          const double moved = row[r] * etched[g];
+          row[r] -= moved;
+          row[r | std::size_t{1} << g] += moved;
+        }
+      }
+    }
+    for (std::size_t r = 0; r < kRests / 2; ++r) {
+      double& without = row[r];
+      double& with = row[r + kRests / 2];
+      const double all = without + with;
+      with += passed * (all * outside_ - with);
+      without = all - with;
+    }
+  }
+}
+
+Belief Life::newborn() {
+  Belief belief;
+  belief.at[core_of(0, 0, 0)][0] = 1;
+  return belief;
+}
+
+Belief Life::likelihood(const Levels& levels) const {
+  States tip{};
+  tip.fill(1);
+  std::array<double, 2> itself = {1, 1};  // without and with a leak
+  std::array<double, 2> broken = {1, 1};  // corrosion, insulation
+  for (const FindingSpec& f : findings()) {
+    const int level = levels[idx(f.id)];
+    if (level < 0 || !model_.carries_evidence(f.id)) {
+      continue;
+    }
+    const States& like = model_.likelihood(f.id, level);
+    if (bit(seal_itself_, f.id)) {
+      itself[0] *= like[0];
+      itself[1] *= like[std::size_t{1} << idx(Cause::seal_leak)];
+      continue;
+    }
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      tip[s] *= like[s];
+    }
+  }
+  for (const Broken& b : broken_) {
+    if (const int level = levels[idx(b.finding)]; level >= 0) {
+      broken[b.electrical ? 1 : 0] *= b.ratio[static_cast<std::size_t>(level)];
+    }
+  }
+  Belief out;
+  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+    for (std::size_t c = 0; c < kHarmStates; ++c) {
+      for (std::size_t i = 0; i < kHarmStates; ++i) {
+        const double factor =
+            itself[seal > 0 ? 1 : 0] * (c == 2 ? broken[0] : 1) * (i == 2 ? broken[1] : 1);
+        std::size_t state = (c > 0 ? std::size_t{1} << idx(Cause::rotor_bearing_corrosion) : 0) |
+                            (i > 0 ? std::size_t{1} << idx(Cause::insulation_loss) : 0);
+        for (std::size_t r = 0; r < kRests; ++r) {
+          std::size_t s = state;
+          for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
+            s |= (r >> b & 1U) << idx(kRestCauses[b]);
+          }
+          const double reached = tip[s | std::size_t{1} << idx(Cause::seal_leak)];
+          out.at[core_of(seal, c, i)][r] = factor * (tip[s] + reaches_[seal] * (reached - tip[s]));
+        }
+      }
+    }
+  }
+  return out;
+}
+
+double Life::look(Belief& belief, const Levels& levels) const {
+  const Belief like = likelihood(levels);
+  double all = 0;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      belief.at[core][r] *= like.at[core][r];
+      all += belief.at[core][r];
+    }
+  }
+  if (all > 0) {
+    for (auto& row : belief.at) {
+      for (double& x : row) {
+        x /= all;
+      }
+    }
+  }
+  return all;
+}
+
+void Life::end(Belief& belief, Cause cause) {
+  const auto harm = [&](std::size_t place) {
+    for (std::size_t core = 0; core < kCores; ++core) {
+      const std::size_t here =
+          core / place % (place == core_of(1, 0, 0) ? kSealStates : kHarmStates);
+      for (std::size_t r = 0; r < kRests && here > 0; ++r) {
+        belief.at[core - here * place][r] += belief.at[core][r];
+        belief.at[core][r] = 0;
+      }
+    }
+  };
+  switch (cause) {
+    case Cause::seal_leak:
+      harm(core_of(1, 0, 0));
+      return;
+    case Cause::rotor_bearing_corrosion:
+      harm(core_of(0, 1, 0));
+      return;
+    case Cause::insulation_loss:
+      harm(core_of(0, 0, 1));
+      return;
+    default:
+      break;
+  }
+  const auto b =
+      static_cast<std::size_t>(std::ranges::find(kRestCauses, cause) - kRestCauses.begin());
+  for (auto& row : belief.at) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      if ((r >> b & 1U) != 0) {
+        row[r & ~(std::size_t{1} << b)] += row[r];
+        row[r] = 0;
+      }
+    }
+  }
+}
+
+Chances Life::chances(const Belief& belief) const {
+  Chances out;
+  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+    for (std::size_t c = 0; c < kHarmStates; ++c) {
+      for (std::size_t i = 0; i < kHarmStates; ++i) {
+        for (std::size_t r = 0; r < kRests; ++r) {
+          const double p = belief.at[core_of(seal, c, i)][r];
+          out.seal[seal] += p;
+          out.cause[idx(Cause::seal_leak)] += seal > 0 ? p : 0;
+          out.cause[idx(Cause::rotor_bearing_corrosion)] += c > 0 ? p : 0;
+          out.cause[idx(Cause::insulation_loss)] += i > 0 ? p : 0;
+          for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
+            out.cause[idx(kRestCauses[b])] += (r >> b & 1U) != 0 ? p : 0;
+          }
+          out.damaged += c > 0 || i > 0 ? p : 0;
+          out.broken += c == 2 || i == 2 ? p : 0;
+          out.risk += seal > 0 || c > 0 || i > 0 ? p : 0;
+        }
+      }
+    }
+  }
+  return out;
+}
+
+}  // namespace dryshaft
