@@ -561,6 +561,12 @@ TEST_CASE("a replaced unit is not taken for bypassed as the old one was") {
   CHECK(v.find("cooling 0 rotor 2") != std::string::npos);
   CHECK(v.find("seal 20000") != std::string::npos);
   CHECK(v.ends_with(" "));  // two build dates, and yet no contradiction
+  // The car did not move in between.
+  CHECK(verdict({look("2025-06-01", 130, "", R"(,"built":"2015")", kWet),
+                 look("2026-03-01", 130,
+                      done("unit-replaced", R"("date":"2025-07-01","odometer_km":130000)"),
+                      R"(,"built":"2021")", kDry)})
+            .ends_with(" "));
   // On the day of the look that found the old one bad.
   CHECK(verdict({look("2025-06-01", 130, done("unit-replaced"), R"(,"built":"2015")", kWet),
                  look("2026-03-01", 150, "", R"(,"built":"2021")", kDry)})
