@@ -22,6 +22,13 @@ int day_of_look(const Record& r) { return static_cast<int>(r.at(Field::date).num
 
 double or_else(const std::optional<double>& km, double otherwise) { return km.value_or(otherwise); }
 
+// Of a look, which did nothing, any: compilers that do not see that work alone is sorted here warn
+// of it.
+const Work& work_of(const UnitEvent& e) {
+  static const Work none;
+  return e.work ? *e.work : none;
+}
+
 // All that work tells, so that equal keys are equal work, whoever tells of it.
 auto details(const Work& w) {
   const auto number = [](const auto& told) { return told ? 1 + static_cast<int>(*told) : 0; };
@@ -86,20 +93,21 @@ void count_once(std::vector<UnitEvent>& works) {
   once(
       works,
       [](const UnitEvent& e) {
-        return std::tuple(e.work->did, or_else(e.km, -1), e.day.value_or(kAnyDay), details(*e.work),
-                          e.record);
+        return std::tuple(work_of(e).did, or_else(e.km, -1), e.day.value_or(kAnyDay),
+                          details(work_of(e)), e.record);
       },
       [](const UnitEvent& a, const UnitEvent& b) {
-        return a.work->did == b.work->did && a.km == b.km && (a.day == b.day || (a.km && !b.day));
+        return work_of(a).did == work_of(b).did && a.km == b.km &&
+               (a.day == b.day || (a.km && !b.day));
       });
   once(
       works,
       [](const UnitEvent& e) {
-        return std::tuple(e.work->did, e.day.value_or(kAnyDay), or_else(e.km, kNoLimit),
-                          details(*e.work), e.record);
+        return std::tuple(work_of(e).did, e.day.value_or(kAnyDay), or_else(e.km, kNoLimit),
+                          details(work_of(e)), e.record);
       },
       [](const UnitEvent& a, const UnitEvent& b) {
-        return a.work->did == b.work->did && a.day && a.day == b.day && !b.km;
+        return work_of(a).did == work_of(b).did && a.day && a.day == b.day && !b.km;
       });
 }
 
@@ -157,13 +165,14 @@ auto order_of_dated(const Dated& d) {
   // Looks stand in the order of their records already; work comes after a look.
   const bool is_work = d.event.work.has_value();
   return std::tuple(*d.event.day, d.km, is_work, is_work ? std::size_t{0} : d.event.record,
-                    is_work ? d.event.work->did : Did{});
+                    work_of(d.event).did);
 }
 
 // Puts work of which only the distance is known after the last event with no greater reading.
 std::vector<UnitEvent> merged(std::vector<Dated> dated, std::vector<UnitEvent> undated) {
   std::ranges::sort(dated, {}, order_of_dated);
-  std::ranges::sort(undated, {}, [](const UnitEvent& e) { return std::tuple(*e.km, e.work->did); });
+  std::ranges::sort(undated, {},
+                    [](const UnitEvent& e) { return std::tuple(*e.km, work_of(e).did); });
   std::vector<double> least(dated.size());  // reading from here on
   double from_here = kNoLimit;
   for (std::size_t i = dated.size(); i-- > 0;) {
