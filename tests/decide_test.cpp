@@ -295,6 +295,34 @@ TEST_CASE("a worn seal is looked at sooner, within the chance that the rules all
   CHECK(*bypassed.recheck.km == 20000);
 }
 
+TEST_CASE("a worse finding never moves a recheck later") {
+  const std::string clean =
+      R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"none"})";
+  const std::string worse[] = {
+      R"("port":{"checked":true,"fluid":"none","dried_residue":true,"corrosion":"none"})",
+      R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"light"})",
+      R"("port":{"checked":true,"fluid":"none","dried_residue":false,"corrosion":"heavy"})",
+      R"("port":{"checked":true,"fluid":"film","fluid_kind":"gear-oil","dried_residue":false,"corrosion":"none"})",
+      clean + R"(,"noise":{"present":true,"pitch_follows_speed":true})",
+      clean + R"(,"faults":{"shutdown":true})",
+      clean + R"(,"faults":{"isolation":"stored"})",
+      clean + R"(,"rotation":"stiff")"};
+  for (int km = 10000; km <= 380000; km += 10000) {
+    const auto at = [km](const std::string& found) {
+      return report_on(record_text(found + ",\"odometer_km\":" + std::to_string(km),
+                                   R"("rotor_cooling":"wet")"));
+    };
+    const Recheck before = at(clean).recheck;
+    for (const std::string& found : worse) {
+      const Recheck after = at(found).recheck;
+      INFO(km << " km: " << found);
+      CHECK(*after.km <= *before.km);
+      CHECK(*after.days <= *before.days);
+      CHECK(after.due_date <= before.due_date);
+    }
+  }
+}
+
 TEST_CASE("a recheck counts from the last look at the port, whatever was put on record since") {
   const std::string look = record_text(dry_and(R"("odometer_km":10000)"), "", "2025-03-01");
   const auto later = [&](const std::string& date, const std::string& odometer) {

@@ -284,7 +284,8 @@ class Assessor {
   }
 
   // The longest interval of the grade, shortened where a worn seal makes a new
-  // leak likelier than the rule data allow.
+  // leak likelier than the rule data allow. What is found besides makes no unit
+  // wait longer: no grade's limits are later than those of a better one.
   void interval(const GradeRule& rule) {
     r_.recheck.km = rule.recheck_km;
     r_.recheck.days = rule.recheck_days;
@@ -293,31 +294,32 @@ class Assessor {
     if (!waits() || (cooling != Cooling::wet && cooling != Cooling::unknown)) {
       return;
     }
-    const Settings& s = k_.settings;
-    const double hazard =
-        model_.wear_hazard(look_km(), look_years()) - std::log1p(-s.recheck_onset_probability);
-    // By the rules, before a new leak gets likely; by a shop's own onset, before damage does.
-    const auto soon_enough = [&](double km) {
-      return k_.onset ? damage_after(km) <= s.damage_target : hazard_after(km) <= hazard;
-    };
-    double low = 0;
-    double high = *rule.recheck_km;
-    if (soon_enough(high)) {
+    for (std::size_t g = 0; g <= idx(verdict_.grade); ++g) {
+      shorten(k_.grades[g]);
+    }
+  }
+
+  // To what a unit of this grade is given.
+  void shorten(const GradeRule& rule) {
+    if (!rule.recheck_km || !rule.recheck_days) {
       return;
     }
-    for (int i = 0; i < (k_.onset ? 30 : 60); ++i) {
-      const double middle = (low + high) / 2;
-      (soon_enough(middle) ? low : high) = middle;
-    }
+    const Settings& s = k_.settings;
     constexpr double kStepKm = 500;
     constexpr double kStepDays = 5;
-    const double share = low / *rule.recheck_km;
-    r_.recheck.km = std::min(*rule.recheck_km,
-                             std::max(s.recheck_least_km, std::floor(low / kStepKm) * kStepKm));
-    r_.recheck.days =
-        std::min(*rule.recheck_days,
-                 std::max(s.recheck_least_days,
-                          std::floor(*rule.recheck_days * share / kStepDays) * kStepDays));
+    const double safe = safe_km(*rule.recheck_km);
+    if (safe == *rule.recheck_km) {
+      return;
+    }
+    const double km = std::max(s.recheck_least_km, std::floor(safe / kStepKm) * kStepKm);
+    const double share = safe / *rule.recheck_km;
+    const double days = std::max(s.recheck_least_days,
+                                 std::floor(*rule.recheck_days * share / kStepDays) * kStepDays);
+    if (km >= *r_.recheck.km && days >= *r_.recheck.days) {
+      return;
+    }
+    r_.recheck.km = std::min(*r_.recheck.km, km);
+    r_.recheck.days = std::min(*r_.recheck.days, days);
     r_.recheck.because =
         k_.onset ? fmt::format(
                        "shortened: by the shop's own records the chance that a leak has come to "
@@ -327,6 +329,27 @@ class Assessor {
                        "shortened: at this distance and age of the seal the chance of a new leak "
                        "reaches {} soon after",
                        percent(s.recheck_onset_probability));
+  }
+
+  // How far a unit may go from its last look: by the rules, before a new leak gets likely; by a
+  // shop's own onset, before damage does. `longest` where that comes later.
+  [[nodiscard]] double safe_km(double longest) const {
+    const Settings& s = k_.settings;
+    const double hazard =
+        model_.wear_hazard(look_km(), look_years()) - std::log1p(-s.recheck_onset_probability);
+    const auto soon_enough = [&](double km) {
+      return k_.onset ? damage_after(km) <= s.damage_target : hazard_after(km) <= hazard;
+    };
+    if (soon_enough(longest)) {
+      return longest;
+    }
+    double low = 0;
+    double high = longest;
+    for (int i = 0; i < (k_.onset ? 30 : 60); ++i) {
+      const double middle = (low + high) / 2;
+      (soon_enough(middle) ? low : high) = middle;
+    }
+    return low;
   }
 
   // Where advice asks for the recheck sooner than the grade does.
