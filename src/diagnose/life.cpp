@@ -335,7 +335,7 @@ Belief Life::likelihood(const Levels& levels) const {
   std::array<double, 2> itself = {1, 1};  // without and with a leak
   std::array<double, 2> broken = {1, 1};  // corrosion, insulation
   for (const FindingSpec& f : findings()) {
-    const int level = levels[idx(f.id)];
+    const std::int8_t level = levels[idx(f.id)];
     if (level < 0 || !model_.carries_evidence(f.id)) {
       continue;
     }
@@ -350,8 +350,8 @@ Belief Life::likelihood(const Levels& levels) const {
     }
   }
   for (const Broken& b : broken_) {
-    if (const int level = levels[idx(b.finding)]; level >= 0) {
-      broken[b.electrical ? 1 : 0] *= b.ratio[static_cast<std::size_t>(level)];
+    if (const std::int8_t level = levels[idx(b.finding)]; level >= 0) {
+      broken[b.electrical ? 1 : 0] *= b.ratio[static_cast<std::uint8_t>(level)];
     }
   }
   Belief out;

@@ -433,8 +433,8 @@ class Lines {
     if (words.begin < words.end) {  // an arrow before the line, or behind it
       const std::size_t first = match_.words[words.begin].begin;
       const std::size_t last = match_.words[words.end - 1].end;
-      const Piece before = piece_at(text_, bytes.begin, std::max(first, bytes.begin));
-      const Piece behind = piece_at(text_, std::min(last, bytes.end), bytes.end);
+      Piece before = piece_at(text_, bytes.begin, std::max(first, bytes.begin));
+      Piece behind = piece_at(text_, std::min(last, bytes.end), bytes.end);
       if (before.text.find("->") != std::string::npos ||
           before.text.find("=>") != std::string::npos) {
         return before;

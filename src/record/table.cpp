@@ -547,7 +547,7 @@ class TableReader final : public PieceReader {
     const std::string key(spec(Field::work_did).pointer.substr(1));
     ordered_json works = ordered_json::array();
     for (ordered_json& word : words_of(text, kBetweenWorks)) {
-      if (word != "") {
+      if (!word.get_ref<const std::string&>().empty()) {
         works.push_back({{key, std::move(word)}});
       }
     }
