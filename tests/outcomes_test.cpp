@@ -393,6 +393,59 @@ TEST_CASE("The usual weight of the judgement follows from the setting memory-ban
         Approx((weight * 0.03 + 3) / (weight + 20)).epsilon(1e-6));
 }
 
+TEST_CASE("Judgement that teardowns contradict gives way, and other judgement stays") {
+  const Knowledge truth = changed("rust-from-seal-leak", {1, 0.60, 0.15});
+  double mean = 0;
+  int seen = 0;
+  int others = 0;
+  constexpr int kShops = 10;
+  for (int shop = 0; shop < kShops; ++shop) {
+    const auto all = simulated(truth, 400, kUsual, kAll, "shop " + std::to_string(shop));
+    const OutcomeFit fit = fit_outcomes(all, shipped(), {});
+    CHECK(fit.status == ClimbStatus::converged);
+    const FittedRule& rust = rule_of(fit, "rust-from-seal-leak");
+    seen += rust.band > 2 ? 1 : 0;
+    mean += rust.fitted[1] / kShops;
+    for (const FittedRule& r : fit.rules) {
+      others += r.id != "rust-from-seal-leak" && r.band > 2 ? 1 : 0;
+    }
+  }
+  CHECK(seen >= 8);  // of 40 to 60 leaks each
+  CHECK(mean == Approx(0.60).margin(0.1));
+  CHECK(others <= 2);
+  // Of units drawn from the rules themselves hardly any rule is doubted.
+  int doubted = 0;
+  for (int shop = 0; shop < kShops; ++shop) {
+    for (const FittedRule& r :
+         fit_outcomes(simulated(shipped(), 400, kUsual, kAll, "own " + std::to_string(shop)),
+                      shipped(), {})
+             .rules) {
+      doubted += r.band > 2 ? 1 : 0;
+    }
+  }
+  CHECK(doubted <= 3);  // of some 600 rules
+}
+
+TEST_CASE("A refit is called better where the rules are off, and never where they are right",
+          "[soak]") {
+  const auto better = [](const Knowledge& truth, std::string_view kind) {
+    int count = 0;
+    for (int shop = 0; shop < 50; ++shop) {
+      Openings all;
+      all.openings = simulated(truth, 30 + 170 * static_cast<std::size_t>(shop) / 49, kUsual, kAll,
+                               std::string(kind) + std::to_string(shop));
+      const auto cross = study_outcomes(all, shipped(), {}).cross;
+      count += cross && cross->judged == Judged::better ? 1 : 0;
+    }
+    return count;
+  };
+  CHECK(better(shipped(), "right") == 0);
+  Knowledge off = changed("rust-from-seal-leak", {1, 0.60, 0.15});
+  std::ranges::find(off.links, "residue-from-seal-leak", &Item::id)->shows[1] = 0.85;
+  std::ranges::find(off.backgrounds, "debris-anyway", &Item::id)->anyway = {1, 0.6, 0.003};
+  CHECK(better(off, "off") >= 5);  // most of these shops have few leaks
+}
+
 TEST_CASE("Harmless news from the port counts as far as it holds still") {
   // News with no weight left says nothing: the fit stays where only such news is.
   std::vector<Opening> old;

@@ -172,7 +172,8 @@ struct RuleCost {
 
 struct FitOptions {
   /// Weight of the shipped judgement, in pseudo-observations for each probability.
-  /// Nothing: as many as make its log odds as uncertain as the setting `memory-band` says.
+  /// Nothing: as many as make its log odds as uncertain as the setting `memory-band` says, and
+  /// fewer for a rule that the openings contradict (empirical Bayes: `FittedRule::band`).
   std::optional<double> prior_weight;
   int most_steps = 500;
   double tolerance = 1e-7;  ///< nats by which a step must still raise the penalised likelihood
@@ -188,6 +189,9 @@ struct FittedRule {
   std::array<double, kMaxLevels> fitted{};
   /// Openings with the finding observed and the cause not found absent.
   std::size_t teardowns = 0;
+  /// Odds factor by which the shipped values were taken to be off, where `FitOptions` leave it to
+  /// the rules: the setting `memory-band`, or a power of it where teardowns contradict them.
+  double band = 1;
 };
 
 enum class ClimbStatus : std::uint8_t { no_data, converged, stopped };

@@ -377,8 +377,21 @@ class Writer : document::Telling {
                      *o_.prior_weight)
                : fmt::format(
                      "The judgement in use weighs as much as makes its odds uncertain by a factor "
-                     "of {:g} either way (the setting memory-band); --prior-weight changes that.",
-                     o_.memory_band);
+                     "of {:g} either way (the setting memory-band){}; --prior-weight changes that.",
+                     o_.memory_band, doubted());
+  }
+
+  // Rules that weigh less, since what was found contradicts them.
+  [[nodiscard]] std::string doubted() const {
+    std::vector<std::string> rules;
+    for (const FittedRule& r : o_.fit.rules) {
+      if (r.band > o_.memory_band) {
+        rules.push_back(fmt::format("{} ({:g})", r.id, r.band));
+      }
+    }
+    return rules.empty() ? ""
+                         : fmt::format(", and by more where the teardowns contradict it: {}",
+                                       fmt::join(rules, ", "));
   }
 
   void limits() {

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <boost/math/special_functions/gamma.hpp>
 #include <charconv>
 #include <cmath>
 
@@ -42,7 +43,29 @@ struct FitSource {
   Values step{};     // as fitted so far
   Values reached{};  // expected number of times at level l or worse
   std::size_t teardowns = 0;
+  double band = 1;  // odds factor by which the shipped values may be off
 };
+
+// Pseudo-observations that make the log odds of `p` as uncertain as the band says:
+// evenly spread on a logarithmic scale between 1/band and band, so with variance
+// ln(band)^2 / 3, where those of a Beta distribution have about 1 / (n p (1 - p)).
+double weight_of(double p, double band) {
+  constexpr double kMost = 1e9;
+  const double log_band = std::log(band);
+  return std::min(kMost, 3 / (log_band * log_band * p * (1 - p)));
+}
+
+// Log of the chance of `hits` in `trials`, were the true chance drawn from the Beta distribution
+// around `p` that has `weight` (the beta-binomial distribution, without what depends on the counts
+// alone). Counts need not be whole.
+double log_marginal(double hits, double trials, double p, double weight) {
+  const auto log_beta = [](double a, double b) {
+    return boost::math::lgamma(a) + boost::math::lgamma(b) - boost::math::lgamma(a + b);
+  };
+  const double a = weight * p;
+  const double b = weight * (1 - p);
+  return log_beta(a + hits, b + trials - hits) - log_beta(a, b);
+}
 
 // A worse level is a matter of its own: that sound units gather more fine debris
 // says nothing of chips. So chances are taken from the worst level down, each
@@ -174,6 +197,44 @@ class FitBlock {
     }
   }
 
+  // Bands by what was counted (empirical Bayes): that of the setting, or the power of it that makes
+  // the counts of a source likelier by `kLeastGain` nats. Starts anew from the shipped values.
+  void choose_bands(double band) {
+    constexpr double kLeastGain = 3;  // odds of 20 to 1 [judgement]
+    expect();
+    for (FitSource& s : sources_) {
+      const auto marginal = [&](double of) {
+        double sum = 0;
+        for (std::size_t l = 1; l < levels_; ++l) {
+          const double worse = l + 1 < levels_ ? s.reached[l + 1] : 0;
+          sum += log_marginal(s.reached[l] - worse, s.reached[0] - worse, s.first[l],
+                              weight_of(s.first[l], of));
+        }
+        return sum;
+      };
+      double best = band;
+      double most = marginal(band) + kLeastGain;
+      for (int power = 2; power <= kWidest; ++power) {
+        const double of = std::pow(band, power);
+        if (const double now = marginal(of); now > most) {
+          best = of;
+          most = now;
+        }
+      }
+      trust(s, best);
+    }
+    for (FitSource& s : sources_) {
+      s.step = s.first;
+    }
+    tables();
+  }
+  // As if nothing were sure.
+  void doubt(double band) {
+    for (FitSource& s : sources_) {
+      trust(s, std::pow(band, kWidest));
+    }
+  }
+
   // Rounded to what an overlay shows, unless that would put levels out of order.
   void round() {
     std::vector<Values> exact;
@@ -200,6 +261,15 @@ class FitBlock {
   }
 
  private:
+  static constexpr int kWidest = 4;  // power of the band
+
+  void trust(FitSource& s, double band) const {
+    s.band = band;
+    for (std::size_t l = 1; l < levels_; ++l) {
+      s.weight[l] = weight_of(s.first[l], band);
+    }
+  }
+
   void move(std::size_t source, const Values& from, const Values& to, double share) {
     for (std::size_t l = 1; l < levels_; ++l) {
       sources_[source].step[l] = from[l] + share * (to[l] - from[l]);
@@ -329,15 +399,6 @@ struct FitUnit {
   std::vector<Seen> seen;
 };
 
-// Pseudo-observations that make the log odds of `p` as uncertain as the setting says:
-// evenly spread on a logarithmic scale between 1/band and band, so with variance
-// ln(band)^2 / 3, where those of a Beta distribution have about 1 / (n p (1 - p)).
-double weight_of(double p, double band) {
-  constexpr double kMost = 1e9;
-  const double log_band = std::log(band);
-  return std::min(kMost, 3 / (log_band * log_band * p * (1 - p)));
-}
-
 class Fitter {
  public:
   Fitter(std::span<const Opening> openings, const Knowledge& k, const FitOptions& options)
@@ -359,22 +420,38 @@ class Fitter {
     if (units_.empty()) {
       return out;
     }
-    out.status = ClimbStatus::stopped;
-    out.climb.push_back(expect());
-    for (int step = 0; step < options_.most_steps && out.status == ClimbStatus::stopped; ++step) {
+    if (!options_.prior_weight) {
+      // What the teardowns say by themselves tells how far the judgement may be off.
       for (FitBlock& b : blocks_) {
-        b.maximise();
+        b.doubt(k_.settings.memory_band);
       }
-      out.climb.push_back(expect());
-      if (out.climb.back() - out.climb[out.climb.size() - 2] < options_.tolerance) {
-        out.status = ClimbStatus::converged;
+      constexpr int kSteps = 60;
+      constexpr double kNats = 1e-3;  // enough to choose by
+      climb(out, std::min(kSteps, options_.most_steps), kNats);
+      for (FitBlock& b : blocks_) {
+        b.choose_bands(k_.settings.memory_band);
       }
     }
+    climb(out, options_.most_steps, options_.tolerance);
     report(out);
     return out;
   }
 
  private:
+  void climb(OutcomeFit& out, int most_steps, double tolerance) {
+    out.status = ClimbStatus::stopped;
+    out.climb = {expect()};
+    for (int step = 0; step < most_steps && out.status == ClimbStatus::stopped; ++step) {
+      for (FitBlock& b : blocks_) {
+        b.maximise();
+      }
+      out.climb.push_back(expect());
+      if (out.climb.back() - out.climb[out.climb.size() - 2] < tolerance) {
+        out.status = ClimbStatus::converged;
+      }
+    }
+  }
+
   std::vector<FitSource> sources_of(std::size_t background) {
     std::vector<FitSource> sources;
     const Background& b = k_.backgrounds[background];
@@ -387,9 +464,10 @@ class Fitter {
     }
     const std::size_t levels = spec(b.finding).levels.size();
     for (FitSource& s : sources) {
+      s.band = k_.settings.memory_band;
       const Values first = chances(s.shipped, levels);
       for (std::size_t l = 1; l < levels; ++l) {
-        s.weight[l] = options_.prior_weight.value_or(weight_of(first[l], k_.settings.memory_band));
+        s.weight[l] = options_.prior_weight.value_or(weight_of(first[l], s.band));
       }
     }
     return sources;
@@ -491,6 +569,7 @@ class Fitter {
           rule.fitted[l] = std::abs(rounded - values[l]) <= kSame * values[l] ? rounded : values[l];
         }
         rule.teardowns = s.teardowns;
+        rule.band = s.band;
         (s.background ? backgrounds : out.rules).push_back(std::move(rule));
       }
     }

@@ -76,6 +76,7 @@ Out of_rule(const FittedRule& r) {
   json["finding"] = name(r.finding);
   json["cause"] = r.background ? Out(nullptr) : Out(name(r.cause));
   json["teardowns"] = r.teardowns;
+  json["memory_band"] = rounded(r.band);
   const std::span<const Choice> levels = spec(r.finding).levels;
   for (const auto& [key, values] :
        {std::pair{"before", &r.shipped}, std::pair{"refitted", &r.fitted}}) {
