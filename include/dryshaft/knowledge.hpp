@@ -115,14 +115,28 @@ struct CauseRule : Item {
   std::string title;  ///< for technicians
   std::string plain;  ///< for owners
   enum class Damaging : std::uint8_t { no, slowly, yes } damaging = Damaging::no;
-  /// Probability without wear or parents, one for each value of `by` where
-  /// there is one, else `base[0]`.
+  /// Probability without a leak, at `Settings::base_km`: one for each value of `by` where there
+  /// is one (the bearings of an erosion), else `base[0]`.
   std::optional<Situation> by;
   std::array<double, 4> base{};
-  std::optional<Wear> wear;
-  /// Probability that a present parent brings this cause about (noisy-OR); 0: no parent.
-  std::array<double, kCauseCount> given{};
+  std::optional<Wear> wear;  ///< of the seal alone
 };
+
+/// Stages of a leaking seal: damp, wet, dripping, as DIN 3761 has them (from memory).
+inline constexpr std::size_t kSealStages = 3;
+struct StageRule : Item {
+  double reaches = 0;   ///< chance that a look finds coolant to have reached the sensor's tip
+  double lasts_km = 0;  ///< mean working distance; of the last one, which stays, 0
+};
+
+/// What a leak brings about, stage by stage.
+struct HarmRule : Item {
+  Cause cause = Cause::rotor_bearing_corrosion;
+  std::array<double, kSealStages> after_km{};  ///< mean working distance to it, in each stage
+  double breakdown_km = 0;                     ///< mean, from there to a unit that has broken down
+};
+/// The causes that a leak brings about, each with one `HarmRule`, in this order.
+inline constexpr std::array kHarms = {Cause::rotor_bearing_corrosion, Cause::insulation_loss};
 
 /// How strongly a cause shows as a finding. `shows[l]`: probability that the
 /// cause alone brings the finding to level `l` or worse. `shows[0]` is 1.
@@ -131,6 +145,13 @@ struct Link : Item {
   Cause cause = Cause::seal_leak;
   std::array<double, kMaxLevels> shows{};
   bool until_disproved = false;  ///< where the finding is there, the cause is named first
+};
+
+/// How a finding shows in a unit that the cause has broken down, in place of its `Link`.
+struct BrokenRule : Item {
+  Finding finding = Finding::rotation;
+  Cause cause = Cause::rotor_bearing_corrosion;
+  std::array<double, kMaxLevels> shows{};
 };
 
 /// How often a finding reaches each level or worse with no cause present.
@@ -215,10 +236,13 @@ struct ContradictionRule : Item {
 struct Settings {
   double risk_raised = 0;
   double risk_high = 0;
-  double port_half_km = 0;  ///< distance after which harmless news from the port weighs half
-  double port_half_days = 0;
-  double port_stale_below = 0;
-  double km_per_year = 0;  ///< assumed where distance or age is missing
+  double port_stale_km = 0;  ///< a port check is stale after so far, or so long, or parts of both
+  double port_stale_days = 0;
+  double km_per_year = 0;      ///< assumed where distance or age is missing
+  double rest_km_per_day = 0;  ///< working kilometres of a day, beside those driven
+  double base_km = 0;          ///< distance at which `CauseRule::base` is the share of units
+  double erosion_shape = 0;    ///< of bearings: the hazard grows by this power of the distance
+  double outside_km = 0;       ///< mean distance that a noise from outside lasts
   double loss_some = 0;    ///< ml per 1000 km
   double loss_marked = 0;
   double ohm_per_volt_low = 0;
@@ -339,6 +363,9 @@ struct Knowledge {
   Settings settings;
   std::vector<Setting> setting_items;  ///< in the order of the file
   std::array<CauseRule, kCauseCount> causes;
+  std::array<StageRule, kSealStages> stages;
+  std::array<HarmRule, kHarms.size()> harms;  ///< in the order of `kHarms`
+  std::vector<BrokenRule> broken;
   std::vector<Background> backgrounds;  ///< one a finding at most
   std::vector<Link> links;
   std::vector<Floor> floors;

@@ -43,14 +43,15 @@ struct OnsetUsed {
   bool by_years = false;  ///< else by km
 };
 
-/// One finding's weight for one cause.
+/// One finding's weight for one cause, or that of a whole earlier look.
 struct Evidence {
-  std::string rule;          ///< the link that carries it
-  std::string_view finding;  ///< finding id
-  std::string_view value;    ///< level id
-  std::string_view shown;    ///< finding and level in words
-  double decibans = 0;       ///< log odds with the finding less log odds without it; > 0 speaks for
+  std::string rule;          ///< the link that carries it; of a look empty
+  std::string_view finding;  ///< finding id, or `kEarlierLook`
+  std::string value;         ///< level id, or the day of the look
+  std::string shown;         ///< finding and level in words
+  double decibans = 0;       ///< log odds with it less log odds without it; > 0 speaks for
 };
+inline constexpr std::string_view kEarlierLook = "earlier-look";
 
 struct CauseReport {
   std::string_view id;

@@ -69,11 +69,6 @@ std::string prior(const CauseRule& c) {
         "unknown",
         c.wear->shape, c.wear->scale_km, c.wear->scale_years, c.wear->unknown_km);
   }
-  for (std::size_t p = 0; p < kCauseCount; ++p) {
-    if (c.given.at(p) > 0) {
-      text += fmt::format("; {:g} given {}", c.given.at(p), causes()[p].name);
-    }
-  }
   return text;
 }
 
@@ -88,6 +83,28 @@ std::vector<Shown> all_items(const Knowledge& k) {
   }
   for (const CauseRule& c : k.causes) {
     items.push_back({"cause", &c, {{"title", c.title}, {"plain", c.plain}, {"prior", prior(c)}}});
+  }
+  for (const StageRule& stage : k.stages) {
+    Shown s{"stage", &stage, {{"reaches", fmt::format("the tip in {:g} of looks", stage.reaches)}}};
+    if (stage.lasts_km > 0) {
+      s.more.emplace_back("lasts", fmt::format("{:g} working km", stage.lasts_km));
+    }
+    items.push_back(std::move(s));
+  }
+  for (const HarmRule& h : k.harms) {
+    items.push_back({"harm",
+                     &h,
+                     {{"cause", std::string(name(h.cause))},
+                      {"after", fmt::format("{:g} working km, stage by stage",
+                                            fmt::join(h.after_km, ", "))},
+                      {"breakdown", fmt::format("{:g} working km later", h.breakdown_km)}}});
+  }
+  for (const BrokenRule& b : k.broken) {
+    items.push_back({"broken",
+                     &b,
+                     {{"finding", std::string(name(b.finding))},
+                      {"cause", std::string(name(b.cause))},
+                      {"shows", levels(b.finding, b.shows)}}});
   }
   for (const Background& b : k.backgrounds) {
     items.push_back(

@@ -17,7 +17,8 @@
 #include "base/sentence.hpp"
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
-#include "diagnose/delay.hpp"
+#include "diagnose/ahead.hpp"
+#include "record/look.hpp"
 
 #ifndef DRYSHAFT_VERSION
 #error "the build passes DRYSHAFT_VERSION"
@@ -62,7 +63,8 @@ class Assessor {
     const int date = static_cast<int>(newest_.at(Field::date).number);
     today_ = options_.today.value_or(date);
     seen_ = present(history_, history_.records.size(), k_, today_);
-    verdict_ = judge(k_, model_, seen_.facts);
+    prior_ = model_.prior(seen_.facts);
+    verdict_ = judge(k_, model_, seen_.facts, prior_);
     facts_ = facts_of(seen_.facts, verdict_);
     identity();
     r_.warnings = k_.reservations;
@@ -83,8 +85,8 @@ class Assessor {
     r_.history = story_of(history_, k_, model_, seen_, verdict_);
     recheck();
     actions();
-    r_.next_checks = next_checks(k_, model_, seen_.facts, verdict_, options_.audience);
-    r_.would_change = would_change(k_, model_, seen_.facts, verdict_);
+    r_.next_checks = next_checks(k_, model_, seen_.facts, prior_, verdict_, options_.audience);
+    r_.would_change = would_change(k_, model_, seen_.facts, prior_, verdict_);
     outlook();
     cautions();
     headline();
@@ -192,8 +194,10 @@ class Assessor {
 
   void causes() {
     const Weights weights = model_.weigh(facts());
+    const std::vector<Model::LookWeight> looks = model_.weigh_looks(facts());
     Case unseen = facts();
     unseen.level.fill(-1);
+    unseen.course.reset();
     const Posterior all_units = model_.infer(unseen);
     for (const CauseSpec& c : dryshaft::causes()) {
       const CauseRule& rule = k_.causes[idx(c.id)];
@@ -209,13 +213,25 @@ class Assessor {
           auto& side = db > 0 ? report.for_it : report.against_it;
           side.push_back({.rule = carrier(f.id, c.id),
                           .finding = f.name,
-                          .value = f.levels[static_cast<std::size_t>(level)].id,
-                          .shown = words_for(f.id, level),
+                          .value = std::string(f.levels[static_cast<std::size_t>(level)].id),
+                          .shown = std::string(words_for(f.id, level)),
                           .decibans = db});
         }
         const bool bears = (model_.linked(f.id) >> idx(c.id) & 1U) != 0;
         if (level < 0 && bears && could_be_observed(f)) {
           report.not_observed.emplace_back(f.name);
+        }
+      }
+      for (const Model::LookWeight& look : looks) {
+        const double db = look.decibans[idx(c.id)];
+        if (std::abs(db) >= kLeastDecibans) {
+          const std::string day = date_text(day_of(history_.records[look.look]));
+          auto& side = db > 0 ? report.for_it : report.against_it;
+          side.push_back({.rule = {},
+                          .finding = kEarlierLook,
+                          .value = day,
+                          .shown = fmt::format("the look of {}", day),
+                          .decibans = db});
         }
       }
       const auto strongest = [](const Evidence& a, const Evidence& b) {
@@ -277,41 +293,30 @@ class Assessor {
   }
   [[nodiscard]] double look_days_ago() const { return waits() ? seen_.port_days_ago : 0; }
   [[nodiscard]] double look_km_ago() const { return waits() ? seen_.port_km_ago : 0; }
-  // Of the seal, at that look.
-  [[nodiscard]] double look_km() const { return std::max(0.0, facts().seal_km - look_km_ago()); }
-  [[nodiscard]] double look_years() const {
-    return std::max(0.0, facts().seal_years - look_days_ago() / kDaysPerYear);
-  }
-
-  // The longest interval of the grade, shortened where a worn seal makes a new
-  // leak likelier than the rule data allow. What is found besides makes no unit
-  // wait longer: no grade's limits are later than those of a better one.
+  // The longest interval of the grade, shortened where damage may have begun by then. What is found
+  // besides makes no unit wait longer: no grade's limits are later than those of a better one.
   void interval(const GradeRule& rule) {
     r_.recheck.km = rule.recheck_km;
     r_.recheck.days = rule.recheck_days;
     r_.recheck.because = fmt::format("the longest interval for grade {}", name(verdict_.grade));
-    const auto cooling = static_cast<Cooling>(facts().at(Situation::rotor_cooling));
-    if (!waits() || (cooling != Cooling::wet && cooling != Cooling::unknown)) {
+    if (!waits()) {
       return;
     }
+    const double safe = safe_km();
     for (std::size_t g = 0; g <= idx(verdict_.grade); ++g) {
-      shorten(k_.grades[g]);
+      shorten(k_.grades[g], safe);
     }
   }
 
-  // To what a unit of this grade is given.
-  void shorten(const GradeRule& rule) {
-    if (!rule.recheck_km || !rule.recheck_days) {
+  // To what a unit of this grade is given. Whole steps are all that is printed of both.
+  static constexpr double kStepKm = 500;
+  static constexpr double kStepDays = 5;
+  void shorten(const GradeRule& rule, double safe) {
+    if (!rule.recheck_km || !rule.recheck_days || safe >= *rule.recheck_km) {
       return;
     }
     const Settings& s = k_.settings;
-    constexpr double kStepKm = 500;
-    constexpr double kStepDays = 5;
-    const double safe = safe_km(*rule.recheck_km);
-    if (safe == *rule.recheck_km) {
-      return;
-    }
-    const double km = std::max(s.recheck_least_km, std::floor(safe / kStepKm) * kStepKm);
+    const double km = std::max(s.recheck_least_km, safe);
     const double share = safe / *rule.recheck_km;
     const double days = std::max(s.recheck_least_days,
                                  std::floor(*rule.recheck_days * share / kStepDays) * kStepDays);
@@ -320,36 +325,28 @@ class Assessor {
     }
     r_.recheck.km = std::min(*r_.recheck.km, km);
     r_.recheck.days = std::min(*r_.recheck.days, days);
-    r_.recheck.because =
-        k_.onset ? fmt::format(
-                       "shortened: by the shop's own records the chance that a leak has come to "
-                       "damage by then reaches {} soon after",
-                       percent(s.damage_target))
-                 : fmt::format(
-                       "shortened: at this distance and age of the seal the chance of a new leak "
-                       "reaches {} soon after",
-                       percent(s.recheck_onset_probability));
+    r_.recheck.because = fmt::format(
+        "shortened: {}the chance that damage has begun by then reaches {} soon after",
+        k_.onset ? "by the shop's own records " : "", percent(s.damage_target));
   }
 
-  // How far a unit may go from its last look: by the rules, before a new leak gets likely; by a
-  // shop's own onset, before damage does. `longest` where that comes later.
-  [[nodiscard]] double safe_km(double longest) const {
-    const Settings& s = k_.settings;
-    const double hazard =
-        model_.wear_hazard(look_km(), look_years()) - std::log1p(-s.recheck_onset_probability);
-    const auto soon_enough = [&](double km) {
-      return k_.onset ? damage_after(km) <= s.damage_target : hazard_after(km) <= hazard;
-    };
-    if (soon_enough(longest)) {
-      return longest;
+  // How far from the last look at the port, of those looks that did not find everything.
+  [[nodiscard]] double safe_km() const {
+    double most = 0;
+    for (std::size_t g = 0; g <= idx(verdict_.grade); ++g) {
+      most = std::max(most, k_.grades[g].recheck_km.value_or(0));
     }
-    double low = 0;
-    double high = longest;
-    for (int i = 0; i < (k_.onset ? 30 : 60); ++i) {
-      const double middle = (low + high) / 2;
-      (soon_enough(middle) ? low : high) = middle;
+    const Ahead ahead(model_.life(), verdict_.posterior.belief, clock_of(facts()),
+                      k_.settings.km_per_year);
+    double unharmed = ahead.unharmed();
+    if (seen_.port_record) {
+      if (const auto then = model_.unharmed_at(facts(), *seen_.port_record)) {
+        unharmed = then->not_yet;
+      }
     }
-    return low;
+    const double gone = std::floor(look_km_ago() / kStepKm) * kStepKm;
+    return gone + ahead.safe_km(k_.settings.damage_target, std::max(0.0, most - gone), kStepKm,
+                                unharmed);
   }
 
   // Where advice asks for the recheck sooner than the grade does.
@@ -363,22 +360,6 @@ class Assessor {
             fmt::format("shortened: {}", without_full_stop(for_reader(a.reason, a.plain)));
       }
     }
-  }
-
-  [[nodiscard]] double hazard_after(double km) const {
-    return model_.wear_hazard(look_km() + km, look_years() + km / k_.settings.km_per_year);
-  }
-
-  // Chance of damage within `km` of this look, had the seal never been looked at before.
-  [[nodiscard]] double damage_after(double km) const {
-    const Settings& s = k_.settings;
-    const double now = look_km();
-    const auto hazard = [&](double at) {
-      return at <= now ? model_.wear_hazard(at, now > 0 ? look_years() * at / now : 0)
-                       : hazard_after(at - now);
-    };
-    return delay::chance_of_damage(hazard, std::array{now}, km, model_.check_misses_leak(),
-                                   {s.leak_to_damage_km, s.leak_to_damage_stages});
   }
 
   // An action as one piece of advice has it.
@@ -604,6 +585,7 @@ class Assessor {
   const std::string& look_again_;
   int today_ = 0;
   Presentation seen_;
+  Prior prior_;
   Verdict verdict_;
   Facts facts_;
   Report r_;

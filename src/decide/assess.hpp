@@ -29,6 +29,8 @@ struct Verdict {
 
 // Grades a case. Pure; allocates nothing. `model` is compiled from `knowledge`.
 Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c);
+// The same with what was believed before already known.
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c, const Prior& prior);
 // The same with the posterior already known.
 Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
               const Posterior& posterior);
@@ -41,12 +43,12 @@ Facts facts_of(const Case& c, const Verdict& verdict);
 // Bits are the mutual information between them and whether a damaging cause
 // is present, given everything else observed (Shannon 1948).
 std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& model, const Case& c,
-                                   const Verdict& verdict, Audience audience);
+                                   const Prior& prior, const Verdict& verdict, Audience audience);
 
 // The fewest findings that would move the grade: single ones, and pairs in a
 // direction (better or worse) in which no single one does. Smallest steps first.
 std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
-                                      const Verdict& verdict);
+                                      const Prior& prior, const Verdict& verdict);
 
 // `count` models for `how_sure`. In each, every value marked "from memory" has
 // its odds (wear-out: its hazard) multiplied by a factor drawn evenly, on a

@@ -24,9 +24,9 @@ double entropy_bits(double p) {
 // All joint outcomes of one check, with their probabilities.
 class Outcomes {
  public:
-  Outcomes(const Knowledge& knowledge, const Model& model, const Case& c,
+  Outcomes(const Knowledge& knowledge, const Model& model, const Case& c, const Prior& prior,
            const std::vector<Finding>& reveals)
-      : knowledge_(knowledge), model_(model), start_(c) {
+      : knowledge_(knowledge), model_(model), prior_(prior), start_(c) {
     // A finding that is on record is not found out again, unless the record of
     // the port has grown old: then the new look replaces it.
     const bool port_again = c.at(Situation::port_check) != idx(PortCheck::fresh);
@@ -41,19 +41,15 @@ class Outcomes {
     }
     if (is_port_) {
       start_.set(Situation::port_check, PortCheck::fresh);
-      start_.port_weight = 1;
     }
     if (open_.empty()) {
       return;
     }
-    const Posterior prior = model.infer(start_);
-    before_ = entropy_bits(prior.risk);
-    Case without_sound = start_;
+    before_ = entropy_bits(model.risks(start_, prior).risk);
     for (const FindingSpec& f : findings()) {
       if (model.explains_only(f.id)) {
         sound_tells_ =
             sound_tells_ || start_.at(f.id) >= 0 || std::ranges::find(open_, f.id) != open_.end();
-        without_sound.set(f.id, -1);
       }
     }
     gather();
@@ -62,9 +58,9 @@ class Outcomes {
     }
     unseen_ = possible_;
     Weights weight;
-    add_up(prior.state, weight.all);
+    add_up(false, weight.all);
     if (sound_tells_) {
-      add_up(model.infer(without_sound).state, weight.for_risk);
+      add_up(true, weight.for_risk);
     }
     walk(0, start_, weight);
   }
@@ -82,10 +78,14 @@ class Outcomes {
   }
 
  private:
-  // By gathered state, the first `states_` of them.
+  // States as a look sees them, by breakdown: the state's bits, and above them the breakdown's.
+  static constexpr std::size_t kSeen = kBreakdowns * kStateCount;
+  // By gathered state, the first `states_` of them: each stands for states with damage, or for
+  // such without, in which a leak that does not show is damage too.
+  using Sums = std::array<double, 2 * kSeen>;
   struct Weights {
-    States all;
-    States for_risk;
+    Sums all;
+    Sums for_risk;
   };
   struct Split {
     double safe = 0;
@@ -96,32 +96,44 @@ class Outcomes {
 
   // States that no outcome tells apart, in damage or in what it shows, are added up beforehand.
   void gather() {
-    std::uint64_t telling = model_.grading().ask_causes() ? kStateCount - 1 : 0;
+    std::size_t telling = 0;
     for (const Finding f : open_) {
       telling |= model_.linked(f);
-    }
-    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-      const std::size_t alone = std::size_t{1} << cause;
-      telling |= (model_.damaging_states() >> alone & 1U) != 0 ? alone : 0;
+      if ((model_.show_breakdown() >> idx(f) & 1U) != 0) {
+        telling |= (kBreakdowns - 1) * kStateCount;
+      }
     }
     for (const bool damaged : {false, true}) {
       safe_states_ = damaged ? states_ : 0;
-      for (std::size_t s = 0; s < kStateCount; ++s) {
-        if ((s & ~telling) == 0 && (model_.damaging_states() >> s & 1U) == damaged) {
-          state_[states_] = s;
-          gathered_[s] = states_++;
+      for (std::size_t s = 0; s < kSeen; ++s) {
+        if ((s & ~telling) == 0) {
+          state_[states_] = s % kStateCount;
+          breakdown_[states_] = s / kStateCount;
+          gathered_[s] = states_++ - safe_states_;
         }
       }
     }
-    for (std::size_t s = 0; s < kStateCount; ++s) {
+    for (std::size_t s = 0; s < kSeen; ++s) {
       gathered_[s] = gathered_[s & telling];
     }
   }
 
-  void add_up(const States& states, States& into) const {
-    into.fill(0);
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      into[gathered_[s]] += states[s];
+  // Scaled, so that all sums to 1.
+  void add_up(bool graded, Sums& into) const {
+    std::fill_n(into.begin(), states_, 0.0);
+    const std::array<States, kBreakdowns> weights = model_.weights(start_, prior_, graded);
+    double all = 0;
+    for (std::size_t d = 0; d < kBreakdowns; ++d) {
+      for (std::size_t s = 0; s < kStateCount; ++s) {
+        const std::size_t place = gathered_[d * kStateCount + s];
+        const double damaged = weights[d][s] * prior_.damaged[s];
+        into[place] += weights[d][s] - damaged;
+        into[safe_states_ + place] += damaged;
+        all += weights[d][s];
+      }
+    }
+    for (std::size_t i = 0; i < states_; ++i) {
+      into[i] /= all;
     }
   }
 
@@ -136,14 +148,14 @@ class Outcomes {
       return;
     }
     for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
-      const States& like = model_.likelihood(f, static_cast<int>(l));
+      const int level = static_cast<int>(l);
       Weights next;
-      multiply(next.all, weight.all, like);
+      multiply(next.all, weight.all, f, level);
       if (sound_tells_) {
         if (model_.explains_only(f)) {
-          next.for_risk = weight.for_risk;
+          std::copy_n(weight.for_risk.begin(), states_, next.for_risk.begin());
         } else {
-          multiply(next.for_risk, weight.for_risk, like);
+          multiply(next.for_risk, weight.for_risk, f, level);
         }
       }
       c.set(f, static_cast<int>(l));
@@ -152,13 +164,17 @@ class Outcomes {
     c.set(f, -1);
   }
 
-  void multiply(States& into, const States& weight, const States& like) const {
+  void multiply(Sums& into, const Sums& weight, Finding f, int level) const {
+    const States& like = model_.likelihood(f, level);
+    const bool breaks = (model_.show_breakdown() >> idx(f) & 1U) != 0;
+    const std::array<double, kBreakdowns> risen =
+        breaks ? model_.broken(f, level) : std::array<double, kBreakdowns>{1, 1, 1, 1};
     for (std::size_t i = 0; i < states_; ++i) {
-      into[i] = weight[i] * like[state_[i]];
+      into[i] = weight[i] * like[state_[i]] * risen[breakdown_[i]];
     }
   }
 
-  [[nodiscard]] Split split(const States& weight) const {
+  [[nodiscard]] Split split(const Sums& weight) const {
     Split sums;
     for (std::size_t i = 0; i < safe_states_; ++i) {
       sums.safe += weight[i];
@@ -190,25 +206,23 @@ class Outcomes {
     const double graded_risk = sound_tells_ ? split(weight.for_risk).risk() : all.risk();
     std::array<double, kCauseCount> causes{};
     if (model_.grading().ask_causes()) {
-      States spread{};
-      for (std::size_t i = 0; i < states_; ++i) {
-        spread[state_[i]] = weight.all[i];
-      }
-      causes = posterior_of(spread, model_.damaging_states()).cause;
+      causes = model_.infer(c, prior_).cause;
     }
     unseen_ &= ~(1U << idx(grade_of(knowledge_, model_.grading(), c, graded_risk, causes)));
   }
 
   const Knowledge& knowledge_;
   const Model& model_;
+  const Prior& prior_;
   Case start_;
   std::vector<Finding> open_;
   bool is_port_ = false;
   bool sound_tells_ = false;  // findings that only explain away: the grade rests on other weights
   std::size_t states_ = 0;    // gathered; safe ones first
   std::size_t safe_states_ = 0;                      // how many of them
-  std::array<std::size_t, kStateCount> state_{};     // one of those gathered in each
-  std::array<std::size_t, kStateCount> gathered_{};  // where each state is
+  std::array<std::size_t, 2 * kSeen> state_{};       // of causes: one of those gathered in each
+  std::array<std::size_t, 2 * kSeen> breakdown_{};
+  std::array<std::size_t, kSeen> gathered_{};  // where each state is, among safe and damaged ones
   double before_ = 0;
   double after_ = 0;
   std::size_t leaves_ = 0;
@@ -219,13 +233,14 @@ class Outcomes {
 // Searches for the fewest findings that would move the grade.
 class Changes {
  public:
-  Changes(const Knowledge& knowledge, const Model& model, const Case& c, const Verdict& verdict)
+  Changes(const Knowledge& knowledge, const Model& model, const Case& c, const Prior& prior,
+          const Verdict& verdict)
       : knowledge_(knowledge),
         model_(model),
         case_(c),
+        prior_(prior),
         verdict_(verdict),
         grade_(verdict.grade),
-        unworn_(model.unworn(c)),
         port_open_(c.at(Situation::port_check) != idx(PortCheck::fresh)) {}
 
   std::vector<WouldChange> find() {
@@ -255,7 +270,7 @@ class Changes {
   };
 
   [[nodiscard]] Grade grade_with(const Case& changed) const {
-    return grade_of(knowledge_, model_, changed, unworn_);
+    return grade_of(knowledge_, model_, changed, prior_);
   }
 
   // U is no better and no worse than another grade until it is settled: a move
@@ -281,10 +296,7 @@ class Changes {
     return {f.name, f.levels[static_cast<std::size_t>(level)].id};
   }
 
-  static void fresh(Case& c) {
-    c.set(Situation::port_check, PortCheck::fresh);
-    c.port_weight = 1;
-  }
+  static void fresh(Case& c) { c.set(Situation::port_check, PortCheck::fresh); }
 
   // The plainest result of a look that is missing: dry and clean.
   void clean_port() {
@@ -444,9 +456,9 @@ class Changes {
   const Knowledge& knowledge_;
   const Model& model_;
   const Case& case_;
+  const Prior& prior_;
   const Verdict& verdict_;
   Grade grade_;
-  double unworn_;
   bool port_open_;
   std::vector<Move> moves_;
   std::vector<WouldChange> found_;
@@ -455,7 +467,7 @@ class Changes {
 }  // namespace
 
 std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& model, const Case& c,
-                                   const Verdict& verdict, Audience audience) {
+                                   const Prior& prior, const Verdict& verdict, Audience audience) {
   const Facts facts = facts_of(c, verdict);
   std::vector<NextCheck> checks;
   for (const ActionRule& action : knowledge.actions) {
@@ -469,7 +481,7 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
     if (audience == Audience::owner && !action.owner_can && !settles) {
       continue;
     }
-    const Outcomes outcomes(knowledge, model, c, action.reveals);
+    const Outcomes outcomes(knowledge, model, c, prior, action.reveals);
     if (!outcomes.any() || (outcomes.gain_bits() < kLeastBits && !settles)) {
       continue;
     }
@@ -495,8 +507,8 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
 }
 
 std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
-                                      const Verdict& verdict) {
-  return Changes(knowledge, model, c, verdict).find();
+                                      const Prior& prior, const Verdict& verdict) {
+  return Changes(knowledge, model, c, prior, verdict).find();
 }
 
 }  // namespace dryshaft

@@ -49,8 +49,8 @@ constexpr RiskBand band_of(const Settings& s, double risk) {
 /// Probabilities may be anything where `GradeConditions::ask_causes()` is false.
 Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
                double graded_risk, const std::array<double, kCauseCount>& probability);
-/// The same for a variant of a case; `unworn` as in `Model::graded_risk`.
-Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, double unworn);
+/// The same for a variant of a case that has the same prior.
+Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, const Prior& prior);
 
 }  // namespace dryshaft
 

@@ -57,8 +57,12 @@ Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c,
   return v;
 }
 
+Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c, const Prior& prior) {
+  return judge(knowledge, model, c, model.infer(c, prior));
+}
+
 Verdict judge(const Knowledge& knowledge, const Model& model, const Case& c) {
-  return judge(knowledge, model, c, model.infer(c));
+  return judge(knowledge, model, c, model.prior(c));
 }
 
 Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, const Case& c,
@@ -67,18 +71,18 @@ Grade grade_of(const Knowledge& knowledge, const GradeConditions& conditions, co
   return grade_on(grounds_of(knowledge, conditions, c, band, probability).grounds);
 }
 
-Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, double unworn) {
+Grade grade_of(const Knowledge& knowledge, const Model& model, const Case& c, const Prior& prior) {
   const GradeConditions& conditions = model.grading();
   if (conditions.ask_causes()) {
-    return judge(knowledge, model, c).grade;
+    return judge(knowledge, model, c, prior).grade;
   }
   if (conditions.ask_risk()) {
-    return grade_of(knowledge, conditions, c, model.graded_risk(c, unworn), {});
+    return grade_of(knowledge, conditions, c, model.graded_risk(c, prior), {});
   }
   // Floors alone settle many a grade.
   Grounds grounds = grounds_of(knowledge, conditions, c, RiskBand::low, {}).grounds;
   if (!settled(grounds)) {
-    grounds.band = band_of(knowledge.settings, model.graded_risk(c, unworn));
+    grounds.band = band_of(knowledge.settings, model.graded_risk(c, prior));
   }
   return grade_on(grounds);
 }

@@ -8,6 +8,7 @@
 #include "base/index.hpp"
 #include "decide/wording.hpp"
 #include "record/events.hpp"
+#include "record/look.hpp"
 
 namespace dryshaft {
 namespace {
@@ -19,8 +20,6 @@ constexpr std::string_view kSealRenewed = "seal-renewed";
 constexpr std::string_view kBypassed = "rotor-circuit-bypassed";
 constexpr std::string_view kFitted = "unit-fitted";
 constexpr std::string_view kOpened = "unit-opened";
-
-int day_of(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
 
 std::optional<double> odometer_of(const Record& r) {
   return r.has(Field::odometer_km) ? std::optional(r.at(Field::odometer_km).number) : std::nullopt;
@@ -149,16 +148,6 @@ class Story {
     return found;
   }
 
-  // The newest record by itself, with what is known of the unit.
-  [[nodiscard]] Case newest_alone() const {
-    const std::size_t n = history_.records.size();
-    const History alone{history_.unit_id, {history_.records[n - 1]}, {history_.refused[n - 1]}};
-    Case c = seen_.facts;
-    c.level = present(alone, 1, k_, day_of(history_.records[n - 1])).facts.level;
-    c.port_weight = 1;
-    return c;
-  }
-
   void findings(Comparison& comparison, const Case& then) const {
     for (const FindingSpec& f : dryshaft::findings()) {
       const int before = then.at(f.id);
@@ -239,7 +228,13 @@ class Story {
       return fmt::format("{} in between, so {}, and earlier findings at the port no longer count",
                          sentence_case(repair->text), what);
     }
-    c.began = began_between(k_, model_, past_[i - first_], newest_alone());
+    const std::optional<Model::Since> since = model_.sound_at(seen_.facts, i);
+    if (since) {
+      c.began = since->not_yet * since->risk_then;
+    } else {
+      c.reading = "not-comparable";
+      return "How these two fit together is not known, so what began in between is not said";
+    }
     const std::string chance = percent(*c.began);
     if (*c.began >= kDevelopment) {
       c.reading = "development";
@@ -280,50 +275,6 @@ class Story {
 UnitHistory story_of(const History& history, const Knowledge& knowledge, const Model& model,
                      const Presentation& seen, const Verdict& verdict) {
   return Story(history, knowledge, model, seen, verdict).tell();
-}
-
-double began_between(const Knowledge& knowledge, const Model& model, const Case& then,
-                     const Case& now) {
-  const double of_distance =
-      now.seal_km > 0 ? std::clamp(1 - then.seal_km / now.seal_km, 0.0, 1.0) : 0.0;
-  const double hazard = model.wear_hazard(now.seal_km, now.seal_years);
-  const double of_wear =
-      hazard > 0
-          ? std::clamp(1 - model.wear_hazard(then.seal_km, then.seal_years) / hazard, 0.0, 1.0)
-          : of_distance;
-  std::array<double, kStateCount> exposure{};  // of all causes in a set
-  for (std::size_t set = 0; set < kStateCount; ++set) {
-    exposure[set] = 1;
-    for (const CauseRule& c : knowledge.causes) {
-      if ((set >> idx(c.cause) & 1U) != 0) {
-        exposure[set] *= c.wear ? of_wear : of_distance;
-      }
-    }
-  }
-  const States before = model.infer(then).state;
-  const States prior = model.prior(now);
-  const States after = model.infer(now).state;
-  double began = 0;
-  double all = 0;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    double reachable = 0;
-    for (std::size_t t = 0; t < kStateCount; ++t) {
-      reachable += (s & ~t) == 0 ? prior[t] * exposure[t & ~s] : 0;
-    }
-    if (!(reachable > 0)) {
-      continue;  // what is known of the unit by now rules this state out
-    }
-    for (std::size_t t = 0; t < kStateCount; ++t) {
-      if ((s & ~t) == 0) {
-        // after / prior is the likelihood of the later inspection, up to a factor.
-        const double p = before[s] / reachable * after[t] * exposure[t & ~s];
-        all += p;
-        const bool damage = (model.damaging_states() >> (t & ~s) & 1U) != 0;
-        began += damage ? p : 0;
-      }
-    }
-  }
-  return all > 0 ? began / all : 0;
 }
 
 }  // namespace dryshaft

@@ -55,13 +55,30 @@ std::vector<Model> variations(const Knowledge& knowledge, std::size_t count) {
     k.backgrounds = knowledge.backgrounds;
     for (CauseRule& c : k.causes) {
       v.shift(c.base, v.factor(c, "base"));
-      v.shift(c.given, v.factor(c, "given"));
       if (c.wear) {
         const double scale = std::pow(v.factor(c, "wear"), -1 / c.wear->shape);
         c.wear->scale_km *= scale;
         c.wear->scale_years *= scale;
       }
     }
+    k.stages = knowledge.stages;
+    for (StageRule& stage : k.stages) {
+      stage.reaches = with_odds(stage.reaches, v.factor(stage, "reaches"));
+      stage.lasts_km *= v.factor(stage, "lasts");
+    }
+    k.harms = knowledge.harms;
+    for (HarmRule& harm : k.harms) {
+      const double after = v.factor(harm, "after");
+      for (double& km : harm.after_km) {
+        km *= after;
+      }
+      harm.breakdown_km *= v.factor(harm, "breakdown");
+    }
+    k.broken = knowledge.broken;
+    for (BrokenRule& b : k.broken) {
+      v.shift(b.shows, v.factor(b));
+    }
+    k.settings = knowledge.settings;
     // One factor for all levels of a link, so that worse stays rarer.
     for (Link& link : k.links) {
       v.shift(link.shows, v.factor(link));
@@ -84,9 +101,9 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model,
                .grades = {}};
   // Where no condition asks for a cause, the band of the risk settles the grade.
   std::array<std::optional<Grade>, kRiskBandCount> by_band;
-  const auto grade_by = [&](const Risks& risks, const Model& variation) {
+  const auto grade_by = [&](const Risks& risks, const Model& variation, const Prior& prior) {
     if (model.grading().ask_causes()) {
-      return judge(knowledge, model, c, variation.infer(c)).grade;
+      return judge(knowledge, model, c, variation.infer(c, prior)).grade;
     }
     const RiskBand band = band_of(knowledge.settings, risks.graded_risk);
     std::optional<Grade>& known = by_band.at(static_cast<std::size_t>(band));
@@ -97,8 +114,9 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model,
   };
   std::array<bool, kGradeCount> seen{};
   for (const Model& variation : variations) {
-    const Risks risks = variation.risks(c);
-    const Grade grade = grade_by(risks, variation);
+    const Prior prior = variation.prior(c);
+    const Risks risks = variation.risks(c, prior);
+    const Grade grade = grade_by(risks, variation, prior);
     sure.risk_low = std::min(sure.risk_low, risks.risk);
     sure.risk_high = std::max(sure.risk_high, risks.risk);
     sure.grade_holds += grade == verdict.grade ? 1 : 0;

@@ -72,7 +72,11 @@ void keep_common_good(Presentation& into, const Presentation& other) {
     }
   }
   a.set(Situation::port_check, std::max(a.at(Situation::port_check), b.at(Situation::port_check)));
-  a.port_weight = std::min(a.port_weight, b.port_weight);
+  // Whose past it is, nobody knows: what is bad in it counts now, what is good not at all.
+  a.course.reset();
+  for (const FindingSpec& f : findings()) {
+    a.earlier &= f.ordered && a.at(f.id) <= 0 ? ~0U : ~(1U << idx(f.id));
+  }
   a.seal_km = std::max(a.seal_km, b.seal_km);
   a.seal_years = std::max(a.seal_years, b.seal_years);
   into.port_days_ago = std::max(into.port_days_ago, other.port_days_ago);

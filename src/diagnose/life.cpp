@@ -12,10 +12,6 @@ constexpr std::size_t kLeaking = core_of(1, 0, 0);  // the first core with a lea
 
 constexpr bool bit(std::size_t set, auto e) { return (set >> idx(e) & 1U) != 0; }
 
-// The causes of `kRests`, in its order.
-constexpr std::array kRestCauses = {Cause::rotor_bearing_erosion, Cause::gear_bearing_erosion,
-                                    Cause::outside_noise};
-
 double hazard_of(double share) { return -std::log1p(-share); }
 
 // Whole, harmed, broken down: chances after `km`, each row from one of them.
@@ -56,28 +52,34 @@ Dense sum(const Dense& a, double x, const Dense& b, double y) {
 
 }  // namespace
 
-Life::Life(const Knowledge& knowledge, const Model& model, const LifeRules& rules, double step_km,
-           unsigned longest)
-    : model_(model) {
+Life::Life(const Knowledge& knowledge, double step_km, unsigned longest) {
+  const Settings& settings = knowledge.settings;
   const auto base = [&](Cause c) { return knowledge.causes[idx(c)].base; };
-  rest_km_per_day_ = rules.rest_km_per_day;
-  base_km_ = rules.base_km;
-  seal_base_ = hazard_of(base(Cause::seal_leak)[0]) / base_km_;
-  if (const auto& wear = knowledge.causes[idx(Cause::seal_leak)].wear) {
-    wears_ = wear->cooling;
+  rest_km_per_day_ = settings.rest_km_per_day;
+  base_km_ = settings.base_km;
+  leaks_when_new_ = base(Cause::seal_leak)[0];
+  wear_ = knowledge.causes[idx(Cause::seal_leak)].wear;
+  if (wear_) {
+    const double halves = 2 * wear_->shape;
+    constexpr double kMost = 12;
+    half_shapes_ =
+        halves <= kMost && halves == std::floor(halves) ? static_cast<unsigned>(halves) : 0;
+    for (const WearPoint& p : wear_->table) {
+      table_.push_back({std::log(p.at), std::log(p.hazard)});
+    }
   }
   for (std::size_t s = 0; s < kSealStages; ++s) {
-    reaches_[s + 1] = rules.stages[s].reaches;
-    leaves_[s] = s + 1 < kSealStages ? 1 / rules.stages[s].mean_km : 0;
+    const StageRule& stage = knowledge.stages[s];
+    reaches_[s + 1] = stage.reaches;
+    leaves_[s] = stage.lasts_km > 0 ? 1 / stage.lasts_km : 0;
   }
-  const double working = working_km(base_km_, base_km_ / knowledge.settings.km_per_year);
+  const double working = working_km(base_km_, base_km_ / settings.km_per_year);
   for (std::size_t h = 0; h < harms_.size(); ++h) {
-    const Harm& harm = rules.harms[h];
-    harms_[h].base = hazard_of(base(harm.cause)[0]) / working;
+    const HarmRule& harm = knowledge.harms[h];
     harms_[h].breakdown = 1 / harm.breakdown_km;
-    harms_[h].rate[0] = harms_[h].base;
+    harms_[h].rate[0] = hazard_of(base(harm.cause)[0]) / working;
     for (std::size_t s = 0; s < kSealStages; ++s) {
-      harms_[h].rate[s + 1] = harms_[h].base + 1 / harm.mean_km[s];
+      harms_[h].rate[s + 1] = harms_[h].rate[0] + 1 / harm.after_km[s];
     }
   }
   for (std::size_t g = 0; g < etched_.size(); ++g) {
@@ -85,22 +87,10 @@ Life::Life(const Knowledge& knowledge, const Model& model, const LifeRules& rule
     for (std::size_t material = 0; material < etched_[g].size(); ++material) {
       etched_[g][material] = hazard_of(cause.base[cause.by ? material : 0]);
     }
-    etched_shape_[g] = rules.erosion_shape[g];
   }
+  etched_shape_ = settings.erosion_shape;
   outside_ = base(Cause::outside_noise)[0];
-  outside_km_ = rules.outside_km;
-  for (const BrokenShow& b : rules.broken) {
-    Broken& out = broken_.emplace_back();
-    out.finding = b.finding;
-    out.electrical = b.cause == rules.harms[1].cause;
-    const std::size_t count = spec(b.finding).levels.size();
-    const std::size_t harmed = std::size_t{1} << idx(b.cause);
-    for (std::size_t l = 0; l < count; ++l) {
-      const double shown = b.shows[l] - (l + 1 < count ? b.shows[l + 1] : 0);
-      out.ratio[l] = shown / model.likelihood(b.finding, static_cast<int>(l))[harmed];
-    }
-  }
-  seal_itself_ = 1U << idx(Finding::opened_seal_leak);
+  outside_km_ = settings.outside_km;
   compile_pieces(step_km, longest);
 }
 
@@ -108,9 +98,45 @@ double Life::working_km(double km, double years) const {
   return km + rest_km_per_day_ * kDaysPerYear * years;
 }
 
-double Life::onset_hazard(const Clock& at) const {
-  const bool wears = (wears_ >> idx(at.cooling) & 1U) != 0;
-  return (wears ? model_.wear_hazard(at.seal_km, at.seal_years) : 0) + seal_base_ * at.seal_km;
+// Straight lines in logs: a Weibull hazard is one, so that few points hold it.
+double Life::table_hazard(double at) const {
+  if (!(at > 0)) {
+    return 0;
+  }
+  const double log_at = std::log(at);
+  const auto after = std::ranges::upper_bound(table_, log_at, {}, &TablePoint::log_at);
+  const auto first = std::clamp(after - table_.begin() - 1, std::ptrdiff_t{0},
+                                static_cast<std::ptrdiff_t>(table_.size()) - 2);
+  const TablePoint& a = table_[static_cast<std::size_t>(first)];
+  const TablePoint& b = table_[static_cast<std::size_t>(first) + 1];
+  return std::exp(a.log_hazard +
+                  (log_at - a.log_at) * (b.log_hazard - a.log_hazard) / (b.log_at - a.log_at));
+}
+
+double Life::wear_hazard(double km, double years) const {
+  if (!wear_) {
+    return 0;
+  }
+  const Wear& wear = *wear_;
+  if (!table_.empty()) {
+    // The part that the table does not speak of stays as the rules have it: the worse reading.
+    return wear.table_by_years ? table_hazard(years) + std::pow(km / wear.scale_km, wear.shape)
+                               : table_hazard(km) + std::pow(years / wear.scale_years, wear.shape);
+  }
+  const double by_km = km / wear.scale_km;
+  const double by_years = years / wear.scale_years;
+  if (half_shapes_ == 0) {
+    return std::pow(by_km, wear.shape) + std::pow(by_years, wear.shape);
+  }
+  // A shape such as 2 or 2.5, as most are written: products and one root.
+  const auto power = [this](double x) {
+    double y = half_shapes_ % 2 != 0 ? std::sqrt(x) : 1;
+    for (unsigned n = half_shapes_ / 2; n != 0; --n) {
+      y *= x;
+    }
+    return y;
+  };
+  return power(by_km) + power(by_years);
 }
 
 void Life::compile_pieces(double step_km, unsigned longest) {
@@ -261,9 +287,10 @@ void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
   }
   const double count = left;
   double done = 0;
+  const bool wears = wear_ && (wear_->cooling >> idx(from.cooling) & 1U) != 0;
   const auto hazard = [&](double steps) {
-    const double part = count > 0 ? steps / count : 0;
-    return onset_hazard(from.later(km * part, years * part));
+    const double part = wears && count > 0 ? steps / count : 0;
+    return wears ? wear_hazard(from.seal_km + km * part, from.seal_years + years * part) : 0;
   };
   double before = hazard(0);
   // The longest pieces first: what began long ago needs the least care.
@@ -296,7 +323,7 @@ void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
 
 void Life::rests(Belief& belief, const Clock& from, const Clock& to) const {
   const auto etches = [&](std::size_t g, double km_before, double km_after, Bearings material) {
-    const auto at = [&](double km) { return std::pow(km / base_km_, etched_shape_[g]); };
+    const auto at = [&](double km) { return std::pow(km / base_km_, etched_shape_); };
     return -std::expm1(etched_[g][idx(material)] * (at(km_before) - at(km_after)));
   };
   const std::array<double, 2> etched = {etches(0, from.rotor_km, to.rotor_km, to.rotor),
@@ -323,76 +350,44 @@ void Life::rests(Belief& belief, const Clock& from, const Clock& to) const {
   }
 }
 
-Belief Life::newborn() {
+void Life::drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const {
+  // At moments that are spread evenly over the way.
+  constexpr int kMoments = 8;
+  Belief mean;
+  for (int i = 0; i < kMoments; ++i) {
+    const double part = (i + 0.5) / kMoments;
+    Clock then =
+        from.later((to.seal_km - from.seal_km) * part, (to.seal_years - from.seal_years) * part);
+    Belief one = belief;
+    drive(one, from, then);
+    end(one, Cause::seal_leak);
+    then.cooling = to.cooling;
+    drive(one, then, to);
+    for (std::size_t core = 0; core < kCores; ++core) {
+      for (std::size_t r = 0; r < kRests; ++r) {
+        mean.at[core][r] += one.at[core][r] / kMoments;
+      }
+    }
+  }
+  belief = mean;
+}
+
+Belief Life::newborn() const {
   Belief belief;
   belief.at[core_of(0, 0, 0)][0] = 1;
+  renew_seal(belief);
   return belief;
 }
 
-Belief Life::likelihood(const Levels& levels) const {
-  States tip{};
-  tip.fill(1);
-  std::array<double, 2> itself = {1, 1};  // without and with a leak
-  std::array<double, 2> broken = {1, 1};  // corrosion, insulation
-  for (const FindingSpec& f : findings()) {
-    const std::int8_t level = levels[idx(f.id)];
-    if (level < 0 || !model_.carries_evidence(f.id)) {
-      continue;
-    }
-    const States& like = model_.likelihood(f.id, level);
-    if (bit(seal_itself_, f.id)) {
-      itself[0] *= like[0];
-      itself[1] *= like[std::size_t{1} << idx(Cause::seal_leak)];
-      continue;
-    }
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      tip[s] *= like[s];
-    }
-  }
-  for (const Broken& b : broken_) {
-    if (const std::int8_t level = levels[idx(b.finding)]; level >= 0) {
-      broken[b.electrical ? 1 : 0] *= b.ratio[static_cast<std::uint8_t>(level)];
-    }
-  }
-  Belief out;
-  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
-    for (std::size_t c = 0; c < kHarmStates; ++c) {
-      for (std::size_t i = 0; i < kHarmStates; ++i) {
-        const double factor =
-            itself[seal > 0 ? 1 : 0] * (c == 2 ? broken[0] : 1) * (i == 2 ? broken[1] : 1);
-        std::size_t state = (c > 0 ? std::size_t{1} << idx(Cause::rotor_bearing_corrosion) : 0) |
-                            (i > 0 ? std::size_t{1} << idx(Cause::insulation_loss) : 0);
-        for (std::size_t r = 0; r < kRests; ++r) {
-          std::size_t s = state;
-          for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
-            s |= (r >> b & 1U) << idx(kRestCauses[b]);
-          }
-          const double reached = tip[s | std::size_t{1} << idx(Cause::seal_leak)];
-          out.at[core_of(seal, c, i)][r] = factor * (tip[s] + reaches_[seal] * (reached - tip[s]));
-        }
-      }
-    }
-  }
-  return out;
-}
-
-double Life::look(Belief& belief, const Levels& levels) const {
-  const Belief like = likelihood(levels);
-  double all = 0;
-  for (std::size_t core = 0; core < kCores; ++core) {
+void Life::renew_seal(Belief& belief) const {
+  end(belief, Cause::seal_leak);
+  for (std::size_t core = 0; core < kLeaking; ++core) {
     for (std::size_t r = 0; r < kRests; ++r) {
-      belief.at[core][r] *= like.at[core][r];
-      all += belief.at[core][r];
+      const double leaks = belief.at[core][r] * leaks_when_new_;
+      belief.at[core][r] -= leaks;
+      belief.at[core + kLeaking][r] += leaks;
     }
   }
-  if (all > 0) {
-    for (auto& row : belief.at) {
-      for (double& x : row) {
-        x /= all;
-      }
-    }
-  }
-  return all;
 }
 
 void Life::end(Belief& belief, Cause cause) {
@@ -431,7 +426,7 @@ void Life::end(Belief& belief, Cause cause) {
   }
 }
 
-Chances Life::chances(const Belief& belief) const {
+Chances chances(const Belief& belief) {
   Chances out;
   for (std::size_t seal = 0; seal < kSealStates; ++seal) {
     for (std::size_t c = 0; c < kHarmStates; ++c) {
@@ -447,7 +442,6 @@ Chances Life::chances(const Belief& belief) const {
           }
           out.damaged += c > 0 || i > 0 ? p : 0;
           out.broken += c == 2 || i == 2 ? p : 0;
-          out.risk += seal > 0 || c > 0 || i > 0 ? p : 0;
         }
       }
     }

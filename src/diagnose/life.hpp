@@ -8,55 +8,18 @@
 // in tables of doubling length. A hidden Markov chain in continuous time: Rabiner 1989 for the
 // forward pass; Higham, "Functions of Matrices", 2008, 10.3 for doubling; delay-time models after
 // Christer and Waller 1984 (all from memory).
-//
-// A look tells of the seal only by what reaches the sensor's tip, which is a hidden state of the
-// look: fluid, tracks and rust of one tip are one witness. The likelihoods are those of `Model`,
-// whose cause `seal_leak` stands for "reached the tip" in them.
 #ifndef DRYSHAFT_DIAGNOSE_LIFE_HPP
 #define DRYSHAFT_DIAGNOSE_LIFE_HPP
 
 #include <array>
 #include <cstddef>
 #include <cstdint>
-#include <span>
+#include <optional>
 #include <vector>
 
-#include "diagnose/model.hpp"
+#include "dryshaft/knowledge.hpp"
 
 namespace dryshaft {
-
-// A stage of a leaking seal: damp, wet, dripping, as DIN 3761 has them (from memory).
-inline constexpr std::size_t kSealStages = 3;
-struct SealStage {
-  double reaches = 0;  // chance that a look finds coolant to have reached the sensor's tip
-  double mean_km = 0;  // mean working distance in it; of the last, which stays, not used
-};
-
-// What a leak brings about, stage by stage.
-struct Harm {
-  Cause cause = Cause::rotor_bearing_corrosion;
-  std::array<double, kSealStages> mean_km{};  // mean working distance to it, in each stage
-  double breakdown_km = 0;                    // from there to a unit that has broken down
-};
-
-// How a finding shows in a unit that has broken down by a harm: in place of its link.
-struct BrokenShow {
-  Cause cause = Cause::rotor_bearing_corrosion;
-  Finding finding = Finding::rotation;
-  std::array<double, kMaxLevels> shows{};  // as in `Link`
-};
-
-// What the process takes besides causes and links. Shares without a leak are those of
-// `CauseRule::base`, at `base_km` of usual driving.
-struct LifeRules {
-  double rest_km_per_day = 0;  // working kilometres of a day, beside those driven
-  double base_km = 1;
-  std::array<SealStage, kSealStages> stages;
-  std::array<Harm, 2> harms;  // corrosion, insulation loss
-  std::vector<BrokenShow> broken;
-  std::array<double, 2> erosion_shape{1, 1};  // rotor, gearbox: share by a power of distance
-  double outside_km = 1;                      // mean distance that a noise from outside lasts
-};
 
 // Seal: tight and `kSealStages`; corrosion and insulation: whole, harmed, broken down.
 inline constexpr std::size_t kSealStates = kSealStages + 1;
@@ -64,6 +27,8 @@ inline constexpr std::size_t kHarmStates = 3;
 inline constexpr std::size_t kCores = kSealStates * kHarmStates * kHarmStates;
 // Both erosions and noise from outside: a bit each, in the order of the causes.
 inline constexpr std::size_t kRests = 8;
+inline constexpr std::array kRestCauses = {Cause::rotor_bearing_erosion, Cause::gear_bearing_erosion,
+                                           Cause::outside_noise};
 
 constexpr std::size_t core_of(std::size_t seal, std::size_t corrosion, std::size_t insulation) {
   return (seal * kHarmStates + corrosion) * kHarmStates + insulation;
@@ -98,47 +63,41 @@ struct Clock {
 // What a belief says of each cause, and of harm.
 struct Chances {
   std::array<double, kCauseCount> cause{};
-  double risk = 0;     // that a damaging cause is present
   double damaged = 0;  // that rotor bearings or insulation are harmed, or broken down
   double broken = 0;   // that either has broken down
   std::array<double, kSealStates> seal{};
 };
+Chances chances(const Belief& belief);
 
 // Compiled from rule data; immutable.
 class Life {
  public:
   // `step_km`: of the finest table; `longest`: so many doublings make the longest piece that is
   // driven at once.
-  Life(const Knowledge& knowledge, const Model& model, const LifeRules& rules, double step_km = 16,
-       unsigned longest = 10);
+  explicit Life(const Knowledge& knowledge, double step_km = 16, unsigned longest = 10);
 
-  // A unit that has just been built, of these bearings.
-  [[nodiscard]] static Belief newborn();
-
-  // From one moment to a later one: `to` is `from` after some km and years.
-  void drive(Belief& belief, const Clock& from, const Clock& to) const;
-
-  // Takes a look in; its likelihood given all before, 0 where it cannot be. Findings without
-  // evidence in the rules say nothing.
-  double look(Belief& belief, const Levels& levels) const;
-
-  // The same without the change: how likely each state makes the look.
-  [[nodiscard]] Belief likelihood(const Levels& levels) const;
-
+  // A unit that has just been built.
+  [[nodiscard]] Belief newborn() const;
+  // A new seal: a few leak from the start.
+  void renew_seal(Belief& belief) const;
   // Work that ends a cause: what was there is gone.
   static void end(Belief& belief, Cause cause);
 
-  [[nodiscard]] Chances chances(const Belief& belief) const;
+  // From one moment to a later one: `to` is `from` after some km and years.
+  void drive(Belief& belief, const Clock& from, const Clock& to) const;
+  // The same where the rotor circuit was bypassed on the way, and nobody knows when.
+  void drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const;
 
-  // Chance that a tight seal begins to leak between two moments.
-  [[nodiscard]] double onset_hazard(const Clock& at) const;
+  // Cumulative hazard of wear-out: by the rules, or by a shop's own table.
+  [[nodiscard]] double wear_hazard(double km, double years) const;
+  // Chance that a look finds coolant to have reached the tip.
+  [[nodiscard]] double reaches(std::size_t seal) const { return reaches_[seal]; }
   // Working kilometres in so many driven and years.
   [[nodiscard]] double working_km(double km, double years) const;
 
  private:
   struct Harmed {
-    double base = 0;  // a working km
-    std::array<double, kSealStates> rate{};
+    std::array<double, kSealStates> rate{};  // a working km
     double breakdown = 0;
   };
   // Among states with a leak: from, to, and the chance of being there at the end of a piece.
@@ -156,33 +115,33 @@ class Life {
     std::array<std::array<double, kHarmStates>, kHarmStates> corrodes{};  // while tight
     std::array<std::array<double, kHarmStates>, kHarmStates> loses{};
   };
-  // How a look's finding shows in a unit that has broken down, beside one that is only harmed.
-  struct Broken {
-    Finding finding;
-    bool electrical;
-    std::array<double, kMaxLevels> ratio{};
-  };
   void compile_pieces(double step_km, unsigned longest);
   template <std::size_t Width>
   void one_piece(std::array<std::array<double, Width>, kCores>& at, const Piece& piece,
                  double first, double second) const;
   void rests(Belief& belief, const Clock& from, const Clock& to) const;
 
-  const Model& model_;
+  [[nodiscard]] double table_hazard(double at) const;
+
   std::array<Harmed, 2> harms_{};
   std::array<double, kSealStates> reaches_{};
   std::array<double, kSealStages> leaves_{};  // a working km; of the last stage 0
   std::vector<Piece> pieces_;
-  std::vector<Broken> broken_;
   double rest_km_per_day_ = 0;
   double base_km_ = 1;
-  double seal_base_ = 0;                           // hazard a km
-  std::uint8_t wears_ = 0;                         // bit mask over `Cooling`
+  double leaks_when_new_ = 0;
+  std::optional<Wear> wear_;
+  // A table of wear-out in logs; empty: none.
+  struct TablePoint {
+    double log_at = 0;
+    double log_hazard = 0;
+  };
+  std::vector<TablePoint> table_;
+  unsigned half_shapes_ = 0;                       // twice the shape, where whole and small; else 0
   std::array<std::array<double, 4>, 2> etched_{};  // cumulative hazard at `base_km_`, by material
-  std::array<double, 2> etched_shape_{1, 1};
+  double etched_shape_ = 1;
   double outside_ = 0;
   double outside_km_ = 1;
-  std::uint32_t seal_itself_ = 0;  // findings of the seal, not of the tip
 };
 
 }  // namespace dryshaft

@@ -9,6 +9,7 @@
 #include <limits>
 #include <stdexcept>
 
+#include "base/index.hpp"
 #include "vocabulary/levels.hpp"
 
 namespace dryshaft {
@@ -53,20 +54,6 @@ struct Block {
     return both[0] + both[1];
   }
 };
-
-// For each set of states of a block: 1 for those in it, else 0.
-constexpr auto kMembers = [] {
-  std::array<std::array<double, kBlock>, std::size_t{1} << kBlock> members{};
-  for (std::size_t set = 0; set < members.size(); ++set) {
-    for (std::size_t i = 0; i < kBlock; ++i) {
-      members[set][i] = (set >> i & 1U) != 0 ? 1 : 0;
-    }
-  }
-  return members;
-}();
-Block members(std::uint64_t states, std::size_t block) {
-  return Block::at(kMembers[states >> (block * kBlock) & ((1U << kBlock) - 1U)].data());
-}
 
 constexpr States ones() {
   States all{};
@@ -129,27 +116,23 @@ GradeConditions::Holding GradeConditions::holding(const Facts& facts) const {
   return {bits[0] & all_floors, holds(floors), holds(floors + 1)};
 }
 
-Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
-  for (std::size_t c = 0; c < kCauseCount; ++c) {
-    const CauseRule& rule = knowledge.causes[c];
-    CausePrior& p = priors_[c];
-    p.by = rule.by ? static_cast<int>(*rule.by) : -1;
-    p.base = rule.base;
-    p.has_wear = rule.wear.has_value();
-    p.wear = rule.wear.value_or(Wear{});
-    p.given = rule.given;
-    for (std::size_t parent = 0; parent < c; ++parent) {
-      if (rule.given[parent] > 0) {
-        p.parents |= 1U << parent;
-      }
-    }
-    if (rule.damaging == CauseRule::Damaging::yes) {
-      for (std::size_t s = 0; s < kStateCount; ++s) {
-        damaging_ |= present_in(s, c) ? std::uint64_t{1} << s : 0;
-      }
+Model::Model(const Knowledge& knowledge)
+    : grading_(knowledge), life_(std::make_shared<const Life>(knowledge)) {
+  compile_likelihoods(knowledge);
+}
+
+Model::Model(const Knowledge& knowledge, const Model& process)
+    : grading_(knowledge), life_(process.life_) {
+  compile_likelihoods(knowledge);
+}
+
+void Model::compile_likelihoods(const Knowledge& knowledge) {
+  for (const CauseRule& rule : knowledge.causes) {
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      const bool damage = rule.damaging == CauseRule::Damaging::yes;
+      damaging_ |= damage && present_in(s, idx(rule.cause)) ? std::uint64_t{1} << s : 0;
     }
   }
-  compile_priors();
   std::size_t levels = 0;
   for (const FindingSpec& f : findings()) {
     first_[static_cast<std::size_t>(f.id)] = static_cast<std::uint16_t>(levels);
@@ -199,7 +182,6 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
   }
   for (const FindingSpec& f : findings()) {
     const auto bit = static_cast<std::size_t>(f.id);
-    decays_[bit] = f.at_port && f.ordered;
     std::uint32_t together = 0;  // the finding that it describes, and the others that do
     for (const FindingSpec& other : findings()) {
       if (f.detail_of && (other.id == *f.detail_of || other.detail_of == f.detail_of)) {
@@ -214,6 +196,23 @@ Model::Model(const Knowledge& knowledge) : grading_(knowledge) {
   }
   compile_groups();
   compile_carriers(knowledge.links);
+  compile_broken(knowledge);
+}
+
+void Model::compile_broken(const Knowledge& knowledge) {
+  for (const BrokenRule& rule : knowledge.broken) {
+    Broken& out = broken_.emplace_back();
+    out.finding = rule.finding;
+    out.harm = rule.cause == kHarms[0] ? 0 : 1;
+    show_breakdown_ |= 1U << idx(rule.finding);
+    const std::size_t count = spec(rule.finding).levels.size();
+    for (std::size_t l = 0; l < count; ++l) {
+      const double shown = rule.shows[l] - (l + 1 < count ? rule.shows[l + 1] : 0);
+      const double harmed =
+          likelihood(rule.finding, static_cast<int>(l))[std::size_t{1} << idx(rule.cause)];
+      out.ratio[l] = shown / harmed;
+    }
+  }
 }
 
 void Model::compile_carriers(const std::vector<Link>& links) {
@@ -276,7 +275,6 @@ void Model::compile_groups() {
         continue;
       }
       group.members |= 1U << f;
-      group.decaying |= decays_[f] ? 1U << f : 0U;
       const std::size_t count = spec(static_cast<Finding>(f)).levels.size();
       for (std::size_t l = first_[f]; l < first_[f] + count; ++l) {
         grouped_at_[l] = static_cast<std::uint16_t>(grouped_.size());
@@ -306,291 +304,30 @@ constexpr States kOnes = ones();
 
 }  // namespace
 
-void Model::observe(const Case& c, std::uint32_t which, Product& out) const {
+void Model::observe(const Levels& level, std::uint32_t which, Product& out) const {
   for (std::size_t g = 0; g < groups_.size(); ++g) {
     std::uint32_t left = which & groups_[g].members;
     if (left == 0) {
       out.at[g] = kOnes.data();
       continue;
     }
-    const bool fresh = c.port_weight >= 1 || (left & groups_[g].decaying) == 0;
-    const auto take = [&](double& weight) {
+    const auto take = [&] {
       const auto f = static_cast<std::size_t>(std::countr_zero(left));
       left &= left - 1;
-      const auto level = static_cast<std::uint8_t>(c.level[f]);
-      weight = level == 0 && decays_[f] ? c.port_weight : 1;
-      return grouped_.data() + grouped_at_[first_[f] + level];
+      return grouped_.data() + grouped_at_[first_[f] + static_cast<std::uint8_t>(level[f])];
     };
-    double weight = 1;
-    const double* like = take(weight);
-    if (fresh && left == 0) {
-      out.at[g] = like;
-      continue;
-    }
-    // A weight below 1 mixes the likelihood with no news; 1 leaves it as it is.
-    const std::size_t size = groups_[g].size;
+    const double* like = take();
+    out.at[g] = like;
     double* into = out.own[g].data();
-    out.at[g] = into;
-    const Block one{Two{1, 1}, Two{1, 1}};
-    constexpr std::size_t kSmall = 2 * kBlock;
-    if (size == kSmall) {  // stays in registers
-      Block first = one;
-      Block second = one;
-      for (;;) {
-        const Block rest = one * (1 - weight);
-        first = first * (rest + Block::at(like) * weight);
-        second = second * (rest + Block::at(like + kBlock) * weight);
-        if (left == 0) {
-          break;
-        }
-        like = take(weight);
+    while (left != 0) {
+      const double* before = out.at[g];
+      like = take();
+      for (std::size_t s = 0; s < groups_[g].size; s += kBlock) {
+        (Block::at(before + s) * Block::at(like + s)).put(into + s);
       }
-      first.put(into);
-      second.put(into + kBlock);
-      continue;
-    }
-    const double* before = kOnes.data();
-    for (;;) {
-      const Block rest = one * (1 - weight);
-      for (std::size_t s = 0; s < size; s += kBlock) {
-        (Block::at(before + s) * (rest + Block::at(like + s) * weight)).put(into + s);
-      }
-      before = into;
-      if (left == 0) {
-        break;
-      }
-      like = take(weight);
+      out.at[g] = into;
     }
   }
-}
-
-std::size_t Model::configuration(const Case& c) const {
-  std::size_t at = 0;
-  for (std::size_t i = 0; i < asked_count_; ++i) {
-    at += stride_[asked_[i]] * c.situation[asked_[i]];
-  }
-  return at;
-}
-
-// States with the wearing cause absent carry the chance that it has not worn
-// out; those with it present carry what that leaves.
-void Model::compile_priors() {
-  std::size_t count = 1;
-  for (std::size_t c = 0; c < kCauseCount; ++c) {
-    const CausePrior& p = priors_[c];
-    if (p.has_wear) {
-      several_wear_ = wearing_ >= 0;
-      wearing_ = several_wear_ ? wearing_ : static_cast<int>(c);
-    }
-    if (p.by >= 0 && stride_[static_cast<std::size_t>(p.by)] == 0) {
-      stride_[static_cast<std::size_t>(p.by)] = count;
-      asked_[asked_count_++] = static_cast<std::uint8_t>(p.by);
-      count *= spec(static_cast<Situation>(p.by)).values.size();
-    }
-  }
-  if (wearing_ >= 0) {
-    const double halves = 2 * priors_[static_cast<std::size_t>(wearing_)].wear.shape;
-    constexpr double kMost = 12;
-    half_shapes_ =
-        halves <= kMost && halves == std::floor(halves) ? static_cast<unsigned>(halves) : 0;
-    for (const WearPoint& p : priors_[static_cast<std::size_t>(wearing_)].wear.table) {
-      table_.push_back({std::log(p.at), std::log(p.hazard)});
-    }
-  }
-  // For each cause and state: the chance that no parent present there brings it about.
-  std::array<States, kCauseCount> not_given;
-  for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-    const CausePrior& p = priors_[cause];
-    not_given[cause] = ones();
-    for (std::size_t parent = 0; p.parents >> parent != 0; ++parent) {
-      for (std::size_t s = 0; s < kStateCount; ++s) {
-        not_given[cause][s] *= present_in(s, parent) ? 1 - p.given[parent] : 1;
-      }
-    }
-  }
-  configured_.resize(count);
-  for (std::size_t at = 0; at < count; ++at) {
-    ConfiguredPrior& out = configured_[at];
-    std::array<double, kCauseCount> not_by_itself{};
-    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-      const CausePrior& p = priors_[cause];
-      std::size_t value = 0;
-      if (p.by >= 0) {
-        const auto by = static_cast<std::size_t>(p.by);
-        value = at / stride_[by] % spec(static_cast<Situation>(p.by)).values.size();
-      }
-      not_by_itself[cause] = 1 - p.base[value];
-    }
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      double rest = 1;
-      double absent_unworn = 1;
-      for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-        const double absent = not_by_itself[cause] * not_given[cause][s];
-        if (static_cast<int>(cause) == wearing_) {
-          absent_unworn = absent;
-        } else {
-          rest *= present_in(s, cause) ? 1 - absent : absent;
-        }
-      }
-      if (wearing_ < 0) {
-        out.worn[s] = rest;
-      } else if (present_in(s, static_cast<std::size_t>(wearing_))) {
-        out.worn[s] = rest;
-        out.unworn[s] = -rest * absent_unworn;
-      } else {
-        out.unworn[s] = rest * absent_unworn;
-      }
-    }
-  }
-}
-
-double Model::check_misses_leak() const {
-  const auto leak = std::size_t{1} << static_cast<unsigned>(Cause::seal_leak);
-  double missed = 1;
-  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
-    missed *= likelihood(f, 0)[leak];
-  }
-  return missed;
-}
-
-// Straight lines in logs: a Weibull hazard is one, so that few points hold it.
-double Model::table_hazard(double at) const {
-  if (!(at > 0)) {
-    return 0;
-  }
-  const double log_at = std::log(at);
-  const auto after = std::ranges::upper_bound(table_, log_at, {}, &TablePoint::log_at);
-  const auto first = std::clamp(after - table_.begin() - 1, std::ptrdiff_t{0},
-                                static_cast<std::ptrdiff_t>(table_.size()) - 2);
-  const TablePoint& a = table_[static_cast<std::size_t>(first)];
-  const TablePoint& b = table_[static_cast<std::size_t>(first) + 1];
-  return std::exp(a.log_hazard +
-                  (log_at - a.log_at) * (b.log_hazard - a.log_hazard) / (b.log_at - a.log_at));
-}
-
-double Model::wear_hazard(double km, double years) const {
-  if (wearing_ < 0) {
-    return 0;
-  }
-  const Wear& wear = priors_[static_cast<std::size_t>(wearing_)].wear;
-  if (!table_.empty()) {
-    // The part that the table does not speak of stays as the rules have it: the worse reading.
-    return wear.table_by_years ? table_hazard(years) + std::pow(km / wear.scale_km, wear.shape)
-                               : table_hazard(km) + std::pow(years / wear.scale_years, wear.shape);
-  }
-  const double by_km = km / wear.scale_km;
-  const double by_years = years / wear.scale_years;
-  if (half_shapes_ == 0) {
-    return std::pow(by_km, wear.shape) + std::pow(by_years, wear.shape);
-  }
-  // A shape such as 2 or 2.5, as most are written: products and one root.
-  const auto power = [this](double x) {
-    double y = half_shapes_ % 2 != 0 ? std::sqrt(x) : 1;
-    for (unsigned n = half_shapes_ / 2; n != 0; --n) {
-      y *= x;
-    }
-    return y;
-  };
-  return power(by_km) + power(by_years);
-}
-
-double Model::wear_probability(double km, double years) const {
-  return -std::expm1(-wear_hazard(km, years));
-}
-
-// Any number of causes may wear out; this is the slow way, cause by cause.
-States Model::prior_by_cause(const Case& c) const {
-  States states = ones();
-  for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-    const CausePrior& p = priors_[cause];
-    double none = 1 - p.base[p.by < 0 ? 0 : c.situation[static_cast<std::size_t>(p.by)]];
-    if (p.has_wear && (p.wear.cooling >> c.at(Situation::rotor_cooling) & 1U) != 0) {
-      const bool by_table = static_cast<int>(cause) == wearing_ && !table_.empty();
-      none *= std::exp(by_table ? -wear_hazard(c.seal_km, c.seal_years)
-                                : -(std::pow(c.seal_km / p.wear.scale_km, p.wear.shape) +
-                                    std::pow(c.seal_years / p.wear.scale_years, p.wear.shape)));
-    }
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      double absent = none;
-      for (std::size_t parent = 0; p.parents >> parent != 0; ++parent) {
-        absent *= present_in(s, parent) ? 1 - p.given[parent] : 1;
-      }
-      states[s] *= present_in(s, cause) ? 1 - absent : absent;
-    }
-  }
-  return states;
-}
-
-// The chance that nothing has worn out yet.
-double Model::unworn(const Case& c) const {
-  if (wearing_ < 0) {
-    return 1;
-  }
-  const Wear& wear = priors_[static_cast<std::size_t>(wearing_)].wear;
-  const bool wears = (wear.cooling >> c.at(Situation::rotor_cooling) & 1U) != 0;
-  return wears ? std::exp(-wear_hazard(c.seal_km, c.seal_years)) : 1;
-}
-
-States Model::prior(const Case& c) const {
-  if (several_wear_) {
-    return prior_by_cause(c);
-  }
-  const ConfiguredPrior& p = configured_[configuration(c)];
-  const double chance = unworn(c);
-  States states;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    states[s] = p.worn[s] + p.unworn[s] * chance;
-  }
-  return states;
-}
-
-// The likelihood of one observed finding. Harmless news from the port is mixed
-// with no news as it grows old: a leak may have begun since.
-void Model::factor(const Case& c, std::size_t finding, States& out) const {
-  const auto level = static_cast<std::uint8_t>(c.level[finding]);
-  const States& like = likelihood_[first_[finding] + level];
-  if (level == 0 && decays_[finding] && c.port_weight < 1) {
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      out[s] = 1 - c.port_weight * (1 - like[s]);
-    }
-  } else {
-    out = like;
-  }
-}
-
-Posterior posterior_of(const States& unnormalised, std::uint64_t damaging) {
-  // By place in a block, by block (two halves each), and over damaging states.
-  Block by_place{};
-  Block damaged{};
-  std::array<Two, kBlocks> by_block;
-  for (std::size_t b = 0; b < kBlocks; ++b) {
-    const Block x = Block::at(&unnormalised[b * kBlock]);
-    by_place = by_place + x;
-    damaged = damaged + x * members(damaging, b);
-    by_block[b] = x.first + x.second;
-  }
-  const double total = by_place.sum();
-  const double scale = 1 / total;
-  Posterior p;
-  for (std::size_t b = 0; b < kBlocks; ++b) {
-    (Block::at(&unnormalised[b * kBlock]) * scale).put(&p.state[b * kBlock]);
-  }
-  p.risk = damaged.sum() / total;  // as `Sum` has it
-  p.graded_risk = p.risk;
-  p.cause[0] = (by_place.first[1] + by_place.second[1]) * scale;
-  p.cause[1] = (by_place.second[0] + by_place.second[1]) * scale;
-  // The other causes from the last down: sum up the half of the blocks with the
-  // cause, then fold it onto the other half.
-  for (std::size_t c = kCauseCount; c-- > 2;) {
-    const std::size_t half = (std::size_t{1} << c) / kBlock;
-    Two present{};
-    for (std::size_t b = 0; b < half; ++b) {
-      present += by_block[half + b];
-      by_block[b] += by_block[half + b];
-    }
-    p.cause[c] = (present[0] + present[1]) * scale;
-  }
-  return p;
 }
 
 namespace {
@@ -616,20 +353,229 @@ std::uint32_t observed_in(const Levels& level) {
 
 }  // namespace
 
-// Prior and both tables of likelihoods in one pass over the states, a block at a time.
-template <typename Take>
-void Model::each_block(const Case& c, double unworn, const Product& product, Take take) const {
-  if (several_wear_) {
-    const States prior = prior_by_cause(c);
-    for (std::size_t b = 0; b < kBlocks; ++b) {
-      take(b, Block::at(&prior[b * kBlock]) * product.factor(b));
-    }
-    return;
+// How much likelier what was seen is in a unit that has broken down than in one that is harmed.
+struct Model::Risen {
+  std::array<double, kBreakdowns> by{1, 1, 1, 1};
+  void multiply(std::size_t harm, double ratio) {
+    by[std::size_t{1} << harm] *= ratio;
+    by[kBreakdowns - 1] *= ratio;
   }
-  const ConfiguredPrior& p = configured_[configuration(c)];
+};
+
+Model::Risen Model::breakdown(const Levels& level, std::uint32_t seen) const {
+  Risen risen;
+  if ((seen & show_breakdown_) == 0) {
+    return risen;
+  }
+  for (const Broken& b : broken_) {
+    if ((seen >> idx(b.finding) & 1U) != 0) {
+      risen.multiply(b.harm, b.ratio[static_cast<std::uint8_t>(level[idx(b.finding)])]);
+    }
+  }
+  return risen;
+}
+
+std::array<double, kBreakdowns> Model::broken(Finding finding, int level) const {
+  Levels one;
+  one.fill(-1);
+  one[idx(finding)] = static_cast<std::int8_t>(level);
+  return breakdown(one, 1U << idx(finding)).by;
+}
+
+namespace {
+
+// What only an opened unit shows.
+constexpr std::uint32_t kOfSealItself = 1U << idx(Finding::opened_seal_leak);
+
+// A state of causes as a look sees it, without the seal.
+constexpr std::size_t state_of(std::size_t corrosion, std::size_t insulation, std::size_t rest) {
+  std::size_t state = (corrosion > 0 ? std::size_t{1} << idx(kHarms[0]) : 0) |
+                      (insulation > 0 ? std::size_t{1} << idx(kHarms[1]) : 0);
+  for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
+    state |= (rest >> b & 1U) << idx(kRestCauses[b]);
+  }
+  return state;
+}
+constexpr std::size_t kReached = std::size_t{1} << idx(Cause::seal_leak);
+
+// By harm (bits: corrosion, insulation) and rest.
+constexpr auto kStateOf = [] {
+  std::array<std::array<std::uint8_t, kRests>, 4> states{};
+  for (std::size_t harm = 0; harm < states.size(); ++harm) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      states[harm][r] = static_cast<std::uint8_t>(state_of(harm & 1U, harm >> 1U, r));
+    }
+  }
+  return states;
+}();
+// Calls `take(core, seal, breakdown, states by rest)` for each core.
+template <typename Take>
+void each_core(Take take) {
+  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+    for (std::size_t c = 0; c < kHarmStates; ++c) {
+      for (std::size_t i = 0; i < kHarmStates; ++i) {
+        const std::size_t breakdown = (c == 2 ? 1U : 0U) | (i == 2 ? 2U : 0U);
+        take(core_of(seal, c, i), seal, breakdown, kStateOf[(c > 0 ? 1U : 0U) | (i > 0 ? 2U : 0U)]);
+      }
+    }
+  }
+}
+
+}  // namespace
+
+// Findings that count as evidence of this look.
+std::uint32_t Model::evidence_in(const Case& c) const {
+  return observed_in(c.level) & carrying_ & ~c.earlier & ~kOfSealItself;
+}
+
+// `tip`: how likely each state makes what was seen. `out`: the same for the states of the process.
+void Model::spread(const States& tip, const Risen& risen, Belief& out) const {
+  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
+    const double reaches = life_->reaches(seal);
+    for (std::size_t r = 0; r < kRests; ++r) {
+      const double dry = tip[states[r]];
+      const double reached = tip[states[r] | kReached];
+      out.at[core][r] = risen.by[breakdown] * (dry + reaches * (reached - dry));
+    }
+  });
+}
+
+Belief Model::likelihood(const Levels& seen) const {
+  const std::uint32_t evidence = observed_in(seen) & carrying_ & ~explains_;
+  Product product(groups_);
+  observe(seen, evidence & ~kOfSealItself, product);
+  States tip;
   for (std::size_t b = 0; b < kBlocks; ++b) {
-    const Block prior = Block::at(&p.worn[b * kBlock]) + Block::at(&p.unworn[b * kBlock]) * unworn;
-    take(b, prior * product.factor(b));
+    product.factor(b).put(&tip[b * kBlock]);
+  }
+  Belief out;
+  spread(tip, breakdown(seen, evidence), out);
+  if ((evidence & kOfSealItself) != 0) {
+    const States& itself = likelihood(Finding::opened_seal_leak, seen[idx(Finding::opened_seal_leak)]);
+    for (std::size_t core = 0; core < kCores; ++core) {
+      for (double& x : out.at[core]) {
+        x *= core < core_of(1, 0, 0) ? itself[0] : itself[kReached];
+      }
+    }
+  }
+  return out;
+}
+
+namespace {
+
+// The belief after a look, and how likely that was: 0 where it cannot have been.
+double take_in(Belief& belief, const Belief& like) {
+  double all = 0;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      belief.at[core][r] *= like.at[core][r];
+      all += belief.at[core][r];
+    }
+  }
+  if (!(all > 0)) {
+    return 0;
+  }
+  for (auto& row : belief.at) {
+    for (double& x : row) {
+      x /= all;
+    }
+  }
+  return all;
+}
+
+}  // namespace
+
+// Returns how likely its look was, 1 where it has none.
+double Model::pass(Belief& belief, const Leg& leg) const {
+  if (leg.bypassed_on_the_way) {
+    life_->drive_and_bypass(belief, leg.from, leg.to);
+  } else {
+    life_->drive(belief, leg.from, leg.to);
+  }
+  for (const CauseSpec& c : causes()) {
+    if ((leg.ends >> idx(c.id) & 1U) != 0) {
+      Life::end(belief, c.id);
+    }
+  }
+  if (leg.new_seal) {
+    life_->renew_seal(belief);
+  }
+  if (observed_in(leg.seen) == 0) {
+    return 1;
+  }
+  const Belief before = belief;
+  const double chance = take_in(belief, likelihood(leg.seen));
+  if (chance == 0) {
+    belief = before;  // a look that cannot have been teaches nothing
+  }
+  return chance;
+}
+
+// The way to the newest look, and what an opening showed of the seal itself.
+Leg Model::last_leg(const Case& c) const {
+  Leg last;
+  if (c.course) {
+    last.from = c.course->end;
+  }
+  last.to = clock_of(c);
+  last.from.cooling = last.to.cooling;
+  last.from.rotor = last.to.rotor;
+  last.from.gear = last.to.gear;
+  // Nobody knows when: it ends a leak, not what that did.
+  last.bypassed_on_the_way = !c.course && last.from.cooling == Cooling::bypassed;
+  if (last.bypassed_on_the_way) {
+    last.from.cooling = Cooling::wet;
+  }
+  last.seen.fill(-1);
+  if ((c.earlier & kOfSealItself) == 0) {
+    last.seen[idx(Finding::opened_seal_leak)] = c.level[idx(Finding::opened_seal_leak)];
+  }
+  return last;
+}
+
+Prior Model::prior(const Case& c) const {
+  Prior out;
+  out.belief = life_->newborn();
+  if (c.course) {
+    for (const Leg& leg : c.course->legs) {
+      pass(out.belief, leg);
+    }
+  }
+  pass(out.belief, last_leg(c));
+  collapse(out);
+  return out;
+}
+
+// What a look can see of a belief.
+void Model::collapse(Prior& out) const {
+  const bool leak_damages = (damaging_ >> kReached & 1U) != 0;
+  States hidden{};
+  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
+    const double reaches = life_->reaches(seal);
+    for (std::size_t r = 0; r < kRests; ++r) {
+      const double p = out.belief.at[core][r];
+      out.state[breakdown][states[r]] += p * (1 - reaches);
+      out.state[breakdown][states[r] | kReached] += p * reaches;
+      hidden[states[r]] += seal > 0 && leak_damages ? p * (1 - reaches) : 0;
+    }
+  });
+  for (std::size_t s = 0; s < kStateCount; ++s) {
+    const bool shows = (damaging_ >> s & 1U) != 0;
+    out.damaged[s] =
+        shows ? 1 : (out.state[0][s] > 0 ? std::min(1.0, hidden[s] / out.state[0][s]) : 0);
+  }
+}
+
+// States that a look tells apart, with all that was seen, in one pass, a block at a time.
+template <typename Take>
+void Model::each_block(const Prior& prior, const Risen& risen, const Product& product,
+                       Take take) const {
+  for (std::size_t b = 0; b < kBlocks; ++b) {
+    Block sum = Block::at(&prior.state[0][b * kBlock]);
+    for (std::size_t d = 1; d < kBreakdowns; ++d) {
+      sum = sum + Block::at(&prior.state[d][b * kBlock]) * risen.by[d];
+    }
+    take(b, sum * product.factor(b));
   }
 }
 
@@ -637,113 +583,240 @@ namespace {
 
 // All states and the damaging ones, block by block.
 struct Sum {
-  std::uint64_t damaging;
+  const States& damaging;
   Block all{};
   Block damaged{};
   void add(std::size_t b, const Block& here) {
     all = all + here;
-    damaged = damaged + here * members(damaging, b);
+    damaged = damaged + here * Block::at(&damaging[b * kBlock]);
   }
   [[nodiscard]] double risk() const { return damaged.sum() / all.sum(); }
 };
 
 }  // namespace
 
-double Model::graded_risk(const Case& c, double unworn) const {
+double Model::graded_risk(const Case& c, const Prior& prior) const {
+  const std::uint32_t seen = evidence_in(c) & ~explains_;
   Product product(groups_);
-  observe(c, observed_in(c.level) & carrying_ & ~explains_, product);
-  Sum sum{damaging_};
-  each_block(c, unworn, product, [&](std::size_t b, const Block& here) { sum.add(b, here); });
+  observe(c.level, seen, product);
+  Sum sum{prior.damaged};
+  each_block(prior, breakdown(c.level, seen), product,
+             [&](std::size_t b, const Block& here) { sum.add(b, here); });
   return sum.risk();
 }
 
-Risks Model::risks(const Case& c) const {
-  const double chance = several_wear_ ? 0 : unworn(c);
-  const std::uint32_t seen = observed_in(c.level) & carrying_;
-  Risks risks{.risk = 0, .graded_risk = graded_risk(c, chance)};
+Risks Model::risks(const Case& c, const Prior& prior) const {
+  const std::uint32_t seen = evidence_in(c);
+  Risks risks{.risk = 0, .graded_risk = graded_risk(c, prior)};
   risks.risk = risks.graded_risk;
   if ((seen & explains_) != 0) {
     Product product(groups_);
-    observe(c, seen & ~explains_, product);
-    Product sound(groups_);
-    observe(c, seen & explains_, sound);
-    Sum sum{damaging_};
-    each_block(c, chance, product,
-               [&](std::size_t b, const Block& here) { sum.add(b, here * sound.factor(b)); });
+    observe(c.level, seen, product);
+    Sum sum{prior.damaged};
+    each_block(prior, breakdown(c.level, seen), product,
+               [&](std::size_t b, const Block& here) { sum.add(b, here); });
     risks.risk = sum.risk();
   }
   return risks;
 }
 
-Posterior Model::infer(const Case& c) const {
-  const std::uint32_t seen = observed_in(c.level) & carrying_;
-  States states;
+Posterior Model::infer(const Case& c, const Prior& prior) const {
+  const std::uint32_t seen = evidence_in(c);
   Product product(groups_);
-  observe(c, seen & ~explains_, product);
-  each_block(c, several_wear_ ? 0 : unworn(c), product,
-             [&](std::size_t b, const Block& here) { here.put(&states[b * kBlock]); });
-  if ((seen & explains_) == 0) {
-    return posterior_of(states, damaging_);
-  }
-  Sum graded{damaging_};
+  observe(c.level, seen, product);
+  States tip;
   for (std::size_t b = 0; b < kBlocks; ++b) {
-    graded.add(b, Block::at(&states[b * kBlock]));
+    product.factor(b).put(&tip[b * kBlock]);
   }
-  observe(c, seen & explains_, product);
-  for (std::size_t b = 0; b < kBlocks; ++b) {
-    (Block::at(&states[b * kBlock]) * product.factor(b)).put(&states[b * kBlock]);
+  Posterior p;
+  spread(tip, breakdown(c.level, seen), p.belief);
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      p.belief.at[core][r] *= prior.belief.at[core][r];
+      p.evidence += p.belief.at[core][r];
+    }
   }
-  Posterior p = posterior_of(states, damaging_);
-  p.graded_risk = graded.risk();
+  const double scale = p.evidence > 0 ? 1 / p.evidence : 0;
+  for (auto& row : p.belief.at) {
+    for (double& x : row) {
+      x *= scale;
+    }
+  }
+  p.cause = chances(p.belief).cause;
+  const Risks risks = this->risks(c, prior);
+  p.risk = risks.risk;
+  p.graded_risk = risks.graded_risk;
   return p;
+}
+
+std::array<States, kBreakdowns> Model::weights(const Case& c, const Prior& prior,
+                                               bool graded) const {
+  const std::uint32_t seen = evidence_in(c) & (graded ? ~explains_ : ~0U);
+  Product product(groups_);
+  observe(c.level, seen, product);
+  const Risen risen = breakdown(c.level, seen);
+  std::array<States, kBreakdowns> out;
+  for (std::size_t d = 0; d < kBreakdowns; ++d) {
+    for (std::size_t b = 0; b < kBlocks; ++b) {
+      const Block prior_here = Block::at(&prior.state[d][b * kBlock]);
+      (prior_here * risen.by[d] * product.factor(b)).put(&out[d][b * kBlock]);
+    }
+  }
+  return out;
+}
+
+// Of each cause, from both sums: next to certainty one of them holds all digits.
+std::array<double, kCauseCount> Model::log_odds(const Belief& belief) const {
+  std::array<double, kCauseCount> with{};
+  std::array<double, kCauseCount> without{};
+  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      const std::size_t state = states[r] | (seal > 0 ? kReached : 0);
+      for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+        (present_in(state, cause) ? with : without)[cause] += belief.at[core][r];
+      }
+    }
+  });
+  std::array<double, kCauseCount> odds{};
+  for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+    // Certainty, as of a seal that must have worn out, has no odds that could be told apart.
+    constexpr double kNothing = std::numeric_limits<double>::min();
+    odds[cause] =
+        10 * std::log10(std::max(with[cause], kNothing) / std::max(without[cause], kNothing));
+  }
+  return odds;
 }
 
 Weights Model::weigh(const Case& c) const {
   Weights weights{};
-  std::array<std::size_t, kFindingCount> seen{};
-  std::size_t n = 0;
-  for (std::size_t f = 0; f < kFindingCount; ++f) {
-    if (c.level[f] >= 0 && carries_[f]) {
-      seen[n++] = f;
-    }
-  }
-  // after[i]: product of the factors of seen[i], seen[i + 1], ...
-  std::array<States, kFindingCount + 1> after;
-  std::array<States, kFindingCount> own;
-  after[n] = ones();
-  for (std::size_t i = n; i-- > 0;) {
-    factor(c, seen[i], own[i]);
-    after[i] = after[i + 1];
-    multiply(after[i], own[i]);
-  }
-  const auto log_odds = [](const States& states) {
-    std::array<double, kCauseCount> odds{};
+  const Prior before = prior(c);
+  const auto full = log_odds(infer(c, before).belief);
+  std::uint32_t left = observed_in(c.level) & carrying_ & ~(c.earlier & ~explains_);
+  for (; left != 0; left &= left - 1) {
+    const auto f = static_cast<std::size_t>(std::countr_zero(left));
+    Case rest = c;
+    rest.level[f] = -1;
+    const bool of_seal = (kOfSealItself >> f & 1U) != 0;
+    const auto left_out = log_odds(infer(rest, of_seal ? prior(rest) : before).belief);
     for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-      double with = 0;
-      double without = 0;
-      for (std::size_t s = 0; s < kStateCount; ++s) {
-        (present_in(s, cause) ? with : without) += states[s];
-      }
-      // Certainty, as of a seal that must have worn out, has no odds that could be told apart.
-      constexpr double kNothing = std::numeric_limits<double>::min();
-      odds[cause] = 10 * std::log10(std::max(with, kNothing) / std::max(without, kNothing));
+      weights[f][cause] = full[cause] - left_out[cause];
     }
-    return odds;
-  };
-  States before = prior(c);
-  States all = before;
-  multiply(all, after[0]);
-  const auto full = log_odds(all);
-  for (std::size_t i = 0; i < n; ++i) {
-    States rest = before;
-    multiply(rest, after[i + 1]);
-    const auto left_out = log_odds(rest);
-    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-      weights[seen[i]][cause] = full[cause] - left_out[cause];
-    }
-    multiply(before, own[i]);
   }
   return weights;
+}
+
+std::vector<Model::LookWeight> Model::weigh_looks(const Case& c) const {
+  std::vector<LookWeight> out;
+  if (!c.course) {
+    return out;
+  }
+  const std::vector<Leg>& legs = c.course->legs;
+  std::size_t first = legs.size();
+  for (std::size_t looks = 0; first > 0 && looks < kLooksWeighed; --first) {
+    looks += legs[first - 1].look ? 1 : 0;
+  }
+  Belief start = life_->newborn();
+  for (std::size_t i = 0; i < first; ++i) {
+    pass(start, legs[i]);
+  }
+  const auto without = [&](std::size_t left_out) {
+    Prior before;
+    before.belief = start;
+    for (std::size_t i = first; i < legs.size(); ++i) {
+      Leg leg = legs[i];
+      if (i == left_out) {
+        leg.seen.fill(-1);
+      }
+      pass(before.belief, leg);
+    }
+    pass(before.belief, last_leg(c));
+    collapse(before);
+    return log_odds(infer(c, before).belief);
+  };
+  const auto full = without(legs.size());
+  for (std::size_t i = first; i < legs.size(); ++i) {
+    if (!legs[i].look) {
+      continue;
+    }
+    LookWeight& weight = out.emplace_back(LookWeight{*legs[i].look});
+    const auto rest = without(i);
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      weight.decibans[cause] = full[cause] - rest[cause];
+    }
+  }
+  return out;
+}
+
+// `there(state)`: whether it is there in a state of causes.
+template <typename There>
+std::optional<Model::Since> Model::not_yet(const Case& c, std::size_t look, There there) const {
+  if (!c.course) {
+    return std::nullopt;
+  }
+  const std::vector<Leg>& legs = c.course->legs;
+  const auto from =
+      std::ranges::find_if(legs, [&](const Leg& leg) { return leg.look && *leg.look >= look; });
+  if (from == legs.end()) {
+    return std::nullopt;
+  }
+  Prior all;
+  all.belief = life_->newborn();
+  for (auto leg = legs.begin(); leg <= from; ++leg) {
+    pass(all.belief, *leg);
+  }
+  // The same unit, had it not been there at that look.
+  Prior without = all;
+  double share = 0;
+  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      double& p = without.belief.at[core][r];
+      p = there(states[r] | (seal > 0 ? kReached : 0)) ? 0 : p;
+      share += p;
+    }
+  });
+  if (!(share > 0)) {
+    return Since{0, 0};
+  }
+  for (auto& row : without.belief.at) {
+    for (double& x : row) {
+      x /= share;
+    }
+  }
+  // How much likelier it makes what was seen since.
+  double likelier = 1;
+  const auto pass_both = [&](const Leg& leg) {
+    const double of_these = pass(without.belief, leg);
+    const double of_all = pass(all.belief, leg);
+    likelier *= of_all > 0 ? of_these / of_all : 1;
+  };
+  std::for_each(from + 1, legs.end(), pass_both);
+  pass_both(last_leg(c));
+  collapse(without);
+  collapse(all);
+  const Posterior of_these = infer(c, without);
+  const Posterior of_all = infer(c, all);
+  likelier *= of_all.evidence > 0 ? of_these.evidence / of_all.evidence : 1;
+  return Since{std::clamp(share * likelier, 0.0, 1.0), of_these.risk};
+}
+
+std::optional<Model::Since> Model::sound_at(const Case& c, std::size_t look) const {
+  return not_yet(c, look, [&](std::size_t s) { return (damaging_ >> s & 1U) != 0; });
+}
+
+std::optional<Model::Since> Model::unharmed_at(const Case& c, std::size_t look) const {
+  constexpr std::size_t kHarmed =
+      std::size_t{1} << idx(kHarms[0]) | std::size_t{1} << idx(kHarms[1]);
+  return not_yet(c, look, [](std::size_t s) { return (s & kHarmed) != 0; });
+}
+
+Clock clock_of(const Case& c) {
+  Clock now = c.course ? c.course->end : Clock{};
+  now = now.later(std::max(0.0, c.seal_km - now.seal_km),
+                  std::max(0.0, c.seal_years - now.seal_years));
+  now.cooling = static_cast<Cooling>(c.at(Situation::rotor_cooling));
+  now.rotor = static_cast<Bearings>(c.at(Situation::rotor_bearings));
+  now.gear = static_cast<Bearings>(c.at(Situation::gear_bearings));
+  return now;
 }
 
 }  // namespace dryshaft

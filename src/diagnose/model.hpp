@@ -1,20 +1,27 @@
-// Diagnosis: exact inference over the joint states of the six causes.
+// Diagnosis: what a look says of the causes, on top of what the process holds before it.
 //
-// Causes are binary. A child cause is brought about by its base or by any
-// present parent (noisy-OR). A finding's level is the worst that any present
-// cause, or its background, brings about (noisy-MAX): with `G_l` the chance of
-// level `l` or worse in a state, G_l = 1 - (1 - anyway_l) * prod(1 - shows_l)
-// over the causes present, and the level itself has probability G_l - G_{l+1}.
-// All 2^6 states are enumerated, so nothing is approximated. What was not
-// observed is left out, which is the same as summing over its values.
+// A finding's level is the worst that any present cause, or its background, brings about
+// (noisy-MAX): with `G_l` the chance of level `l` or worse in a state,
+// G_l = 1 - (1 - anyway_l) * prod(1 - shows_l) over the causes present, and the level itself has
+// probability G_l - G_{l+1}. What was not observed is left out, which is the same as summing over
+// its values. All joint states are gone through, so nothing is approximated.
+//
+// A look tells of the seal only by what reaches the sensor's tip, which is a hidden state of the
+// look: fluid, tracks and rust of one tip are one witness. In the joint states of causes, as a
+// look sees them, the bit of the seal leak therefore stands for "coolant has reached the tip"; how
+// likely that is goes by the stage of the leak. Only an opened unit shows the seal itself.
 #ifndef DRYSHAFT_DIAGNOSE_MODEL_HPP
 #define DRYSHAFT_DIAGNOSE_MODEL_HPP
 
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <memory>
+#include <optional>
 #include <vector>
 
+#include "diagnose/course.hpp"
+#include "diagnose/life.hpp"
 #include "dryshaft/diagnose.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "knowledge/condition_set.hpp"
@@ -25,13 +32,29 @@ using States = std::array<double, kStateCount>;
 // States are worked on in blocks of neighbours: all values of the first two causes.
 inline constexpr std::size_t kBlock = 4;
 
+// So many looks before the newest have their weights told.
+inline constexpr std::size_t kLooksWeighed = 8;
+
+// Kinds of breakdown: none, rotor bearings, insulation, both.
+inline constexpr std::size_t kBreakdowns = 4;
+
+// What is believed of a unit before its newest look, and the same by what that look can see.
+struct Prior {
+  Belief belief;
+  // By breakdown; the bit of the seal leak: coolant has reached the tip.
+  std::array<States, kBreakdowns> state{};
+  // Chance of a damaging cause in each of them: 1, or of a leak that does not show.
+  States damaged{};
+};
+
 struct Posterior {
-  States state{};  //< probability of each joint state; sums to 1
+  Belief belief;
   std::array<double, kCauseCount> cause{};
   double risk = 0;  //< probability that at least one cause marked damaging "yes" is present
   // The risk without the findings that only explain others away (see
   // `Model::explains_only`): what the grade rests on.
   double graded_risk = 0;
+  double evidence = 0;  //< how likely the look was; 0 where it cannot be
 };
 
 // As in `Posterior`.
@@ -82,21 +105,49 @@ class Model {
   // Throws std::length_error where there are more floors, or floors and the like have more
   // conditions, than `load_knowledge` would take, see `GradeConditions`.
   explicit Model(const Knowledge& knowledge);
+  // With the process of another model, whose knowledge has the same one.
+  Model(const Knowledge& knowledge, const Model& process);
 
   [[nodiscard]] const GradeConditions& grading() const { return grading_; }
 
-  // Prior probability of each joint state.
-  [[nodiscard]] States prior(const Case& c) const;
-  // Allocates nothing.
-  [[nodiscard]] Posterior infer(const Case& c) const;
+  // What is believed before the newest look: the course is gone through. Many variants of a case
+  // have it in common: all but those of `course`, times, situation, and what an opening showed of
+  // the seal.
+  [[nodiscard]] Prior prior(const Case& c) const;
+  // Allocates nothing, as all that follows.
+  [[nodiscard]] Posterior infer(const Case& c, const Prior& prior) const;
+  [[nodiscard]] Posterior infer(const Case& c) const { return infer(c, prior(c)); }
   [[nodiscard]] Weights weigh(const Case& c) const;
-  // Chance that nothing has worn out yet, by distance, age and cooling; 1 without wear.
-  [[nodiscard]] double unworn(const Case& c) const;
-  // The two risks of `infer(c)` without the rest.
-  [[nodiscard]] Risks risks(const Case& c) const;
-  // `infer(c).graded_risk` without the rest; `unworn` is `unworn(c)`, which many
-  // variants of a case have in common.
-  [[nodiscard]] double graded_risk(const Case& c, double unworn) const;
+  // Weights of the last looks of the course, each left out as a whole: newest last, at most
+  // `kLooksWeighed`.
+  struct LookWeight {
+    std::size_t look;  // as `Leg::look`
+    std::array<double, kCauseCount> decibans{};
+  };
+  [[nodiscard]] std::vector<LookWeight> weigh_looks(const Case& c) const;
+  // Whether something had not come yet at an earlier look, given all that has been seen since.
+  struct Since {
+    double not_yet = 1;    // the probability of that
+    double risk_then = 0;  // the risk now, where it had not
+  };
+  // Of a damaging cause.
+  [[nodiscard]] std::optional<Since> sound_at(const Case& c, std::size_t look) const;
+  // Of harm to rotor bearings or insulation. Both: nothing where the course has no such look.
+  [[nodiscard]] std::optional<Since> unharmed_at(const Case& c, std::size_t look) const;
+  // The joint chance of what was seen and each state, not scaled, by breakdown; with `graded`, of
+  // what the grade rests on.
+  [[nodiscard]] std::array<States, kBreakdowns> weights(const Case& c, const Prior& prior,
+                                                        bool graded) const;
+  // The two risks of `infer(c, prior)` without the rest.
+  [[nodiscard]] Risks risks(const Case& c, const Prior& prior) const;
+  [[nodiscard]] double graded_risk(const Case& c, const Prior& prior) const;
+  // How likely each state makes a look of long ago; what only explains away is left out.
+  [[nodiscard]] Belief likelihood(const Levels& seen) const;
+  // How much likelier a level is in a unit that has broken down so than in one that is harmed.
+  [[nodiscard]] std::array<double, kBreakdowns> broken(Finding finding, int level) const;
+  // Findings that show the state of a breakdown, as bits.
+  [[nodiscard]] std::uint32_t show_breakdown() const { return show_breakdown_; }
+  [[nodiscard]] const Life& life() const { return *life_; }
 
   // P(finding at `level` | state), for all states. Findings without a
   // background in the rule data carry no evidence: all ones.
@@ -128,59 +179,22 @@ class Model {
   }
   // Bit `s` is set where state `s` holds a damaging cause.
   [[nodiscard]] std::uint64_t damaging_states() const { return damaging_; }
-  // Chance that wear-out alone has begun the leak by this distance and age; 0 without wear.
-  [[nodiscard]] double wear_probability(double km, double years) const;
-  // Cumulative hazard behind `wear_probability`: by the rules, or by a shop's own table.
-  [[nodiscard]] double wear_hazard(double km, double years) const;
-  // Chance that a port check today finds tip and port dry, clean and without
-  // rust although a leak has begun and has brought nothing else about.
-  [[nodiscard]] double check_misses_leak() const;
 
  private:
-  void factor(const Case& c, std::size_t finding, States& out) const;
-  void compile_priors();
+  void compile_likelihoods(const Knowledge& knowledge);
+  void compile_broken(const Knowledge& knowledge);
   void compile_groups();
   void compile_carriers(const std::vector<Link>& links);
-  [[nodiscard]] States prior_by_cause(const Case& c) const;
-  [[nodiscard]] std::size_t configuration(const Case& c) const;
+  [[nodiscard]] std::uint32_t evidence_in(const Case& c) const;
 
   GradeConditions grading_;
-  struct CausePrior {
-    int by = -1;  // situation, or -1
-    std::array<double, 4> base{};
-    bool has_wear = false;
-    Wear wear;
-    std::array<double, kCauseCount> given{};
-    std::uint32_t parents = 0;
-  };
-  // Priors of one configuration: of all states before wear-out, and what is
-  // added where nothing has worn out, times the chance of that.
-  struct ConfiguredPrior {
-    States worn{};
-    States unworn{};
-  };
-  std::array<CausePrior, kCauseCount> priors_{};
-  std::vector<ConfiguredPrior> configured_;
-  std::array<std::size_t, kSituationCount> stride_{};  // in `configured_`; 0: no prior asks
-  std::array<std::uint8_t, kSituationCount> asked_{};  // situations that some prior asks for
-  std::size_t asked_count_ = 0;
-  int wearing_ = -1;           // the cause that wears out, or none
-  bool several_wear_ = false;  // more than one does
-  // A table of wear-out in logs, for the wearing cause; empty: none.
-  struct TablePoint {
-    double log_at = 0;
-    double log_hazard = 0;
-  };
-  [[nodiscard]] double table_hazard(double at) const;
-  std::vector<TablePoint> table_;
-  unsigned half_shapes_ = 0;  // twice its shape, where that is whole and small; else 0
+  std::shared_ptr<const Life> life_;  // the same in models that differ in what looks show alone
   std::array<std::uint16_t, kFindingCount> first_{};  // a finding's level 0 in the tables of levels
   std::vector<States> likelihood_;
   std::array<std::uint32_t, kFindingCount> linked_{};
   std::array<std::array<int, kCauseCount>, kFindingCount> carriers_{};
   std::array<bool, kFindingCount> carries_{};
   std::uint32_t carrying_ = 0;                // the same as bits
-  std::array<bool, kFindingCount> decays_{};  // harmless news of it grows old
   std::uint32_t explains_ = 0;
   std::uint64_t damaging_ = 0;
 
@@ -190,20 +204,36 @@ class Model {
     std::uint32_t causes = 0;
     std::size_t size = 0;        // joint states of its causes
     std::uint32_t members = 0;   // findings, as bits
-    std::uint32_t decaying = 0;  // those of them whose harmless news grows old
     std::array<std::uint8_t, kStateCount / kBlock> block{};  // where each block of states is found
   };
   struct Product;
-  void observe(const Case& c, std::uint32_t which, Product& out) const;
+  void observe(const Levels& level, std::uint32_t which, Product& out) const;
+  struct Risen;
+  [[nodiscard]] Risen breakdown(const Levels& level, std::uint32_t seen) const;
   template <typename Take>
-  void each_block(const Case& c, double unworn, const Product& product, Take take) const;
+  void each_block(const Prior& prior, const Risen& risen, const Product& product, Take take) const;
+  double pass(Belief& belief, const Leg& leg) const;
+  [[nodiscard]] Leg last_leg(const Case& c) const;
+  template <typename There>
+  [[nodiscard]] std::optional<Since> not_yet(const Case& c, std::size_t look, There there) const;
+  [[nodiscard]] std::array<double, kCauseCount> log_odds(const Belief& belief) const;
+  void collapse(Prior& prior) const;
+  void spread(const States& tip, const Risen& risen, Belief& out) const;
+
+  struct Broken {
+    Finding finding;
+    std::size_t harm;                       // its place in `kHarms`
+    std::array<double, kMaxLevels> ratio{};  // to a unit that is only harmed
+  };
+  std::vector<Broken> broken_;
+  std::uint32_t show_breakdown_ = 0;
   std::array<Group, 2> groups_{};
   std::vector<std::uint16_t> grouped_at_;  // where each level's table begins in `grouped_`
   std::vector<double> grouped_;
 };
 
-// Posterior from likelihoods already multiplied: normalises and sums up. Both risks are the same.
-Posterior posterior_of(const States& unnormalised, std::uint64_t damaging);
+// Where a unit stands at its newest look.
+Clock clock_of(const Case& c);
 
 }  // namespace dryshaft
 

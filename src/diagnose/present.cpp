@@ -11,6 +11,7 @@
 #include <map>
 
 #include "base/index.hpp"
+#include "diagnose/course.hpp"
 #include "diagnose/joined.hpp"
 #include "record/identity.hpp"
 #include "record/look.hpp"
@@ -313,11 +314,6 @@ std::string latest_text(std::span<const Record> records, std::string Record::*te
   return {};
 }
 
-int month_of(int days) {
-  const std::string text = date_text(days);
-  return std::stoi(text.substr(0, 4)) * 12 + std::stoi(text.substr(5, 2)) - 1;
-}
-
 struct Build {
   Cooling cooling = Cooling::unknown;
   Bearings rotor = Bearings::unknown;
@@ -415,6 +411,7 @@ class Presenter {
     merge();
     port_age();
     configuration();
+    course();
     Case& facts = out_.facts;
     facts.set(Situation::by,
               newest_.has(Field::by) ? newest_.at(Field::by).code : level_of(By::unknown));
@@ -506,10 +503,8 @@ class Presenter {
       out_.warnings.push_back(fmt::format(
           "the distance on the seal is not known: {:.0f} km is assumed", facts.seal_km));
     }
+    distance_usable_ = usable;
     built();
-    const bool aged = renewed_ == nullptr && built_first_ >= 0;
-    facts.seal_years =
-        aged ? std::max(0, month_of(today_) - built_first_) / 12.0 : facts.seal_km / s.km_per_year;
   }
 
   const Record* last_with_odometer() const {
@@ -673,6 +668,10 @@ class Presenter {
   // a port check, which grows old.
   void merge() {
     const std::size_t n = records_.size();
+    newest_look_ = n - 1;
+    while (newest_look_ > 0 && same_look(newest_look_)) {
+      --newest_look_;
+    }
     const std::size_t bypass = bypassed_from();
     port_source_ = n;
     for (std::size_t i = n; i-- > 0 && port_source_ == n;) {
@@ -711,8 +710,9 @@ class Presenter {
       Observed& o = out_.observed[idx(f.id)];
       o.detail = said(i).detail[idx(f.id)];
       if (i + 1 != n) {
-        o.since = date_text(static_cast<int>(records_[i].at(Field::date).number));
+        o.since = date_text(day_of(records_[i]));
       }
+      out_.facts.earlier |= i < newest_look_ ? 1U << idx(f.id) : 0U;
       if (before_renewal(i) && !f.detail_of && out_.facts.at(f.id) > 0) {
         out_.warnings.push_back(fmt::format(
             "{}: on record from before the seal was renewed, which does not mend it; it counts "
@@ -724,6 +724,63 @@ class Presenter {
     earlier_damage(bypass);
   }
 
+  // Whether a record tells of the look of the one before it: the same day, and no work between.
+  [[nodiscard]] bool same_look(std::size_t i) const {
+    const Record& before = records_[i - 1];
+    constexpr Field kTold[] = {Field::seal_renewed_odometer_km, Field::fitted_odometer_km,
+                               Field::rotor_bearings, Field::gear_bearings, Field::rotor_cooling};
+    const bool work = std::ranges::any_of(kTold, [&](Field f) {
+      return records_[i].at(f).told == Told::work_before_look ||
+             before.at(f).told == Told::work_after_look;
+    });
+    return day_of(before) == day_of(records_[i]) && !work && before_repair(i - 1) == before_repair(i);
+  }
+
+  // What the looks before the newest found, each with what other records of it change, and what
+  // was done between them.
+  void course() {
+    std::size_t first = 0;
+    while (before_fitting(first)) {
+      ++first;
+    }
+    std::vector<PastLook> looks;
+    for (std::size_t i = first; i < newest_look_; ++i) {
+      if (looks.empty() || !same_look(i)) {
+        looks.push_back({i, said(i).facts.level});
+        continue;
+      }
+      PastLook& look = looks.back();
+      look.record = i;
+      for (const FindingSpec& f : findings()) {
+        const std::int8_t level = said(i).facts.level[idx(f.id)];
+        const bool led = f.detail_of && said(i).facts.at(*f.detail_of) >= 0;
+        if (level >= 0 || led) {
+          look.seen[idx(f.id)] = level;
+        }
+      }
+    }
+    Case& facts = out_.facts;
+    const double start = fitted_ != nullptr ? fitted_->number : 0;
+    const double renewed = renewed_ != nullptr ? renewed_->number : start;
+    const Standing unit{
+        .fitted_km = distance_usable_ ? start : 0,
+        .odometer_km = facts.seal_km + (distance_usable_ ? renewed : 0),
+        .newest = newest_look_,
+        .built = built_first_ >= 0 ? std::optional(built_first_) : std::nullopt,
+        .cooling = static_cast<Cooling>(facts.at(Situation::rotor_cooling)),
+        .contradicted = facts.at(Situation::configuration) == idx(Configuration::contradicted),
+        .rotor = static_cast<Bearings>(facts.at(Situation::rotor_bearings)),
+        .gear = static_cast<Bearings>(facts.at(Situation::gear_bearings))};
+    CourseToNow told = course_of(records_, looks, unit, k_.settings.km_per_year);
+    // The seal goes on ageing until the day of judgement.
+    const bool aged = renewed_ == nullptr && built_first_ >= 0;
+    facts.seal_years = told.now.seal_years +
+                       (aged ? (month_of(today_) - month_of(day_of(newest_))) / 12.0 : 0);
+    if (!told.course.legs.empty()) {
+      facts.course = std::make_shared<const Course>(std::move(told.course));
+    }
+  }
+
   // A dry tip after a wet one, with no renewal between them, is no all-clear.
   void earlier_coolant(std::size_t fluid_source) {
     if (out_.facts.at(Finding::port_fluid) > 0) {
@@ -733,7 +790,7 @@ class Presenter {
       if (!before_repair(i) && shows_coolant(said(i).facts)) {
         out_.facts.set(Finding::earlier_coolant, level_of(Presence::present));
         out_.observed[idx(Finding::earlier_coolant)].since =
-            date_text(static_cast<int>(records_[i].at(Field::date).number));
+            date_text(day_of(records_[i]));
         return;
       }
     }
@@ -762,7 +819,7 @@ class Presenter {
         }
         gone += fmt::format("{}{} ({}) on {}", gone.empty() ? "" : "; ", f.title,
                             f.levels[static_cast<std::size_t>(level)].plain,
-                            date_text(static_cast<int>(records_[i].at(Field::date).number)));
+                            date_text(day_of(records_[i])));
         newest = std::max(newest, i);
         break;
       }
@@ -792,11 +849,13 @@ class Presenter {
     if (check.has(Field::odometer_km) && newest_.has(Field::odometer_km)) {
       km = newest_.at(Field::odometer_km).number - check.at(Field::odometer_km).number;
     }
+    if (port_source_ < newest_look_) {
+      out_.port_record = port_source_;
+    }
     out_.port_days_ago = between;
     out_.port_km_ago = km;
-    facts.port_weight = std::exp2(-(km / s.port_half_km + days / s.port_half_days));
-    facts.set(Situation::port_check,
-              facts.port_weight < s.port_stale_below ? PortCheck::stale : PortCheck::fresh);
+    const bool stale = km / s.port_stale_km + days / s.port_stale_days > 1;
+    facts.set(Situation::port_check, stale ? PortCheck::stale : PortCheck::fresh);
   }
 
   void configuration() {
@@ -847,12 +906,12 @@ class Presenter {
   const std::vector<Said>* said_ = nullptr;
   std::map<std::size_t, Said> changed_;
   std::size_t port_source_ = 0;
+  std::size_t newest_look_ = 0;  // its first record
+  bool distance_usable_ = true;
   int built_first_ = -1;
   int built_last_ = -1;
   Presentation out_;
 };
-
-int day_of(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
 
 // The units that records of one id tell of: one, unless these contradict each other.
 class Units {

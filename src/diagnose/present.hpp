@@ -32,6 +32,7 @@ struct Presentation {
   std::optional<double> seal_km;  //< where known, not assumed
   // The port check that counts, as seen from the newest record; both 0 where that holds it, or
   // where none is on record.
+  std::optional<std::size_t> port_record;
   double port_days_ago = 0;
   double port_km_ago = 0;
   std::string family;

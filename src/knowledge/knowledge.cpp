@@ -20,9 +20,9 @@ constexpr std::string_view kContradictionIds[] = {
     "work-out-of-place",      "work-told-two-ways",
 };
 
-constexpr std::string_view kRuleFiles[] = {"rules.json",  "causes.json",  "links.json",
-                                           "floors.json", "actions.json", "cautions.json",
-                                           "grades.json"};
+constexpr std::string_view kRuleFiles[] = {"rules.json",   "causes.json", "life.json",
+                                           "links.json",   "floors.json", "actions.json",
+                                           "cautions.json", "grades.json"};
 
 template <typename Items>
 auto with_id(const Items& items, std::string_view id) -> const typename Items::value_type* {

@@ -58,10 +58,13 @@ constexpr double kHuge = 1e9;
 constexpr SettingSpec kSettings[] = {
     {"risk-raised", &Settings::risk_raised, 0.001, 0.999},
     {"risk-high", &Settings::risk_high, 0.001, 0.999},
-    {"port-half-km", &Settings::port_half_km, 1, kHuge},
-    {"port-half-days", &Settings::port_half_days, 1, kHuge},
-    {"port-stale-below", &Settings::port_stale_below, 0.001, 0.999},
+    {"port-stale-km", &Settings::port_stale_km, 1, kHuge},
+    {"port-stale-days", &Settings::port_stale_days, 1, kHuge},
     {"km-per-year", &Settings::km_per_year, 1, kHuge},
+    {"rest-km-per-day", &Settings::rest_km_per_day, 0, 1000},
+    {"base-km", &Settings::base_km, 1, kHuge},
+    {"erosion-shape", &Settings::erosion_shape, 0.1, 20},
+    {"outside-noise-km", &Settings::outside_km, 1, kHuge},
     {"coolant-loss-some", &Settings::loss_some, 0, kHuge},
     {"coolant-loss-marked", &Settings::loss_marked, 0, kHuge},
     // No lower than what is published: floors rest on them, and rules may only be stricter.
@@ -95,6 +98,8 @@ class Loader {
 
   void rules(ObjectView& top);
   void causes(ObjectView& top);
+  void life(ObjectView& top);
+  void harms(ObjectView& top);
   void links(ObjectView& top);
   void floors(ObjectView& top);
   void actions(ObjectView& top);
@@ -238,6 +243,27 @@ void Loader::base(ObjectView& view, CauseRule& rule) {
   inside.done();
 }
 
+// The process has a wear-out of the seal and bearings of two materials, and nothing else of both.
+void only_where_it_counts(ObjectView& view, Cause cause, const CauseRule& rule) {
+  if (rule.wear && cause != Cause::seal_leak) {
+    view.complain(*view.optional("wear"), "no-wear", "is of a cause that does not wear out",
+                  fmt::format("{} alone", name(Cause::seal_leak)));
+  }
+  if (!rule.by) {
+    return;
+  }
+  const std::optional<Situation> bearings =
+      cause == Cause::rotor_bearing_erosion  ? std::optional(Situation::rotor_bearings)
+      : cause == Cause::gear_bearing_erosion ? std::optional(Situation::gear_bearings)
+                                             : std::nullopt;
+  if (rule.by != bearings) {
+    view.complain(*view.optional("base"), "not-by-this",
+                  fmt::format("goes by {}", spec(*rule.by).name),
+                  bearings ? fmt::format("a probability, or one for each of {}", spec(*bearings).name)
+                           : "a probability");
+  }
+}
+
 void Loader::causes(ObjectView& top) {
   std::array<bool, kCauseCount> seen{};
   for (ObjectView& view : top.objects("causes")) {
@@ -251,21 +277,8 @@ void Loader::causes(ObjectView& top) {
     base(view, rule);
     wear(view, rule);
     const std::optional<Cause> cause = named<Cause>(view, "id", dryshaft::causes());
-    if (const Node* given = view.optional("given")) {
-      ObjectView inside(view.document(), *given, out_);
-      for (std::size_t p = 0; p < kCauseCount && inside.is_object(); ++p) {
-        const Node* value = inside.optional(dryshaft::causes()[p].name);
-        if (value == nullptr) {
-          continue;
-        }
-        rule.given.at(p) = inside.probability_at(*value);
-        // Parents stand before their children, so that no cycle can arise.
-        if (cause && p >= static_cast<std::size_t>(*cause)) {
-          inside.complain(*value, "bad-parent", "is a parent that does not come first",
-                          "a cause that stands before this one");
-        }
-      }
-      inside.done();
+    if (cause) {
+      only_where_it_counts(view, *cause, rule);
     }
     view.done();
     if (cause) {
@@ -277,6 +290,102 @@ void Loader::causes(ObjectView& top) {
   for (const CauseSpec& c : dryshaft::causes()) {
     if (!seen.at(static_cast<std::size_t>(c.id))) {
       top.complain(top.node(), "missing", fmt::format("has no cause \"{}\"", c.name));
+    }
+  }
+}
+
+Words harm_names() {
+  Words words;
+  for (const Cause c : kHarms) {
+    words.push_back(name(c));
+  }
+  return words;
+}
+
+// How causes come and go between looks.
+void Loader::life(ObjectView& top) {
+  std::size_t count = 0;
+  for (ObjectView& view : top.objects("stages")) {
+    StageRule stage;
+    item(view, stage);
+    if (const Node* reaches = view.required("reaches")) {
+      stage.reaches = view.probability_at(*reaches);
+    }
+    if (count + 1 < kSealStages) {
+      stage.lasts_km = view.number("lasts_km", 1, kHuge);
+    }
+    view.done();
+    if (count > 0 && count < kSealStages && stage.reaches < k_.stages.at(count - 1).reaches) {
+      view.complain(*view.optional("reaches"), "out-of-range",
+                    "is below that of the stage before: a leak that goes on shows no less");
+    }
+    if (count < kSealStages) {
+      k_.stages.at(count) = std::move(stage);
+    }
+    ++count;
+  }
+  if (count != kSealStages) {
+    top.complain(top.node(), "out-of-range", fmt::format("has {} stages", count),
+                 fmt::format("{}", kSealStages));
+  }
+  harms(top);
+  for (ObjectView& view : top.objects("broken")) {
+    BrokenRule broken;
+    item(view, broken);
+    const auto finding = named<Finding>(view, "finding", dryshaft::findings());
+    const auto harm = view.word("cause", harm_names());
+    if (finding && harm) {
+      broken.finding = *finding;
+      broken.cause = kHarms.at(*harm);
+      broken.shows = levels_of(view, "shows", *finding);
+      k_.broken.push_back(std::move(broken));
+    } else {
+      view.optional("shows");
+    }
+    view.done();
+  }
+}
+
+void Loader::harms(ObjectView& top) {
+  std::array<bool, kHarms.size()> seen{};
+  for (ObjectView& view : top.objects("harms")) {
+    HarmRule harm;
+    item(view, harm);
+    const auto cause = view.word("cause", harm_names());
+    harm.breakdown_km = view.number("breakdown_km", 1, kHuge);
+    std::size_t count = 0;
+    const Node* after = view.required("after_km");
+    for (const Node* n =
+             after != nullptr && after->kind == Kind::array ? view.document().first(*after) : nullptr;
+         n != nullptr; n = view.document().next(*n)) {
+      const double km = view.number_at(*n, 1, kHuge);
+      if (count > 0 && count < kSealStages && km > harm.after_km.at(count - 1)) {
+        view.complain(*n, "out-of-range",
+                      "is above that of the stage before: a leak that goes on harms no slower");
+      }
+      if (count < kSealStages) {
+        harm.after_km.at(count) = km;
+      }
+      ++count;
+    }
+    if (after != nullptr && count != kSealStages) {
+      view.complain(*after, "wrong-type", fmt::format("names {} distances", count),
+                    fmt::format("an array of {}, one a stage", kSealStages));
+    }
+    view.done();
+    if (!cause) {
+      continue;
+    }
+    if (seen.at(*cause)) {
+      view.complain(view.node(), "repeated", "is a second harm of the same cause");
+    }
+    harm.cause = kHarms.at(*cause);
+    seen.at(*cause) = true;
+    k_.harms.at(*cause) = std::move(harm);
+  }
+  for (std::size_t h = 0; h < kHarms.size(); ++h) {
+    if (!seen.at(h)) {
+      top.complain(top.node(), "missing", fmt::format("has no harm \"{}\"", name(kHarms.at(h))));
     }
   }
 }
@@ -887,10 +996,10 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
 
   using Read = void (Loader::*)(ObjectView&);
   const std::map<std::string_view, Read> readers = {
-      {"rules.json", &Loader::rules},     {"causes.json", &Loader::causes},
-      {"links.json", &Loader::links},     {"floors.json", &Loader::floors},
-      {"actions.json", &Loader::actions}, {"cautions.json", &Loader::cautions},
-      {"grades.json", &Loader::grades}};
+      {"rules.json", &Loader::rules},       {"causes.json", &Loader::causes},
+      {"life.json", &Loader::life},         {"links.json", &Loader::links},
+      {"floors.json", &Loader::floors},     {"actions.json", &Loader::actions},
+      {"cautions.json", &Loader::cautions}, {"grades.json", &Loader::grades}};
   std::string hashed;
   std::set<std::string> hashes;
   const auto hash = [&](const NamedText& f, std::string_view text) {

@@ -496,7 +496,6 @@ class UnitReader {
     return {};
   }
 
-  static int day_of(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
   static Cooling cooling_in(const Record& r) {
     const Value& cooling = r.at(Field::rotor_cooling);
     return cooling.observed ? static_cast<Cooling>(cooling.code) : Cooling::unknown;

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "record/identity.hpp"
+#include "record/look.hpp"
 
 namespace dryshaft {
 namespace {
@@ -18,7 +19,6 @@ constexpr int kAnyDay = std::numeric_limits<int>::max();
 std::optional<double> reading_of(const Record& r) {
   return r.has(Field::odometer_km) ? std::optional(r.at(Field::odometer_km).number) : std::nullopt;
 }
-int day_of_look(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
 
 double or_else(const std::optional<double>& km, double otherwise) { return km.value_or(otherwise); }
 
@@ -38,7 +38,7 @@ auto details(const Work& w) {
 
 // Where work was done by what its own record says.
 UnitEvent placed(const Work& work, const Record& record, std::size_t index) {
-  UnitEvent e{.work = work, .day = day_of_look(record), .km = reading_of(record), .record = index};
+  UnitEvent e{.work = work, .day = day_of(record), .km = reading_of(record), .record = index};
   const std::optional<double> here = e.km;
   if (work.odometer_km) {
     e.km = work.odometer_km;
@@ -121,7 +121,7 @@ struct Dated {
 std::vector<Dated> looks_of(std::span<const Record* const> records) {
   std::vector<Dated> looks;
   for (std::size_t i = 0; i < records.size(); ++i) {
-    const int day = day_of_look(*records[i]);
+    const int day = day_of(*records[i]);
     const std::optional<double> km = reading_of(*records[i]);
     const bool same_day = !looks.empty() && looks.back().event.day == day;
     const double least = same_day ? looks.back().km : -1;

@@ -11,6 +11,7 @@
 
 #include "dryshaft/record.hpp"
 #include "record/identity.hpp"
+#include "record/look.hpp"
 #include "record/look_alike.hpp"
 #include "record/work_as_fields.hpp"
 
@@ -20,8 +21,6 @@ namespace {
 double odometer_or_less(const Record& record) {
   return record.has(Field::odometer_km) ? record.at(Field::odometer_km).number : -1;
 }
-
-int day_of(const Record& record) { return static_cast<int>(record.at(Field::date).number); }
 
 // Of two records of one reading, that which tells of the work comes after it.
 bool renewed_here(const Record& r) {

@@ -13,6 +13,11 @@
 
 namespace dryshaft {
 
+// Days since 1970-01-01.
+inline int day_of(const Record& r) { return static_cast<int>(r.at(Field::date).number); }
+// Months since year 0, of such a day.
+int month_of(int day);
+
 // Whether a flag is on record as yes.
 bool is_true(const Record& r, Field flag);
 // Level of a finding by its flag, or by a word that is the id of one of its levels; -1: not

@@ -1,0 +1,41 @@
+// What is to come of a unit if nothing is done.
+#ifndef DRYSHAFT_DIAGNOSE_AHEAD_HPP
+#define DRYSHAFT_DIAGNOSE_AHEAD_HPP
+
+#include "diagnose/life.hpp"
+
+namespace dryshaft {
+
+class Ahead {
+ public:
+  // `belief`: now, at `now`. From here on the car is driven `km_per_year`.
+  Ahead(const Life& life, const Belief& belief, const Clock& now, double km_per_year);
+
+  struct Chance {
+    double damage = 0;     // that rotor bearings or insulation are harmed by then
+    double breakdown = 0;  // that the unit has broken down by then
+  };
+  // Of units in which neither is the case yet.
+  [[nodiscard]] Chance within(double km, double years) const;
+  [[nodiscard]] Chance within(double km) const { return within(km, km / km_per_year_); }
+  // The greatest distance, in whole `step`s up to `most`, within which damage has a chance of at
+  // most `target`; `unharmed`: the chance that there was none when the distance began to count.
+  [[nodiscard]] double safe_km(double target, double most, double step, double unharmed) const;
+  // The distance within which so many have broken down; `most` where that is later.
+  [[nodiscard]] double broken_by(double share, double most, double step) const;
+
+  [[nodiscard]] double unharmed() const { return 1 - now_.damaged; }
+
+ private:
+  [[nodiscard]] Chances after(double km, double years) const;
+
+  const Life& life_;
+  Belief belief_;  // all rests in the first: they bear on nothing here
+  Clock at_;
+  double km_per_year_;
+  Chances now_;
+};
+
+}  // namespace dryshaft
+
+#endif
