@@ -423,9 +423,8 @@ void each_core(Take take) {
 
 }  // namespace
 
-// Findings that count as evidence of this look.
 std::uint32_t Model::evidence_in(const Case& c) const {
-  return observed_in(c.level) & carrying_ & ~c.earlier & ~kOfSealItself;
+  return observed_in(c.level) & carrying_ & ~(c.earlier & ~explains_) & ~kOfSealItself;
 }
 
 // `tip`: how likely each state makes what was seen. `out`: the same for the states of the process.

@@ -141,6 +141,8 @@ class Model {
   // The two risks of `infer(c, prior)` without the rest.
   [[nodiscard]] Risks risks(const Case& c, const Prior& prior) const;
   [[nodiscard]] double graded_risk(const Case& c, const Prior& prior) const;
+  // Findings that count as evidence of the newest look, as bits.
+  [[nodiscard]] std::uint32_t evidence_in(const Case& c) const;
   // How likely each state makes a look of long ago; what only explains away is left out.
   [[nodiscard]] Belief likelihood(const Levels& seen) const;
   // How much likelier a level is in a unit that has broken down so than in one that is harmed.
@@ -185,7 +187,6 @@ class Model {
   void compile_broken(const Knowledge& knowledge);
   void compile_groups();
   void compile_carriers(const std::vector<Link>& links);
-  [[nodiscard]] std::uint32_t evidence_in(const Case& c) const;
 
   GradeConditions grading_;
   std::shared_ptr<const Life> life_;  // the same in models that differ in what looks show alone
