@@ -243,6 +243,7 @@ struct Settings {
   double base_km = 0;          ///< distance at which `CauseRule::base` is the share of units
   double erosion_shape = 0;    ///< of bearings: the hazard grows by this power of the distance
   double outside_km = 0;       ///< mean distance that a noise from outside lasts
+  double broken_unsaid = 0;    ///< share of looks at broken-down units that do not say so
   double loss_some = 0;    ///< ml per 1000 km
   double loss_marked = 0;
   double ohm_per_volt_low = 0;

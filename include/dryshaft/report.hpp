@@ -99,15 +99,23 @@ struct WouldChange {
   Grade grade = Grade::A;
 };
 
-/// How far the answer depends on judgement: range over models in which every
-/// value from memory is off in its odds by a factor of its own.
+/// A value from memory, and what the risk does where its odds are higher by one deviation.
+struct RestsOn {
+  std::string rule;
+  std::string_view value;  ///< which of the rule's, such as `shows`
+  double decibans = 0;
+};
+
+/// How far the answer depends on judgement: every value from memory is off in its odds by a factor
+/// of its own.
 struct HowSure {
-  std::size_t models = 0;
-  double odds_factor = 1;  ///< largest factor, up or down
-  double risk_low = 0;
-  double risk_high = 0;
-  double grade_holds = 0;     ///< share of the models that give the same grade
-  std::vector<Grade> grades;  ///< all grades that any of them gives
+  std::size_t values = 0;      ///< from memory
+  double odds_factor = 1;      ///< largest factor, up or down
+  double risk_low = 0;         ///< nine in ten sets of values lie between
+  double risk_high = 0;        ///< both
+  double grade_holds = 0;      ///< share of the sets that give the same grade
+  std::vector<Grade> grades;   ///< all grades that one in twenty of them or more give
+  std::vector<RestsOn> rests_on;  ///< the three values that carry most, most first
 };
 
 struct Recheck {

@@ -50,12 +50,12 @@ std::pair<std::string_view, std::string_view> by_words(const Item& item, std::st
 class Assessor {
  public:
   Assessor(const History& history, const Knowledge& k, const Model& model,
-           const AssessOptions& options, const std::vector<Model>* variations)
+           const AssessOptions& options, const std::vector<Judged>* judged)
       : history_(history),
         k_(k),
         model_(model),
         options_(options),
-        variations_(variations),
+        judged_(judged),
         newest_(history.records.back()),
         look_again_(k.action(ActionRole::look_again).id) {}
 
@@ -76,8 +76,8 @@ class Assessor {
           earlier, kGradedAgain));
     }
     grade();
-    if (variations_ != nullptr) {
-      r_.how_sure = how_sure(k_, model_, *variations_, seen_.facts, verdict_);
+    if (judged_ != nullptr) {
+      r_.how_sure = how_sure(k_, model_, *judged_, seen_.facts, prior_, verdict_);
     }
     observations();
     causes();
@@ -580,7 +580,7 @@ class Assessor {
   const Knowledge& k_;
   const Model& model_;
   const AssessOptions& options_;
-  const std::vector<Model>* variations_;
+  const std::vector<Judged>* judged_;
   const Record& newest_;
   const std::string& look_again_;
   int today_ = 0;
@@ -594,12 +594,12 @@ class Assessor {
 }  // namespace
 
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
-              const AssessOptions& options, const std::vector<Model>* variations) {
+              const AssessOptions& options, const std::vector<Judged>* judged) {
   // What was dated by hand may lie after the day of judgement.
   if (options.today && history.records.back().at(Field::date).number > *options.today) {
-    return Assessor(as_of(history, *options.today), knowledge, model, options, variations).report();
+    return Assessor(as_of(history, *options.today), knowledge, model, options, judged).report();
   }
-  return Assessor(history, knowledge, model, options, variations).report();
+  return Assessor(history, knowledge, model, options, judged).report();
 }
 
 }  // namespace dryshaft

@@ -6,6 +6,8 @@
 #include <cstddef>
 #include <cstdint>
 #include <optional>
+#include <string>
+#include <string_view>
 #include <vector>
 
 #include "diagnose/model.hpp"
@@ -50,20 +52,25 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
 std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
                                       const Prior& prior, const Verdict& verdict);
 
-// `count` models for `how_sure`. In each, every value marked "from memory" has
-// its odds (wear-out: its hazard) multiplied by a factor drawn evenly, on a
-// logarithmic scale, between 1/band and band, all at once; `memory-band` is
-// the band. The draws hash the rule's id and the model's number, so they are
-// the same on every machine and in any order of the rules.
-std::vector<Model> variations(const Knowledge& knowledge, std::size_t count);
-inline constexpr std::size_t kVariations = 64;
+// A value from memory, and the model in which its odds (of a distance or a hazard: itself) are
+// `memory-band` times what the rules say.
+struct Judged {
+  std::string rule;
+  std::string_view value;      // which of the rule's
+  std::uint32_t findings = 0;  // it counts where one of these was seen; 0: everywhere
+  Model model;
+};
+std::vector<Judged> judged_values(const Knowledge& knowledge, const Model& model);
 
-HowSure how_sure(const Knowledge& knowledge, const Model& model,
-                 const std::vector<Model>& variations, const Case& c, const Verdict& verdict);
+// The range that holds nine in ten sets of values, each of which is off by a factor of its own:
+// its logarithm even between the memory band's down and up, independent of the others. `judged` are
+// of `model`.
+HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vector<Judged>& judged,
+                 const Case& c, const Prior& prior, const Verdict& verdict);
 
-// As `Grader::report`; without `variations` the report does not say how sure it is.
+// As `Grader::report`; without `judged` the report does not say how sure it is.
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
-              const AssessOptions& options, const std::vector<Model>* variations = nullptr);
+              const AssessOptions& options, const std::vector<Judged>* judged = nullptr);
 
 }  // namespace dryshaft
 

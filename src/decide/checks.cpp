@@ -46,12 +46,6 @@ class Outcomes {
       return;
     }
     before_ = entropy_bits(model.risks(start_, prior).risk);
-    for (const FindingSpec& f : findings()) {
-      if (model.explains_only(f.id)) {
-        sound_tells_ =
-            sound_tells_ || start_.at(f.id) >= 0 || std::ranges::find(open_, f.id) != open_.end();
-      }
-    }
     gather();
     if (!may_stay_open()) {
       possible_ &= ~(1U << idx(Grade::U));
@@ -59,9 +53,7 @@ class Outcomes {
     unseen_ = possible_;
     Weights weight;
     add_up(false, weight.all);
-    if (sound_tells_) {
-      add_up(true, weight.for_risk);
-    }
+    add_up(true, weight.for_risk);
     walk(0, start_, weight);
   }
 
@@ -151,14 +143,15 @@ class Outcomes {
       const int level = static_cast<int>(l);
       Weights next;
       multiply(next.all, weight.all, f, level);
-      if (sound_tells_) {
-        if (model_.explains_only(f)) {
-          std::copy_n(weight.for_risk.begin(), states_, next.for_risk.begin());
-        } else {
-          multiply(next.for_risk, weight.for_risk, f, level);
-        }
+      if (model_.explains_only(f)) {
+        std::copy_n(weight.for_risk.begin(), states_, next.for_risk.begin());
+      } else {
+        multiply(next.for_risk, weight.for_risk, f, level);
       }
+      const std::array<double, kBreakdowns> before = model_.unsaid(c.level);
       c.set(f, static_cast<int>(l));
+      // What is found now was not said before: that counts for what to expect, not for the grade.
+      said(next.for_risk, before, model_.unsaid(c.level));
       walk(at + 1, c, next);
     }
     c.set(f, -1);
@@ -171,6 +164,16 @@ class Outcomes {
         breaks ? model_.broken(f, level) : std::array<double, kBreakdowns>{1, 1, 1, 1};
     for (std::size_t i = 0; i < states_; ++i) {
       into[i] = weight[i] * like[state_[i]] * risen[breakdown_[i]];
+    }
+  }
+
+  void said(Sums& weight, const std::array<double, kBreakdowns>& before,
+            const std::array<double, kBreakdowns>& now) const {
+    if (before == now) {
+      return;
+    }
+    for (std::size_t i = 0; i < states_; ++i) {
+      weight[i] *= now[breakdown_[i]] / before[breakdown_[i]];
     }
   }
 
@@ -203,7 +206,7 @@ class Outcomes {
     if (unseen_ == 0) {
       return;  // there is no further grade to find
     }
-    const double graded_risk = sound_tells_ ? split(weight.for_risk).risk() : all.risk();
+    const double graded_risk = split(weight.for_risk).risk();
     std::array<double, kCauseCount> causes{};
     if (model_.grading().ask_causes()) {
       causes = model_.infer(c, prior_).cause;
@@ -217,7 +220,6 @@ class Outcomes {
   Case start_;
   std::vector<Finding> open_;
   bool is_port_ = false;
-  bool sound_tells_ = false;  // findings that only explain away: the grade rests on other weights
   std::size_t states_ = 0;    // gathered; safe ones first
   std::size_t safe_states_ = 0;                      // how many of them
   std::array<std::size_t, 2 * kSeen> state_{};       // of causes: one of those gathered in each

@@ -15,16 +15,16 @@ struct Grader::Parts {
       : knowledge(std::move(k)), model(knowledge), reading(dryshaft::read_options(knowledge)) {}
 
   // Made for the first report: some only read or plan, and they are dozens of models.
-  const std::vector<Model>& varied() const {
-    std::call_once(once, [this] { variations_made = variations(knowledge, kVariations); });
-    return variations_made;
+  const std::vector<Judged>& judged() const {
+    std::call_once(once, [this] { judged_made = judged_values(knowledge, model); });
+    return judged_made;
   }
 
   Knowledge knowledge;
   Model model;
   ReadOptions reading;
   mutable std::once_flag once;
-  mutable std::vector<Model> variations_made;
+  mutable std::vector<Judged> judged_made;
 };
 
 Grader::Grader(Knowledge knowledge) : parts_(std::make_shared<Parts>(std::move(knowledge))) {}
@@ -60,7 +60,7 @@ Result<std::vector<History>> Grader::read(std::string_view text, std::string_vie
 }
 
 Report Grader::report(const History& unit, const AssessOptions& options) const {
-  return assess(unit, parts_->knowledge, parts_->model, options, &parts_->varied());
+  return assess(unit, parts_->knowledge, parts_->model, options, &parts_->judged());
 }
 
 }  // namespace dryshaft

@@ -1,11 +1,12 @@
-// How far the answer depends on judgement: the same case under many models, in
-// each of which every value marked "from memory" is off by its own factor.
+// How far the answer depends on judgement: the same case under models in each of which one value
+// from memory is off. Moves of log odds add up, as long as each is small beside all of them.
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <optional>
+#include <numbers>
+#include <utility>
 
-#include "base/draw.hpp"
+#include "base/index.hpp"
 #include "base/odds.hpp"
 #include "decide/assess.hpp"
 #include "decide/grading.hpp"
@@ -13,121 +14,198 @@
 namespace dryshaft {
 namespace {
 
-// A draw depends on nothing but these, so the order of the rules does not matter.
-double draw_between(std::string_view id, std::string_view part, std::uint64_t number) {
-  const std::uint64_t z = draw::mixed(draw::hashed(part, draw::hashed(id)), number);
-  return std::ldexp(static_cast<double>(z >> 11U), -52) - 1;  // from -1 to 1
+constexpr std::size_t kNamed = 3;
+// Of a normal distribution: one in twenty lies beyond on either side.
+constexpr double kOneInTwenty = 1.6449;
+
+// Where the value itself is judgement. A refitted value is still, as far as few teardowns have
+// moved it.
+bool is_judged(const Item& item) {
+  return item.source.mark == SourceMark::from_memory ||
+         item.source.mark == SourceMark::own_teardowns;
 }
 
-class Variation {
+// An unknown factor between 1/band and band, evenly on a logarithmic scale: the deviation of its
+// logarithm.
+double deviation(double band) { return std::log(band) / std::numbers::sqrt3; }
+
+double logit(double p) {
+  constexpr double kEdge = 1e-15;
+  const double q = std::clamp(p, kEdge, 1 - kEdge);
+  return std::log(q) - std::log1p(-q);
+}
+double chance(double logit) { return 1 / (1 + std::exp(-logit)); }
+double below(double deviations) { return std::erfc(-deviations / std::numbers::sqrt2) / 2; }
+
+// Makes the models, one value moved in each.
+class Mover {
  public:
-  Variation(double band, std::uint64_t number) : log_band_(std::log(band)), number_(number) {}
+  Mover(const Knowledge& k, const Model& base) : moved_(k), base_(base), band_(k.settings.memory_band) {}
 
-  [[nodiscard]] double factor(const Item& item, std::string_view part = {}) const {
-    // A refitted value is judgement still, as far as few teardowns have moved it.
-    const bool judged = item.source.mark == SourceMark::from_memory ||
-                        item.source.mark == SourceMark::own_teardowns;
-    return judged ? std::exp(log_band_ * draw_between(item.id, part, number_)) : 1.0;
-  }
-
-  template <typename Values>
-  void shift(Values& values, double by) const {
-    for (double& p : values) {
-      p = with_odds(p, by);
-    }
+  std::vector<Judged> all() {
+    process();
+    looks();
+    return std::move(out_);
   }
 
  private:
-  double log_band_;
-  std::uint64_t number_;
+  template <typename Values>
+  void shift(Values& values) const {
+    for (double& p : values) {
+      p = with_odds(p, band_);
+    }
+  }
+
+  // Changes a part of the rules, makes the model, and puts it back.
+  template <typename Part, typename Change>
+  void move(Part& part, std::string_view value, std::uint32_t findings, const Change& change) {
+    if (!is_judged(part)) {
+      return;
+    }
+    const Part kept = part;
+    change(part);
+    const bool of_process = findings == 0;
+    out_.push_back({part.id, value, findings,
+                    of_process ? Model(moved_) : Model(moved_, base_)});
+    part = kept;
+  }
+
+  void process() {
+    for (CauseRule& c : moved_.causes) {
+      move(c, "base", 0, [&](CauseRule& r) { shift(r.base); });
+      if (c.wear) {
+        move(c, "wear", 0, [&](CauseRule& r) {
+          const double scale = std::pow(band_, -1 / r.wear->shape);
+          r.wear->scale_km *= scale;
+          r.wear->scale_years *= scale;
+        });
+      }
+    }
+    for (StageRule& s : moved_.stages) {
+      move(s, "reaches", 0, [&](StageRule& r) { r.reaches = with_odds(r.reaches, band_); });
+      if (s.lasts_km > 0) {
+        move(s, "lasts_km", 0, [&](StageRule& r) { r.lasts_km *= band_; });
+      }
+    }
+    for (HarmRule& h : moved_.harms) {
+      move(h, "after_km", 0, [&](HarmRule& r) {
+        for (double& km : r.after_km) {
+          km *= band_;
+        }
+      });
+      move(h, "breakdown_km", 0, [&](HarmRule& r) { r.breakdown_km *= band_; });
+    }
+    for (Setting& s : moved_.setting_items) {
+      if (s.value != &Settings::rest_km_per_day && s.value != &Settings::base_km &&
+          s.value != &Settings::broken_unsaid) {
+        continue;
+      }
+      double& value = moved_.settings.*s.value;
+      const double kept = value;
+      const bool is_chance = s.value == &Settings::broken_unsaid;
+      value = is_chance ? with_odds(value, band_) : value * band_;
+      move(s, "value", 0, [](Setting&) {});
+      value = kept;
+    }
+  }
+
+  // One factor for all levels, so that worse stays rarer.
+  void looks() {
+    const auto bit = [](Finding f) { return 1U << idx(f); };
+    for (Link& l : moved_.links) {
+      move(l, "shows", bit(l.finding), [&](Link& r) { shift(r.shows); });
+    }
+    for (Background& b : moved_.backgrounds) {
+      move(b, "anyway", bit(b.finding), [&](Background& r) { shift(r.anyway); });
+    }
+    for (BrokenRule& b : moved_.broken) {
+      move(b, "shows", bit(b.finding), [&](BrokenRule& r) { shift(r.shows); });
+    }
+  }
+
+  Knowledge moved_;
+  const Model& base_;
+  double band_;
+  std::vector<Judged> out_;
 };
+
+// Findings of all looks, as bits.
+std::uint32_t seen_before(const Case& c) {
+  std::uint32_t seen = 0;
+  for (const Leg& leg : c.course ? c.course->legs : std::vector<Leg>()) {
+    for (std::size_t f = 0; f < kFindingCount; ++f) {
+      seen |= leg.seen[f] >= 0 ? 1U << f : 0U;
+    }
+  }
+  return seen;
+}
 
 }  // namespace
 
-std::vector<Model> variations(const Knowledge& knowledge, std::size_t count) {
-  Knowledge k;
-  std::vector<Model> models;
-  models.reserve(count);
-  for (std::uint64_t number = 0; number < count; ++number) {
-    const Variation v(knowledge.settings.memory_band, number);
-    k.causes = knowledge.causes;
-    k.links = knowledge.links;
-    k.backgrounds = knowledge.backgrounds;
-    for (CauseRule& c : k.causes) {
-      v.shift(c.base, v.factor(c, "base"));
-      if (c.wear) {
-        const double scale = std::pow(v.factor(c, "wear"), -1 / c.wear->shape);
-        c.wear->scale_km *= scale;
-        c.wear->scale_years *= scale;
-      }
-    }
-    k.stages = knowledge.stages;
-    for (StageRule& stage : k.stages) {
-      stage.reaches = with_odds(stage.reaches, v.factor(stage, "reaches"));
-      stage.lasts_km *= v.factor(stage, "lasts");
-    }
-    k.harms = knowledge.harms;
-    for (HarmRule& harm : k.harms) {
-      const double after = v.factor(harm, "after");
-      for (double& km : harm.after_km) {
-        km *= after;
-      }
-      harm.breakdown_km *= v.factor(harm, "breakdown");
-    }
-    k.broken = knowledge.broken;
-    for (BrokenRule& b : k.broken) {
-      v.shift(b.shows, v.factor(b));
-    }
-    k.settings = knowledge.settings;
-    // One factor for all levels of a link, so that worse stays rarer.
-    for (Link& link : k.links) {
-      v.shift(link.shows, v.factor(link));
-    }
-    for (Background& b : k.backgrounds) {
-      v.shift(b.anyway, v.factor(b));
-    }
-    models.emplace_back(k);
-  }
-  return models;
+std::vector<Judged> judged_values(const Knowledge& knowledge, const Model& model) {
+  return Mover(knowledge, model).all();
 }
 
-HowSure how_sure(const Knowledge& knowledge, const Model& model,
-                 const std::vector<Model>& variations, const Case& c, const Verdict& verdict) {
-  HowSure sure{.models = variations.size(),
-               .odds_factor = knowledge.settings.memory_band,
-               .risk_low = verdict.posterior.risk,
-               .risk_high = verdict.posterior.risk,
-               .grade_holds = 0,
-               .grades = {}};
-  // Where no condition asks for a cause, the band of the risk settles the grade.
-  std::array<std::optional<Grade>, kRiskBandCount> by_band;
-  const auto grade_by = [&](const Risks& risks, const Model& variation, const Prior& prior) {
-    if (model.grading().ask_causes()) {
-      return judge(knowledge, model, c, variation.infer(c, prior)).grade;
+HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vector<Judged>& judged,
+                 const Case& c, const Prior& prior, const Verdict& verdict) {
+  const Settings& s = knowledge.settings;
+  HowSure sure;
+  sure.odds_factor = s.memory_band;
+  sure.values = judged.size();
+  const double risk = logit(verdict.posterior.risk);
+  const double graded = logit(verdict.posterior.graded_risk);
+  const std::uint32_t now = model.evidence_in(c);
+  const std::uint32_t before = seen_before(c);
+  // The effect of a move by the whole factor, per deviation of its logarithm.
+  const double scale = std::log(s.memory_band) > 0 ? deviation(s.memory_band) / std::log(s.memory_band) : 0;
+  double variance = 0;
+  double graded_variance = 0;
+  for (const Judged& j : judged) {
+    if (j.findings != 0 && (j.findings & (now | before)) == 0) {
+      continue;
     }
-    const RiskBand band = band_of(knowledge.settings, risks.graded_risk);
-    std::optional<Grade>& known = by_band.at(static_cast<std::size_t>(band));
-    if (!known) {
-      known = grade_of(knowledge, model.grading(), c, risks.graded_risk, {});
-    }
-    return *known;
-  };
-  std::array<bool, kGradeCount> seen{};
-  for (const Model& variation : variations) {
-    const Prior prior = variation.prior(c);
-    const Risks risks = variation.risks(c, prior);
-    const Grade grade = grade_by(risks, variation, prior);
-    sure.risk_low = std::min(sure.risk_low, risks.risk);
-    sure.risk_high = std::max(sure.risk_high, risks.risk);
-    sure.grade_holds += grade == verdict.grade ? 1 : 0;
-    seen.at(static_cast<std::size_t>(grade)) = true;
+    const bool same_past = j.findings != 0 && (j.findings & before) == 0;
+    const Risks moved = same_past ? j.model.risks(c, prior) : j.model.risks(c, j.model.prior(c));
+    const double by = (logit(moved.risk) - risk) * scale;
+    const double graded_by = (logit(moved.graded_risk) - graded) * scale;
+    variance += by * by;
+    graded_variance += graded_by * graded_by;
+    constexpr double kDecibansPerNat = 10 / std::numbers::ln10;
+    sure.rests_on.push_back({j.rule, j.value, by * kDecibansPerNat});
   }
+  std::ranges::stable_sort(sure.rests_on, [](const RestsOn& a, const RestsOn& b) {
+    return std::abs(a.decibans) > std::abs(b.decibans);
+  });
+  sure.rests_on.resize(std::min(sure.rests_on.size(), kNamed));
+  const double spread = kOneInTwenty * std::sqrt(variance);
+  sure.risk_low = chance(risk - spread);
+  sure.risk_high = chance(risk + spread);
+  // The bounds of the bands are judgement as well.
+  const auto beyond = [&](double bound) {
+    double all = graded_variance;
+    for (const Setting& setting : knowledge.setting_items) {
+      const bool this_one = s.*setting.value == bound && (setting.value == &Settings::risk_raised ||
+                                                          setting.value == &Settings::risk_high);
+      all += this_one && is_judged(setting) ? std::pow(deviation(s.memory_band), 2) : 0;
+    }
+    const double apart = graded - logit(bound);
+    return all > 0 ? below(apart / std::sqrt(all)) : (apart >= 0 ? 1.0 : 0.0);
+  };
+  const double raised = beyond(s.risk_raised);
+  const double high = std::min(raised, beyond(s.risk_high));
+  const std::pair<double, double> bands[] = {
+      {0, 1 - raised}, {s.risk_raised, raised - high}, {s.risk_high, high}};
+  std::array<double, kGradeCount> grades{};
+  for (const auto& [of, share] : bands) {
+    grades.at(idx(grade_of(knowledge, model.grading(), c, of, verdict.posterior.cause))) += share;
+  }
+  sure.grade_holds = grades.at(idx(verdict.grade));
+  constexpr double kWorthNaming = 0.05;
   for (std::size_t g = 0; g < kGradeCount; ++g) {
-    if (seen.at(g)) {
+    if (grades.at(g) >= kWorthNaming || static_cast<Grade>(g) == verdict.grade) {
       sure.grades.push_back(static_cast<Grade>(g));
     }
   }
-  sure.grade_holds /= variations.empty() ? 1 : static_cast<double>(variations.size());
   return sure;
 }
 

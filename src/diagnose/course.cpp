@@ -33,13 +33,13 @@ std::uint8_t ended_by(Did did) {
 // Something that happened between looks.
 struct Step {
   std::size_t before = 0;  // of the records
-  std::optional<double> km;
-  std::optional<int> day;
+  std::optional<double> km = {};
+  std::optional<int> day = {};
   bool new_seal = false;
   std::uint8_t ends = 0;
-  std::optional<Bearings> rotor;  // new bearings of this material
-  std::optional<Bearings> gear;
-  std::optional<bool> bypassed;
+  std::optional<Bearings> rotor = {};  // new bearings of this material
+  std::optional<Bearings> gear = {};
+  std::optional<bool> bypassed = {};
 };
 
 class Writer {

@@ -19,12 +19,6 @@ constexpr bool present_in(std::size_t state, std::size_t cause) {
   return (state >> cause & 1U) != 0;
 }
 
-void multiply(States& into, const States& factor) {
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    into[s] *= factor[s];
-  }
-}
-
 constexpr std::size_t kBlocks = kStateCount / kBlock;
 
 // Two neighbours at a time, as every 64-bit processor can. Left to itself the
@@ -200,6 +194,7 @@ void Model::compile_likelihoods(const Knowledge& knowledge) {
 }
 
 void Model::compile_broken(const Knowledge& knowledge) {
+  unsaid_ = knowledge.settings.broken_unsaid;
   for (const BrokenRule& rule : knowledge.broken) {
     Broken& out = broken_.emplace_back();
     out.finding = rule.finding;
@@ -363,7 +358,7 @@ struct Model::Risen {
 };
 
 Model::Risen Model::breakdown(const Levels& level, std::uint32_t seen) const {
-  Risen risen;
+  Risen risen{unsaid(level)};
   if ((seen & show_breakdown_) == 0) {
     return risen;
   }
@@ -376,10 +371,27 @@ Model::Risen Model::breakdown(const Levels& level, std::uint32_t seen) const {
 }
 
 std::array<double, kBreakdowns> Model::broken(Finding finding, int level) const {
-  Levels one;
-  one.fill(-1);
-  one[idx(finding)] = static_cast<std::int8_t>(level);
-  return breakdown(one, 1U << idx(finding)).by;
+  Risen risen;
+  for (const Broken& b : broken_) {
+    if (b.finding == finding) {
+      risen.multiply(b.harm, b.ratio[static_cast<std::uint8_t>(level)]);
+    }
+  }
+  return risen.by;
+}
+
+// The worst that a finding can show says so.
+std::array<double, kBreakdowns> Model::unsaid(const Levels& level) const {
+  std::array<bool, kHarms.size()> said{};
+  for (const Broken& b : broken_) {
+    const auto worst = static_cast<std::int8_t>(spec(b.finding).levels.size() - 1);
+    said[b.harm] = said[b.harm] || level[idx(b.finding)] == worst;
+  }
+  Risen risen;
+  for (std::size_t h = 0; h < said.size(); ++h) {
+    risen.multiply(h, said[h] ? 1 : unsaid_);
+  }
+  return risen.by;
 }
 
 namespace {
@@ -450,14 +462,18 @@ Belief Model::likelihood(const Levels& seen) const {
   Belief out;
   spread(tip, breakdown(seen, evidence), out);
   if ((evidence & kOfSealItself) != 0) {
-    const States& itself = likelihood(Finding::opened_seal_leak, seen[idx(Finding::opened_seal_leak)]);
-    for (std::size_t core = 0; core < kCores; ++core) {
-      for (double& x : out.at[core]) {
-        x *= core < core_of(1, 0, 0) ? itself[0] : itself[kReached];
-      }
-    }
+    of_seal(out, seen[idx(Finding::opened_seal_leak)]);
   }
   return out;
+}
+
+void Model::of_seal(Belief& belief, int opened) const {
+  const States& itself = likelihood(Finding::opened_seal_leak, opened);
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (double& x : belief.at[core]) {
+      x *= core < core_of(1, 0, 0) ? itself[0] : itself[kReached];
+    }
+  }
 }
 
 namespace {
@@ -510,7 +526,7 @@ double Model::pass(Belief& belief, const Leg& leg) const {
   return chance;
 }
 
-// The way to the newest look, and what an opening showed of the seal itself.
+// The way to the newest look.
 Leg Model::last_leg(const Case& c) const {
   Leg last;
   if (c.course) {
@@ -526,10 +542,24 @@ Leg Model::last_leg(const Case& c) const {
     last.from.cooling = Cooling::wet;
   }
   last.seen.fill(-1);
-  if ((c.earlier & kOfSealItself) == 0) {
-    last.seen[idx(Finding::opened_seal_leak)] = c.level[idx(Finding::opened_seal_leak)];
-  }
   return last;
+}
+
+// The last way, and what an opening at its end showed of the seal itself: returns how likely that
+// was.
+double Model::arrive(Belief& belief, const Case& c) const {
+  pass(belief, last_leg(c));
+  const int opened = c.at(Finding::opened_seal_leak);
+  if (opened < 0 || !carries_evidence(Finding::opened_seal_leak) ||
+      (c.earlier & kOfSealItself) != 0) {
+    return 1;
+  }
+  Belief like;
+  for (auto& row : like.at) {
+    row.fill(1);
+  }
+  of_seal(like, opened);
+  return take_in(belief, like);
 }
 
 Prior Model::prior(const Case& c) const {
@@ -540,7 +570,7 @@ Prior Model::prior(const Case& c) const {
       pass(out.belief, leg);
     }
   }
-  pass(out.belief, last_leg(c));
+  arrive(out.belief, c);
   collapse(out);
   return out;
 }
@@ -728,7 +758,7 @@ std::vector<Model::LookWeight> Model::weigh_looks(const Case& c) const {
       }
       pass(before.belief, leg);
     }
-    pass(before.belief, last_leg(c));
+    arrive(before.belief, c);
     collapse(before);
     return log_odds(infer(c, before).belief);
   };
@@ -783,18 +813,16 @@ std::optional<Model::Since> Model::not_yet(const Case& c, std::size_t look, Ther
   }
   // How much likelier it makes what was seen since.
   double likelier = 1;
-  const auto pass_both = [&](const Leg& leg) {
-    const double of_these = pass(without.belief, leg);
-    const double of_all = pass(all.belief, leg);
+  const auto count = [&](double of_these, double of_all) {
     likelier *= of_all > 0 ? of_these / of_all : 1;
   };
-  std::for_each(from + 1, legs.end(), pass_both);
-  pass_both(last_leg(c));
+  std::for_each(from + 1, legs.end(),
+                [&](const Leg& leg) { count(pass(without.belief, leg), pass(all.belief, leg)); });
+  count(arrive(without.belief, c), arrive(all.belief, c));
   collapse(without);
   collapse(all);
   const Posterior of_these = infer(c, without);
-  const Posterior of_all = infer(c, all);
-  likelier *= of_all.evidence > 0 ? of_these.evidence / of_all.evidence : 1;
+  count(of_these.evidence, infer(c, all).evidence);
   return Since{std::clamp(share * likelier, 0.0, 1.0), of_these.risk};
 }
 

@@ -147,6 +147,9 @@ class Model {
   [[nodiscard]] Belief likelihood(const Levels& seen) const;
   // How much likelier a level is in a unit that has broken down so than in one that is harmed.
   [[nodiscard]] std::array<double, kBreakdowns> broken(Finding finding, int level) const;
+  // How much likelier it is that nobody says that a unit has broken down: by kind of breakdown, of
+  // what is on record; 1 where it is said.
+  [[nodiscard]] std::array<double, kBreakdowns> unsaid(const Levels& level) const;
   // Findings that show the state of a breakdown, as bits.
   [[nodiscard]] std::uint32_t show_breakdown() const { return show_breakdown_; }
   [[nodiscard]] const Life& life() const { return *life_; }
@@ -214,6 +217,8 @@ class Model {
   template <typename Take>
   void each_block(const Prior& prior, const Risen& risen, const Product& product, Take take) const;
   double pass(Belief& belief, const Leg& leg) const;
+  double arrive(Belief& belief, const Case& c) const;
+  void of_seal(Belief& belief, int opened) const;
   [[nodiscard]] Leg last_leg(const Case& c) const;
   template <typename There>
   [[nodiscard]] std::optional<Since> not_yet(const Case& c, std::size_t look, There there) const;
@@ -228,6 +233,7 @@ class Model {
   };
   std::vector<Broken> broken_;
   std::uint32_t show_breakdown_ = 0;
+  double unsaid_ = 1;
   std::array<Group, 2> groups_{};
   std::vector<std::uint16_t> grouped_at_;  // where each level's table begins in `grouped_`
   std::vector<double> grouped_;

@@ -65,6 +65,7 @@ constexpr SettingSpec kSettings[] = {
     {"base-km", &Settings::base_km, 1, kHuge},
     {"erosion-shape", &Settings::erosion_shape, 0.1, 20},
     {"outside-noise-km", &Settings::outside_km, 1, kHuge},
+    {"broken-unsaid", &Settings::broken_unsaid, kLeastProbability, 0.999},
     {"coolant-loss-some", &Settings::loss_some, 0, kHuge},
     {"coolant-loss-marked", &Settings::loss_marked, 0, kHuge},
     // No lower than what is published: floors rest on them, and rules may only be stricter.

@@ -197,23 +197,28 @@ void add_causes(Document& out, const Report& report) {
 }
 
 void add_how_sure(Document& out, const Report& report) {
-  if (!report.how_sure || report.how_sure->models == 0) {
+  if (!report.how_sure || report.how_sure->values == 0) {
     return;
   }
   const HowSure& sure = *report.how_sure;
-  const auto models = static_cast<double>(sure.models);
   out.push_back(Heading{"How much rests on judgement"});
-  // Models are counted, so that no share of them has to be called certain.
   const std::string low = percent(sure.risk_low);
   const std::string high = percent(sure.risk_high);
   out.push_back(Paragraph{fmt::format(
-      "With every value from memory off by up to a factor of {:.3g} in its odds, damage is {}{} "
-      "probable; {} of {} models give {}.",
-      sure.odds_factor, low, low == high ? "" : " to " + high,
-      words::grouped(sure.grade_holds * models), words::grouped(models), name(report.grade))});
+      "Where each of {} values from memory may be off by a factor of {:.3g} in its odds, damage is "
+      "{}{} probable in nine of ten cases; grade {} holds in {} of them.",
+      sure.values, sure.odds_factor, low, low == high ? "" : " to " + high, name(report.grade),
+      percent(sure.grade_holds))});
   if (sure.grades.size() > 1) {
-    out.push_back(
-        Paragraph{fmt::format("Grades that any of them gives: {}.", words::either(sure.grades))});
+    out.push_back(Paragraph{
+        fmt::format("Grades that more than a few of them give: {}.", words::either(sure.grades))});
+  }
+  if (!sure.rests_on.empty()) {
+    std::vector<std::string> names;
+    for (const RestsOn& r : sure.rests_on) {
+      names.push_back(fmt::format("{} ({})", r.rule, r.value));
+    }
+    out.push_back(Paragraph{fmt::format("Most of that rests on {}.", fmt::join(names, ", "))});
   }
 }
 

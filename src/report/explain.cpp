@@ -88,8 +88,12 @@ class Trace {
          fmt::format("prior in {}", at(find(k_.causes, c.id))));
     for (const auto* side : {&c.for_it, &c.against_it}) {
       for (const Evidence& e : *side) {
-        step(fmt::format("  {:+.1f} dB {} is {}", e.decibans, e.finding, e.value),
-             fmt::format("by {}", at(carrier(e.rule))));
+        if (e.finding == kEarlierLook) {
+          step(fmt::format("  {:+.1f} dB {}", e.decibans, e.shown), "by the process since then");
+        } else {
+          step(fmt::format("  {:+.1f} dB {} is {}", e.decibans, e.finding, e.value),
+               fmt::format("by {}", at(carrier(e.rule))));
+        }
       }
     }
   }

@@ -187,7 +187,7 @@ class Writer {
 void write_evidence(Writer& json, std::string_view name, const std::vector<Evidence>& evidence) {
   json.each(name, evidence, [&](const Evidence& e) {
     json.begin('{');
-    json.member("rule", e.rule);
+    json.member_or_null("rule", e.rule);
     json.member("finding", e.finding);
     json.member("value", e.value);
     json.member("shown", e.shown);
@@ -280,12 +280,19 @@ void write_verdict(Writer& json, const Report& report) {
   if (report.how_sure) {
     const HowSure& sure = *report.how_sure;
     json.begin('{');
-    json.member("models", static_cast<double>(sure.models), 0);
+    json.member("values", static_cast<double>(sure.values), 0);
     json.member("odds_factor", sure.odds_factor, words::kProbabilityDigits);
     json.member("risk_low", sure.risk_low, words::kProbabilityDigits);
     json.member("risk_high", sure.risk_high, words::kProbabilityDigits);
     json.member("grade_holds", sure.grade_holds, words::kProbabilityDigits);
     json.each("grades", sure.grades, [&](Grade grade) { json.text(name(grade)); });
+    json.each("rests_on", sure.rests_on, [&](const RestsOn& r) {
+      json.begin('{');
+      json.member("rule", r.rule);
+      json.member("value", r.value);
+      json.member("decibans", r.decibans, words::kDecibanDigits);
+      json.end('}');
+    });
     json.end('}');
   } else {
     json.null();
