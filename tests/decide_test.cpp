@@ -159,10 +159,14 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
   // Mutual information (Shannon 1948): I = sum p(o,d) log2 p(o,d) / (p(o) p(d)).
   const auto brute_bits = [](const Case& c, std::vector<Finding> open) {
     std::map<std::vector<int>, std::array<double, 2>> joint;
-    const Posterior base = shipped_model().infer(c);
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      const bool damaging = (shipped_model().damaging_states() >> s & 1U) != 0;
-      std::vector<std::pair<std::vector<int>, double>> partial{{{}, base.state[s]}};
+    const Prior prior = shipped_model().prior(c);
+    const Posterior base = shipped_model().infer(c, prior);
+    const auto weights = shipped_model().weights(c, prior, false);
+    for (std::size_t s = 0; s < kBreakdowns * kStateCount; ++s) {
+      const std::size_t kind = s / kStateCount;
+      const std::size_t state = s % kStateCount;
+      std::vector<std::pair<std::vector<int>, double>> partial{
+          {{}, weights[kind][state] / base.evidence}};
       for (const Finding f : open) {
         std::vector<std::pair<std::vector<int>, double>> grown;
         for (const auto& [outcome, p] : partial) {
@@ -172,16 +176,19 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
           }
           const bool told = exists(f, so_far.level);
           for (std::size_t l = 0; l < (told ? spec(f).levels.size() : 1); ++l) {
+            const int level = static_cast<int>(l);
             auto next = outcome;
-            next.push_back(told ? static_cast<int>(l) : -1);
-            grown.emplace_back(
-                next, p * (told ? shipped_model().likelihood(f, static_cast<int>(l))[s] : 1));
+            next.push_back(told ? level : -1);
+            grown.emplace_back(next, p * (told ? shipped_model().likelihood(f, level)[state] *
+                                                     shipped_model().broken(f, level)[kind]
+                                               : 1));
           }
         }
         partial = std::move(grown);
       }
       for (const auto& [outcome, p] : partial) {
-        joint[outcome][damaging ? 1 : 0] += p;
+        joint[outcome][0] += p * (1 - prior.damaged[state]);
+        joint[outcome][1] += p * prior.damaged[state];
       }
     }
     double bits = 0;
@@ -200,7 +207,8 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
   c.seal_years = 9;
   const Verdict v = judge(shipped(), shipped_model(), c);
   CHECK(v.grade == Grade::U);
-  const auto checks = next_checks(shipped(), shipped_model(), c, v, Audience::technician);
+  const auto checks = next_checks(shipped(), shipped_model(), c, shipped_model().prior(c), v,
+                                  Audience::technician);
   REQUIRE(!checks.empty());
   CHECK(checks[0].id == "check-port");
   CHECK(checks[0].grades_possible == std::vector{Grade::A, Grade::B, Grade::C, Grade::D});
@@ -224,8 +232,8 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
   CHECK_FALSE(has_id(checks, "record-noise"));
   c.set(Finding::noise, 1);
   c.set(Situation::rotor_bearings, Bearings::steel);
-  const auto more = next_checks(shipped(), shipped_model(), c, judge(shipped(), shipped_model(), c),
-                                Audience::technician);
+  const auto more = next_checks(shipped(), shipped_model(), c, shipped_model().prior(c),
+                                judge(shipped(), shipped_model(), c), Audience::technician);
   const auto recording = std::ranges::find(more, "record-noise", &NextCheck::id);
   REQUIRE(recording != more.end());
   CHECK(recording->gain_bits ==
@@ -254,7 +262,8 @@ TEST_CASE("what would change the grade does change it") {
     const History history = test::history_of(record);
     const Presentation p = present(history, 1, shipped(), 0);
     const Verdict v = judge(shipped(), shipped_model(), p.facts);
-    const auto changes = would_change(shipped(), shipped_model(), p.facts, v);
+    const auto changes = would_change(shipped(), shipped_model(), p.facts,
+                                      shipped_model().prior(p.facts), v);
     CHECK(!changes.empty());
     for (const WouldChange& w : changes) {
       Case changed = p.facts;
@@ -286,13 +295,25 @@ TEST_CASE("a worn seal is looked at sooner, within the chance that the rules all
   CHECK(km_at(150000) < 20000);
   CHECK(km_at(220000) <= km_at(150000));
   const double km = km_at(150000);
-  const double before = shipped_model().wear_hazard(150000, 6.0 + 2.0 / 12);
-  const double after = shipped_model().wear_hazard(
-      150000 + km, 6.0 + 2.0 / 12 + km / shipped().settings.km_per_year);
-  CHECK(-std::expm1(before - after) <= shipped().settings.recheck_onset_probability);
-  const Report bypassed = report_on(
-      record_text(dry_and(R"("odometer_km":220000)"), R"("rotor_cooling":"factory-dry")"));
-  CHECK(*bypassed.recheck.km == 20000);
+  // Damage begins by then with the chance that the rules allow, and with more soon after: the
+  // process by itself, from a new unit to the look and on.
+  const Life& life = shipped_model().life();
+  const Clock at = Clock().later(150000, 6.0 + 2.0 / 12);
+  Case seen = empty_case();
+  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
+    seen.set(f, 0);
+  }
+  seen.set(Situation::rotor_cooling, Cooling::wet);
+  seen.seal_km = at.seal_km;
+  seen.seal_years = at.seal_years;
+  const Belief now = shipped_model().infer(seen).belief;
+  const auto damaged = [&](double further) {
+    Belief then = now;
+    life.drive(then, at, at.later(further, further / shipped().settings.km_per_year));
+    return (chances(then).damaged - chances(now).damaged) / (1 - chances(now).damaged);
+  };
+  CHECK(damaged(km) <= shipped().settings.damage_target);
+  CHECK(damaged(km + 500) > shipped().settings.damage_target);
 }
 
 TEST_CASE("a worse finding never moves a recheck later") {

@@ -22,23 +22,9 @@ using test::shipped_model;
 
 // ------------------------------------------------------------ brute force
 //
-// An independent computation of the posterior: the probabilistic story told
-// literally. Every cause flips its own coins, every finding takes the worst
-// level that any of its sources brings about; all hidden outcomes are summed.
-
-double noisy_or(double base, const std::vector<double>& active) {
-  // Sum over all subsets of sources that fire; the effect is there if any does.
-  double p = 0;
-  const std::size_t n = active.size() + 1;
-  for (std::size_t fired = 1; fired < (std::size_t{1} << n); ++fired) {
-    double weight = (fired & 1U) != 0 ? base : 1 - base;
-    for (std::size_t i = 1; i < n; ++i) {
-      weight *= (fired >> i & 1U) != 0 ? active[i - 1] : 1 - active[i - 1];
-    }
-    p += weight;
-  }
-  return p;
-}
+// An independent computation of the posterior from what was believed before: every state of the
+// process by itself, coolant at the tip or not, and each finding the worst level that any of its
+// sources brings about.
 
 struct Brute {
   double evidence = 0;
@@ -85,45 +71,64 @@ double brute_level(const Knowledge& k, Finding f, int level, unsigned state) {
   }
 }
 
-Brute brute(const Knowledge& k, const Case& c) {
+// How a finding's level shows in one state of the process; `causes` as the look sees them.
+double brute_level(const Knowledge& k, Finding f, int level, unsigned causes, bool seized,
+                   bool failed) {
+  for (const BrokenRule& b : k.broken) {
+    if (b.finding == f && (b.cause == Cause::rotor_bearing_corrosion ? seized : failed)) {
+      const auto l = static_cast<std::size_t>(level);
+      // Beside whatever else brings it about, in place of the link alone.
+      const unsigned alone = 1U << static_cast<unsigned>(b.cause);
+      const double shown = b.shows[l] - (l + 1 < spec(f).levels.size() ? b.shows[l + 1] : 0);
+      return shown * brute_level(k, f, level, causes) / brute_level(k, f, level, alone);
+    }
+  }
+  return brute_level(k, f, level, causes);
+}
+
+Brute brute(const Knowledge& k, const Case& c, const Belief& before) {
   Brute b;
-  for (unsigned state = 0; state < kStateCount; ++state) {
-    double p = 1;
-    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-      const CauseRule& rule = k.causes[cause];
-      double base = rule.base[rule.by ? c.at(*rule.by) : 0];
-      if (rule.wear && (rule.wear->cooling >> c.at(Situation::rotor_cooling) & 1U) != 0) {
-        const double hazard = std::pow(c.seal_km / rule.wear->scale_km, rule.wear->shape) +
-                              std::pow(c.seal_years / rule.wear->scale_years, rule.wear->shape);
-        base = noisy_or(base, {1 - std::exp(-hazard)});
-      }
-      std::vector<double> parents;
-      for (std::size_t parent = 0; parent < kCauseCount; ++parent) {
-        if (rule.given[parent] > 0 && (state >> parent & 1U) != 0) {
-          parents.push_back(rule.given[parent]);
+  for (std::size_t core = 0; core < kCores; ++core) {
+    const std::size_t seal = core / 9;
+    const bool seized = core / 3 % 3 == 2;
+    const bool failed = core % 3 == 2;
+    const double reaches = seal > 0 ? k.stages[seal - 1].reaches : 0;
+    for (std::size_t r = 0; r < kRests; ++r) {
+      const unsigned rest = static_cast<unsigned>(r) & 1U;
+      const unsigned state = (core / 3 % 3 > 0 ? 2U : 0U) | rest << 2U |
+                             (static_cast<unsigned>(r) >> 1U & 1U) << 3U |
+                             (core % 3 > 0 ? 16U : 0U) | (static_cast<unsigned>(r) >> 2U & 1U) << 5U;
+      double p = before.at[core][r];
+      std::array<double, 2> tip = {1 - reaches, reaches};
+      std::array<bool, 2> said{};
+      for (const FindingSpec& f : findings()) {
+        const int level = c.at(f.id);
+        for (const BrokenRule& broken : k.broken) {
+          const bool worst = level + 1 == static_cast<int>(spec(f.id).levels.size());
+          if (broken.finding == f.id && worst) {
+            said[broken.cause == Cause::rotor_bearing_corrosion ? 0 : 1] = true;
+          }
         }
+        if (level < 0 || f.id == Finding::opened_seal_leak) {
+          continue;  // the seal itself stands in what was believed before
+        }
+        tip[0] *= brute_level(k, f.id, level, state, seized, failed);
+        tip[1] *= brute_level(k, f.id, level, state | 1U, seized, failed);
       }
-      const double present = noisy_or(base, parents);
-      p *= (state >> cause & 1U) != 0 ? present : 1 - present;
-    }
-    for (const FindingSpec& f : findings()) {
-      const int level = c.at(f.id);
-      if (level < 0) {
-        continue;
+      p *= tip[0] + tip[1];
+      p *= seized && !said[0] ? k.settings.broken_unsaid : 1;
+      p *= failed && !said[1] ? k.settings.broken_unsaid : 1;
+      b.evidence += p;
+      const unsigned present = state | (seal > 0 ? 1U : 0U);
+      bool damaging = false;
+      for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+        const bool is = (present >> cause & 1U) != 0;
+        b.cause[cause] += is ? p : 0;
+        b.odds[cause] += is ? 0 : p;  // the weight against, until the end
+        damaging = damaging || (is && k.causes[cause].damaging == CauseRule::Damaging::yes);
       }
-      const double like = brute_level(k, f.id, level, state);
-      const bool fades = level == 0 && f.at_port && f.ordered;
-      p *= fades ? c.port_weight * like + (1 - c.port_weight) : like;
+      b.risk += damaging ? p : 0;
     }
-    b.evidence += p;
-    bool damaging = false;
-    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-      const bool present = (state >> cause & 1U) != 0;
-      b.cause[cause] += present ? p : 0;
-      b.odds[cause] += present ? 0 : p;  // the weight against, until the end
-      damaging = damaging || (present && k.causes[cause].damaging == CauseRule::Damaging::yes);
-    }
-    b.risk += damaging ? p : 0;
   }
   for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
     b.odds[cause] = b.cause[cause] / b.odds[cause];
@@ -131,6 +136,9 @@ Brute brute(const Knowledge& k, const Case& c) {
   }
   b.risk /= b.evidence;
   return b;
+}
+Brute brute(const Knowledge& k, const Case& c) {
+  return brute(k, c, shipped_model().prior(c).belief);
 }
 
 // A fixed little generator: the same cases on every machine.
@@ -156,7 +164,6 @@ Case drawn_case(Draw& draw) {
   c.set(Situation::gear_bearings, draw.below(3));
   c.seal_km = static_cast<double>(draw.below(500000));
   c.seal_years = static_cast<double>(draw.below(250)) / 10;
-  c.port_weight = static_cast<double>(1 + draw.below(100)) / 100;
   return c;
 }
 
@@ -166,6 +173,7 @@ TEST_CASE("inference agrees with an independent sum over everything hidden") {
     const Case c = drawn_case(draw);
     const Posterior fast = shipped_model().infer(c);
     const Brute slow = brute(shipped(), c);
+    CHECK(fast.evidence == Approx(slow.evidence).epsilon(1e-9));
     CHECK(fast.risk == Approx(slow.risk).epsilon(1e-9));
     Case quiet = c;  // what the grade rests on leaves out what only explains away
     for (const FindingSpec& f : findings()) {
@@ -173,7 +181,8 @@ TEST_CASE("inference agrees with an independent sum over everything hidden") {
         quiet.set(f.id, -1);
       }
     }
-    CHECK(fast.graded_risk == Approx(brute(shipped(), quiet).risk).epsilon(1e-9));
+    CHECK(fast.graded_risk ==
+          Approx(brute(shipped(), quiet, shipped_model().prior(c).belief).risk).epsilon(1e-9));
     for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
       CHECK(fast.cause[cause] == Approx(slow.cause[cause]).epsilon(1e-9));
     }
@@ -212,6 +221,7 @@ TEST_CASE("twenty heads, a double-headed coin, prior odds of 1 in 10 000") {
   CauseRule& coin = k.causes[static_cast<std::size_t>(Cause::outside_noise)];
   coin.by.reset();
   coin.base.fill(1e-4 / (1 + 1e-4));
+  k.settings.outside_km = 1;  // it is as it will ever be
   const Finding tosses[] = {Finding::shutdown, Finding::reduced_power, Finding::noise,
                             Finding::port_residue, Finding::noise_load};
   for (const Finding toss : tosses) {
@@ -227,6 +237,7 @@ TEST_CASE("twenty heads, a double-headed coin, prior odds of 1 in 10 000") {
   }
   const Model model(k);
   Case c = empty_case();
+  c.seal_km = 1000;
   for (const Finding toss : tosses) {
     c.set(toss, 1);
   }
@@ -304,10 +315,12 @@ TEST_CASE("not observed counts neither way") {
   // Summing over a finding's levels gives the posterior without it (total probability).
   Draw draw;
   for (int i = 0; i < 50; ++i) {
-    Case c = drawn_case(draw);
-    c.port_weight = 1;
+    const Case c = drawn_case(draw);
     for (const FindingSpec& f : findings()) {
-      if (!shipped_model().carries_evidence(f.id)) {
+      // The worst sign of a breakdown says that there is one, which is news of another kind; what
+      // the seal itself shows stands in what was believed before.
+      const bool breaks = (shipped_model().show_breakdown() >> static_cast<unsigned>(f.id) & 1U) != 0;
+      if (!shipped_model().carries_evidence(f.id) || breaks || f.id == Finding::opened_seal_leak) {
         continue;
       }
       Case without = c;
@@ -316,13 +329,11 @@ TEST_CASE("not observed counts neither way") {
       double total = 0;
       const Posterior base = shipped_model().infer(without);
       for (std::size_t l = 0; l < f.levels.size(); ++l) {
-        double weight = 0;
-        for (std::size_t s = 0; s < kStateCount; ++s) {
-          weight += base.state[s] * shipped_model().likelihood(f.id, static_cast<int>(l))[s];
-        }
         Case with = c;
         with.set(f.id, static_cast<int>(l));
-        mean += weight * shipped_model().infer(with).risk;
+        const Posterior seen = shipped_model().infer(with);
+        const double weight = seen.evidence / base.evidence;
+        mean += weight * seen.risk;
         total += weight;
       }
       CHECK(total == Approx(1).epsilon(1e-12));
@@ -331,31 +342,18 @@ TEST_CASE("not observed counts neither way") {
   }
 }
 
-TEST_CASE("a look at the port misses a leak where nothing of it shows") {
-  // Products of the shipped data: no liquid, residue or rust, each neither by the leak nor anyway.
-  double missed = 1;
-  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
-    for (const Background& b : shipped().backgrounds) {
-      missed *= b.finding == f ? 1 - b.anyway[1] : 1;
-    }
-    for (const Link& l : shipped().links) {
-      missed *= l.finding == f && l.cause == Cause::seal_leak ? 1 - l.shows[1] : 1;
-    }
-  }
-  CHECK(missed > 0.001);
-  CHECK(missed < 0.2);
-  CHECK(shipped_model().check_misses_leak() == Approx(missed).epsilon(1e-12));
-}
-
 TEST_CASE("wear-out is a Weibull hazard by distance and by age") {
   // Definition of the two-parameter Weibull distribution; NIST/SEMATECH e-Handbook 8.1.6.2:
   // F(t) = 1 - exp(-(t/scale)^shape), so 63.2 % have failed at t = scale whatever the shape.
   const Wear& wear = *shipped().causes[0].wear;
-  CHECK(shipped_model().wear_probability(wear.scale_km, 0) == Approx(1 - std::exp(-1.0)));
-  CHECK(shipped_model().wear_probability(0, wear.scale_years) == Approx(1 - std::exp(-1.0)));
-  CHECK(shipped_model().wear_probability(0, 0) == 0);
+  const auto worn = [](double km, double years) {
+    return -std::expm1(-shipped_model().life().wear_hazard(km, years));
+  };
+  CHECK(worn(wear.scale_km, 0) == Approx(1 - std::exp(-1.0)));
+  CHECK(worn(0, wear.scale_years) == Approx(1 - std::exp(-1.0)));
+  CHECK(worn(0, 0) == 0);
   // by hand: (100/320)^2.5 = 0.0545915, and 1 - exp(-0.0545915) = 0.0531281
-  CHECK(shipped_model().wear_probability(100000, 0) == Approx(0.0531281).margin(5e-8));
+  CHECK(worn(100000, 0) == Approx(0.0531281).margin(5e-8));
 }
 
 TEST_CASE("insulation is corrected to 40 deg C by both published rules") {
@@ -475,7 +473,7 @@ TEST_CASE("dry counts only where the port was checked") {
   CHECK(level_of(R"("port":{"fluid":"droplets"})", Finding::port_fluid) == 2);
 }
 
-TEST_CASE("a dry check loses weight with distance and time") {
+TEST_CASE("a dry check speaks of its own day, and grows stale with distance and time") {
   const std::string dry = R"("port":{"checked":true,"fluid":"none","dried_residue":false,)"
                           R"("corrosion":"none"},"odometer_km":)";
   const auto after = [&](std::string_view date, int km) {
@@ -483,16 +481,32 @@ TEST_CASE("a dry check loses weight with distance and time") {
                             record_text("\"odometer_km\":" + std::to_string(km), "", date);
     return present(history_of(two), 2, shipped(), 0);
   };
-  const Settings& s = shipped().settings;
+  // It stands in the course of the unit, and is no evidence of the newest look.
   const Presentation later = after("2024-09-02", 110000);
-  CHECK(later.facts.port_weight ==
-        Approx(std::exp2(-(10000 / s.port_half_km + 184 / s.port_half_days))));
   CHECK(later.facts.at(Situation::port_check) == static_cast<unsigned>(PortCheck::fresh));
   CHECK(later.facts.at(Finding::port_fluid) == 0);
   CHECK(later.observed[0].since == "2024-03-02");
-  const Presentation old = after("2027-03-02", 160000);
-  CHECK(old.facts.at(Situation::port_check) == static_cast<unsigned>(PortCheck::stale));
-  CHECK(shipped_model().infer(old.facts).risk > shipped_model().infer(later.facts).risk);
+  CHECK((later.facts.earlier & 1U << static_cast<unsigned>(Finding::port_fluid)) != 0);
+  REQUIRE(later.facts.course);
+  REQUIRE(later.facts.course->legs.size() == 1);
+  const Leg& leg = later.facts.course->legs.front();
+  CHECK(leg.seen[static_cast<std::size_t>(Finding::port_fluid)] == 0);
+  CHECK(leg.to.seal_km == 100000);
+  CHECK(leg.to.seal_years == Approx(100000 / shipped().settings.km_per_year));
+  CHECK(later.facts.seal_km == 110000);
+  CHECK(later.facts.seal_years - leg.to.seal_years == Approx(184 / 365.25));
+  const Presentation old = after("2026-02-02", 100000);
+  CHECK(old.facts.at(Situation::port_check) == static_cast<unsigned>(PortCheck::fresh));
+  const auto check_of = [&](std::string_view date, int km) {
+    return after(date, km).facts.at(Situation::port_check);
+  };
+  // Half of the distance and a little more than half of the time.
+  const Settings& s = shipped().settings;
+  REQUIRE(std::pair(s.port_stale_km, s.port_stale_days) == std::pair(40000.0, 730.0));
+  CHECK(check_of("2025-03-02", 120000) == static_cast<unsigned>(PortCheck::fresh));
+  CHECK(check_of("2025-03-03", 120000) == static_cast<unsigned>(PortCheck::stale));
+  CHECK(shipped_model().infer(after("2027-03-02", 160000).facts).risk >
+        shipped_model().infer(later.facts).risk);
 }
 
 TEST_CASE("records of one day are one look, in whatever order they come") {

@@ -6,10 +6,13 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstdint>
+#include <memory>
+#include <utility>
 #include <vector>
 
 #include "base/draw.hpp"
 #include "base/index.hpp"
+#include "diagnose/model.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -19,29 +22,7 @@ using Catch::Detail::Approx;
 using test::shipped;
 using test::shipped_model;
 
-// Lengths of the stages of a leak, and what follows from it: all from memory.
-LifeRules rules() {
-  LifeRules r;
-  r.rest_km_per_day = 10;
-  r.base_km = 160000;
-  r.stages = {{{0.55, 5000}, {0.97, 18000}, {0.995, 0}}};
-  r.harms[0] = {Cause::rotor_bearing_corrosion, {150000, 36000, 9000}, 25000};
-  r.harms[1] = {Cause::insulation_loss, {375000, 90000, 22500}, 25000};
-  r.broken = {
-      {Cause::rotor_bearing_corrosion, Finding::rotation, {1, 0.98, 0.70}},
-      {Cause::insulation_loss, Finding::isolation_fault, {1, 0.98, 0.75}},
-      {Cause::insulation_loss, Finding::insulation, {1, 0.99, 0.97, 0.90}},
-      {Cause::insulation_loss, Finding::shutdown, {1, 0.90}},
-  };
-  r.erosion_shape = {1.5, 1.5};
-  r.outside_km = 15000;
-  return r;
-}
-
-const Life& life() {
-  static const Life of_shipped(shipped(), shipped_model(), rules());
-  return of_shipped;
-}
+const Life& life() { return shipped_model().life(); }
 
 // Numbers that are the same in every run.
 class Dice {
@@ -85,25 +66,62 @@ struct Look {
   double years;
   Levels levels;
 };
-Belief after(const Life& life, const std::vector<Look>& looks, Clock at = {}) {
-  Belief belief = Life::newborn();
+// All of them as earlier looks of a case.
+Case case_of(const std::vector<Look>& looks, Clock at = {}) {
+  Case c = empty_case();
+  Course course;
   for (const Look& look : looks) {
-    const Clock next = at.later(look.km, look.years);
-    life.drive(belief, at, next);
-    life.look(belief, look.levels);
-    at = next;
+    Leg& leg = course.legs.emplace_back();
+    leg.from = at;
+    at = at.later(look.km, look.years);
+    leg.to = at;
+    leg.seen = look.levels;
+    leg.look = course.legs.size() - 1;
   }
-  return belief;
+  course.end = at;
+  c.seal_km = at.seal_km;
+  c.seal_years = at.seal_years;
+  c.set(Situation::rotor_cooling, at.cooling);
+  c.set(Situation::rotor_bearings, at.rotor);
+  c.set(Situation::gear_bearings, at.gear);
+  c.course = std::make_shared<const Course>(std::move(course));
+  return c;
+}
+Belief after(const Model& model, const std::vector<Look>& looks, Clock at = {}) {
+  return model.prior(case_of(looks, at)).belief;
+}
+// That something damaging is there: a leak, harm, or both.
+double risk_of(const Belief& belief) {
+  double sound = 0;
+  for (const double p : belief.at[0]) {
+    sound += p;
+  }
+  return 1 - sound;
 }
 double risk_after(const std::vector<Look>& looks) {
-  return life().chances(after(life(), looks)).risk;
+  return risk_of(after(shipped_model(), looks));
+}
+void look(Belief& belief, const Levels& levels, const Model& model = shipped_model()) {
+  const Belief like = model.likelihood(levels);
+  double all = 0;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      belief.at[core][r] *= like.at[core][r];
+      all += belief.at[core][r];
+    }
+  }
+  for (auto& row : belief.at) {
+    for (double& x : row) {
+      x /= all;
+    }
+  }
 }
 
 // ------------------------------------------------------ the chain, step by step
 
 // What a look's finding says in one state, straight from the rules: the worst of what its
 // background and its links bring about.
-double chance_of(const Knowledge& k, const LifeRules& r, Finding f, int level, std::size_t causes,
+double chance_of(const Knowledge& k, Finding f, int level, std::size_t causes,
                  bool seized, bool failed) {
   const auto at_least = [&](int l) {
     if (l == 0) {
@@ -113,7 +131,7 @@ double chance_of(const Knowledge& k, const LifeRules& r, Finding f, int level, s
       return 0.0;
     }
     const auto place = static_cast<std::size_t>(l);
-    for (const BrokenShow& b : r.broken) {
+    for (const BrokenRule& b : k.broken) {
       if (b.finding == f && (b.cause == Cause::rotor_bearing_corrosion ? seized : failed)) {
         return b.shows[place];
       }
@@ -134,14 +152,15 @@ double chance_of(const Knowledge& k, const LifeRules& r, Finding f, int level, s
 // The same process in steps so short that nothing happens twice in one, each state by itself.
 class Steps {
  public:
-  Steps(const Knowledge& k, const LifeRules& r) : k_(k), rules_(r), p_(kSealStates * 9 * 8) {
-    p_[0] = 1;
+  explicit Steps(const Knowledge& k) : k_(k), p_(kSealStates * 9 * 8) {
+    p_[72] = k.causes[0].base[0];  // leaks from the start
+    p_[0] = 1 - p_[72];
   }
 
   void drive(const Clock& from, const Clock& to, double step) {
     const double km = to.seal_km - from.seal_km;
     const double years = to.seal_years - from.seal_years;
-    const double working = km + rules_.rest_km_per_day * kDaysPerYear * years;
+    const double working = km + k_.settings.rest_km_per_day * kDaysPerYear * years;
     const auto count = static_cast<std::size_t>(std::ceil(working / step));
     for (std::size_t i = 0; i < count; ++i) {
       const double a = static_cast<double>(i) / static_cast<double>(count);
@@ -190,7 +209,7 @@ class Steps {
   }
 
   void one(const Clock& from, const Clock& to, double working) {
-    const LifeRules& rules = rules_;
+    const Settings& rules = k_.settings;
     std::vector<double> gain(p_.size());
     const auto flows = [&](std::size_t s, std::size_t into, double chance) {
       gain[into] += p_[s] * chance;
@@ -202,28 +221,27 @@ class Steps {
     const Wear& wear = *k_.causes[0].wear;
     const auto worn = [&](const Clock& c) {
       const bool wears = (wear.cooling >> idx(c.cooling) & 1U) != 0;
-      return (wears ? std::pow(c.seal_km / wear.scale_km, wear.shape) +
-                          std::pow(c.seal_years / wear.scale_years, wear.shape)
-                    : 0) +
-             hazard(k_.causes[0].base[0]) * c.seal_km / rules.base_km;
+      return wears ? std::pow(c.seal_km / wear.scale_km, wear.shape) +
+                         std::pow(c.seal_years / wear.scale_years, wear.shape)
+                   : 0;
     };
     const auto etched = [&](std::size_t g, double km, Bearings material) {
       const CauseRule& cause =
           k_.causes[idx(g == 0 ? Cause::rotor_bearing_erosion : Cause::gear_bearing_erosion)];
       return hazard(cause.base[idx(material)]) *
-             std::pow(km / rules.base_km, rules.erosion_shape[g]);
+             std::pow(km / rules.base_km, rules.erosion_shape);
     };
     for (std::size_t s = 0; s < p_.size(); ++s) {
       if (seal(s) == 0) {
         flows(s, s + 72, worn(to) - worn(from));
       } else if (seal(s) < kSealStages) {
-        flows(s, s + 72, working / rules.stages[seal(s) - 1].mean_km);
+        flows(s, s + 72, working / k_.stages[seal(s) - 1].lasts_km);
       }
       for (std::size_t h = 0; h < 2; ++h) {
-        const Harm& harm = rules.harms[h];
+        const HarmRule& harm = k_.harms[h];
         const std::size_t level = h == 0 ? corrosion(s) : insulation(s);
         const double base = hazard(k_.causes[idx(harm.cause)].base[0]) / usual;
-        const double by_leak = seal(s) > 0 ? 1 / harm.mean_km[seal(s) - 1] : 0;
+        const double by_leak = seal(s) > 0 ? 1 / harm.after_km[seal(s) - 1] : 0;
         if (level < 2) {
           flows(s, s + (h == 0 ? 24 : 8),
                 working * (level == 0 ? base + by_leak : 1 / harm.breakdown_km));
@@ -245,17 +263,17 @@ class Steps {
   }
 
   [[nodiscard]] double like(const Levels& levels, std::size_t s) const {
-    const double reaches = seal(s) > 0 ? rules_.stages[seal(s) - 1].reaches : 0;
+    const double reaches = seal(s) > 0 ? k_.stages[seal(s) - 1].reaches : 0;
     double dry = 1;
     double reached = 1;
     double itself = 1;
     for (const FindingSpec& f : findings()) {
       const int level = levels[idx(f.id)];
-      if (level < 0) {
+      if (level < 0 || f.detail_of == Finding::noise) {
         continue;
       }
       const auto chance = [&](std::size_t causes) {
-        return chance_of(k_, rules_, f.id, level, causes, corrosion(s) == 2, insulation(s) == 2);
+        return chance_of(k_, f.id, level, causes, corrosion(s) == 2, insulation(s) == 2);
       };
       if (f.id == Finding::opened_seal_leak) {
         itself *= chance(present(s));
@@ -264,11 +282,24 @@ class Steps {
         reached *= chance(present(s) | 1U);
       }
     }
-    return itself * ((1 - reaches) * dry + reaches * reached);
+    return said(levels, s) * itself * ((1 - reaches) * dry + reaches * reached);
+  }
+
+  // That nobody has said of a broken-down unit that it is one.
+  [[nodiscard]] double said(const Levels& levels, std::size_t s) const {
+    double all = 1;
+    for (const HarmRule& h : k_.harms) {
+      const bool corroded = h.cause == Cause::rotor_bearing_corrosion;
+      const bool told = std::ranges::any_of(k_.broken, [&](const BrokenRule& b) {
+        return b.cause == h.cause &&
+               levels[idx(b.finding)] + 1 == static_cast<int>(spec(b.finding).levels.size());
+      });
+      all *= (corroded ? corrosion(s) : insulation(s)) == 2 && !told ? k_.settings.broken_unsaid : 1;
+    }
+    return all;
   }
 
   const Knowledge& k_;
-  LifeRules rules_;
   std::vector<double> p_;
 };
 
@@ -299,8 +330,8 @@ void agrees_with_steps(std::size_t histories, std::uint64_t seed, double step, d
   Dice dice(seed);
   for (std::size_t n = 0; n < histories; ++n) {
     Clock at = any_clock(dice);
-    Belief belief = Life::newborn();
-    Steps steps(shipped(), rules());
+    Belief belief = life().newborn();
+    Steps steps(shipped());
     const std::size_t looks = 1 + dice.below(5);
     for (std::size_t i = 0; i < looks; ++i) {
       const double km = 40000 * dice.next();
@@ -308,10 +339,10 @@ void agrees_with_steps(std::size_t histories, std::uint64_t seed, double step, d
       life().drive(belief, at, next);
       steps.drive(at, next, step);
       const Levels levels = any_look(dice);
-      life().look(belief, levels);
+      look(belief, levels);
       steps.look(levels);
       at = next;
-      const Chances c = life().chances(belief);
+      const Chances c = chances(belief);
       const std::array<double, kCauseCount> expected = steps.causes();
       for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
         INFO(n << ": " << causes()[cause].name << " after look " << i + 1);
@@ -331,16 +362,24 @@ TEST_CASE("a life agrees with its chain in small steps, many of them", "[long]")
 }
 
 TEST_CASE("half the step and half the longest piece change nothing that is printed") {
-  const Life finer(shipped(), shipped_model(), rules(), 8, 10);
+  const Life finer(shipped(), 8, 10);
   Dice dice(3);
   for (int n = 0; n < 200; ++n) {
-    std::vector<Look> looks;
-    for (std::size_t i = 0, count = 1 + dice.below(6); i < count; ++i) {
-      looks.push_back({50000 * dice.next(), 3 * dice.next(), any_look(dice)});
-    }
     const Clock start = any_clock(dice);
-    const Chances a = life().chances(after(life(), looks, start));
-    const Chances b = finer.chances(after(finer, looks, start));
+    Clock at = start;
+    Belief rough = life().newborn();
+    Belief fine = rough;
+    for (std::size_t i = 0, count = 1 + dice.below(6); i < count; ++i) {
+      const Clock next = at.later(50000 * dice.next(), 3 * dice.next());
+      const Levels seen = any_look(dice);
+      life().drive(rough, at, next);
+      finer.drive(fine, at, next);
+      look(rough, seen);
+      look(fine, seen);
+      at = next;
+    }
+    const Chances a = chances(rough);
+    const Chances b = chances(fine);
     for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
       REQUIRE(a.cause[cause] == Approx(b.cause[cause]).margin(1e-3));
     }
@@ -348,38 +387,32 @@ TEST_CASE("half the step and half the longest piece change nothing that is print
 }
 
 // Rules whose seal has a constant chance of beginning to leak, and no harm.
-struct Plain {
+Knowledge plain_rules(double onset_km) {
   Knowledge k = shipped();
-  LifeRules life = rules();
-};
-Plain plain_rules(double onset_km) {
-  Plain plain;
-  Knowledge& k = plain.k;
   k.causes[0].wear->shape = 1;
   k.causes[0].wear->scale_km = onset_km;
   k.causes[0].wear->scale_years = 1e12;
   k.causes[0].base.fill(0);
-  plain.life.rest_km_per_day = 0;
-  for (Harm& harm : plain.life.harms) {
-    harm.mean_km.fill(1e15);
+  k.settings.rest_km_per_day = 0;
+  for (HarmRule& harm : k.harms) {
+    harm.after_km.fill(1e15);
     k.causes[idx(harm.cause)].base.fill(0);
   }
-  return plain;
+  return k;
 }
 
 TEST_CASE("without harm and with a constant chance the stages of a leak have closed forms") {
   const double onset = 200000;
-  const Plain rules = plain_rules(onset);
-  const Model model(rules.k);
-  const Life plain(rules.k, model, rules.life);
+  const Knowledge k = plain_rules(onset);
+  const Life plain(k);
   const double x = 48000;
-  Belief belief = Life::newborn();
+  Belief belief = plain.newborn();
   plain.drive(belief, {}, Clock().later(x, 1));
-  const Chances c = plain.chances(belief);
+  const Chances c = chances(belief);
   // Three exponential waits one after the other.
   const double a = 1 / onset;
-  const double b = 1 / rules.life.stages[0].mean_km;
-  const double d = 1 / rules.life.stages[1].mean_km;
+  const double b = 1 / k.stages[0].lasts_km;
+  const double d = 1 / k.stages[1].lasts_km;
   const double tight = std::exp(-a * x);
   const double damp = a / (b - a) * (std::exp(-a * x) - std::exp(-b * x));
   const double wet =
@@ -394,24 +427,24 @@ TEST_CASE("without harm and with a constant chance the stages of a leak have clo
 }
 
 TEST_CASE("looks that miss nothing leave only what has begun since") {
-  Plain rules = plain_rules(200000);
-  for (SealStage& s : rules.life.stages) {
+  Knowledge k = plain_rules(200000);
+  for (StageRule& s : k.stages) {
     s.reaches = 1;
   }
-  for (Link& link : rules.k.links) {
+  for (Link& link : k.links) {
     if (link.finding == Finding::port_fluid && link.cause == Cause::seal_leak) {
       link.shows = {1, 1, 0.5, 0.1};
     }
   }
-  const Model model(rules.k);
-  const Life plain(rules.k, model, rules.life);
+  const Model model(k);
+  const Life& plain = model.life();
   Levels dry = nothing_seen();
   dry[idx(Finding::port_fluid)] = 0;
-  Belief belief = after(plain, {{90000, 4, dry}});
-  CHECK(plain.chances(belief).risk == Approx(0).margin(1e-12));
+  Belief belief = after(model, {{90000, 4, dry}});
+  CHECK(risk_of(belief) == Approx(0).margin(1e-12));
   const Clock then = Clock().later(90000, 4);
   plain.drive(belief, then, then.later(16000, 1));
-  CHECK(plain.chances(belief).risk == Approx(1 - std::exp(-16000 / 200000.0)).epsilon(1e-9));
+  CHECK(risk_of(belief) == Approx(1 - std::exp(-16000 / 200000.0)).epsilon(1e-9));
 }
 
 TEST_CASE("distance alone condemns nothing") {
@@ -433,13 +466,13 @@ TEST_CASE("distance alone condemns nothing") {
 TEST_CASE("a young unit has little erosion, whatever its bearings are made of") {
   Clock at;
   at.rotor = at.gear = Bearings::steel;
-  Belief belief = Life::newborn();
+  Belief belief = life().newborn();
   life().drive(belief, at, at.later(100, 0.01));
-  CHECK(life().chances(belief).cause[idx(Cause::rotor_bearing_erosion)] < 0.0001);
+  CHECK(chances(belief).cause[idx(Cause::rotor_bearing_erosion)] < 0.0001);
   const Clock old = at.later(160000, 8);
-  belief = Life::newborn();
+  belief = life().newborn();
   life().drive(belief, at, old);
-  const Chances c = life().chances(belief);
+  const Chances c = chances(belief);
   CHECK(c.cause[idx(Cause::rotor_bearing_erosion)] == Approx(0.35).epsilon(1e-9));
   CHECK(c.cause[idx(Cause::gear_bearing_erosion)] == Approx(0.28).epsilon(1e-9));
 }
@@ -447,11 +480,11 @@ TEST_CASE("a young unit has little erosion, whatever its bearings are made of") 
 TEST_CASE("a bypass ends the leak and not what it did") {
   Clock at;
   const Clock then = at.later(300000, 15);
-  Belief belief = Life::newborn();
+  Belief belief = life().newborn();
   life().drive(belief, at, then);
   Life::end(belief, Cause::seal_leak);
-  life().look(belief, dry_look());
-  const Chances c = life().chances(belief);
+  look(belief, dry_look());
+  const Chances c = chances(belief);
   CHECK(c.cause[idx(Cause::seal_leak)] == 0);
   CHECK(c.cause[idx(Cause::rotor_bearing_corrosion)] > 0.005);
 }
@@ -459,12 +492,12 @@ TEST_CASE("a bypass ends the leak and not what it did") {
 TEST_CASE("work ends the cause that it mends, and nothing else") {
   Levels looked = nothing_seen();
   looked[idx(Finding::port_rust)] = 1;
-  const Belief belief = after(life(), {{200000, 10, looked}});
-  const Chances before = life().chances(belief);
+  const Belief belief = after(shipped_model(), {{200000, 10, looked}});
+  const Chances before = chances(belief);
   for (const CauseSpec& mended : causes()) {
     Belief now = belief;
     Life::end(now, mended.id);
-    const Chances c = life().chances(now);
+    const Chances c = chances(now);
     for (const CauseSpec& other : causes()) {
       INFO(mended.name << ", " << other.name);
       const double expected = other.id == mended.id ? 0 : before.cause[idx(other.id)];
@@ -542,7 +575,7 @@ Shop shop(std::uint64_t seed, std::size_t units) {
     const double failed = std::min(wet + wait(80000) / working, dripping + wait(20000) / working);
     const double broken =
         std::min(corroded + wait(22000) / working, failed + wait(22000) / working);
-    Belief belief = Life::newborn();
+    Belief belief = life().newborn();
     Clock at;
     for (double years = 0;;) {
       years += 1 + 2 * dice.next();
@@ -570,9 +603,9 @@ Shop shop(std::uint64_t seed, std::size_t units) {
       seen[idx(Finding::shutdown)] = happens(km > failed ? 0.25 : 0.02);
       const Clock next = at.later(km - at.seal_km, years - at.seal_years);
       life().drive(belief, at, next);
-      life().look(belief, seen);
+      look(belief, seen);
       at = next;
-      const double risk = life().chances(belief).risk;
+      const double risk = risk_of(belief);
       const bool hurt = km > onset;
       out.score -= std::log(hurt ? risk : 1 - risk);
       ++out.looks;
@@ -597,9 +630,20 @@ TEST_CASE("a shop whose process is not ours is judged well") {
   CHECK(static_cast<double>(s.hurt_cleared) < 0.2 * static_cast<double>(s.hurt));
 }
 
-TEST_CASE("a look that cannot be says so") {
-  Belief belief;  // of nothing
-  CHECK(life().look(belief, dry_look()) == 0);
+TEST_CASE("a look that cannot have been teaches nothing") {
+  Knowledge k = plain_rules(1e15);  // nothing ever leaks
+  for (CauseRule& c : k.causes) {
+    c.base.fill(0);
+  }
+  k.causes[0].wear.reset();
+  for (Background& b : k.backgrounds) {
+    b.anyway = {1, 0, 0, 0};
+  }
+  const Model model(k);
+  Levels wet = nothing_seen();
+  wet[idx(Finding::port_fluid)] = 1;
+  const Belief belief = after(model, {{1000, 1, wet}});
+  CHECK(risk_of(belief) == Approx(0).margin(1e-12));
 }
 
 }  // namespace

@@ -57,7 +57,8 @@ Report leaking() {
               {"rust-on-tip", Grade::B, "rust on the sensor tip"}};
   r.reasons = {"the probability of damage is high even without the floors"};
   r.risk = 0.99871;
-  r.how_sure = HowSure{400, 3, 0.98123, 0.99991, 1, {Grade::D}};
+  r.how_sure = HowSure{
+      40, 3, 0.98123, 0.99991, 1, {Grade::D}, {{"leak-shows-pooled", "shows", 3.14}}};
   r.causes = {
       {"seal-leak",
        "coolant past the rotor shaft seal",
@@ -903,13 +904,15 @@ TEST_CASE("a recheck without a limit says why, and a finished sentence stays one
 
 TEST_CASE("grades that other judgement would give are named", "[report][text]") {
   Report r = healthy();
-  r.how_sure = HowSure{200, 2.5, 0.004, 0.21, 0.93, {Grade::A, Grade::B}};
-  CHECK(
-      has(to_text(r, {}),
-          "up to a factor of 2.5 in its odds, damage\n  is under 1 % to 21 % probable; 186 of 200 "
-          "models give A.\n  Grades that any of them gives: A or B.\n"));
+  r.how_sure = HowSure{
+      40, 2.5, 0.004, 0.21, 0.93, {Grade::A, Grade::B}, {{"seal-leak", "wear", 4}, {"kind", "shows", -2}}};
+  CHECK(has(to_text(r, {}),
+            "Where each of 40 values from memory may be off by a factor of 2.5 in its\n  odds, damage "
+            "is under 1 % to 21 % probable in nine of ten cases; grade A\n  holds in 93 % of them.\n"
+            "  Grades that more than a few of them give: A or B.\n"
+            "  Most of that rests on seal-leak (wear), kind (shows).\n"));
   r.how_sure->risk_high = 0.001;
-  CHECK(has(to_text(r, {}), "damage\n  is under 1 % probable; 186 "));
+  CHECK(has(to_text(r, {}), "damage is under 1 % probable in nine "));
   r.how_sure.reset();
   CHECK_FALSE(has(to_text(r, {}), "judgement"));
   CHECK(has(to_json(r), "\"how_sure\":null,"));
@@ -1561,13 +1564,20 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
  "note": "Customer says the hum began last winter. Photo 3 shows the tip.",
  "owner_summary": [],
  "how_sure": {
-  "models": 400,
+  "values": 40,
   "odds_factor": 3,
   "risk_low": 0.9812,
   "risk_high": 0.9999,
   "grade_holds": 1,
   "grades": [
    "D"
+  ],
+  "rests_on": [
+   {
+    "rule": "leak-shows-pooled",
+    "value": "shows",
+    "decibans": 3.1
+   }
   ]
  }
 }
