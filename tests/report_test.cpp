@@ -345,8 +345,10 @@ Causes
   10 dB makes them ten times as high; minus divides them.
 
 How much rests on judgement
-  With every value from memory off by up to a factor of 3 in its odds, damage is
-  98 % to over 99 % probable; 400 of 400 models give D.
+  Each of 40 values from memory may be off by up to a factor of 3 in its odds.
+  Nine times in ten damage is then 98 % to over 99 % probable; grade D is given
+  over 99 % of the time.
+  What carries most of that: leak-shows-pooled (shows).
 
 Observed
   - liquid at the port: standing in the port
@@ -634,7 +636,9 @@ dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause, 1
 
 ## How much rests on judgement
 
-With every value from memory off by up to a factor of 3 in its odds, damage is 98 % to over 99 % probable; 400 of 400 models give D.
+Each of 40 values from memory may be off by up to a factor of 3 in its odds. Nine times in ten damage is then 98 % to over 99 % probable; grade D is given over 99 % of the time.
+
+What carries most of that: leak-shows-pooled (shows).
 
 ## Observed
 
@@ -907,12 +911,13 @@ TEST_CASE("grades that other judgement would give are named", "[report][text]") 
   r.how_sure = HowSure{
       40, 2.5, 0.004, 0.21, 0.93, {Grade::A, Grade::B}, {{"seal-leak", "wear", 4}, {"kind", "shows", -2}}};
   CHECK(has(to_text(r, {}),
-            "Where each of 40 values from memory may be off by a factor of 2.5 in its\n  odds, damage "
-            "is under 1 % to 21 % probable in nine of ten cases; grade A\n  holds in 93 % of them.\n"
-            "  Grades that more than a few of them give: A or B.\n"
-            "  Most of that rests on seal-leak (wear), kind (shows).\n"));
+            "Each of 40 values from memory may be off by up to a factor of 2.5 in its odds.\n"
+            "  Nine times in ten damage is then under 1 % to 21 % probable; grade A is given\n"
+            "  93 % of the time.\n"
+            "  Grades given one time in twenty or more: A or B.\n"
+            "  What carries most of that: seal-leak (wear), kind (shows).\n"));
   r.how_sure->risk_high = 0.001;
-  CHECK(has(to_text(r, {}), "damage is under 1 % probable in nine "));
+  CHECK(has(to_text(r, {}), "damage is then under 1 % probable; grade A"));
   r.how_sure.reset();
   CHECK_FALSE(has(to_text(r, {}), "judgement"));
   CHECK(has(to_json(r), "\"how_sure\":null,"));

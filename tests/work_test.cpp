@@ -397,14 +397,14 @@ TEST_CASE("two works stand by day, or else by distance, whichever record tells t
 
 // ------------------------------------------------------------------ counting
 
-// Grade, risk and what the unit is taken to be.
+// Grade and what the unit is taken to be.
 std::string verdict(const std::vector<std::string>& texts) {
   const History h = history(texts);
   const Presentation p = present(h, h.records.size(), test::shipped(),
                                  static_cast<int>(h.records.back().at(Field::date).number));
   const Report r = report_after(texts);
-  return fmt::format("{} {:.6f} seal {} cooling {} rotor {} gear {} crossover {} {}", name(r.grade),
-                     r.risk, p.facts.seal_km, p.facts.at(Situation::rotor_cooling),
+  return fmt::format("{} seal {} cooling {} rotor {} gear {} crossover {} {}", name(r.grade),
+                     p.facts.seal_km, p.facts.at(Situation::rotor_cooling),
                      p.facts.at(Situation::rotor_bearings), p.facts.at(Situation::gear_bearings),
                      p.facts.at(Situation::crossover), fmt::join(contradictions(texts), ","));
 }
@@ -434,10 +434,13 @@ TEST_CASE("work counts as the same said in the fields of the unit") {
     CAPTURE(row.work);
     const std::string by_field = verdict({wet, dry(row.field, "")});
     CHECK(by_field != never);
+    // The same but for the risk, for only the work tells when it was done.
     CHECK(verdict({wet, dry("", row.work)}) == by_field);
     CHECK(verdict({wet, dry(row.field, row.work)}) == by_field);
+    CHECK(report_after({wet, dry("", row.work)}).risk ==
+          Approx(report_after({wet, dry(row.field, row.work)}).risk).epsilon(1e-12));
   }
-  // What no field can say counts for nothing yet.
+  // What no field can say makes no other unit of it.
   for (std::size_t did = static_cast<std::size_t>(Did::cooling_bled); did < kDidCount; ++did) {
     CHECK(verdict({wet, dry("", done(std::string(spec(static_cast<Did>(did)).id), at))}) == never);
   }
@@ -573,6 +576,20 @@ TEST_CASE("a replaced unit is not taken for bypassed as the old one was") {
             .starts_with("A "));
 }
 
+TEST_CASE("a rebuild that is on record in full gives A after the first dry look") {
+  const std::string wet = look("2024-05-01", 98, "", "", kWet);
+  const std::string at = R"("date":"2024-06-01","odometer_km":99000)";
+  const auto after = [&](const std::string& work) {
+    return report_after({wet, look("2024-08-01", 100, work, "", kDry)});
+  };
+  const std::string seal = done("seal-renewed", at);
+  const std::string bearings = done("rotor-bearings-renewed", at + R"(,"material":"hybrid")");
+  const Report full = after(seal + "," + bearings + "," + done("winding-dried", at));
+  CHECK(full.grade == Grade::A);
+  CHECK(full.risk < after(seal + "," + bearings).risk);
+  CHECK(after(seal + "," + bearings).risk < after(seal).risk);
+}
+
 TEST_CASE("work told by a record that cannot be of the unit is none of its work") {
   const std::string wet = look("2024-05-01", 98, "", R"(,"built":"2015")", kWet);
   const std::string other =
@@ -602,7 +619,7 @@ TEST_CASE("the report shows work between the earlier grades") {
   const std::size_t seal = text.find("2026-01-02, 150,000 km: rotor shaft seal renewed\n");
   const std::size_t bearings =
       text.find("2026-01-02, 150,000 km: rotor bearings renewed (hybrid; done elsewhere)\n");
-  const std::size_t second = text.find("2026-03-01, 152,000 km: grade A, risk ");
+  const std::size_t second = text.find("2026-03-01, 152,000 km: grade B, risk ");
   const std::size_t port = text.find("2026-03-01, 152,000 km: sensor port cleaned\n");
   CHECK(first < seal);
   CHECK(seal < bearings);

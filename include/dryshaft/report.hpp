@@ -118,6 +118,22 @@ struct HowSure {
   std::vector<RestsOn> rests_on;  ///< the three values that carry most, most first
 };
 
+/// A probability, and the range that holds nine in ten sets of values from memory.
+struct Foreseen {
+  double probability = 0;
+  double low = 0;
+  double high = 0;
+};
+
+/// What is to come within a distance or a time if nothing is done. Source: ISO 13381-1 asks for it
+/// (from memory).
+struct Prognosis {
+  double km = 0;       ///< both count: the distance, driven in so many days
+  double days = 0;
+  Foreseen damage;     ///< of units without damage to bearings or insulation: that it begins
+  Foreseen breakdown;  ///< of units that run: that it breaks down
+};
+
 struct Recheck {
   std::optional<double> km;      ///< from the newest record on; 0 where overdue
   std::optional<double> days;    ///< the same
@@ -231,6 +247,9 @@ struct Report {
   std::vector<std::string> reasons;  ///< why this grade, where floors do not say it
   double risk = 0;
   std::optional<HowSure> how_sure;
+  std::vector<Prognosis> prognosis;  ///< 5,000, 10,000 and 20,000 km, and a year
+  /// Within which one in ten such units has broken down; nothing: not within 300,000 km.
+  std::optional<double> one_in_ten_km;
   std::vector<CauseReport> causes;  ///< most probable first
   std::vector<Observation> observed;
   std::vector<Observation> not_observed;  ///< `shown` is the finding's title

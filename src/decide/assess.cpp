@@ -76,8 +76,10 @@ class Assessor {
           earlier, kGradedAgain));
     }
     grade();
+    foresee();
     if (judged_ != nullptr) {
-      r_.how_sure = how_sure(k_, model_, *judged_, seen_.facts, prior_, verdict_);
+      r_.how_sure =
+          how_sure(k_, model_, *judged_, seen_.facts, prior_, verdict_, &r_.prognosis);
     }
     observations();
     causes();
@@ -160,6 +162,19 @@ class Assessor {
       r_.reasons.push_back(for_reader(s.high_reason, s.high_plain));
     } else if (verdict_.grade != worst && verdict_.band == RiskBand::raised) {
       r_.reasons.push_back(for_reader(s.raised_reason, s.raised_plain));
+    }
+  }
+
+  void foresee() {
+    r_.prognosis = prognosis(k_, model_, facts(), verdict_.posterior);
+    constexpr double kOneInTen = 0.1;
+    constexpr double kMost = 300000;
+    constexpr double kStep = 1000;
+    const Ahead ahead(model_.life(), verdict_.posterior.belief, clock_of(facts()),
+                      k_.settings.km_per_year);
+    const double km = ahead.broken_by(kOneInTen, kMost, kStep);
+    if (km < kMost) {
+      r_.one_in_ten_km = km;
     }
   }
 
@@ -509,8 +524,6 @@ class Assessor {
       const std::string_view what =
           verdict_.grade == Grade::U
               ? "Not known: nothing seen so far tells. By distance and age alone damage is"
-          : !bad_news && verdict_.band == RiskBand::high
-              ? "Nothing seen speaks for damage. By distance and age alone it is"
               : "Nothing stands out: damage is";
       text = fmt::format("{} {} probable.", what, percent(r_.risk));
     }

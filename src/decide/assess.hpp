@@ -62,11 +62,16 @@ struct Judged {
 };
 std::vector<Judged> judged_values(const Knowledge& knowledge, const Model& model);
 
+// What is to come if nothing is done, not how sure that is.
+std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model, const Case& c,
+                                 const Posterior& posterior);
+
 // The range that holds nine in ten sets of values, each of which is off by a factor of its own:
 // its logarithm even between the memory band's down and up, independent of the others. `judged` are
-// of `model`.
+// of `model`. `ahead`, where it is given, gets such ranges too.
 HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vector<Judged>& judged,
-                 const Case& c, const Prior& prior, const Verdict& verdict);
+                 const Case& c, const Prior& prior, const Verdict& verdict,
+                 std::vector<Prognosis>* ahead = nullptr);
 
 // As `Grader::report`; without `judged` the report does not say how sure it is.
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,

@@ -10,6 +10,7 @@
 #include "base/odds.hpp"
 #include "decide/assess.hpp"
 #include "decide/grading.hpp"
+#include "diagnose/ahead.hpp"
 
 namespace dryshaft {
 namespace {
@@ -146,8 +147,76 @@ std::vector<Judged> judged_values(const Knowledge& knowledge, const Model& model
   return Mover(knowledge, model).all();
 }
 
+namespace {
+
+// In the order in which `Prognosis` stands in a report.
+std::vector<Ahead::Chance> chances_ahead(const Model& model, const Case& c, const Belief& belief,
+                                         const std::vector<Prognosis>& rows, double km_per_year) {
+  std::vector<double> distances;
+  for (const Prognosis& p : rows) {
+    distances.push_back(p.km);
+  }
+  return Ahead(model.life(), belief, clock_of(c), km_per_year).within_each(distances);
+}
+
+// Ranges of what is to come, from how it moves with each value.
+class Widths {
+ public:
+  explicit Widths(const std::vector<Prognosis>& rows)
+      : damage_(rows.size()), breakdown_(rows.size()) {}
+
+  void add(const std::vector<Prognosis>& rows, const std::vector<Ahead::Chance>& moved,
+           double scale) {
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      const auto square = [scale](double from, double to) {
+        return std::pow((logit(to) - logit(from)) * scale, 2);
+      };
+      damage_[i] += square(rows[i].damage.probability, moved[i].damage);
+      breakdown_[i] += square(rows[i].breakdown.probability, moved[i].breakdown);
+    }
+  }
+  void put(std::vector<Prognosis>& rows) const {
+    const auto range = [](Foreseen& f, double variance) {
+      const double spread = kOneInTwenty * std::sqrt(variance);
+      f.low = chance(logit(f.probability) - spread);
+      f.high = chance(logit(f.probability) + spread);
+    };
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      range(rows[i].damage, damage_[i]);
+      range(rows[i].breakdown, breakdown_[i]);
+    }
+  }
+
+ private:
+  std::vector<double> damage_;  // variances
+  std::vector<double> breakdown_;
+};
+
+}  // namespace
+
+std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model, const Case& c,
+                                 const Posterior& posterior) {
+  const double km_per_year = knowledge.settings.km_per_year;
+  std::vector<Prognosis> rows;
+  for (const double km : {5000.0, 10000.0, 20000.0, km_per_year}) {
+    Prognosis& row = rows.emplace_back();
+    row.km = km;
+    row.days = std::round(km / km_per_year * kDaysPerYear);
+  }
+  std::ranges::stable_sort(rows, {}, &Prognosis::km);
+  const std::vector<Ahead::Chance> chances =
+      chances_ahead(model, c, posterior.belief, rows, km_per_year);
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    const auto known = [](double p) { return Foreseen{p, p, p}; };
+    rows[i].damage = known(chances[i].damage);
+    rows[i].breakdown = known(chances[i].breakdown);
+  }
+  return rows;
+}
+
 HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vector<Judged>& judged,
-                 const Case& c, const Prior& prior, const Verdict& verdict) {
+                 const Case& c, const Prior& prior, const Verdict& verdict,
+                 std::vector<Prognosis>* ahead) {
   const Settings& s = knowledge.settings;
   HowSure sure;
   sure.odds_factor = s.memory_band;
@@ -160,18 +229,25 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vect
   const double scale = std::log(s.memory_band) > 0 ? deviation(s.memory_band) / std::log(s.memory_band) : 0;
   double variance = 0;
   double graded_variance = 0;
+  Widths widths(ahead != nullptr ? *ahead : std::vector<Prognosis>());
   for (const Judged& j : judged) {
     if (j.findings != 0 && (j.findings & (now | before)) == 0) {
       continue;
     }
     const bool same_past = j.findings != 0 && (j.findings & before) == 0;
-    const Risks moved = same_past ? j.model.risks(c, prior) : j.model.risks(c, j.model.prior(c));
+    const Posterior moved = j.model.infer(c, same_past ? prior : j.model.prior(c));
     const double by = (logit(moved.risk) - risk) * scale;
     const double graded_by = (logit(moved.graded_risk) - graded) * scale;
     variance += by * by;
     graded_variance += graded_by * graded_by;
     constexpr double kDecibansPerNat = 10 / std::numbers::ln10;
     sure.rests_on.push_back({j.rule, j.value, by * kDecibansPerNat});
+    if (ahead != nullptr) {
+      widths.add(*ahead, chances_ahead(j.model, c, moved.belief, *ahead, s.km_per_year), scale);
+    }
+  }
+  if (ahead != nullptr) {
+    widths.put(*ahead);
   }
   std::ranges::stable_sort(sure.rests_on, [](const RestsOn& a, const RestsOn& b) {
     return std::abs(a.decibans) > std::abs(b.decibans);

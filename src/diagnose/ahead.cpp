@@ -39,9 +39,23 @@ Chances Ahead::after(double km, double years) const {
   return chances(then);
 }
 
-Ahead::Chance Ahead::within(double km, double years) const {
-  const Chances then = after(km, years);
+Ahead::Chance Ahead::of(const Chances& then) const {
   return {share(now_.damaged, then.damaged), share(now_.broken, then.broken)};
+}
+
+Ahead::Chance Ahead::within(double km, double years) const { return of(after(km, years)); }
+
+std::vector<Ahead::Chance> Ahead::within_each(std::span<const double> distances) const {
+  std::vector<Chance> out;
+  Belief then = belief_;
+  Clock at = at_;
+  for (const double km : distances) {
+    const Clock next = at_.later(km, km / km_per_year_);
+    life_.drive(then, at, next);
+    at = next;
+    out.push_back(of(chances(then)));
+  }
+  return out;
 }
 
 double Ahead::safe_km(double target, double most, double step, double unharmed) const {

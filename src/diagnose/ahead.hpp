@@ -2,6 +2,9 @@
 #ifndef DRYSHAFT_DIAGNOSE_AHEAD_HPP
 #define DRYSHAFT_DIAGNOSE_AHEAD_HPP
 
+#include <span>
+#include <vector>
+
 #include "diagnose/life.hpp"
 
 namespace dryshaft {
@@ -18,6 +21,8 @@ class Ahead {
   // Of units in which neither is the case yet.
   [[nodiscard]] Chance within(double km, double years) const;
   [[nodiscard]] Chance within(double km) const { return within(km, km / km_per_year_); }
+  // The same for several distances, each beyond the last.
+  [[nodiscard]] std::vector<Chance> within_each(std::span<const double> distances) const;
   // The greatest distance, in whole `step`s up to `most`, within which damage has a chance of at
   // most `target`; `unharmed`: the chance that there was none when the distance began to count.
   [[nodiscard]] double safe_km(double target, double most, double step, double unharmed) const;
@@ -28,6 +33,7 @@ class Ahead {
 
  private:
   [[nodiscard]] Chances after(double km, double years) const;
+  [[nodiscard]] Chance of(const Chances& then) const;
 
   const Life& life_;
   Belief belief_;  // all rests in the first: they bear on nothing here

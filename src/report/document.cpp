@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <iterator>
 #include <map>
 #include <set>
 #include <string_view>
@@ -205,21 +206,87 @@ void add_how_sure(Document& out, const Report& report) {
   const std::string low = percent(sure.risk_low);
   const std::string high = percent(sure.risk_high);
   out.push_back(Paragraph{fmt::format(
-      "Where each of {} values from memory may be off by a factor of {:.3g} in its odds, damage is "
-      "{}{} probable in nine of ten cases; grade {} holds in {} of them.",
+      "Each of {} values from memory may be off by up to a factor of {:.3g} in its odds. Nine "
+      "times in ten damage is then {}{} probable; grade {} is given {} of the time.",
       sure.values, sure.odds_factor, low, low == high ? "" : " to " + high, name(report.grade),
       percent(sure.grade_holds))});
   if (sure.grades.size() > 1) {
     out.push_back(Paragraph{
-        fmt::format("Grades that more than a few of them give: {}.", words::either(sure.grades))});
+        fmt::format("Grades given one time in twenty or more: {}.", words::either(sure.grades))});
   }
   if (!sure.rests_on.empty()) {
     std::vector<std::string> names;
     for (const RestsOn& r : sure.rests_on) {
       names.push_back(fmt::format("{} ({})", r.rule, r.value));
     }
-    out.push_back(Paragraph{fmt::format("Most of that rests on {}.", fmt::join(names, ", "))});
+    out.push_back(Paragraph{fmt::format("What carries most of that: {}.", fmt::join(names, ", "))});
   }
+}
+
+// "5,000 km", "20,000 km, or a year".
+std::string horizon(const Report& report, const Prognosis& p, Units units) {
+  const bool year = std::ranges::any_of(report.prognosis, [&](const Prognosis& other) {
+    return other.km == p.km && std::round(other.days) == std::round(kDaysPerYear);
+  });
+  return words::distance(p.km, units) + (year ? ", or a year" : "");
+}
+
+std::string with_range(const Foreseen& f) {
+  const std::string low = percent(f.low);
+  const std::string high = percent(f.high);
+  const std::string now = percent(f.probability);
+  return low == high ? now : fmt::format("{} ({} to {})", now, low, high);
+}
+
+void add_prognosis(Document& out, const Report& report, Units units) {
+  if (report.prognosis.empty()) {
+    return;
+  }
+  out.push_back(Heading{"If nothing is done"});
+  Table table;
+  table.columns = {{"within", Table::Fit::whole, false, false, 0},
+                   {"damage begins", Table::Fit::whole, false, false, 0},
+                   {"breaks down", Table::Fit::whole, false, false, 0}};
+  std::vector<Bar> bars;
+  double last = 0;
+  for (const Prognosis& p : report.prognosis) {
+    if (p.km > last) {
+      const std::string within = horizon(report, p, units);
+      table.rows.push_back({within, with_range(p.damage), with_range(p.breakdown)});
+      bars.push_back({within, percent(p.breakdown.probability), p.breakdown.probability, {}});
+      last = p.km;
+    }
+  }
+  out.emplace_back(std::move(table));
+  out.push_back(Paragraph{"Breaks down within:"});
+  std::ranges::move(bars, std::back_inserter(out));
+  if (report.one_in_ten_km) {
+    out.push_back(Paragraph{fmt::format("One in ten such units has broken down within {}.",
+                                        words::distance(*report.one_in_ten_km, units))});
+  }
+}
+
+// So many in a hundred, as an owner reads it.
+void add_prognosis_for_owner(Document& out, const Report& report) {
+  const auto year = std::ranges::find_if(report.prognosis, [](const Prognosis& p) {
+    return std::round(p.days) == std::round(kDaysPerYear);
+  });
+  if (year == report.prognosis.end()) {
+    return;
+  }
+  const auto in_hundred = [](double p) {
+    constexpr double kHundred = 100;
+    const double n = std::round(p * kHundred);
+    return n < 1 ? std::string("fewer than 1") : fmt::format("{:.0f}", n);
+  };
+  const Foreseen& f = year->breakdown;
+  const std::string low = in_hundred(f.low);
+  const std::string high = in_hundred(f.high);
+  out.push_back(Heading{"If nothing is done"});
+  out.push_back(Paragraph{fmt::format(
+      "Of 100 cars like this one, {} {} down for this reason within a year{}.",
+      in_hundred(f.probability), std::round(f.probability * 100) == 1 ? "breaks" : "break",
+      low == high ? "" : fmt::format(" (it may be {} to {})", low, high))});
 }
 
 void add_findings(Document& out, const Report& report) {
@@ -460,6 +527,7 @@ Document describe_for_technician(const Report& report, Units units) {
   add_actions(out, report, units);
   add_why_this_grade(out, report);
   add_causes(out, report);
+  add_prognosis(out, report, units);
   add_how_sure(out, report);
   add_findings(out, report);
   add_next_checks(out, report);
@@ -506,6 +574,7 @@ Document describe_for_owner(const Report& report, Units units) {
     }
   }
   add_items(out, "What else would help to know", checks);
+  add_prognosis_for_owner(out, report);
   std::vector<std::string> works;
   for (const HistoryWork& work : report.history.works) {
     works.push_back(words::work_done(work, report.audience, units));

@@ -297,6 +297,23 @@ void write_verdict(Writer& json, const Report& report) {
   } else {
     json.null();
   }
+  json.each("prognosis", report.prognosis, [&](const Prognosis& p) {
+    const auto foreseen = [&](std::string_view name, const Foreseen& f) {
+      json.key(name);
+      json.begin('{');
+      json.member("probability", f.probability, words::kProbabilityDigits);
+      json.member("low", f.low, words::kProbabilityDigits);
+      json.member("high", f.high, words::kProbabilityDigits);
+      json.end('}');
+    };
+    json.begin('{');
+    json.member("km", p.km, 0);
+    json.member("days", p.days, 0);
+    foreseen("damage", p.damage);
+    foreseen("breakdown", p.breakdown);
+    json.end('}');
+  });
+  json.member("one_in_ten_km", report.one_in_ten_km, 0);
   json.each("causes", report.causes, [&](const CauseReport& cause) {
     json.begin('{');
     json.member("id", cause.id);
