@@ -1568,6 +1568,8 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
  "warnings": [],
  "note": "Customer says the hum began last winter. Photo 3 shows the tip.",
  "owner_summary": [],
+ "prognosis": [],
+ "one_in_ten_km": null,
  "how_sure": {
   "values": 40,
   "odds_factor": 3,

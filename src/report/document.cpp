@@ -253,12 +253,15 @@ void add_prognosis(Document& out, const Report& report, Units units) {
     if (p.km > last) {
       const std::string within = horizon(report, p, units);
       table.rows.push_back({within, with_range(p.damage), with_range(p.breakdown)});
-      bars.push_back({within, percent(p.breakdown.probability), p.breakdown.probability, {}});
+      bars.push_back({fmt::format("breaks down within {}", within),
+                      percent(p.breakdown.probability),
+                      p.breakdown.probability,
+                      {},
+                      true});
       last = p.km;
     }
   }
   out.emplace_back(std::move(table));
-  out.push_back(Paragraph{"Breaks down within:"});
   std::ranges::move(bars, std::back_inserter(out));
   if (report.one_in_ten_km) {
     out.push_back(Paragraph{fmt::format("One in ten such units has broken down within {}.",
@@ -687,7 +690,7 @@ void add_summary(Document& out, const Batch& batch,
   for (const Grade grade : kWorstFirst) {
     const auto number = static_cast<std::size_t>(
         std::ranges::count(batch.reports, grade, [](const Report& r) { return r.grade; }));
-    out.push_back(Bar{std::string(name(grade)), amount(number), share_of(number, units), grade});
+    out.push_back(Bar{std::string(name(grade)), amount(number), share_of(number, units), grade, false});
   }
   out.push_back(Heading{"First thing to do"});
   for (const auto& [id, entry] : first_actions(batch)) {

@@ -52,6 +52,7 @@ struct Bar {
   std::string amount;
   double share = 0;
   std::optional<Grade> grade;  // colours the label
+  bool only_drawn = false;     // a table says it as well, so text and Markdown leave it out
 };
 
 struct CauseLine {

@@ -148,6 +148,9 @@ class Markdown {
   }
 
   void put(const Bar& bar, bool same) {
+    if (bar.only_drawn) {
+      return;
+    }
     if (!same) {
       blank();
     }

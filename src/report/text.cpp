@@ -159,6 +159,9 @@ class Page {
   }
 
   void put(const Bar& b) {
+    if (b.only_drawn) {
+      return;
+    }
     line(fmt::format("{}{}  {}  {}", spaces(indent_),
                      painted(b.label, b.grade ? paint_of(*b.grade) : std::string_view()),
                      padded(b.amount, 5, true), bar(b.share, roomy_ ? 40 : 20)));
