@@ -208,7 +208,7 @@ class Assessor {
   }
 
   void causes() {
-    const Weights weights = model_.weigh(facts());
+    const Weights weights = model_.weigh(facts(), prior_);
     const std::vector<Model::LookWeight> looks = model_.weigh_looks(facts());
     Case unseen = facts();
     unseen.level.fill(-1);

@@ -57,7 +57,7 @@ std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& m
 struct Judged {
   std::string rule;
   std::string_view value;      // which of the rule's
-  std::uint32_t findings = 0;  // it counts where one of these was seen; 0: everywhere
+  std::uint32_t findings = 0;  // it counts where one of these was seen, as bits; all: everywhere
   Model model;
 };
 std::vector<Judged> judged_values(const Knowledge& knowledge, const Model& model);

@@ -58,24 +58,25 @@ class Mover {
   }
 
   // Changes a part of the rules, makes the model, and puts it back.
+  // `process`: it moves what happens between looks; else what the findings of a look say.
   template <typename Part, typename Change>
-  void move(Part& part, std::string_view value, std::uint32_t findings, const Change& change) {
+  void move(Part& part, std::string_view value, bool process, std::uint32_t findings,
+            const Change& change) {
     if (!is_judged(part)) {
       return;
     }
     const Part kept = part;
     change(part);
-    const bool of_process = findings == 0;
     out_.push_back({part.id, value, findings,
-                    of_process ? Model(moved_) : Model(moved_, base_)});
+                    process ? Model(moved_) : Model(moved_, base_)});
     part = kept;
   }
 
   void process() {
     for (CauseRule& c : moved_.causes) {
-      move(c, "base", 0, [&](CauseRule& r) { shift(r.base); });
+      move(c, "base", true, findings_of(c), [&](CauseRule& r) { shift(r.base); });
       if (c.wear) {
-        move(c, "wear", 0, [&](CauseRule& r) {
+        move(c, "wear", true, kAll, [&](CauseRule& r) {
           const double scale = std::pow(band_, -1 / r.wear->shape);
           r.wear->scale_km *= scale;
           r.wear->scale_years *= scale;
@@ -83,46 +84,57 @@ class Mover {
       }
     }
     for (StageRule& s : moved_.stages) {
-      move(s, "reaches", 0, [&](StageRule& r) { r.reaches = with_odds(r.reaches, band_); });
+      move(s, "reaches", false, kAll, [&](StageRule& r) { r.reaches = with_odds(r.reaches, band_); });
       if (s.lasts_km > 0) {
-        move(s, "lasts_km", 0, [&](StageRule& r) { r.lasts_km *= band_; });
+        move(s, "lasts_km", true, kAll, [&](StageRule& r) { r.lasts_km *= band_; });
       }
     }
     for (HarmRule& h : moved_.harms) {
-      move(h, "after_km", 0, [&](HarmRule& r) {
+      move(h, "after_km", true, kAll, [&](HarmRule& r) {
         for (double& km : r.after_km) {
           km *= band_;
         }
       });
-      move(h, "breakdown_km", 0, [&](HarmRule& r) { r.breakdown_km *= band_; });
+      move(h, "breakdown_km", true, kAll, [&](HarmRule& r) { r.breakdown_km *= band_; });
     }
     for (Setting& s : moved_.setting_items) {
-      if (s.value != &Settings::rest_km_per_day && s.value != &Settings::base_km &&
-          s.value != &Settings::broken_unsaid) {
+      const bool unsaid = s.value == &Settings::broken_unsaid;
+      if (!unsaid && s.value != &Settings::rest_km_per_day) {
         continue;
       }
       double& value = moved_.settings.*s.value;
       const double kept = value;
-      const bool is_chance = s.value == &Settings::broken_unsaid;
-      value = is_chance ? with_odds(value, band_) : value * band_;
-      move(s, "value", 0, [](Setting&) {});
+      value = unsaid ? with_odds(value, band_) : value * band_;
+      move(s, "value", !unsaid, kAll, [](Setting&) {});
       value = kept;
     }
+  }
+
+  // What comes and goes without a leak shows in what is linked to it alone.
+  [[nodiscard]] std::uint32_t findings_of(const CauseRule& c) const {
+    const bool rest = std::ranges::find(kRestCauses, c.cause) != kRestCauses.end();
+    std::uint32_t linked = 0;
+    for (const Link& l : moved_.links) {
+      linked |= l.cause == c.cause ? 1U << idx(l.finding) : 0U;
+    }
+    return rest ? linked : kAll;
   }
 
   // One factor for all levels, so that worse stays rarer.
   void looks() {
     const auto bit = [](Finding f) { return 1U << idx(f); };
     for (Link& l : moved_.links) {
-      move(l, "shows", bit(l.finding), [&](Link& r) { shift(r.shows); });
+      move(l, "shows", false, bit(l.finding), [&](Link& r) { shift(r.shows); });
     }
     for (Background& b : moved_.backgrounds) {
-      move(b, "anyway", bit(b.finding), [&](Background& r) { shift(r.anyway); });
+      move(b, "anyway", false, bit(b.finding), [&](Background& r) { shift(r.anyway); });
     }
     for (BrokenRule& b : moved_.broken) {
-      move(b, "shows", bit(b.finding), [&](BrokenRule& r) { shift(r.shows); });
+      move(b, "shows", false, bit(b.finding), [&](BrokenRule& r) { shift(r.shows); });
     }
   }
+
+  static constexpr std::uint32_t kAll = ~0U;
 
   Knowledge moved_;
   const Model& base_;
@@ -231,18 +243,27 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vect
   double graded_variance = 0;
   Widths widths(ahead != nullptr ? *ahead : std::vector<Prognosis>());
   for (const Judged& j : judged) {
-    if (j.findings != 0 && (j.findings & (now | before)) == 0) {
+    if (j.findings != ~0U && (j.findings & (now | before)) == 0) {
       continue;
     }
-    const bool same_past = j.findings != 0 && (j.findings & before) == 0;
-    const Posterior moved = j.model.infer(c, same_past ? prior : j.model.prior(c));
+    const bool same_process = &j.model.life() == &model.life();
+    Prior own;
+    if (same_process && before == 0) {
+      own.belief = prior.belief;
+      j.model.collapse(own);
+    } else {
+      own = j.model.prior(c);
+    }
+    const Posterior moved = j.model.infer(c, own);
     const double by = (logit(moved.risk) - risk) * scale;
     const double graded_by = (logit(moved.graded_risk) - graded) * scale;
     variance += by * by;
     graded_variance += graded_by * graded_by;
     constexpr double kDecibansPerNat = 10 / std::numbers::ln10;
     sure.rests_on.push_back({j.rule, j.value, by * kDecibansPerNat});
-    if (ahead != nullptr) {
+    // What a look says moves what is to come by what it moves of today, or less.
+    constexpr double kLeastNats = 0.05;
+    if (ahead != nullptr && (!same_process || std::abs(by) >= kLeastNats)) {
       widths.add(*ahead, chances_ahead(j.model, c, moved.belief, *ahead, s.km_per_year), scale);
     }
   }

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 
 namespace dryshaft {
 namespace {
@@ -27,33 +26,42 @@ double share(double now, double then) { return now < 1 ? std::max(0.0, then - no
 }  // namespace
 
 Ahead::Ahead(const Life& life, const Belief& belief, const Clock& now, double km_per_year)
-    : life_(life), at_(now), km_per_year_(km_per_year), now_(chances(belief)) {
+    : life_(life), cores_(cores_of(belief)), at_(now), km_per_year_(km_per_year), now_(of(cores_)) {}
+
+Ahead::Chance Ahead::of(const Cores& cores) {
+  Chance c;
   for (std::size_t core = 0; core < kCores; ++core) {
-    belief_.at[core][0] = std::accumulate(belief.at[core].begin(), belief.at[core].end(), 0.0);
+    const std::size_t corrosion = core / kHarmStates % kHarmStates;
+    const std::size_t insulation = core % kHarmStates;
+    c.damage += corrosion > 0 || insulation > 0 ? cores[core] : 0;
+    c.breakdown += corrosion == 2 || insulation == 2 ? cores[core] : 0;
   }
+  return c;
 }
 
-Chances Ahead::after(double km, double years) const {
-  Belief then = belief_;
+Ahead::Chance Ahead::since_now(const Chance& then) const {
+  return {share(now_.damage, then.damage), share(now_.breakdown, then.breakdown)};
+}
+
+Cores Ahead::after(double km, double years) const {
+  Cores then = cores_;
   life_.drive(then, at_, at_.later(km, years));
-  return chances(then);
+  return then;
 }
 
-Ahead::Chance Ahead::of(const Chances& then) const {
-  return {share(now_.damaged, then.damaged), share(now_.broken, then.broken)};
+Ahead::Chance Ahead::within(double km, double years) const {
+  return since_now(of(after(km, years)));
 }
-
-Ahead::Chance Ahead::within(double km, double years) const { return of(after(km, years)); }
 
 std::vector<Ahead::Chance> Ahead::within_each(std::span<const double> distances) const {
   std::vector<Chance> out;
-  Belief then = belief_;
+  Cores then = cores_;
   Clock at = at_;
   for (const double km : distances) {
     const Clock next = at_.later(km, km / km_per_year_);
     life_.drive(then, at, next);
     at = next;
-    out.push_back(of(chances(then)));
+    out.push_back(since_now(of(then)));
   }
   return out;
 }
@@ -63,13 +71,18 @@ double Ahead::safe_km(double target, double most, double step, double unharmed) 
     return 0;
   }
   return greatest(most, step, [&](double km) {
-    const double damaged = after(km, km / km_per_year_).damaged;
+    const double damaged = of(after(km, km / km_per_year_)).damage;
     return (damaged - (1 - unharmed)) / unharmed <= target;
   });
 }
 
 double Ahead::broken_by(double share_of, double most, double step) const {
-  return greatest(most, step, [&](double km) { return within(km).breakdown < share_of; });
+  // Twice as far each time, until it is too far.
+  double reach = std::min(most, step);
+  while (reach < most && within(reach).breakdown < share_of) {
+    reach = std::min(most, 2 * reach);
+  }
+  return greatest(reach, step, [&](double km) { return within(km).breakdown < share_of; });
 }
 
 }  // namespace dryshaft

@@ -29,17 +29,19 @@ class Ahead {
   // The distance within which so many have broken down; `most` where that is later.
   [[nodiscard]] double broken_by(double share, double most, double step) const;
 
-  [[nodiscard]] double unharmed() const { return 1 - now_.damaged; }
+  [[nodiscard]] double unharmed() const { return 1 - now_.damage; }
 
  private:
-  [[nodiscard]] Chances after(double km, double years) const;
-  [[nodiscard]] Chance of(const Chances& then) const;
+  // `Chance` of all units, not only of those in which it is not the case yet.
+  static Chance of(const Cores& cores);
+  [[nodiscard]] Chance since_now(const Chance& then) const;
+  [[nodiscard]] Cores after(double km, double years) const;
 
   const Life& life_;
-  Belief belief_;  // all rests in the first: they bear on nothing here
+  Cores cores_;
   Clock at_;
   double km_per_year_;
-  Chances now_;
+  Chance now_;
 };
 
 }  // namespace dryshaft

@@ -70,7 +70,6 @@ Life::Life(const Knowledge& knowledge, double step_km, unsigned longest) {
   }
   for (std::size_t s = 0; s < kSealStages; ++s) {
     const StageRule& stage = knowledge.stages[s];
-    reaches_[s + 1] = stage.reaches;
     leaves_[s] = stage.lasts_km > 0 ? 1 / stage.lasts_km : 0;
   }
   const double working = working_km(base_km_, base_km_ / settings.km_per_year);
@@ -192,19 +191,22 @@ void Life::compile_pieces(double step_km, unsigned longest) {
     piece.length = std::ldexp(step_km, static_cast<int>(k));
     for (std::size_t to = kLeaking; to < kCores; ++to) {
       for (std::size_t from = 0; from < kCores; ++from) {
-        const auto t = static_cast<std::uint8_t>(to);
-        const auto f = static_cast<std::uint8_t>(from);
-        if (whole[to][from] != 0) {
-          piece.leaking.push_back({f, t, whole[to][from]});
-        }
-        if (begun[to][from] != 0) {
-          piece.begun.push_back({f, t, begun[to][from]});
-          piece.late.push_back({f, t, late[to][from]});
+        if (from < kLeaking) {
+          piece.begun[from][to - kLeaking] = begun[to][from];
+          piece.late[from][to - kLeaking] = late[to][from];
+        } else {
+          piece.leaking[from - kLeaking][to - kLeaking] = whole[to][from];
         }
       }
     }
-    piece.corrodes = harm_after(harms_[0].rate[0], harms_[0].breakdown, piece.length);
-    piece.loses = harm_after(harms_[1].rate[0], harms_[1].breakdown, piece.length);
+    const auto corrodes = harm_after(harms_[0].rate[0], harms_[0].breakdown, piece.length);
+    const auto loses = harm_after(harms_[1].rate[0], harms_[1].breakdown, piece.length);
+    for (std::size_t from = 0; from < kTight; ++from) {
+      for (std::size_t to = 0; to < kTight; ++to) {
+        piece.harmed[from][to] = corrodes[from / kHarmStates][to / kHarmStates] *
+                                 loses[from % kHarmStates][to % kHarmStates];
+      }
+    }
     if (k == longest) {
       return;
     }
@@ -215,108 +217,125 @@ void Life::compile_pieces(double step_km, unsigned longest) {
   }
 }
 
+namespace {
+
+// A row of a belief: one number, or one for each rest.
+void add(double& to, double from, double x) { to += from * x; }
+void add(std::array<double, kRests>& to, const std::array<double, kRests>& from, double x) {
+  for (std::size_t r = 0; r < kRests; ++r) {
+    to[r] += from[r] * x;
+  }
+}
+bool is_nothing(double row) { return row == 0; }
+bool is_nothing(const std::array<double, kRests>& row) {
+  return std::ranges::all_of(row, [](double x) { return x == 0; });
+}
+
+}  // namespace
+
 // `first` and `second`: shares of the tight seals that begin to leak in each half of the piece.
-template <std::size_t Width>
-void Life::one_piece(std::array<std::array<double, Width>, kCores>& at, const Piece& piece,
-                     double first, double second) const {
-  using Row = std::array<double, Width>;
-  const auto add = [](Row& to, const Row& from, double x) {
-    for (std::size_t r = 0; r < Width; ++r) {
-      to[r] += from[r] * x;
-    }
-  };
-  std::array<Row, kCores> out{};
+template <typename Row>
+void Life::one_piece(std::array<Row, kCores>& at, const Piece& piece, double first,
+                     double second) const {
   // Tight seals: harm without a leak.
-  for (std::size_t c = 0; c < kHarmStates; ++c) {
-    for (std::size_t i = 0; i < kHarmStates; ++i) {
-      for (std::size_t to_c = c; to_c < kHarmStates; ++to_c) {
-        for (std::size_t to_i = i; to_i < kHarmStates; ++to_i) {
-          add(out[core_of(0, to_c, to_i)], at[core_of(0, c, i)],
-              piece.corrodes[c][to_c] * piece.loses[i][to_i]);
-        }
-      }
+  std::array<Row, kTight> tight{};
+  for (std::size_t from = 0; from < kTight; ++from) {
+    for (std::size_t to = from; to < kTight; ++to) {
+      add(tight[to], at[from], piece.harmed[from][to]);
     }
   }
-  for (const Move& m : piece.leaking) {
-    add(out[m.to], at[m.from], m.chance);
+  std::array<Row, kLeaks + 1> leaks{};
+  for (std::size_t from = 0; from < kLeaks; ++from) {
+    const Row& here = at[kLeaking + from];
+    if (is_nothing(here)) {
+      continue;
+    }
+    // In pairs: what cannot follow has a chance of 0.
+    for (std::size_t to = from & ~std::size_t{1}; to < kLeaks + 1; ++to) {
+      add(leaks[to], here, piece.leaking[from][to]);
+    }
   }
   // Seals that begin to leak, at a pace that changes in a straight line, with the harm that tight
   // ones have in the middle of the piece.
   const double all = first + second;
   if (all > 0) {
-    std::array<Row, kLeaking> middle{};
-    for (std::size_t core = 0; core < kLeaking; ++core) {
-      add(middle[core], at[core], all / 2);
-      add(middle[core], out[core], all / 2);
-      for (double& x : out[core]) {
-        x *= 1 - all;
-      }
-    }
     const double slope = std::clamp(2 * (second - first) / all, -1.0, 1.0);
-    for (std::size_t m = 0; m < piece.begun.size(); ++m) {
-      const Move& even = piece.begun[m];
-      add(out[even.to], middle[even.from],
-          (1 - slope) * even.chance + 2 * slope * piece.late[m].chance);
+    for (std::size_t from = 0; from < kTight; ++from) {
+      Row middle{};
+      add(middle, at[from], all / 2);
+      add(middle, tight[from], all / 2);
+      Row even{};
+      Row late{};
+      add(even, middle, 1 - slope);
+      add(late, middle, 2 * slope);
+      for (std::size_t to = 0; to < kLeaks + 1; ++to) {
+        add(leaks[to], even, piece.begun[from][to]);
+        add(leaks[to], late, piece.late[from][to]);
+      }
+      Row left{};
+      add(left, tight[from], 1 - all);
+      tight[from] = left;
     }
   }
-  at = out;
+  std::ranges::copy(tight, at.begin());
+  std::copy_n(leaks.begin(), kLeaks, at.begin() + kLeaking);
 }
 
-void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
+template <typename Row>
+void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const {
   const double km = to.seal_km - from.seal_km;
   const double years = to.seal_years - from.seal_years;
-  const double length = working_km(km, years);
-  const double step = pieces_.front().length;
-  double left = std::round(length / step);
+  const double count = std::round(working_km(km, years) / pieces_.front().length);
+  const bool wears = wear_ && (wear_->cooling >> idx(from.cooling) & 1U) != 0;
+  const auto hazard = [&](double steps) {
+    const double part = wears && count > 0 ? steps / count : 0;
+    return wears ? wear_hazard(from.seal_km + km * part, from.seal_years + years * part) : 0;
+  };
+  double left = count;
+  double done = 0;
+  double before = hazard(0);
+  // The longest pieces first: what began long ago needs the least care.
+  for (std::size_t p = pieces_.size(); p-- > 0 && left > 0;) {
+    const double steps = static_cast<double>(std::uint64_t{1} << p);
+    while (left >= steps) {
+      const double between = hazard(done + steps / 2);
+      const double after = hazard(done + steps);
+      const double half = -std::expm1(before - between);
+      const double both = -std::expm1(before - after);
+      one_piece(at, pieces_[p], half, both - half);
+      before = after;
+      done += steps;
+      left -= steps;
+    }
+  }
+}
+
+void Life::drive(Cores& cores, const Clock& from, const Clock& to) const { pieces(cores, from, to); }
+
+void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
   // Whether all rests are alike in each core, as in a unit that nobody has looked at.
+  Cores alone = cores_of(belief);
   std::array<double, kRests> share{};
   for (const auto& row : belief.at) {
     for (std::size_t r = 0; r < kRests; ++r) {
       share[r] += row[r];
     }
   }
-  std::array<std::array<double, 1>, kCores> alone{};
   bool apart = true;
-  for (std::size_t core = 0; core < kCores; ++core) {
-    for (const double x : belief.at[core]) {
-      alone[core][0] += x;
-    }
+  for (std::size_t core = 0; core < kCores && apart; ++core) {
     for (std::size_t r = 0; r < kRests && apart; ++r) {
-      apart = std::abs(belief.at[core][r] - alone[core][0] * share[r]) <= 1e-15;
-    }
-  }
-  const double count = left;
-  double done = 0;
-  const bool wears = wear_ && (wear_->cooling >> idx(from.cooling) & 1U) != 0;
-  const auto hazard = [&](double steps) {
-    const double part = wears && count > 0 ? steps / count : 0;
-    return wears ? wear_hazard(from.seal_km + km * part, from.seal_years + years * part) : 0;
-  };
-  double before = hazard(0);
-  // The longest pieces first: what began long ago needs the least care.
-  for (std::size_t p = pieces_.size(); p-- > 0 && left > 0;) {
-    const double steps = std::ldexp(1.0, static_cast<int>(p));
-    while (left >= steps) {
-      const double between = hazard(done + steps / 2);
-      const double after = hazard(done + steps);
-      const double half = -std::expm1(before - between);
-      const double both = -std::expm1(before - after);
-      if (apart) {
-        one_piece(alone, pieces_[p], half, both - half);
-      } else {
-        one_piece(belief.at, pieces_[p], half, both - half);
-      }
-      before = after;
-      done += steps;
-      left -= steps;
+      apart = std::abs(belief.at[core][r] - alone[core] * share[r]) <= 1e-15;
     }
   }
   if (apart) {
+    pieces(alone, from, to);
     for (std::size_t core = 0; core < kCores; ++core) {
       for (std::size_t r = 0; r < kRests; ++r) {
-        belief.at[core][r] = alone[core][0] * share[r];
+        belief.at[core][r] = alone[core] * share[r];
       }
     }
+  } else {
+    pieces(belief.at, from, to);
   }
   rests(belief, from, to);
 }
@@ -424,6 +443,16 @@ void Life::end(Belief& belief, Cause cause) {
       }
     }
   }
+}
+
+Cores cores_of(const Belief& belief) {
+  Cores cores{};
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (const double x : belief.at[core]) {
+      cores[core] += x;
+    }
+  }
+  return cores;
 }
 
 Chances chances(const Belief& belief) {

@@ -34,6 +34,8 @@ constexpr std::size_t core_of(std::size_t seal, std::size_t corrosion, std::size
   return (seal * kHarmStates + corrosion) * kHarmStates + insulation;
 }
 
+using Cores = std::array<double, kCores>;
+
 // What is believed of a unit at one moment. Sums to 1.
 struct Belief {
   // [core][rest], each core's rests side by side
@@ -68,6 +70,8 @@ struct Chances {
   std::array<double, kSealStates> seal{};
 };
 Chances chances(const Belief& belief);
+// All rests taken together.
+Cores cores_of(const Belief& belief);
 
 // Compiled from rule data; immutable.
 class Life {
@@ -85,13 +89,13 @@ class Life {
 
   // From one moment to a later one: `to` is `from` after some km and years.
   void drive(Belief& belief, const Clock& from, const Clock& to) const;
+  // The same of the cores alone, all rests taken together.
+  void drive(Cores& cores, const Clock& from, const Clock& to) const;
   // The same where the rotor circuit was bypassed on the way, and nobody knows when.
   void drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const;
 
   // Cumulative hazard of wear-out: by the rules, or by a shop's own table.
   [[nodiscard]] double wear_hazard(double km, double years) const;
-  // Chance that a look finds coolant to have reached the tip.
-  [[nodiscard]] double reaches(std::size_t seal) const { return reaches_[seal]; }
   // Working kilometres in so many driven and years.
   [[nodiscard]] double working_km(double km, double years) const;
 
@@ -100,31 +104,30 @@ class Life {
     std::array<double, kSealStates> rate{};  // a working km
     double breakdown = 0;
   };
-  // Among states with a leak: from, to, and the chance of being there at the end of a piece.
-  struct Move {
-    std::uint8_t from;
-    std::uint8_t to;
-    double chance;
-  };
+  // States with a leak that follow from one state, in their order; one more makes pairs.
+  static constexpr std::size_t kLeaks = kSealStages * kHarmStates * kHarmStates;
+  using Reached = std::array<double, kLeaks + 1>;
+  // Seal tight, by harm.
+  static constexpr std::size_t kTight = kHarmStates * kHarmStates;
   // One length of piece.
   struct Piece {
     double length = 0;
-    std::vector<Move> leaking;  // of those that leak at its beginning
-    std::vector<Move> begun;  // of leaks that began in it at an even pace; from: core without leak
-    std::vector<Move> late;   // the same, weighted by how far into the piece
-    std::array<std::array<double, kHarmStates>, kHarmStates> corrodes{};  // while tight
-    std::array<std::array<double, kHarmStates>, kHarmStates> loses{};
+    std::array<Reached, kLeaks> leaking{};  // of those that leak at its beginning
+    std::array<Reached, kTight> begun{};    // of leaks that began in it at an even pace
+    std::array<Reached, kTight> late{};     // the same, weighted by how far into the piece
+    std::array<std::array<double, kTight>, kTight> harmed{};  // while tight: from, to
   };
   void compile_pieces(double step_km, unsigned longest);
-  template <std::size_t Width>
-  void one_piece(std::array<std::array<double, Width>, kCores>& at, const Piece& piece,
-                 double first, double second) const;
+  template <typename Row>
+  void one_piece(std::array<Row, kCores>& at, const Piece& piece, double first,
+                 double second) const;
+  template <typename Row>
+  void pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const;
   void rests(Belief& belief, const Clock& from, const Clock& to) const;
 
   [[nodiscard]] double table_hazard(double at) const;
 
   std::array<Harmed, 2> harms_{};
-  std::array<double, kSealStates> reaches_{};
   std::array<double, kSealStages> leaves_{};  // a working km; of the last stage 0
   std::vector<Piece> pieces_;
   double rest_km_per_day_ = 0;

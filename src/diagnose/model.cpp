@@ -195,6 +195,7 @@ void Model::compile_likelihoods(const Knowledge& knowledge) {
 
 void Model::compile_broken(const Knowledge& knowledge) {
   unsaid_ = knowledge.settings.broken_unsaid;
+  std::ranges::transform(knowledge.stages, reaches_.begin() + 1, &StageRule::reaches);
   for (const BrokenRule& rule : knowledge.broken) {
     Broken& out = broken_.emplace_back();
     out.finding = rule.finding;
@@ -442,7 +443,7 @@ std::uint32_t Model::evidence_in(const Case& c) const {
 // `tip`: how likely each state makes what was seen. `out`: the same for the states of the process.
 void Model::spread(const States& tip, const Risen& risen, Belief& out) const {
   each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
-    const double reaches = life_->reaches(seal);
+    const double reaches = reaches_[seal];
     for (std::size_t r = 0; r < kRests; ++r) {
       const double dry = tip[states[r]];
       const double reached = tip[states[r] | kReached];
@@ -575,12 +576,11 @@ Prior Model::prior(const Case& c) const {
   return out;
 }
 
-// What a look can see of a belief.
 void Model::collapse(Prior& out) const {
   const bool leak_damages = (damaging_ >> kReached & 1U) != 0;
   States hidden{};
   each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
-    const double reaches = life_->reaches(seal);
+    const double reaches = reaches_[seal];
     for (std::size_t r = 0; r < kRests; ++r) {
       const double p = out.belief.at[core][r];
       out.state[breakdown][states[r]] += p * (1 - reaches);
@@ -716,9 +716,8 @@ std::array<double, kCauseCount> Model::log_odds(const Belief& belief) const {
   return odds;
 }
 
-Weights Model::weigh(const Case& c) const {
+Weights Model::weigh(const Case& c, const Prior& before) const {
   Weights weights{};
-  const Prior before = prior(c);
   const auto full = log_odds(infer(c, before).belief);
   std::uint32_t left = observed_in(c.level) & carrying_ & ~(c.earlier & ~explains_);
   for (; left != 0; left &= left - 1) {

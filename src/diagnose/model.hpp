@@ -114,10 +114,13 @@ class Model {
   // have it in common: all but those of `course`, times, situation, and what an opening showed of
   // the seal.
   [[nodiscard]] Prior prior(const Case& c) const;
+  // Makes `state` and `damaged` of `belief`: what a look can see of it.
+  void collapse(Prior& prior) const;
   // Allocates nothing, as all that follows.
   [[nodiscard]] Posterior infer(const Case& c, const Prior& prior) const;
   [[nodiscard]] Posterior infer(const Case& c) const { return infer(c, prior(c)); }
-  [[nodiscard]] Weights weigh(const Case& c) const;
+  [[nodiscard]] Weights weigh(const Case& c, const Prior& prior) const;
+  [[nodiscard]] Weights weigh(const Case& c) const { return weigh(c, prior(c)); }
   // Weights of the last looks of the course, each left out as a whole: newest last, at most
   // `kLooksWeighed`.
   struct LookWeight {
@@ -153,6 +156,8 @@ class Model {
   // Findings that show the state of a breakdown, as bits.
   [[nodiscard]] std::uint32_t show_breakdown() const { return show_breakdown_; }
   [[nodiscard]] const Life& life() const { return *life_; }
+  // Chance that a look finds coolant to have reached the tip, by stage of the leak.
+  [[nodiscard]] double reaches(std::size_t seal) const { return reaches_[seal]; }
 
   // P(finding at `level` | state), for all states. Findings without a
   // background in the rule data carry no evidence: all ones.
@@ -223,7 +228,6 @@ class Model {
   template <typename There>
   [[nodiscard]] std::optional<Since> not_yet(const Case& c, std::size_t look, There there) const;
   [[nodiscard]] std::array<double, kCauseCount> log_odds(const Belief& belief) const;
-  void collapse(Prior& prior) const;
   void spread(const States& tip, const Risen& risen, Belief& out) const;
 
   struct Broken {
@@ -231,6 +235,7 @@ class Model {
     std::size_t harm;                       // its place in `kHarms`
     std::array<double, kMaxLevels> ratio{};  // to a unit that is only harmed
   };
+  std::array<double, kSealStates> reaches_{};
   std::vector<Broken> broken_;
   std::uint32_t show_breakdown_ = 0;
   double unsaid_ = 1;
