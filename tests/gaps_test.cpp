@@ -462,10 +462,10 @@ Case film_at(double km) {
 TEST_CASE("only judgement is varied") {
   const Knowledge k = published_rules();
   const Model model(k);
-  CHECK(judged_values(k, model).empty());
+  CHECK(judged_values(k, model).values.empty());
   const Case c = film_at(90000);
   const Prior prior = model.prior(c);
-  const HowSure sure = how_sure(k, model, {}, c, prior, judge(k, model, c));
+  const HowSure sure = how_sure(k, model, judged_values(k, model), c, prior, judge(k, model, c));
   CHECK(sure.risk_low == Approx(sure.risk_high));
   CHECK(sure.grade_holds == Approx(1));
   // As shipped, wear-out and what a leak shows carry most of a film.

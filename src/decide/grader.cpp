@@ -2,6 +2,7 @@
 #include <iterator>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <utility>
 
 #include "base/complaints.hpp"
@@ -15,16 +16,16 @@ struct Grader::Parts {
       : knowledge(std::move(k)), model(knowledge), reading(dryshaft::read_options(knowledge)) {}
 
   // Made for the first report: some only read or plan, and they are dozens of models.
-  const std::vector<Judged>& judged() const {
-    std::call_once(once, [this] { judged_made = judged_values(knowledge, model); });
-    return judged_made;
+  const Judged& judged() const {
+    std::call_once(once, [this] { judged_made.emplace(judged_values(knowledge, model)); });
+    return *judged_made;
   }
 
   Knowledge knowledge;
   Model model;
   ReadOptions reading;
   mutable std::once_flag once;
-  mutable std::vector<Judged> judged_made;
+  mutable std::optional<Judged> judged_made;
 };
 
 Grader::Grader(Knowledge knowledge) : parts_(std::make_shared<Parts>(std::move(knowledge))) {}

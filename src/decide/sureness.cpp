@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <memory>
 #include <numbers>
 #include <utility>
 
@@ -41,15 +42,22 @@ double below(double deviations) { return std::erfc(-deviations / std::numbers::s
 // Makes the models, one value moved in each.
 class Mover {
  public:
-  Mover(const Knowledge& k, const Model& base) : moved_(k), base_(base), band_(k.settings.memory_band) {}
+  Mover(const Knowledge& k, const Model& base)
+      : moved_(k), base_(base), band_(k.settings.memory_band), out_{{}, Model(k, coarse())} {}
 
-  std::vector<Judged> all() {
+  Judged all() {
     process();
     looks();
     return std::move(out_);
   }
 
  private:
+  [[nodiscard]] std::shared_ptr<const Life> coarse() const {
+    constexpr double kStepKm = 512;
+    constexpr unsigned kLongest = 7;
+    return std::make_shared<const Life>(moved_, kStepKm, kLongest);
+  }
+
   template <typename Values>
   void shift(Values& values) const {
     for (double& p : values) {
@@ -67,8 +75,8 @@ class Mover {
     }
     const Part kept = part;
     change(part);
-    out_.push_back({part.id, value, findings,
-                    process ? Model(moved_) : Model(moved_, base_)});
+    out_.values.push_back({part.id, value, process, findings,
+                           Model(moved_, process ? coarse() : base_.process())});
     part = kept;
   }
 
@@ -139,7 +147,7 @@ class Mover {
   Knowledge moved_;
   const Model& base_;
   double band_;
-  std::vector<Judged> out_;
+  Judged out_;
 };
 
 // Findings of all looks, as bits.
@@ -155,7 +163,7 @@ std::uint32_t seen_before(const Case& c) {
 
 }  // namespace
 
-std::vector<Judged> judged_values(const Knowledge& knowledge, const Model& model) {
+Judged judged_values(const Knowledge& knowledge, const Model& model) {
   return Mover(knowledge, model).all();
 }
 
@@ -177,14 +185,14 @@ class Widths {
   explicit Widths(const std::vector<Prognosis>& rows)
       : damage_(rows.size()), breakdown_(rows.size()) {}
 
-  void add(const std::vector<Prognosis>& rows, const std::vector<Ahead::Chance>& moved,
+  void add(const std::vector<Ahead::Chance>& from, const std::vector<Ahead::Chance>& moved,
            double scale) {
-    for (std::size_t i = 0; i < rows.size(); ++i) {
-      const auto square = [scale](double from, double to) {
-        return std::pow((logit(to) - logit(from)) * scale, 2);
+    for (std::size_t i = 0; i < from.size(); ++i) {
+      const auto square = [scale](double a, double b) {
+        return std::pow((logit(b) - logit(a)) * scale, 2);
       };
-      damage_[i] += square(rows[i].damage.probability, moved[i].damage);
-      breakdown_[i] += square(rows[i].breakdown.probability, moved[i].breakdown);
+      damage_[i] += square(from[i].damage, moved[i].damage);
+      breakdown_[i] += square(from[i].breakdown, moved[i].breakdown);
     }
   }
   void put(std::vector<Prognosis>& rows) const {
@@ -226,15 +234,28 @@ std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model,
   return rows;
 }
 
-HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vector<Judged>& judged,
+HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judged& judged,
                  const Case& c, const Prior& prior, const Verdict& verdict,
                  std::vector<Prognosis>* ahead) {
   const Settings& s = knowledge.settings;
   HowSure sure;
   sure.odds_factor = s.memory_band;
-  sure.values = judged.size();
-  const double risk = logit(verdict.posterior.risk);
+  sure.values = judged.values.size();
   const double graded = logit(verdict.posterior.graded_risk);
+  // As the rules stand, by the process as it is and in coarse steps.
+  struct Standing {
+    Risks risks;
+    std::vector<Ahead::Chance> ahead;
+  };
+  const auto standing = [&](const Model& of, const Prior& before) {
+    Standing out{of.risks(c, before), {}};
+    if (ahead != nullptr) {
+      out.ahead = chances_ahead(of, c, of.infer(c, before).belief, *ahead, s.km_per_year);
+    }
+    return out;
+  };
+  const Standing fine = standing(model, prior);
+  const Standing coarse = standing(judged.coarse, judged.coarse.prior(c));
   const std::uint32_t now = model.evidence_in(c);
   const std::uint32_t before = seen_before(c);
   // The effect of a move by the whole factor, per deviation of its logarithm.
@@ -242,29 +263,31 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vect
   double variance = 0;
   double graded_variance = 0;
   Widths widths(ahead != nullptr ? *ahead : std::vector<Prognosis>());
-  for (const Judged& j : judged) {
+  for (const JudgedValue& j : judged.values) {
     if (j.findings != ~0U && (j.findings & (now | before)) == 0) {
       continue;
     }
-    const bool same_process = &j.model.life() == &model.life();
+    const Standing& from = j.of_process ? coarse : fine;
     Prior own;
-    if (same_process && before == 0) {
+    if (!j.of_process && before == 0) {
       own.belief = prior.belief;
       j.model.collapse(own);
     } else {
       own = j.model.prior(c);
     }
-    const Posterior moved = j.model.infer(c, own);
-    const double by = (logit(moved.risk) - risk) * scale;
-    const double graded_by = (logit(moved.graded_risk) - graded) * scale;
+    const Risks moved = j.model.risks(c, own);
+    const double by = (logit(moved.risk) - logit(from.risks.risk)) * scale;
+    const double graded_by =
+        (logit(moved.graded_risk) - logit(from.risks.graded_risk)) * scale;
     variance += by * by;
     graded_variance += graded_by * graded_by;
     constexpr double kDecibansPerNat = 10 / std::numbers::ln10;
     sure.rests_on.push_back({j.rule, j.value, by * kDecibansPerNat});
     // What a look says moves what is to come by what it moves of today, or less.
-    constexpr double kLeastNats = 0.05;
-    if (ahead != nullptr && (!same_process || std::abs(by) >= kLeastNats)) {
-      widths.add(*ahead, chances_ahead(j.model, c, moved.belief, *ahead, s.km_per_year), scale);
+    constexpr double kLeastNats = 0.1;
+    if (ahead != nullptr && (j.of_process || std::abs(by) >= kLeastNats)) {
+      const Belief belief = j.model.infer(c, own).belief;
+      widths.add(from.ahead, chances_ahead(j.model, c, belief, *ahead, s.km_per_year), scale);
     }
   }
   if (ahead != nullptr) {
@@ -275,6 +298,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const std::vect
   });
   sure.rests_on.resize(std::min(sure.rests_on.size(), kNamed));
   const double spread = kOneInTwenty * std::sqrt(variance);
+  const double risk = logit(verdict.posterior.risk);
   sure.risk_low = chance(risk - spread);
   sure.risk_high = chance(risk + spread);
   // The bounds of the bands are judgement as well.

@@ -77,12 +77,34 @@ double Ahead::safe_km(double target, double most, double step, double unharmed) 
 }
 
 double Ahead::broken_by(double share_of, double most, double step) const {
-  // Twice as far each time, until it is too far.
-  double reach = std::min(most, step);
-  while (reach < most && within(reach).breakdown < share_of) {
-    reach = std::min(most, 2 * reach);
+  // Twice as far each time, until it is too far; then back by halves, always from where it is not.
+  Cores near = cores_;
+  double at = 0;
+  const auto too_far = [&](double km, Cores& there) {
+    there = near;
+    life_.drive(there, at_.later(at, at / km_per_year_), at_.later(km, km / km_per_year_));
+    return since_now(of(there)).breakdown >= share_of;
+  };
+  Cores there{};
+  double far = std::min(most, step);
+  while (!too_far(far, there)) {
+    near = there;
+    at = far;
+    if (far >= most) {
+      return most;
+    }
+    far = std::min(most, 2 * far);
   }
-  return greatest(reach, step, [&](double km) { return within(km).breakdown < share_of; });
+  while (far - at > step) {
+    const double middle = at + std::max(1.0, std::floor((far - at) / step / 2)) * step;
+    if (too_far(middle, there)) {
+      far = middle;
+    } else {
+      near = there;
+      at = middle;
+    }
+  }
+  return at;
 }
 
 }  // namespace dryshaft

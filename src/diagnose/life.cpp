@@ -457,22 +457,26 @@ Cores cores_of(const Belief& belief) {
 
 Chances chances(const Belief& belief) {
   Chances out;
-  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
-    for (std::size_t c = 0; c < kHarmStates; ++c) {
-      for (std::size_t i = 0; i < kHarmStates; ++i) {
-        for (std::size_t r = 0; r < kRests; ++r) {
-          const double p = belief.at[core_of(seal, c, i)][r];
-          out.seal[seal] += p;
-          out.cause[idx(Cause::seal_leak)] += seal > 0 ? p : 0;
-          out.cause[idx(Cause::rotor_bearing_corrosion)] += c > 0 ? p : 0;
-          out.cause[idx(Cause::insulation_loss)] += i > 0 ? p : 0;
-          for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
-            out.cause[idx(kRestCauses[b])] += (r >> b & 1U) != 0 ? p : 0;
-          }
-          out.damaged += c > 0 || i > 0 ? p : 0;
-          out.broken += c == 2 || i == 2 ? p : 0;
-        }
-      }
+  std::array<double, kRests> rests{};
+  for (std::size_t core = 0; core < kCores; ++core) {
+    const std::size_t seal = core / kLeaking;
+    const std::size_t c = core / kHarmStates % kHarmStates;
+    const std::size_t i = core % kHarmStates;
+    double p = 0;
+    for (std::size_t r = 0; r < kRests; ++r) {
+      rests[r] += belief.at[core][r];
+      p += belief.at[core][r];
+    }
+    out.seal[seal] += p;
+    out.cause[idx(Cause::seal_leak)] += seal > 0 ? p : 0;
+    out.cause[idx(kHarms[0])] += c > 0 ? p : 0;
+    out.cause[idx(kHarms[1])] += i > 0 ? p : 0;
+    out.damaged += c > 0 || i > 0 ? p : 0;
+    out.broken += c == 2 || i == 2 ? p : 0;
+  }
+  for (std::size_t r = 0; r < kRests; ++r) {
+    for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
+      out.cause[idx(kRestCauses[b])] += (r >> b & 1U) != 0 ? rests[r] : 0;
     }
   }
   return out;

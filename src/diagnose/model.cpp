@@ -8,6 +8,7 @@
 #include <cstring>
 #include <limits>
 #include <stdexcept>
+#include <utility>
 
 #include "base/index.hpp"
 #include "vocabulary/levels.hpp"
@@ -111,12 +112,10 @@ GradeConditions::Holding GradeConditions::holding(const Facts& facts) const {
 }
 
 Model::Model(const Knowledge& knowledge)
-    : grading_(knowledge), life_(std::make_shared<const Life>(knowledge)) {
-  compile_likelihoods(knowledge);
-}
+    : Model(knowledge, std::make_shared<const Life>(knowledge)) {}
 
-Model::Model(const Knowledge& knowledge, const Model& process)
-    : grading_(knowledge), life_(process.life_) {
+Model::Model(const Knowledge& knowledge, std::shared_ptr<const Life> process)
+    : grading_(knowledge), life_(std::move(process)) {
   compile_likelihoods(knowledge);
 }
 

@@ -105,8 +105,8 @@ class Model {
   // Throws std::length_error where there are more floors, or floors and the like have more
   // conditions, than `load_knowledge` would take, see `GradeConditions`.
   explicit Model(const Knowledge& knowledge);
-  // With the process of another model, whose knowledge has the same one.
-  Model(const Knowledge& knowledge, const Model& process);
+  // With a process that has been compiled.
+  Model(const Knowledge& knowledge, std::shared_ptr<const Life> process);
 
   [[nodiscard]] const GradeConditions& grading() const { return grading_; }
 
@@ -156,6 +156,7 @@ class Model {
   // Findings that show the state of a breakdown, as bits.
   [[nodiscard]] std::uint32_t show_breakdown() const { return show_breakdown_; }
   [[nodiscard]] const Life& life() const { return *life_; }
+  [[nodiscard]] const std::shared_ptr<const Life>& process() const { return life_; }
   // Chance that a look finds coolant to have reached the tip, by stage of the leak.
   [[nodiscard]] double reaches(std::size_t seal) const { return reaches_[seal]; }
 
