@@ -243,19 +243,19 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judged& j
   sure.values = judged.values.size();
   const double graded = logit(verdict.posterior.graded_risk);
   // As the rules stand, by the process as it is and in coarse steps.
-  struct Standing {
+  struct AsItStands {
     Risks risks;
     std::vector<Ahead::Chance> ahead;
   };
   const auto standing = [&](const Model& of, const Prior& before) {
-    Standing out{of.risks(c, before), {}};
+    AsItStands out{of.risks(c, before), {}};
     if (ahead != nullptr) {
       out.ahead = chances_ahead(of, c, of.infer(c, before).belief, *ahead, s.km_per_year);
     }
     return out;
   };
-  const Standing fine = standing(model, prior);
-  const Standing coarse = standing(judged.coarse, judged.coarse.prior(c));
+  const AsItStands fine = standing(model, prior);
+  const AsItStands coarse = standing(judged.coarse, judged.coarse.prior(c));
   const std::uint32_t now = model.evidence_in(c);
   const std::uint32_t before = seen_before(c);
   // The effect of a move by the whole factor, per deviation of its logarithm.
@@ -267,7 +267,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judged& j
     if (j.findings != ~0U && (j.findings & (now | before)) == 0) {
       continue;
     }
-    const Standing& from = j.of_process ? coarse : fine;
+    const AsItStands& from = j.of_process ? coarse : fine;
     Prior own;
     if (!j.of_process && before == 0) {
       own.belief = prior.belief;
