@@ -285,7 +285,7 @@ template <typename Row>
 void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const {
   const double km = to.seal_km - from.seal_km;
   const double years = to.seal_years - from.seal_years;
-  const double count = std::round(working_km(km, years) / pieces_.front().length);
+  const double count = working_km(km, years) / pieces_.front().length;
   const bool wears = wear_ && (wear_->cooling >> idx(from.cooling) & 1U) != 0;
   const auto hazard = [&](double steps) {
     const double part = wears && count > 0 ? steps / count : 0;
@@ -296,7 +296,7 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
   double before = hazard(0);
   // The longest pieces first: what began long ago needs the least care; long ones only where few
   // leaks begin in them.
-  constexpr double kFew = 0.02;
+  constexpr double kFew = 0.3;
   constexpr double kLong = 4096;  // km
   for (std::size_t p = pieces_.size(); p-- > 0 && left > 0;) {
     const double steps = static_cast<double>(std::uint64_t{1} << p);
@@ -312,6 +312,17 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
       before = after;
       done += steps;
       left -= steps;
+    }
+  }
+  if (left > 0) {  // a part of the shortest piece, in a straight line
+    const double begins = -std::expm1(before - hazard(count)) / left / 2;
+    std::array<Row, kCores> whole = at;
+    one_piece(whole, pieces_.front(), begins, begins);
+    for (std::size_t core = 0; core < kCores; ++core) {
+      Row here{};
+      add(here, at[core], 1 - left);
+      add(here, whole[core], left);
+      at[core] = here;
     }
   }
 }
