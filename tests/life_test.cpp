@@ -362,7 +362,7 @@ TEST_CASE("a life agrees with its chain in small steps, many of them", "[long]")
 }
 
 TEST_CASE("half the step and half the longest piece change nothing that is printed") {
-  const Life finer(shipped(), 32, 9);
+  const Life finer(shipped(), 32, 10);
   Dice dice(3);
   for (int n = 0; n < 200; ++n) {
     const Clock start = any_clock(dice);

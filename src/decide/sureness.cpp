@@ -54,7 +54,7 @@ class Mover {
  private:
   [[nodiscard]] std::shared_ptr<const Life> coarse() const {
     constexpr double kStepKm = 512;
-    constexpr unsigned kLongest = 6;
+    constexpr unsigned kLongest = 7;
     return std::make_shared<const Life>(moved_, kStepKm, kLongest);
   }
 

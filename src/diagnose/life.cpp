@@ -294,25 +294,34 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
   double left = count;
   double done = 0;
   double before = hazard(0);
-  // The longest pieces first: what began long ago needs the least care; long ones only where few
-  // leaks begin in them.
-  constexpr double kFew = 0.3;
-  constexpr double kLong = 4096;  // km
-  for (std::size_t p = pieces_.size(); p-- > 0 && left > 0;) {
+  // Pieces as long as they may be: few leaks begin in a long one, and at a pace that a straight
+  // line follows.
+  constexpr double kFew = 0.1;
+  const double short_enough = 16 * pieces_.front().length;
+  std::size_t p = 0;
+  while (p + 1 < pieces_.size() && std::ldexp(2.0, static_cast<int>(p)) <= left) {
+    ++p;
+  }
+  while (left >= 1) {
     const double steps = static_cast<double>(std::uint64_t{1} << p);
-    while (left >= steps) {
-      const double between = hazard(done + steps / 2);
-      const double after = hazard(done + steps);
-      if (after - before > kFew && pieces_[p].length > kLong) {
-        break;
-      }
-      const double half = -std::expm1(before - between);
-      const double both = -std::expm1(before - after);
-      one_piece(at, pieces_[p], half, both - half);
-      before = after;
-      done += steps;
-      left -= steps;
+    if (steps > left) {
+      --p;
+      continue;
     }
+    const double between = hazard(done + steps / 2);
+    const double after = hazard(done + steps);
+    if (pieces_[p].length > short_enough &&
+        (after - before > kFew || after - between > 3 * (between - before))) {
+      --p;
+      continue;
+    }
+    const double half = -std::expm1(before - between);
+    const double both = -std::expm1(before - after);
+    one_piece(at, pieces_[p], half, both - half);
+    before = after;
+    done += steps;
+    left -= steps;
+    p = std::min(p + 1, pieces_.size() - 1);
   }
   if (left > 0) {  // a part of the shortest piece, in a straight line
     const double begins = -std::expm1(before - hazard(count)) / left / 2;

@@ -78,7 +78,7 @@ class Life {
  public:
   // `step_km`: of the finest table; `longest`: so many doublings make the longest piece that is
   // driven at once.
-  explicit Life(const Knowledge& knowledge, double step_km = 64, unsigned longest = 9);
+  explicit Life(const Knowledge& knowledge, double step_km = 64, unsigned longest = 10);
 
   // A unit that has just been built.
   [[nodiscard]] Belief newborn() const;
