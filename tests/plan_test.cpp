@@ -112,7 +112,7 @@ TEST_CASE("the best age at which to renew a unit that wears (age replacement)") 
 
 // Chance of a breakdown by the end of so many steps, from dry.
 double broken_after(const Problem& p, double onset, std::size_t steps) {
-  const plan::Motion m = plan::motion(p, onset, true);
+  const plan::Motion m = plan::motion(p, onset);
   plan::Row at{};
   at[0] = 1;
   double broken = 0;
@@ -139,12 +139,20 @@ TEST_CASE("the share of defects that break down between checks (delay time)") {
   Problem p;
   p.step_km = 1;
   p.leak_stages = 1;
-  p.stage_km = 100;
+  p.harm[1] = 1.0 / 100;
   CHECK(broken_after(p, kRare, 100) / (kRare * 100) == Approx(0.367879).epsilon(2e-6));
   CHECK(broken_after(p, kRare, 200) / (kRare * 200) == Approx(0.567668).epsilon(2e-6));
   p.leak_stages = 2;
-  p.stage_km = 50;
+  p.next[1] = 1.0 / 50;
+  p.harm = {0, 0, 1.0 / 50};
   CHECK(broken_after(p, kRare, 100) / (kRare * 100) == Approx(0.270671).epsilon(4e-6));
+  // Two ways from the first stage, half of them at once: as one stage of mean 50, and from there
+  // half of them another: b1 = 1 - (1 - exp(-2)) / 2 of the one, and of both together as above,
+  // 2 exp(-2), half of each, by hand.
+  p.next[1] = 1.0 / 100;
+  p.harm[1] = 1.0 / 100;
+  CHECK(broken_after(p, kRare, 100) / (kRare * 100) ==
+        Approx((0.567668 + 0.270671) / 2).epsilon(4e-6));
 }
 
 TEST_CASE("perfect checks at a fixed distance cost what the delay-time model says") {
@@ -155,7 +163,7 @@ TEST_CASE("perfect checks at a fixed distance cost what the delay-time model say
   Problem p;
   p.leak_stages = 1;
   p.steps = kPeriod * kPeriods;
-  p.stage_km = kPeriod;
+  p.harm[1] = 1.0 / kPeriod;
   p.onset.assign(p.steps, kRare);
   p.onset_renewed = p.onset;
   p.start[0] = 1;
@@ -184,9 +192,9 @@ Problem small_problem() {
   p.leak_stages = 2;
   p.steps = 20;
   p.step_km = 3000;
-  p.stage_km = 10000;
+  p.next[1] = 1.0 / 12000;
+  p.harm = {1e-6, 1.0 / 60000, 1.0 / 10000};
   p.breakdown_km = 8000;
-  p.harm_left = 0.1;
   p.onset.assign(p.steps, 0.01);
   p.onset_renewed.assign(p.steps, 0.004);
   p.start = {0.7, 0.12, 0.1, 0.08};
@@ -258,7 +266,9 @@ double lived(const Grid& g, const Costs& c, const Solution& s, const First& firs
     }
     return i;
   };
-  const auto clock = [&](double mean) { return -mean * std::log1p(-draws.next()); };
+  const auto clock = [&](double rate) {
+    return rate > 0 ? -std::log1p(-draws.next()) / rate : std::numeric_limits<double>::infinity();
+  };
   std::size_t stage = drawn(p.start, p.stages());
   double cost = 0;
   std::uint32_t id = first.node;
@@ -271,9 +281,7 @@ double lived(const Grid& g, const Costs& c, const Solution& s, const First& firs
       const Seen& known = n.result == plan::kNow ? p.now : seen[n.result];
       if (n.work == Work::bypass) {
         cost += c.bypass;
-        if (stage == 1 || stage == 2) {
-          stage = draws.next() < p.harm_left ? 3 : 0;
-        }
+        stage = stage == 3 ? 3 : 0;
       } else {
         cost += c.rebuild + (n.work == Work::rebuild_bypass ? c.bypass_in_rebuild : 0);
         if (stage == 3) {
@@ -290,14 +298,16 @@ double lived(const Grid& g, const Costs& c, const Solution& s, const First& firs
     bool broke = false;
     while (!broke) {
       // Hazards are the same in every step here, so one clock does.
-      const double mean = stage == 0 ? (closed ? 1e300 : p.step_km / (renewed ? 0.004 : 0.01))
-                                     : (stage == 3 ? p.breakdown_km : p.stage_km);
-      at += clock(mean);
+      const double onset = closed ? 0 : (renewed ? 0.004 : 0.01) / p.step_km;
+      const double on =
+          clock(stage == 0 ? onset : (stage == 3 ? 1 / p.breakdown_km : p.next[stage]));
+      const double to_damage = clock(stage == 3 ? 0 : p.harm[stage]);
+      at += std::min(on, to_damage);
       if (at >= end) {
         break;
       }
       broke = stage == 3;
-      ++stage;
+      stage = to_damage < on ? 3 : stage + 1;
     }
     if (broke) {
       cost += c.breakdown;
@@ -378,6 +388,7 @@ TEST_CASE("limits: nothing costs, nothing wears, checks are free and see all") {
   Problem dry = p;
   dry.start = {1, 0, 0, 0};
   dry.onset.assign(dry.steps, 0);
+  dry.harm[0] = 0;
   dry.seen[0].allowed.fill(false);
   dry.now = dry.seen[0];
   dry.seen[0].chance[0] = 1;
@@ -464,11 +475,154 @@ TEST_CASE("what the grade forbids is not allowed, whatever it costs") {
   CHECK(!u.option("recheck")->allowed);
 }
 
+plan::Unit unit_of(std::string_view name) {
+  return {example(name), shipped_grader(), shipped_work(), std::nullopt};
+}
+
+TEST_CASE("a plan's stages are those of the process") {
+  const plan::Unit unit = unit_of("film-caught-early.json");
+  const Problem p = unit.problem(60000, {}, std::nullopt);
+  // Of a year's distance and its days at rest; what harms units that do not leak, by `base-km`.
+  const Settings& s = shipped().settings;
+  const auto& [damp, wet, last] = shipped().stages;
+  const auto& [corrosion, insulation] = shipped().harms;
+  const auto share = [](Cause c) {
+    return shipped().causes[static_cast<std::size_t>(c)].base.front();
+  };
+  const double working = 1 + s.rest_km_per_day * 365.25 / s.km_per_year;
+  const double base = -(std::log1p(-share(Cause::rotor_bearing_corrosion)) +
+                        std::log1p(-share(Cause::insulation_loss))) /
+                      s.base_km;
+  CHECK(p.leak_stages == 3);
+  CHECK(p.harm[0] == Approx(base).epsilon(1e-12));
+  CHECK(p.next[1] == Approx(working / damp.lasts_km).epsilon(1e-12));
+  CHECK(p.next[2] == Approx(working / wet.lasts_km).epsilon(1e-12));
+  CHECK(last.lasts_km == 0);
+  CHECK(p.next[3] == 0);
+  for (std::size_t stage = 1; stage <= 3; ++stage) {
+    CHECK(p.harm[stage] == Approx(base + working * (1 / corrosion.after_km[stage - 1] +
+                                                    1 / insulation.after_km[stage - 1]))
+                               .epsilon(1e-12));
+  }
+  // The two kinds of harm as they come of a dripping leak.
+  const double both = 1 / corrosion.after_km[2] + 1 / insulation.after_km[2];
+  CHECK(1 / p.breakdown_km == Approx(working *
+                                     (1 / corrosion.after_km[2] / corrosion.breakdown_km +
+                                      1 / insulation.after_km[2] / insulation.breakdown_km) /
+                                     both)
+                                  .epsilon(1e-3));
+  // The belief now, as it stands and doubted.
+  const Posterior& posterior = unit.verdict().posterior;
+  const auto whole = [&](std::size_t seal) {
+    double sum = 0;
+    for (const double x : posterior.belief.at[core_of(seal, 0, 0)]) {
+      sum += x;
+    }
+    return sum;
+  };
+  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+    CHECK(p.start[seal] == Approx(whole(seal)).epsilon(1e-9));
+    CHECK(p.start[seal] > 0);
+  }
+  CHECK(p.start[4] == Approx(1 - whole(0) - whole(1) - whole(2) - whole(3)).epsilon(1e-9));
+  const auto [leaking, damaged] = plan::leaking_and_damaged(posterior);
+  CHECK(leaking == Approx(whole(1) + whole(2) + whole(3)).epsilon(1e-12));
+  CHECK(damaged == Approx(p.start[4]).epsilon(1e-12));
+  const Problem doubted = unit.problem(60000, {.leaking = 3, .damaged = 2}, std::nullopt);
+  const auto odds = [](double x) { return x / (1 - x); };
+  CHECK(odds(doubted.start[4]) == Approx(2 * odds(damaged)).epsilon(1e-9));
+  CHECK((1 - doubted.start[4] - doubted.start[0]) / doubted.start[0] ==
+        Approx(3 * leaking / whole(0)).epsilon(1e-9));
+  CHECK(doubted.start[2] / doubted.start[1] == Approx(whole(2) / whole(1)).epsilon(1e-9));
+}
+
+TEST_CASE("if nothing is done as many break down as the report's prognosis says") {
+  for (const std::string_view name :
+       {"dry-and-quiet.json", "film-caught-early.json", "seized.json"}) {
+    const plan::Unit unit = unit_of(name);
+    const Ahead ahead(shipped_model().life(), unit.verdict().posterior.belief,
+                      clock_of(unit.as_case()), shipped().settings.km_per_year);
+    const Plan p = plan_of(example(name), example_prices());
+    CHECK(p.lost_if_nothing == ahead.within(60000).breakdown);
+    // Over a distance that the report names, which goes there in several legs.
+    const Plan shorter =
+        make_plan(example(name), shipped_grader(), shipped_work(), example_prices(),
+                  {.horizon_km = 20000,
+                   .audience = Audience::technician,
+                   .today = std::nullopt,
+                   .swings = false});
+    const auto& rows = shorter.report.prognosis;
+    const auto row = std::ranges::find(rows, 20000.0, &Prognosis::km);
+    REQUIRE(row != rows.end());
+    CHECK(shorter.lost_if_nothing == Approx(row->breakdown.probability).epsilon(1e-3));
+  }
+  // The stages of the plan come to a little less: there one harm does not add to another.
+  const plan::Unit unit = unit_of("dry-and-quiet.json");
+  const Problem p = unit.problem(60000, {}, std::nullopt);
+  plan::Row at = p.start;
+  double broken = 0;
+  for (const double onset : p.onset) {
+    const plan::Motion m = plan::motion(p, onset);
+    plan::Row next{};
+    for (std::size_t from = 0; from < p.stages(); ++from) {
+      broken += at[from] * m.breaks[from];
+      for (std::size_t s = from; s < p.stages(); ++s) {
+        next[s] += at[from] * m.to[from][s];
+      }
+    }
+    at = next;
+  }
+  CHECK(broken < unit.breaks_down(60000));
+  CHECK(broken > 0.88 * unit.breaks_down(60000));
+}
+
+TEST_CASE("a plan lets no unit drive longer than the report does, and as long where that is best") {
+  for (const std::string_view name : {"dry-and-quiet.json", "bypassed.json", "history.json"}) {
+    const Plan p = plan_of(example(name), example_prices());
+    const PlanOption& wait = *p.option("recheck");
+    if (wait.allowed) {
+      CHECK(*wait.cost->interval_km <= *p.report.recheck.km);
+    }
+  }
+  // The same look again leaves as long as the report does.
+  const History dry = example("dry-and-quiet.json");
+  const Report report =
+      shipped_grader().report(dry, {.audience = Audience::technician, .today = std::nullopt});
+  const Problem now = unit_of("dry-and-quiet.json").problem(60000, {}, report.recheck.km);
+  CHECK(*report.recheck.km < *shipped().grades[0].recheck_km);
+  CHECK(now.now.most_steps == static_cast<std::size_t>(*report.recheck.km / now.step_km));
+  CHECK(now.seen.front().most_steps == now.now.most_steps);
+  // 10,500 km are seven steps, which the list of distances does not hold.
+  const Problem p = unit_of("dry-and-quiet.json").problem(60000, {}, 10600);
+  CHECK(p.step_km == 1500);
+  CHECK(p.now.most_steps == 7);
+  CHECK(std::ranges::find(p.waits, 7U) != p.waits.end());
+  Costs c;
+  c.check = 1;
+  const Solution s = solve(Grid(p, {}), c);
+  const auto wait = std::ranges::find_if(
+      s.first, [](const First& f) { return f.does == Node::Does::wait && f.wait > 0; });
+  REQUIRE(wait != s.first.end());
+  CHECK(wait->wait == 7);
+  CHECK(unit_of("dry-and-quiet.json").problem(60000, {}, std::nullopt).now.most_steps == 0);
+}
+
 TEST_CASE("a check in the plan misses a leak as often as the rules say") {
-  const plan::Unit unit(example("dry-and-quiet.json"), shipped_grader(), shipped_work(),
-                        std::nullopt);
-  const Problem p = unit.problem(60000, {});
-  CHECK(p.seen.front().chance[1] == Approx(shipped_model().check_misses_leak()));
+  const plan::Unit unit = unit_of("dry-and-quiet.json");
+  const Problem p = unit.problem(60000, {}, 7500);
+  // Nothing of liquid, tracks and rust, which are all dry or all reached.
+  double dry = 1;
+  double reached = 1;
+  const auto& [damp, wet, dripping] = shipped().stages;
+  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
+    dry *= shipped_model().likelihood(f, 0)[0];
+    reached *= shipped_model().likelihood(f, 0)[1];
+  }
+  CHECK(p.seen.front().chance[0] == Approx(dry));
+  CHECK(p.seen.front().chance[1] == Approx(dry + damp.reaches * (reached - dry)));
+  CHECK(p.seen.front().chance[2] == Approx(dry + wet.reaches * (reached - dry)));
+  CHECK(p.seen.front().chance[3] == Approx(dry + dripping.reaches * (reached - dry)));
+  CHECK(p.seen.front().chance[4] < p.seen.front().chance[3]);
   for (std::size_t s = 0; s < p.stages(); ++s) {
     double sum = 0;
     for (const Seen& seen : p.seen) {
@@ -639,8 +793,9 @@ TEST_CASE("work that the rules want within a limit is not put off because that i
   CHECK(low.option("bypass-rotor-circuit")->barred.front().id == "bar-bypass-insulation");
   CHECK(low.options.front().id == "open-and-rebuild");
   CHECK(low.first_checks.empty());
-  CHECK(
-      !plan("heavy", R"("noise": {"present": true, "level": "loud"})").option("recheck")->allowed);
+  CHECK(!plan("heavy", R"("noise": {"present": true, "level": "loud"}, "rotation": "stiff")")
+             .option("recheck")
+             ->allowed);
   CHECK(plan("none", R"("noise": {"present": false})").option("recheck")->allowed);
 
   // A check that the report asks for before driving comes before every option.

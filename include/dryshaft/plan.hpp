@@ -176,8 +176,6 @@ struct PlanOptionRule : Item {
 };
 
 struct WorkRules {
-  double damage_to_breakdown_km = 0;
-  double harm_left_by_bypass = 0;  ///< chance that an early leak is damage by the time of a bypass
   std::array<OutlookChances, 4> chances;  ///< by `Outlook`
   std::array<WorkTime, kTimedWorkCount> times;
   std::vector<PlanOptionRule> options;
@@ -277,7 +275,7 @@ struct Plan {
   double dry = 0;
   double leaking = 0;
   double damaged = 0;
-  double lost_if_nothing = 0;  ///< breakdown before the horizon with neither check nor work
+  double lost_if_nothing = 0;  ///< as the report's prognosis: breakdown before the horizon
   double loss_low = 0;         ///< what a breakdown costs then
   double loss_high = 0;
   std::vector<PlanCheck> first_checks;  ///< come before all options, in this order

@@ -96,6 +96,20 @@ class Life {
 
   // Cumulative hazard of wear-out: by the rules, or by a shop's own table.
   [[nodiscard]] double wear_hazard(double km, double years) const;
+  // Chances a working kilometre: that a leak comes to its next stage, 0 for the last; that either
+  // harm begins; that what is harmed, as by the last stage, breaks down.
+  [[nodiscard]] double leaves(std::size_t seal) const { return seal > 0 ? leaves_[seal - 1] : 0; }
+  [[nodiscard]] double harms(std::size_t seal) const {
+    return harms_[0].rate[seal] + harms_[1].rate[seal];
+  }
+  [[nodiscard]] double breaks_down() const {
+    constexpr std::size_t kLast = kSealStates - 1;
+    double sum = 0;
+    for (const Harmed& h : harms_) {
+      sum += h.rate[kLast] * h.breakdown;
+    }
+    return sum / harms(kLast);
+  }
   // Working kilometres in so many driven and years.
   [[nodiscard]] double working_km(double km, double years) const;
 

@@ -1,7 +1,8 @@
 // The decision behind a plan: a hidden stage that moves on with the distance,
 // checks that may miss it, and work that sets it back.
 //
-// Stages: dry, leak stages, damaged; a breakdown ends a life and begins another.
+// Stages: dry, leak stages, damaged; a breakdown ends a life and begins another. Every stage may
+// lead to damage, with a constant chance a kilometre.
 // What is known is a belief: a probability for each stage. Solved backwards from
 // the horizon at beliefs that can be reached (point-based value iteration): every
 // number from it is the cost of a policy that can be followed. A second sweep
@@ -21,8 +22,7 @@
 
 namespace dryshaft::plan {
 
-// More stages of a leak hardly differ from as many as this with the same mean.
-inline constexpr std::size_t kMostLeakStages = 10;
+inline constexpr std::size_t kMostLeakStages = 3;
 inline constexpr std::size_t kMostStages = kMostLeakStages + 2;  // dry, those, damaged
 inline constexpr std::size_t kMostResults = 10;
 using Row = std::array<double, kMostStages>;
@@ -75,11 +75,10 @@ struct Problem {
   std::size_t steps = 1;              // to the horizon
   std::vector<double> onset;          // hazard of each step on this seal; empty: it cannot leak
   std::vector<double> onset_renewed;  // of each step after a rebuild; empty: it cannot leak
-  double stage_km = 1;                // mean distance of a leak stage
-  double breakdown_km = 0;            // mean from damage to breakdown; 0: at once
-  bool leak_goes_on = true;           // false: the rotor is dry by now
-  double harm_left = 0;  // a bypass ends a leak, but may leave one damaged that had begun
-  Row start{};           // belief now
+  Row next{};               // of a leak stage, chance a km to come to the one that follows
+  Row harm{};               // of dry and leak stages, chance a km of damage
+  double breakdown_km = 0;  // mean from damage to breakdown; 0: at once
+  Row start{};              // belief now
   Seen now;
   std::vector<Seen> seen;          // results of checks of this unit, the clean one first
   std::vector<Seen> seen_renewed;  // of a rebuilt one
@@ -106,7 +105,7 @@ struct Motion {
   std::vector<Row> to;
   Row breaks{};
 };
-Motion motion(const Problem& problem, double onset, bool leak_goes_on);
+Motion motion(const Problem& problem, double onset);
 
 // ------------------------------------------------------------ the grid
 

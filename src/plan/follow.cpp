@@ -139,7 +139,8 @@ class Accounts {
   std::map<std::uint32_t, std::vector<Account>> known_;
 };
 
-std::size_t drawn(const Row& chances, std::size_t n, double draw) {
+template <std::size_t Most>
+std::size_t drawn(const std::array<double, Most>& chances, std::size_t n, double draw) {
   for (std::size_t s = 0; s + 1 < n; ++s) {
     if (draw < chances[s]) {
       return s;
@@ -183,11 +184,7 @@ double live(const Grid& grid, const Costs& costs, const Solution& solution, cons
         found.major = draws.next() < seen.major ? 1 : 0;
       }
       cost += cost_of_work(p, costs, node.work, found, stage);
-      if (node.work == Work::bypass) {
-        Row then{};
-        then[stage] = 1;
-        stage = drawn(after_bypass(p, then), n, draws.next());
-      } else {
+      if (node.work != Work::bypass || !p.is_damaged(stage)) {
         stage = 0;
       }
       id = node.next;
@@ -213,7 +210,7 @@ double live(const Grid& grid, const Costs& costs, const Solution& solution, cons
       return cost + cost_at_end(p, costs, stage);
     }
     cost += costs.check;
-    Row chances{};
+    std::array<double, kMostResults> chances{};
     for (std::size_t r = 0; r < t.seen->size(); ++r) {
       chances[r] = (*t.seen)[r].chance[stage];
     }

@@ -24,13 +24,13 @@ class GridMaker {
   GridMaker(const Problem& p, const Fineness& f, std::size_t longest)
       : p_(p), fine_(f), n_(p.stages()), longest_(longest) {}
 
-  void move(Track& t, const std::vector<double>& onset, bool leak_goes_on) const {
+  void move(Track& t, const std::vector<double>& onset) const {
     for (std::size_t k = 0; k < t.steps; ++k) {
       // Without onsets every step is the same.
       if (onset.empty() && k > 0) {
         t.motion.push_back(t.motion.front());
       } else {
-        t.motion.push_back(motion(p_, onset.empty() ? 0 : onset[k], leak_goes_on));
+        t.motion.push_back(motion(p_, onset.empty() ? 0 : onset[k]));
       }
     }
     t.span.resize(t.steps);
@@ -187,7 +187,7 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
     for (std::size_t i = problem.waits.size(); i > 0; i -= std::min<std::size_t>(i, 2)) {
       renewed->waits.insert(renewed->waits.begin(), problem.waits[i - 1]);
     }
-    maker.move(*renewed, problem.onset_renewed, true);
+    maker.move(*renewed, problem.onset_renewed);
     renewed->entry = maker.point(*renewed, 0, dry);
     maker.spread(*renewed, 0, renewed->entry, problem.seen_renewed.front().most_steps);
     maker.grow(*renewed);
@@ -202,8 +202,8 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
     closed->steps = problem.steps;
     closed->seen = &problem.seen;
     closed->waits = problem.waits;
-    maker.move(*closed, {}, false);
-    // Only damage goes on after a bypass, so its chance is what matters.
+    maker.move(*closed, {});
+    // Nothing leaks after a bypass, so the chance of damage is what matters.
     for (std::size_t k = 0; k < closed->steps; ++k) {
       for (std::size_t r = 0; r < problem.seen.size(); ++r) {
         for (const double damaged : {0.0, 0.01, 0.05, 0.2, 0.6}) {
@@ -222,7 +222,7 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
   own.steps = problem.steps;
   own.seen = &problem.seen;
   own.waits = problem.waits;
-  maker.move(own, problem.onset, problem.leak_goes_on);
+  maker.move(own, problem.onset);
   root = maker.point(own, 0, problem.start);
   maker.look(own, 0, problem.start);
   maker.spread(own, 0, root, problem.now.most_steps);

@@ -60,19 +60,21 @@ Square exponential(Square a, std::size_t n) {
 
 }  // namespace
 
-Motion motion(const Problem& p, double onset, bool leak_goes_on) {
+Motion motion(const Problem& p, double onset) {
   const std::size_t stages = p.stages();
+  const std::size_t damage = p.leak_stages + 1;  // or the breakdown, where that comes at once
   Square rates{};
-  const auto rate = [&](std::size_t from, double hazard) {
-    rates[from][from] = -hazard;
-    rates[from][from + 1] = hazard;
+  const auto rate = [&](std::size_t from, std::size_t to, double hazard) {
+    rates[from][from] -= hazard;
+    rates[from][to] += hazard;
   };
-  rate(0, onset);
-  for (std::size_t s = 1; s <= p.leak_stages; ++s) {
-    rate(s, leak_goes_on ? p.step_km / p.stage_km : 0);
+  rate(0, 1, onset);
+  for (std::size_t s = 0; s <= p.leak_stages; ++s) {
+    rate(s, s + 1, p.step_km * p.next[s]);
+    rate(s, damage, p.step_km * p.harm[s]);
   }
   if (p.breakdown_km > 0) {
-    rate(p.last(), p.step_km / p.breakdown_km);
+    rate(damage, stages, p.step_km / p.breakdown_km);
   }
   const Square after = exponential(rates, stages + 1);
   Motion m;

@@ -8,24 +8,21 @@
 
 namespace dryshaft::plan {
 
-// Calls `leaf(case, weight)` for each, where `weight` has been through
-// `times(weight, finding, level)` for every finding that exists then.
-template <typename Weight, typename Times, typename Leaf>
-void each_outcome(std::span<const Finding> looked, Case& c, const Weight& weight,
-                  const Times& times, const Leaf& leaf) {
+// Calls `leaf(case)` for each; what does not exist then, such as the kind of no fluid, stays open.
+template <typename Leaf>
+void each_outcome(std::span<const Finding> looked, Case& c, const Leaf& leaf) {
   if (looked.empty()) {
-    leaf(c, weight);
+    leaf(c);
     return;
   }
   const Finding f = looked.front();
   if (!exists(f, c.level)) {
-    each_outcome(looked.subspan(1), c, weight, times, leaf);
+    each_outcome(looked.subspan(1), c, leaf);
     return;
   }
   for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
-    const Weight next = times(weight, f, static_cast<int>(l));
     c.set(f, static_cast<int>(l));
-    each_outcome(looked.subspan(1), c, next, times, leaf);
+    each_outcome(looked.subspan(1), c, leaf);
   }
   c.set(f, -1);
 }

@@ -99,10 +99,9 @@ constexpr DoubtSpec kDoubts[] = {
     {"leak-now", "chance that it leaks now", &Doubt::leaking},
     {"damage-now", "chance that it is damaged now", &Doubt::damaged},
     {"onset", "how soon seals begin to leak", &Doubt::onset},
-    {"leak-to-damage", "distance from leak to damage", &Doubt::delay},
+    {"leak-to-damage", "distances from leak to damage", &Doubt::delay},
     {"damage-to-breakdown", "distance from damage to breakdown", &Doubt::running},
     {"missed", "chance that a check misses a leak", &Doubt::missed},
-    {"harm-left", "chance that a bypass comes too late", &Doubt::harm},
     {"major-parts", "chance that a damaged unit needs major parts", &Doubt::major},
     {"beyond-repair", "chance that a damaged unit is beyond repair", &Doubt::lost},
 };
@@ -126,7 +125,7 @@ class Planner {
     plan_.prices_sha256 = prices_.sha256;
     plan_.horizon_km = o_.horizon_km;
     plan_.km_per_year = k_.settings.km_per_year;
-    const plan::Problem problem = unit_.problem(o_.horizon_km, {});
+    const plan::Problem problem = this->problem({});
     plan_.step_km = problem.step_km;
     plan_.dry = problem.start[0];
     plan_.damaged = problem.start[problem.last()];
@@ -135,7 +134,9 @@ class Planner {
     const Costs costs = unit_.costs(amounts, true);
     first_checks(costs);
     const Grid fine(problem, kFine);
-    if_nothing_is_done(fine);
+    plan_.lost_if_nothing = unit_.breaks_down(o_.horizon_km);
+    plan_.loss_low = prices_.at(PriceKind::loss).low;
+    plan_.loss_high = prices_.at(PriceKind::loss).high;
     plan_.beliefs = fine.points;
     const Solution solution = solve(fine, costs);
     const std::vector<double> bounds = bound_from_below(fine, costs, solution);
@@ -159,6 +160,9 @@ class Planner {
 
  private:
   [[nodiscard]] bool owner() const { return o_.audience == Audience::owner; }
+  [[nodiscard]] plan::Problem problem(const Doubt& doubt) const {
+    return unit_.problem(o_.horizon_km, doubt, plan_.report.recheck.km);
+  }
 
   // What the report asks for at once ahead of any work, and what settles an ungraded unit.
   void first_checks(const Costs& costs) {
@@ -183,23 +187,6 @@ class Planner {
                                 plan_.first_checks.end()) {
       add(port);
     }
-  }
-
-  void if_nothing_is_done(const Grid& grid) {
-    const plan::Problem& p = grid.problem;
-    plan::Row at = p.start;
-    for (const plan::Motion& m : grid.own.motion) {
-      plan::Row next{};
-      for (std::size_t from = 0; from < p.stages(); ++from) {
-        plan_.lost_if_nothing += at[from] * m.breaks[from];
-        for (std::size_t s = from; s < p.stages(); ++s) {
-          next[s] += at[from] * m.to[from][s];
-        }
-      }
-      at = next;
-    }
-    plan_.loss_low = prices_.at(PriceKind::loss).low;
-    plan_.loss_high = prices_.at(PriceKind::loss).high;
   }
 
   // The first step alone, of a unit that is no worse inside than it looks.
@@ -230,9 +217,10 @@ class Planner {
     option.barred = unit_.barred(rule, owner());
     const First* first = option.barred.empty() ? first_of(solution, rule.role) : nullptr;
     if (option.barred.empty() && first == nullptr) {
-      // The rules leave less of a way than one step.
-      option.barred.push_back({rule.id, owner() ? "The next look cannot wait."
-                                                : "The grade leaves no way to drive until then."});
+      // The report leaves less of a way than one step.
+      option.barred.push_back({rule.id, owner()
+                                            ? "The next look cannot wait."
+                                            : "The next look is due sooner than a plan can wait."});
     }
     option.allowed = first != nullptr;
     if (first != nullptr) {
@@ -325,7 +313,7 @@ class Planner {
     return difference(solve(*coarse_, unit_.costs(amounts, true)));
   }
   [[nodiscard]] double with_doubt(const Doubt& doubt, const Costs& costs) const {
-    const Grid grid(unit_.problem(o_.horizon_km, doubt), kCoarse);
+    const Grid grid(problem(doubt), kCoarse);
     return difference(solve(grid, costs));
   }
 

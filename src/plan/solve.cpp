@@ -10,11 +10,11 @@ namespace {
 
 constexpr double kUnknownYet = std::numeric_limits<double>::infinity();
 
-// Two leak stages, as the shipped rules have them, are worth a loop of their own.
-constexpr std::size_t kUsualStages = 4;
+// As many as a unit has are worth a sum of their own.
+static_assert(kMostStages == 5);
 double dot(const Row& a, const double* b, std::size_t n) {
-  if (n == kUsualStages) {
-    return (a[0] * b[0] + a[1] * b[1]) + (a[2] * b[2] + a[3] * b[3]);
+  if (n == kMostStages) {
+    return (a[0] * b[0] + a[1] * b[1]) + (a[2] * b[2] + a[3] * b[3]) + a[4] * b[4];
   }
   double sum = 0;
   for (std::size_t s = 0; s < n; ++s) {
@@ -415,12 +415,8 @@ void Sweep<Bounds>::store_at(const Where& /*w*/, const Point& p, const Choice& c
 
 Row after_bypass(const Problem& p, const Row& belief) {
   Row after{};
-  const double left = p.breakdown_km > 0 ? p.harm_left : 0;
-  after[0] = belief[0];
-  for (std::size_t s = 1; s < p.stages(); ++s) {
-    const bool damaged = p.is_damaged(s);
-    after[0] += damaged ? 0 : (1 - left) * belief[s];
-    after[p.last()] += damaged ? belief[s] : left * belief[s];
+  for (std::size_t s = 0; s < p.stages(); ++s) {
+    after[p.is_damaged(s) ? s : 0] += belief[s];
   }
   return after;
 }

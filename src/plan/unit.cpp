@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numeric>
 
 #include "base/index.hpp"
 #include "base/odds.hpp"
@@ -17,26 +18,69 @@ namespace {
 constexpr double kLongestStepKm = 1500;
 // Distances to the next check that are tried, in steps: each about a quarter more than the last.
 constexpr std::size_t kWaits[] = {1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 32, 40, 50, 64, 80, 100};
-// Steps in which the past of the seal is gone through.
-constexpr std::size_t kPastSteps = 60;
 
-constexpr auto kLeak = std::size_t{1} << idx(Cause::seal_leak);
+static_assert(kMostLeakStages == kSealStages);
+constexpr std::size_t kDamaged = kSealStages + 1;  // the stage
+
+// States as a look sees them, by harm and whether coolant has reached the tip.
 constexpr auto kRust = std::size_t{1} << idx(Cause::rotor_bearing_corrosion);
-constexpr auto kInsulation = std::size_t{1} << idx(Cause::insulation_loss);
+constexpr auto kReached = std::size_t{1} << idx(Cause::seal_leak);
+
+// A belief by stage.
+Row stages_of(const Belief& belief) {
+  Row at{};
+  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+    const auto& whole = belief.at[core_of(seal, 0, 0)];
+    at[seal] = std::accumulate(whole.begin(), whole.end(), 0.0);
+  }
+  at[kDamaged] = chances(belief).damaged;
+  return at;
+}
+
+std::size_t whole_steps(double km, double step_km) {
+  constexpr double kRounding = 1e-9;
+  return static_cast<std::size_t>(std::floor(km / step_km + kRounding));
+}
+
+// Those of the list, and the longest that anything leaves.
+std::vector<std::size_t> waits_up_to(const Problem& p) {
+  std::vector<std::size_t> waits(std::begin(kWaits), std::end(kWaits));
+  waits.push_back(p.now.most_steps);
+  for (const std::vector<Seen>* list : {&p.seen, &p.seen_renewed}) {
+    for (const Seen& s : *list) {
+      waits.push_back(s.most_steps);
+    }
+  }
+  std::ranges::sort(waits);
+  const auto again = std::ranges::unique(waits);
+  waits.erase(again.begin(), again.end());
+  return waits;
+}
+
+double leaking(const Row& at) {
+  return std::accumulate(at.begin() + 1, at.begin() + kDamaged, 0.0);
+}
+
+// The same in doubt.
+Row start(const Belief& belief, const Doubt& doubt) {
+  Row at = stages_of(belief);
+  const double whole = at[0] + leaking(at);
+  const double share = whole > 0 ? leaking(at) / whole : 0;
+  at[kDamaged] = with_odds(at[kDamaged], doubt.damaged);
+  const double leaks = (1 - at[kDamaged]) * with_odds(share, doubt.leaking);
+  const double scale = share > 0 ? leaks / leaking(at) : 0;
+  for (std::size_t seal = 1; seal < kSealStates; ++seal) {
+    at[seal] *= scale;
+  }
+  at[0] = 1 - at[kDamaged] - leaks;
+  return at;
+}
 
 }  // namespace
 
 std::pair<double, double> leaking_and_damaged(const Posterior& posterior) {
-  double leaking = 0;
-  double damaged = 0;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    if ((s & (kRust | kInsulation)) != 0) {
-      damaged += posterior.state[s];
-    } else if ((s & kLeak) != 0) {
-      leaking += posterior.state[s];
-    }
-  }
-  return {leaking, damaged};
+  const Row at = stages_of(posterior.belief);
+  return {leaking(at), at[kDamaged]};
 }
 
 Unit::Unit(const History& history, const Grader& grader, const WorkRules& work,
@@ -47,7 +91,8 @@ Unit::Unit(const History& history, const Grader& grader, const WorkRules& work,
   const History judged = date > day ? as_of(history, day) : history;
   const Presentation seen = present(judged, judged.records.size(), k_, day);
   case_ = seen.facts;
-  verdict_ = judge(k_, model_, case_);
+  prior_ = model_.prior(case_);
+  verdict_ = judge(k_, model_, case_, prior_);
   facts_ = facts_of(case_, verdict_);
   family_ = seen.family;
 }
@@ -128,13 +173,35 @@ bool Unit::can_leak() const {
   return wear && (wear->cooling >> case_.at(Situation::rotor_cooling) & 1U) != 0;
 }
 
-Seen Unit::known(const Facts& facts, double step_km, const Doubt& doubt) const {
-  Seen s;
-  if (allowed(OptionRole::wait, facts)) {
-    constexpr double kRounding = 1e-9;
-    s.most_steps = static_cast<std::size_t>(
-        std::floor(k_.grades[idx(facts.grade)].recheck_km.value_or(0) / step_km + kRounding));
+Ahead Unit::ahead(const Case& c, const Verdict& verdict) const {
+  return {model_.life(), verdict.posterior.belief, clock_of(c), k_.settings.km_per_year};
+}
+
+double Unit::breaks_down(double km) const { return ahead(case_, verdict_).within(km).breakdown; }
+
+// From a look to the next one, as a report has it: the grade's longest distance, less where damage
+// may have begun by then or the rules ask for it sooner.
+std::size_t Unit::steps_to_recheck(const Case& c, const Verdict& verdict, double step_km) const {
+  const Facts facts = facts_of(c, verdict);
+  double km = k_.grades[idx(verdict.grade)].recheck_km.value_or(0);
+  if (verdict.grade <= Grade::B) {
+    const Ahead then = ahead(c, verdict);
+    km = std::min(km,
+                  std::max(k_.settings.recheck_least_km,
+                           then.safe_km(k_.settings.damage_target, km, step_km, then.unharmed())));
   }
+  for (const Advice& a : k_.advice) {
+    if (a.within_km && *a.within_km < km && holds(a.when, facts) &&
+        k_.action(ActionRole::look_again).id == a.action) {
+      km = *a.within_km;
+    }
+  }
+  return whole_steps(km, step_km);
+}
+
+Seen Unit::known(const Facts& facts, std::size_t most_steps, const Doubt& doubt) const {
+  Seen s;
+  s.most_steps = most_steps;
   const bool rebuild = allowed(OptionRole::rebuild, facts);
   const bool replace = allowed(OptionRole::replace, facts);
   s.allowed[idx(Work::bypass)] = allowed(OptionRole::bypass, facts);
@@ -153,7 +220,8 @@ Seen Unit::known(const Facts& facts, double step_km, const Doubt& doubt) const {
 
 // Every joint result of a port check, judged as if it were seen now; those that
 // allow the same are taken together.
-std::vector<Seen> Unit::results(Case base, const Problem& p, const Doubt& doubt) const {
+std::vector<Seen> Unit::results(Case base, const Prior& prior, const Problem& p,
+                                const Doubt& doubt) const {
   constexpr std::array kLooked = {Finding::port_fluid, Finding::port_fluid_kind,
                                   Finding::port_residue, Finding::port_rust};
   for (const FindingSpec& f : findings()) {
@@ -162,25 +230,36 @@ std::vector<Seen> Unit::results(Case base, const Problem& p, const Doubt& doubt)
     }
   }
   base.set(Situation::port_check, PortCheck::fresh);
-  base.port_weight = 1;
   struct Group {
     Seen seen;
     bool clean = false;
     Grade grade = Grade::A;
-    double damaged = 0;
   };
   std::vector<Group> groups;
-  const auto leaf = [&](const Case& c, const std::array<double, 3>& chance) {
-    const Verdict verdict = judge(k_, model_, c);
+  // All that one look sees of the tip goes by whether coolant has reached it.
+  const auto chance = [&](const Case& c, std::size_t seal, std::size_t harm) {
+    double dry = 1;
+    double reached = 1;
+    for (const Finding f : kLooked) {
+      if (c.at(f) >= 0) {
+        dry *= model_.likelihood(f, c.at(f))[harm];
+        reached *= model_.likelihood(f, c.at(f))[harm | kReached];
+      }
+    }
+    return dry + model_.reaches(seal) * (reached - dry);
+  };
+  const auto leaf = [&](const Case& c) {
+    const Verdict verdict = judge(k_, model_, c, prior);
     const Facts facts = facts_of(c, verdict);
-    const Seen seen = known(facts, p.step_km, doubt);
+    const bool waits = allowed(OptionRole::wait, facts);
+    const Seen seen = known(facts, waits ? steps_to_recheck(c, verdict, p.step_km) : 0, doubt);
     const bool clean = std::ranges::all_of(kLooked, [&](Finding f) { return c.at(f) <= 0; });
     auto group = std::ranges::find_if(groups, [&](const Group& g) {
       return g.clean == clean && g.grade == verdict.grade && g.seen.allowed == seen.allowed &&
              g.seen.most_steps == seen.most_steps;
     });
     if (group == groups.end() && groups.size() < kMostResults) {
-      groups.push_back({seen, clean, verdict.grade, 0});
+      groups.push_back({seen, clean, verdict.grade});
       group = groups.end() - 1;
       group->seen.major = 0;
       group->seen.lost = 0;
@@ -192,35 +271,24 @@ std::vector<Seen> Unit::results(Case base, const Problem& p, const Doubt& doubt)
       }
       group->seen.allowed[idx(Work::rebuild)] = true;
     }
-    group->seen.chance[0] += chance[0];
-    for (std::size_t s = 1; s <= p.leak_stages; ++s) {
-      group->seen.chance[s] += chance[1];
+    for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+      group->seen.chance[seal] += chance(c, seal, 0);
     }
-    if (p.breakdown_km > 0) {
-      group->seen.chance[p.last()] += chance[2];
-    }
-    group->damaged += chance[2];
-    group->seen.major += chance[2] * seen.major;
-    group->seen.lost += chance[2] * seen.lost;
+    // What is damaged is taken to drip, and to rust.
+    const double damaged = chance(c, kSealStages, kRust);
+    group->seen.chance[kDamaged] += damaged;
+    group->seen.major += damaged * seen.major;
+    group->seen.lost += damaged * seen.lost;
   };
-  const std::array<std::size_t, 3> states = {0, kLeak, kLeak | kRust};
-  each_outcome(
-      kLooked, base, std::array<double, 3>{1, 1, 1},
-      [&](std::array<double, 3> chance, Finding f, int level) {
-        for (std::size_t i = 0; i < states.size(); ++i) {
-          chance.at(i) *= model_.likelihood(f, level)[states.at(i)];
-        }
-        return chance;
-      },
-      leaf);
+  each_outcome(kLooked, base, leaf);
   std::ranges::stable_sort(groups, [](const Group& a, const Group& b) {
     return std::pair(!a.clean, a.grade) < std::pair(!b.clean, b.grade);
   });
   std::vector<Seen> all;
   for (Group& g : groups) {
-    if (g.damaged > 0) {
-      g.seen.major /= g.damaged;
-      g.seen.lost /= g.damaged;
+    if (const double damaged = g.seen.chance[kDamaged]; damaged > 0) {
+      g.seen.major /= damaged;
+      g.seen.lost /= damaged;
     }
     all.push_back(g.seen);
   }
@@ -236,61 +304,26 @@ std::vector<Seen> Unit::results(Case base, const Problem& p, const Doubt& doubt)
   return all;
 }
 
-// The posterior by stage. How far a leak has come is what the wear of the seal
-// and the delay leave open: the same steps, from a new seal to today.
-Row Unit::start(const Problem& p, const Doubt& doubt) const {
-  const auto [wet, hurt] = leaking_and_damaged(verdict_.posterior);
-  const double damaged = with_odds(hurt, doubt.damaged);
-  const double share = hurt < 1 ? wet / (1 - hurt) : 0;
-  const double leaking = (1 - damaged) * with_odds(share, doubt.leaking);
-  Row at{};
-  at[0] = std::max(0.0, 1 - damaged - leaking);
-  at[p.last()] += damaged;
-  Row past{};
-  past[0] = 1;
-  Problem steps = p;
-  steps.step_km = case_.seal_km / static_cast<double>(kPastSteps);
-  double hazard = 0;
-  for (std::size_t i = 1; i <= kPastSteps && case_.seal_km > 0; ++i) {
-    const double done = static_cast<double>(i) / static_cast<double>(kPastSteps);
-    const double to =
-        doubt.onset * model_.wear_hazard(case_.seal_km * done, case_.seal_years * done);
-    const Motion m = motion(steps, to - hazard, true);
-    hazard = to;
-    Row next{};
-    for (std::size_t from = 0; from < p.stages(); ++from) {
-      for (std::size_t s = from; s < p.stages(); ++s) {
-        next[s] += past[from] * m.to[from][s];
-      }
-    }
-    past = next;
-  }
-  double begun = 0;
-  for (std::size_t s = 1; s <= p.leak_stages; ++s) {
-    begun += past[s];
-  }
-  for (std::size_t s = 1; s <= p.leak_stages; ++s) {
-    at[s] += leaking * (begun > 0 ? past[s] / begun : (s == 1 ? 1 : 0));
-  }
-  return at;
-}
-
-Problem Unit::problem(double horizon_km, const Doubt& doubt) const {
+Problem Unit::problem(double horizon_km, const Doubt& doubt,
+                      std::optional<double> recheck_km) const {
   const Settings& s = k_.settings;
+  const Life& life = model_.life();
   Problem p;
-  p.leak_stages = std::min(static_cast<std::size_t>(s.leak_to_damage_stages), kMostLeakStages);
+  p.leak_stages = kSealStages;
   p.steps = static_cast<std::size_t>(std::ceil(horizon_km / kLongestStepKm));
   p.step_km = horizon_km / static_cast<double>(p.steps);
-  p.stage_km = doubt.delay * s.leak_to_damage_km / static_cast<double>(p.leak_stages);
-  p.breakdown_km = doubt.running * work_.damage_to_breakdown_km;
-  p.leak_goes_on = can_leak();
-  p.harm_left = with_odds(work_.harm_left_by_bypass, doubt.harm);
+  const double working = life.working_km(1, 1 / s.km_per_year);  // in one that is driven
+  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+    p.next[seal] = working * life.leaves(seal) / doubt.delay;
+    p.harm[seal] = working * life.harms(seal) / doubt.delay;
+  }
+  p.breakdown_km = doubt.running / (working * life.breaks_down());
   const auto hazards = [&](double km, double years) {
     std::vector<double> steps;
-    double before = model_.wear_hazard(km, years);
+    double before = life.wear_hazard(km, years);
     for (std::size_t i = 1; i <= p.steps; ++i) {
       const double on = static_cast<double>(i) * p.step_km;
-      const double after = model_.wear_hazard(km + on, years + on / s.km_per_year);
+      const double after = life.wear_hazard(km + on, years + on / s.km_per_year);
       steps.push_back(doubt.onset * std::max(0.0, after - before));
       before = after;
     }
@@ -299,13 +332,17 @@ Problem Unit::problem(double horizon_km, const Doubt& doubt) const {
   if (can_leak()) {
     p.onset = hazards(case_.seal_km, case_.seal_years);
     p.onset_renewed = hazards(0, 0);
+    // Some leak from the start.
+    p.onset_renewed.front() -= std::log1p(-chances(life.newborn()).cause[idx(Cause::seal_leak)]);
   }
-  p.waits.assign(std::begin(kWaits), std::end(kWaits));
-  p.start = start(p, doubt);
-  p.now = known(facts_, p.step_km, doubt);
-  p.seen = results(case_, p, doubt);
+  p.start = start(verdict_.posterior.belief, doubt);
+  const bool waits = recheck_km && allowed(OptionRole::wait, facts_);
+  p.now = known(facts_, waits ? whole_steps(*recheck_km, p.step_km) : 0, doubt);
+  p.seen = results(case_, prior_, p, doubt);
   // A rebuilt unit: nothing hurt, nothing heard, hybrid bearings, dry.
   Case renewed = case_;
+  renewed.course = nullptr;
+  renewed.earlier = 0;
   renewed.level.fill(-1);
   renewed.set(Finding::noise, level_of(Presence::absent));
   renewed.set(Situation::rotor_bearings, Bearings::hybrid);
@@ -313,7 +350,8 @@ Problem Unit::problem(double horizon_km, const Doubt& doubt) const {
   renewed.set(Situation::configuration, Configuration::consistent);
   renewed.seal_km = 0;
   renewed.seal_years = 0;
-  p.seen_renewed = results(renewed, p, doubt);
+  p.seen_renewed = results(renewed, model_.prior(renewed), p, doubt);
+  p.waits = waits_up_to(p);
   return p;
 }
 

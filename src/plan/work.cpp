@@ -30,16 +30,6 @@ constexpr std::array<std::string_view, 8> kStages = {"before", "out",   "open", 
                                                      "close",  "refit", "fill", "record"};
 static_assert(kStages.size() == idx(JobStage::record) + 1);
 
-struct WorkValue {
-  std::string_view id;
-  double WorkRules::*value;
-  double least;
-  double most;
-};
-constexpr std::array<WorkValue, 2> kWorkValues = {{
-    {"damage-to-breakdown-km", &WorkRules::damage_to_breakdown_km, 1, 1e9},
-    {"harm-left-by-bypass", &WorkRules::harm_left_by_bypass, 0, 1},
-}};
 constexpr double kMostTime = 1000;
 
 Words outlook_names() {
@@ -84,7 +74,6 @@ class WorkLoader {
  private:
   void file(ObjectView& top) {
     top.word("format", {kWorkFormat});
-    each(top, "values", [&](ObjectView& view) { value(view); });
     each(top, "chances", [&](ObjectView& view) { chances(view); });
     each(top, "times", [&](ObjectView& view) { time(view); });
     each(top, "options", [&](ObjectView& view) { option(view); });
@@ -102,22 +91,6 @@ class WorkLoader {
         view.done();
       }
     }
-  }
-
-  void value(ObjectView& view) {
-    Item about;
-    items_.read(view, about);
-    const auto* row = std::ranges::find(kWorkValues, about.id, &WorkValue::id);
-    if (row == kWorkValues.end()) {
-      if (const Node* id = view.optional("id"); id != nullptr && !about.id.empty()) {
-        view.word_at(*id, ids_of(kWorkValues));
-      }
-      view.optional("value");
-    } else {
-      w_.*row->value = view.number("value", row->least, row->most);
-      seen_.insert(std::string(row->id));
-    }
-    view.optional_text("unit");
   }
 
   void chances(ObjectView& view) {
@@ -272,11 +245,6 @@ class WorkLoader {
 
   // What must be there, and what refers to something else.
   void whole(const std::string& source) {
-    for (const WorkValue& v : kWorkValues) {
-      if (!seen_.contains(v.id)) {
-        missing(source, fmt::format("there is no value \"{}\"", v.id));
-      }
-    }
     for (const std::string_view o : outlook_names()) {
       if (!seen_.contains(fmt::format("chances {}", o))) {
         missing(source, fmt::format("there are no chances for the outlook \"{}\"", o));

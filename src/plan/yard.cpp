@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
-#include <numeric>
 
 #include "base/index.hpp"
 #include "base/json_out.hpp"
@@ -156,31 +155,24 @@ class YardMaker {
       }
       if (std::ranges::find(open, Finding::port_fluid) != open.end()) {
         c.set(Situation::port_check, PortCheck::fresh);
-        c.port_weight = 1;
       }
+      const Prior& prior = units_[i].prior();
+      double all = 0;
       double with = 0;
-      plan::each_outcome(
-          open, c, model_.infer(c).state,
-          [&](States weight, Finding f, int level) {
-            const States& like = model_.likelihood(f, level);
-            for (std::size_t s = 0; s < kStateCount; ++s) {
-              weight[s] *= like[s];
-            }
-            return weight;
-          },
-          [&](const Case& seen, const States& weight) {
-            const double chance = std::accumulate(weight.begin(), weight.end(), 0.0);
-            if (chance <= 0) {
-              return;
-            }
-            const Posterior posterior = posterior_of(weight, model_.damaging_states());
-            const Facts facts = facts_of(seen, judge(k_, model_, seen, posterior));
-            const Worth w = worth_of(i, facts, posterior);
-            const std::size_t heavy = weight_of(w);
-            const double taken =
-                heavy <= sack.limit() ? w.value + sack.without(i, sack.limit() - heavy) : 0;
-            with += chance * std::max(rest, taken);
-          });
+      plan::each_outcome(open, c, [&](const Case& seen) {
+        const Posterior posterior = model_.infer(seen, prior);
+        all += posterior.evidence;
+        if (posterior.evidence <= 0) {
+          return;
+        }
+        const Facts facts = facts_of(seen, judge(k_, model_, seen, posterior));
+        const Worth w = worth_of(i, facts, posterior);
+        const std::size_t heavy = weight_of(w);
+        const double taken =
+            heavy <= sack.limit() ? w.value + sack.without(i, sack.limit() - heavy) : 0;
+        with += posterior.evidence * std::max(rest, taken);
+      });
+      with = all > 0 ? with / all : 0;
       YardUnit& unit = yard_.units[i];
       if (const double gain = with - sack.best(); gain > unit.check_gain) {
         unit.check_gain = gain;
