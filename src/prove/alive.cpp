@@ -34,7 +34,7 @@ struct Job {
 class Finder {
  public:
   Finder(const Space& space, const Configurations& configurations, Job& job)
-      : space_(space), configurations_(configurations), job_(job) {
+      : space_(space), configurations_(configurations), job_(job), priors_(space.model) {
     Mentions m = mentions_of(job.when);
     for (const FindingSpec& f : findings()) {
       m.findings |= m.has(f.id) ? needed_by(f.id) : 0;
@@ -179,7 +179,7 @@ class Finder {
     ++job_.states;
     d.km = km;
     const Case c = space_.realize(d);
-    Facts facts = facts_of(c, judge(space_.knowledge, space_.model, c));
+    Facts facts = facts_of(c, judge(space_.knowledge, space_.model, c, priors_.of(c)));
     if (job_.before_grade) {
       facts.grade = Grade::A;
     }
@@ -191,6 +191,7 @@ class Finder {
   const Space& space_;
   const Configurations& configurations_;
   Job& job_;
+  Priors priors_;
   std::vector<Finding> open_;
   std::array<unsigned, kFindingCount> allowed_{};
   bool by_distance_ = false;  // whether the risk makes a difference

@@ -30,7 +30,33 @@ std::string shown_causes(std::size_t state) {
   return text.empty() ? "no cause" : text;
 }
 
-bool in_wear(const FindingSpec& f) { return f.at_port && f.ordered; }
+// Damage as findings tell it apart: a state of causes, and what of it has broken down.
+struct Damage {
+  std::size_t state = 0;
+  std::size_t broken = 0;  // a kind of breakdown
+};
+
+std::string shown(const Damage& d) {
+  constexpr std::array<std::string_view, kBreakdowns> kBroken = {
+      "", ", rotor bearings broken down", ", insulation broken down", ", both broken down"};
+  return shown_causes(d.state) + std::string(kBroken.at(d.broken));
+}
+
+// Every damage; none stands first.
+std::vector<Damage> damages() {
+  std::vector<Damage> all;
+  for (std::size_t s = 0; s < kStateCount; ++s) {
+    for (std::size_t b = 0; b < kBreakdowns; ++b) {
+      const auto can = [&](std::size_t harm) {
+        return (b >> harm & 1U) == 0 || has(static_cast<std::uint32_t>(s), kHarms.at(harm));
+      };
+      if (can(0) && can(1)) {
+        all.push_back({s, b});
+      }
+    }
+  }
+  return all;
+}
 
 // Leader and details of a finding.
 std::uint32_t family_of(const FindingSpec& f) {
@@ -54,27 +80,14 @@ Structure structure_of(const Space& space) {
       s.damaging |= 1U << idx(c.cause);
     }
   }
-  constexpr std::uint32_t kFromFindings = 1U << idx(Situation::port_check) |
-                                          1U << idx(Situation::risk) |
-                                          1U << idx(Situation::configuration);
-  for (const CauseRule& c : k.causes) {
-    for (std::size_t p = 0; p < kCauseCount; ++p) {
-      ++s.states;
-      if (c.given.at(p) > 0 && (has(s.damaging, p) != has(s.damaging, c.cause))) {
-        s.obstacles.push_back(fmt::format(
-            "{} is given {}, and only one of them is damaging: the two groups of causes are not "
-            "independent",
-            place(c), causes()[p].name));
-      }
-    }
+  // A leak brings harm about, so these go together; the other causes come on their own.
+  for (const Cause c : kHarms) {
     ++s.states;
-    if (c.wear && !has(s.damaging, c.cause)) {
+    if (has(s.damaging, c) != has(s.damaging, Cause::seal_leak)) {
       s.obstacles.push_back(fmt::format(
-          "{} wears out and is not damaging: distance may explain a finding away", place(c)));
-    }
-    if (c.by && (kFromFindings >> idx(*c.by) & 1U) != 0) {
-      s.obstacles.push_back(fmt::format("the prior of {} depends on {}, which findings bring about",
-                                        place(c), spec(*c.by).name));
+          "{} is brought about by {}, and only one of them is damaging: the two groups of causes "
+          "are not independent",
+          place(k.causes[idx(c)]), name(Cause::seal_leak)));
     }
   }
   if (s.damaging == 0) {
@@ -114,37 +127,53 @@ Structure structure_of(const Space& space) {
 
 // ------------------------------------------------- risk, pure findings
 
+namespace {
+
+// Of the levels of one finding in each damage.
+class LevelChances {
+ public:
+  LevelChances(const Model& model, Finding f) {
+    for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
+      likelihood_.push_back(&model.likelihood(f, static_cast<int>(l)));
+      broken_.push_back(model.broken(f, static_cast<int>(l)));
+    }
+  }
+  [[nodiscard]] double at(std::size_t level, const Damage& d) const {
+    return (*likelihood_[level])[d.state] * broken_[level].at(d.broken);
+  }
+
+ private:
+  std::vector<const States*> likelihood_;
+  std::vector<std::array<double, kBreakdowns>> broken_;
+};
+
+}  // namespace
+
 Step pure_rises(const Space& space, const Structure& structure) {
   Step step;
+  const std::vector<Damage> all = damages();
   for (const FindingSpec& f : findings()) {
     if (!has(structure.pure, f.id)) {
       continue;
     }
-    const auto like = [&](std::size_t l, std::size_t s) {
-      return space.model.likelihood(f.id, static_cast<int>(l))[s];
-    };
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      for (std::size_t l = 0; l < f.levels.size(); ++l) {
+    const LevelChances chance(space.model, f.id);
+    for (std::size_t l = 0; l < f.levels.size(); ++l) {
+      ++step.states;
+      if (!(chance.at(l, {}) > 0)) {
+        step.fail(fmt::format("{} cannot be without damage", shown(f.id, static_cast<int>(l))));
+      }
+      for (const Damage& d : all) {
         ++step.states;
-        if (like(l, s) != like(l, s & structure.damaging)) {
+        if (chance.at(l, d) != chance.at(l, {d.state & structure.damaging, d.broken})) {
           step.fail(fmt::format("{} depends on a cause that is not damaging in state {}",
-                                shown(f.id, static_cast<int>(l)), shown_causes(s)));
+                                shown(f.id, static_cast<int>(l)), shown(d)));
         }
         for (std::size_t h = l + 1; f.ordered && h < f.levels.size(); ++h) {
           ++step.states;
-          if (falls(like(l, s) * like(h, 0), like(h, s) * like(l, 0))) {
+          if (falls(chance.at(l, d) * chance.at(h, {}), chance.at(h, d) * chance.at(l, {}))) {
             step.fail(fmt::format("{} speaks less for {} than {} does",
-                                  shown(f.id, static_cast<int>(h)), shown_causes(s),
+                                  shown(f.id, static_cast<int>(h)), shown(d),
                                   shown(f.id, static_cast<int>(l))));
-          }
-          // A harmless level that has lost all its weight, against this one.
-          if (l == 0 && in_wear(f)) {
-            ++step.states;
-            if (falls(like(h, 0), like(h, s))) {
-              step.fail(fmt::format("{} speaks against {} and a decayed {} does not",
-                                    shown(f.id, static_cast<int>(h)), shown_causes(s),
-                                    shown(f.id, 0)));
-            }
           }
         }
       }
@@ -155,19 +184,18 @@ Step pure_rises(const Space& space, const Structure& structure) {
 
 Step pure_unknown(const Space& space, const Structure& structure, BestLevels& best) {
   Step step;
+  const std::vector<Damage> all = damages();
   for (const FindingSpec& f : findings()) {
     if (!has(structure.pure, f.id)) {
       continue;
     }
+    const LevelChances chance(space.model, f.id);
     std::uint8_t good = 0;
     for (std::size_t l = 0; l < f.levels.size(); ++l) {
-      const States& like = space.model.likelihood(f.id, static_cast<int>(l));
-      bool all = true;
-      for (std::size_t s = 0; s < kStateCount; ++s) {
-        ++step.states;
-        all = all && !falls(like[s], like[0]);
-      }
-      good = static_cast<std::uint8_t>(good | (all ? 1U << l : 0U));
+      step.states += all.size();
+      const bool never = std::ranges::none_of(
+          all, [&](const Damage& d) { return falls(chance.at(l, d), chance.at(l, {})); });
+      good = static_cast<std::uint8_t>(good | (never ? 1U << l : 0U));
     }
     best[idx(f.id)] = good;
     if (f.ordered ? (good & 1U) == 0 : good == 0) {
@@ -183,73 +211,85 @@ Step pure_unknown(const Space& space, const Structure& structure, BestLevels& be
 namespace {
 
 // One mixed finding at each of its levels, next to every joint level of some
-// others, with the chance of that given the damaging causes.
+// others, with the chance of that in each damage and each state of the other causes.
 class Beside {
  public:
   Beside(const Space& space, const Structure& structure, const FindingSpec& f,
          std::uint32_t members)
-      : space_(space), f_(f), bound_(needed_by(f) != 0) {
+      : f_(f), bound_(needed_by(f) != 0) {
+    std::vector<LevelChances> chances = {LevelChances(space.model, f.id)};
     for (const FindingSpec& other : findings()) {
       bound_ = bound_ || has(needed_by(other), f.id);
       if (has(members, other.id) && other.id != f.id) {
         others_.push_back(other.id);
+        chances.emplace_back(space.model, other.id);
         contexts_ *= static_cast<double>(other.levels.size()) + 1;
       }
-      in_wear_ += has(members, other.id) && in_wear(other) ? 1U : 0U;
     }
     for (std::size_t s = 0; s < kStateCount; ++s) {
       if ((s & structure.damaging) == 0) {
         rest_.push_back(s);
       }
     }
-    // States of damage that these findings tell apart; no damage comes first.
-    for (std::size_t d = 0; d < kStateCount; ++d) {
-      if ((d & ~structure.damaging) == 0 &&
-          std::ranges::none_of(damage_, [&](std::size_t known) { return alike(d, known); })) {
-        damage_.push_back(d);
+    for (const Damage& d : damages()) {
+      if ((d.state & ~structure.damaging) != 0) {
+        continue;
       }
+      // Of damage that these findings do not tell apart the first is enough; none comes first.
+      damage_.push_back(d);
+      std::vector<Factors> all;
+      for (std::size_t i = 0; i < chances.size(); ++i) {
+        all.push_back(factors_of(chances[i], i == 0 ? f.id : others_[i - 1], d));
+      }
+      if (std::ranges::find(by_damage_, all) != by_damage_.end()) {
+        damage_.pop_back();
+      } else {
+        by_damage_.push_back(std::move(all));
+      }
+    }
+    own_ = joined(0);
+    for (std::size_t i = 0; i < others_.size(); ++i) {
+      factors_.push_back(joined(i + 1));
     }
   }
 
   [[nodiscard]] double contexts() const { return contexts_; }
-  [[nodiscard]] unsigned in_wear_count() const { return in_wear_; }
+  [[nodiscard]] std::size_t rest_count() const { return rest_.size(); }
   [[nodiscard]] std::size_t damage_count() const { return damage_.size(); }
-  [[nodiscard]] std::size_t damage(std::size_t d) const { return damage_[d]; }
+  [[nodiscard]] const Damage& damage(std::size_t d) const { return damage_[d]; }
 
-  // Chances of the levels of the finding, not observed first, next to `others`.
+  // LevelChances of the levels of the finding, not observed first, next to `others`.
   struct At {
     Levels others{};
     std::array<bool, kMaxLevels + 1> exists{};
-    // chance[w][1 + level][d], for the wear weights that were asked for
-    std::array<std::array<std::array<double, kStateCount>, kMaxLevels + 1>, 3> chance{};
+    // chance[1 + level]: by damage, then rest
+    std::array<std::vector<double>, kMaxLevels + 1> chance;
   };
 
-  // `weights`: what harmless news from the port still weighs, at most three.
   template <typename Visit>
-  void each(const Case& unit, const std::vector<double>& weights, const Visit& visit) {
-    weights_ = weights;
-    const States prior = space_.model.prior(unit);
-    products_.assign(others_.size() + 1, {});
-    std::vector<double>& start = products_.front();
-    for (std::size_t w = 0; w < weights_.size(); ++w) {
-      for (std::size_t d = 0; d < damage_.size(); ++d) {
-        for (const std::size_t n : rest_) {
-          double sum = 0;  // the prior of the part that is not damaging
-          for (std::size_t s = 0; s < kStateCount; ++s) {
-            sum += (s & rest_.back()) == n ? prior[s] : 0;
-          }
-          start.push_back(sum);
-        }
-      }
-    }
-    factors_.clear();
-    for (const Finding other : others_) {
-      factors_.push_back(factors_of(spec(other)));
-    }
-    own_ = factors_of(f_);
+  void each(const Visit& visit) {
+    products_.assign(others_.size() + 1, std::vector<double>(damage_.size() * rest_.size(), 1.0));
     Levels levels = nothing_observed();
     levels[idx(f_.id)] = 1;  // whatever describes it may be observed on the way
     walk(0, levels, visit);
+  }
+
+  // Whether what enters as chances of two levels never speaks less for damage `d` at `high` than
+  // at `low`, however the other causes are distributed: then the odds of damage have in each pair
+  // of their states n, m a term of q(n) q(m), and none of these is negative.
+  [[nodiscard]] bool rises(const std::vector<double>& low, const std::vector<double>& high,
+                           std::size_t d) const {
+    const double* low_d = &low[d * rest_.size()];
+    const double* high_d = &high[d * rest_.size()];
+    for (std::size_t n = 0; n < rest_.size(); ++n) {
+      for (std::size_t m = n; m < rest_.size(); ++m) {
+        if (falls(low_d[n] * high[m] + low_d[m] * high[n],
+                  high_d[n] * low[m] + high_d[m] * low[n])) {
+          return false;
+        }
+      }
+    }
+    return true;
   }
 
   static std::string shown(const Levels& others) {
@@ -264,33 +304,26 @@ class Beside {
   }
 
  private:
-  using Factors = std::vector<std::vector<double>>;  // by level; by weight, damage, rest
+  using Factors = std::vector<std::vector<double>>;  // by level; by damage, then rest
 
-  [[nodiscard]] bool alike(std::size_t d, std::size_t known) const {
-    const auto same = [&](Finding f) {
-      for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
-        const States& like = space_.model.likelihood(f, static_cast<int>(l));
-        if (!std::ranges::all_of(rest_,
-                                 [&](std::size_t n) { return like[d | n] == like[known | n]; })) {
-          return false;
-        }
+  // In one damage.
+  [[nodiscard]] Factors factors_of(const LevelChances& chances, Finding f, const Damage& d) const {
+    Factors by_level(spec(f).levels.size());
+    for (std::size_t l = 0; l < by_level.size(); ++l) {
+      for (const std::size_t n : rest_) {
+        by_level[l].push_back(chances.at(l, {d.state | n, d.broken}));
       }
-      return true;
-    };
-    return same(f_.id) && std::ranges::all_of(others_, same);
+    }
+    return by_level;
   }
 
-  [[nodiscard]] Factors factors_of(const FindingSpec& f) const {
-    Factors by_level;
-    for (std::size_t l = 0; l < f.levels.size(); ++l) {
-      const States& like = space_.model.likelihood(f.id, static_cast<int>(l));
-      std::vector<double>& factors = by_level.emplace_back();
-      for (const double w : weights_) {
-        for (const std::size_t d : damage_) {
-          for (const std::size_t n : rest_) {
-            factors.push_back(l == 0 && in_wear(f) ? 1 - w * (1 - like[d | n]) : like[d | n]);
-          }
-        }
+  // Of one finding, all damages side by side.
+  [[nodiscard]] Factors joined(std::size_t i) const {
+    Factors by_level = by_damage_.front()[i];
+    for (std::size_t d = 1; d < by_damage_.size(); ++d) {
+      for (std::size_t l = 0; l < by_level.size(); ++l) {
+        const std::vector<double>& more = by_damage_[d][i][l];
+        by_level[l].insert(by_level[l].end(), more.begin(), more.end());
       }
     }
     return by_level;
@@ -308,10 +341,7 @@ class Beside {
       levels[idx(f)] = static_cast<std::int8_t>(l);
       products_[depth + 1] = products_[depth];
       if (l >= 0) {
-        const std::vector<double>& factors = factors_[depth][static_cast<std::size_t>(l)];
-        for (std::size_t i = 0; i < factors.size(); ++i) {
-          products_[depth + 1][i] *= factors[i];
-        }
+        multiply(products_[depth + 1], factors_[depth][static_cast<std::size_t>(l)]);
       }
       walk(depth + 1, levels, visit);
     }
@@ -320,30 +350,23 @@ class Beside {
 
   template <typename Visit>
   void leaf(const Levels& levels, const Visit& visit) {
-    At& at = at_;
-    at.others = levels;
-    Levels& others = at.others;
+    at_.others = levels;
     for (std::size_t place = 0; place <= f_.levels.size(); ++place) {
-      const int l = static_cast<int>(place) - 1;  // not observed stands first
-      others[idx(f_.id)] = static_cast<std::int8_t>(l);
-      at.exists[place] = !bound_ || all_exist(others);
-      if (!at.exists[place]) {
-        continue;
-      }
-      const double* product = products_.back().data();
-      const double* factor = place == 0 ? nullptr : own_[place - 1].data();
-      for (std::size_t w = 0; w < weights_.size(); ++w) {
-        for (std::size_t d = 0; d < damage_.size(); ++d) {
-          double sum = 0;
-          for (std::size_t n = 0; n < rest_.size(); ++n) {
-            sum += *product++ * (factor == nullptr ? 1 : *factor++);
-          }
-          at.chance[w][place][d] = sum;
-        }
+      at_.others[idx(f_.id)] = static_cast<std::int8_t>(static_cast<int>(place) - 1);
+      at_.exists.at(place) = !bound_ || all_exist(at_.others);
+      at_.chance.at(place) = products_.back();
+      if (place > 0) {
+        multiply(at_.chance.at(place), own_[place - 1]);
       }
     }
-    others[idx(f_.id)] = -1;
-    visit(at);
+    at_.others[idx(f_.id)] = -1;
+    visit(at_);
+  }
+
+  static void multiply(std::vector<double>& into, const std::vector<double>& factors) {
+    for (std::size_t i = 0; i < factors.size(); ++i) {
+      into[i] *= factors[i];
+    }
   }
 
   static bool all_exist(const Levels& levels) {
@@ -352,50 +375,18 @@ class Beside {
     return left == levels;
   }
 
-  const Space& space_;
   const FindingSpec& f_;
   bool bound_;  // needs another finding, or is needed by one
   std::vector<Finding> others_;
-  std::vector<std::size_t> damage_;
+  std::vector<Damage> damage_;
   std::vector<std::size_t> rest_;  // states of the causes that are not damaging
-  std::vector<double> weights_;
-  std::vector<std::vector<double>> products_;  // of the first few others; by weight, damage, rest
+  std::vector<std::vector<Factors>> by_damage_;  // the finding, then the others
+  std::vector<std::vector<double>> products_;    // of the first few others
   std::vector<Factors> factors_;
   Factors own_;
-  At at_;  // large, so made once
+  At at_;
   double contexts_ = 1;
-  unsigned in_wear_ = 0;
 };
-
-// A unit for each prior of the causes that are not damaging: every value of the
-// situations on which it depends, the rotor's magnets as the families have them.
-std::vector<Case> units_of(const Space& space, const Structure& structure) {
-  std::vector<Case> units;
-  std::vector<States> seen;
-  for (const AsBuilt& unit : space.configurations.all) {
-    Draft d;
-    d.unit = unit;
-    const Case c = space.realize(d);
-    const States prior = space.model.prior(c);
-    States other{};
-    for (std::size_t s = 0; s < kStateCount; ++s) {
-      other[s & ~structure.damaging] += prior[s];
-    }
-    const bool is_new = std::ranges::none_of(seen, [&](const States& known) {
-      for (std::size_t s = 0; s < kStateCount; ++s) {
-        if (std::abs(known[s] - other[s]) > kSlack * other[s]) {
-          return false;
-        }
-      }
-      return true;
-    });
-    if (is_new) {
-      seen.push_back(other);
-      units.push_back(c);
-    }
-  }
-  return units;
-}
 
 constexpr double kMostBeside = 50'000'000;
 
@@ -405,10 +396,6 @@ bool too_large(const Beside& beside, Step& step) {
         fmt::format("the findings that bear on causes that are not damaging have {:.3g} joint "
                     "levels, too many to enumerate",
                     beside.contexts()));
-    return true;
-  }
-  if (beside.in_wear_count() > 1) {
-    step.fail("more than one finding at the port bears on causes that are not damaging");
     return true;
   }
   return false;
@@ -436,60 +423,24 @@ void rises_beside(const Space& space, const Structure& structure, const FindingS
   if (too_large(beside, step)) {
     return;
   }
-  // Harmless news from the port enters linearly in its weight, a comparison of
-  // two states therefore as a polynomial of degree 2 at most: nowhere negative
-  // if its three Bernstein coefficients are not.
-  const std::vector<double> weights =
-      beside.in_wear_count() == 0 ? std::vector<double>{1} : std::vector<double>{0, 0.5, 1};
   const std::size_t count = f.levels.size();
-  const auto compare = [&](const Beside::At& at, std::size_t l, std::size_t h, std::size_t d) {
-    ++step.states;
-    std::array<double, 3> gain{};
-    double scale = 0;
-    for (std::size_t w = 0; w < weights.size(); ++w) {
-      const auto& low = at.chance.at(w).at(l + 1);
-      const auto& high = at.chance.at(w).at(h + 1);
-      gain.at(w) = high.at(d) * low[0] - low.at(d) * high[0];
-      scale = std::max(scale, low.at(d) * high[0]);
-    }
-    if (weights.size() == 3) {
-      gain[1] = 2 * gain[1] - (gain[0] + gain[2]) / 2;
-    } else {
-      gain[1] = gain[2] = gain[0];
-    }
-    if (*std::min_element(gain.begin(), gain.end()) < -kSlack * scale) {
-      step.fail(fmt::format("{} speaks less for {} than {} does, next to: {}",
-                            shown(f.id, static_cast<int>(h)), shown_causes(beside.damage(d)),
-                            shown(f.id, static_cast<int>(l)), Beside::shown(at.others)));
-    }
-  };
-  for (const Case& unit : units_of(space, structure)) {
-    if (step.failed_enough()) {
-      return;
-    }
-    beside.each(unit, weights, [&](const Beside::At& at) {
-      for (std::size_t d = 1; d < beside.damage_count() && !step.failed_enough(); ++d) {
-        for (std::size_t l = 0; l < count; ++l) {
-          for (std::size_t h = l + 1; h < count; ++h) {
-            if (at.exists.at(l + 1) && at.exists.at(h + 1)) {
-              compare(at, l, h, d);
-            }
+  beside.each([&](const Beside::At& at) {
+    for (std::size_t d = 1; d < beside.damage_count() && !step.failed_enough(); ++d) {
+      for (std::size_t l = 0; l < count; ++l) {
+        for (std::size_t h = l + 1; h < count; ++h) {
+          if (!at.exists.at(l + 1) || !at.exists.at(h + 1)) {
+            continue;
           }
-        }
-        // Harmless news that has lost all its weight.
-        if (at.exists[1] && in_wear(f)) {
           ++step.states;
-          const auto& old = at.chance.front()[1];
-          const auto& today = at.chance.at(weights.size() - 1)[1];
-          if (falls(today.at(d) * old[0], old.at(d) * today[0])) {
-            step.fail(fmt::format("{} speaks less for {} as it grows old, next to: {}",
-                                  shown(f.id, 0), shown_causes(beside.damage(d)),
-                                  Beside::shown(at.others)));
+          if (!beside.rises(at.chance.at(l + 1), at.chance.at(h + 1), d)) {
+            step.fail(fmt::format("{} speaks less for {} than {} does, next to: {}",
+                                  shown(f.id, static_cast<int>(h)), shown(beside.damage(d)),
+                                  shown(f.id, static_cast<int>(l)), Beside::shown(at.others)));
           }
         }
       }
-    });
-  }
+    }
+  });
 }
 
 // Some level of a finding is no more likely with damage, next to all others.
@@ -500,39 +451,27 @@ void unknown_beside(const Space& space, const Structure& structure, const Findin
   if (too_large(beside, step)) {
     return;
   }
-  const bool explains = has(structure.explaining, f.id);
-  for (const Case& unit : units_of(space, structure)) {
-    if (step.failed_enough()) {
+  beside.each([&](const Beside::At& at) {
+    if (!at.exists[0] || !at.exists[1] || step.failed_enough()) {
       return;
     }
-    beside.each(unit, {1}, [&](const Beside::At& at) {
-      if (!at.exists[0] || !at.exists[1] || step.failed_enough()) {
-        return;
+    std::uint8_t good = 0;  // levels that no state of damage makes likelier
+    for (std::size_t l = 0; l < f.levels.size(); ++l) {
+      bool all = true;
+      for (std::size_t d = 1; d < beside.damage_count(); ++d) {
+        ++step.states;
+        all = all && beside.rises(at.chance.at(l + 1), at.chance[0], d);
       }
-      const auto& open = at.chance.front()[0];
-      std::uint8_t good = 0;  // levels that no state of damage makes likelier
-      for (std::size_t l = 0; l < f.levels.size(); ++l) {
-        const auto& known = at.chance.front().at(l + 1);
-        bool all = true;
-        for (std::size_t d = 1; d < beside.damage_count(); ++d) {
-          ++step.states;
-          all = all && !falls(known.at(d) * open[0], open.at(d) * known[0]);
-        }
-        good = static_cast<std::uint8_t>(good | (all ? 1U << l : 0U));
-      }
-      std::uint8_t& kept = best[idx(f.id)];
-      bool enough = good != 0;
-      if (!explains) {  // the grade goes by it: one level for all
-        kept = static_cast<std::uint8_t>(kept & good);
-        enough = f.ordered ? (good & 1U) != 0 : kept != 0;
-      }
-      if (!enough) {
-        step.fail(fmt::format("not to observe {} can give a lower risk than {}, next to: {}",
-                              f.name, f.ordered ? shown(f.id, 0) : "each of its values",
-                              Beside::shown(at.others)));
-      }
-    });
-  }
+      good = static_cast<std::uint8_t>(good | (all ? 1U << l : 0U));
+    }
+    std::uint8_t& kept = best[idx(f.id)];  // one level for all
+    kept = static_cast<std::uint8_t>(kept & good);
+    if (f.ordered ? (good & 1U) == 0 : kept == 0) {
+      step.fail(fmt::format("not to observe {} can give a lower risk than {}, next to: {}", f.name,
+                            f.ordered ? shown(f.id, 0) : "each of its values",
+                            Beside::shown(at.others)));
+    }
+  });
 }
 
 }  // namespace
@@ -558,8 +497,6 @@ Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& b
     if (!has(structure.explaining, f.id)) {
       unknown_beside(space, structure, f, false, best, step);
       unknown_beside(space, structure, f, true, best, step);
-    } else if (in_wear(f)) {
-      unknown_beside(space, structure, f, false, best, step);
     }  // else by the mean: its levels share out what is known without it
   }
   return step;
@@ -575,7 +512,7 @@ Step wear_rises(const Space& space) {
     }
   }
   // Numerically, distance and age each on its own.
-  std::vector<double> years = {0, 0.5, 1, 2, 5, 10, 15, 20, 30, 50};
+  const std::vector<double> years = {0, 0.5, 1, 2, 5, 10, 15, 20, 30, 50};
   for (const AsBuilt& unit : space.configurations.all) {
     Draft d;
     d.unit = unit;
@@ -587,7 +524,7 @@ Step wear_rises(const Space& space) {
         ++step.states;
         c.seal_km = km;
         c.seal_years = years[y];
-        const double risk = space.model.infer(c).risk;
+        const double risk = space.model.graded_risk(c, space.model.prior(c));
         if (falls(younger, risk) || falls(before[y], risk)) {
           step.fail(
               fmt::format("the risk of an uninspected unit falls on the way to {:.0f} km and "
@@ -597,6 +534,182 @@ Step wear_rises(const Space& space) {
         younger = risk;
         before[y] = risk;
       }
+    }
+  }
+  return step;
+}
+
+// ------------------------------------------------------------ the process
+
+Step groups_apart(const Space& space) {
+  Step step;
+  for (const AsBuilt& unit : space.configurations.all) {
+    for (const double km : space.distances) {
+      Draft d;
+      d.unit = unit;
+      d.km = km;
+      const Belief belief = space.model.prior(space.realize(d)).belief;
+      std::array<double, kRests> rests{};
+      for (const auto& row : belief.at) {
+        for (std::size_t r = 0; r < kRests; ++r) {
+          rests[r] += row[r];
+        }
+      }
+      for (const auto& row : belief.at) {
+        double core = 0;
+        for (const double p : row) {
+          core += p;
+        }
+        for (std::size_t r = 0; r < kRests; ++r) {
+          ++step.states;
+          constexpr double kRounding = 1e-12;
+          if (std::abs(row[r] - core * rests[r]) > kRounding) {
+            step.fail(fmt::format("at {:.0f} km the other causes depend on leak and harm", km));
+          }
+        }
+      }
+    }
+  }
+  return step;
+}
+
+Step stages_in_order(const Knowledge& k) {
+  Step step;
+  const auto in_order = [&](const Item& item, bool is, std::string_view what) {
+    ++step.states;
+    if (!is) {
+      step.fail(fmt::format("{}: {}", place(item), what));
+    }
+  };
+  for (std::size_t s = 0; s < kSealStages; ++s) {
+    const StageRule& stage = k.stages.at(s);
+    in_order(stage, stage.reaches >= (s == 0 ? 0 : k.stages.at(s - 1).reaches) && stage.reaches <= 1,
+             "less reaches the tip than in the stage before");
+    for (const HarmRule& harm : k.harms) {
+      in_order(harm, harm.after_km.at(s) > 0 && harm.breakdown_km > 0 &&
+                         (s == 0 || harm.after_km.at(s) <= harm.after_km.at(s - 1)),
+               fmt::format("{} harms more slowly than the stage before", stage.id));
+    }
+  }
+  return step;
+}
+
+namespace {
+
+struct Core {
+  std::size_t seal;
+  std::size_t corrosion;
+  std::size_t insulation;
+  [[nodiscard]] std::size_t place() const { return core_of(seal, corrosion, insulation); }
+};
+
+constexpr Core core_at(std::size_t place) {
+  return {place / kHarmStates / kHarmStates, place / kHarmStates % kHarmStates,
+          place % kHarmStates};
+}
+
+// Each as far or further in all three.
+constexpr bool as_bad(const Core& worse, const Core& than) {
+  return worse.seal >= than.seal && worse.corrosion >= than.corrosion &&
+         worse.insulation >= than.insulation;
+}
+
+// Every set of cores that holds with each one all that are as bad, as bits: for corrosion and
+// insulation, from which stage of the seal on.
+std::vector<std::uint64_t> sets_upwards() {
+  std::vector<std::uint64_t> sets;
+  std::array<std::size_t, kHarmStates * kHarmStates> from{};
+  const auto walk = [&](const auto& self, std::size_t i) -> void {
+    if (i == from.size()) {
+      std::uint64_t set = 0;
+      for (std::size_t c = 0; c < kCores; ++c) {
+        set |= core_at(c).seal >= from.at(c % from.size()) ? std::uint64_t{1} << c : 0;
+      }
+      sets.push_back(set);
+      return;
+    }
+    const std::size_t less_corroded = i >= kHarmStates ? from.at(i - kHarmStates) : kSealStates;
+    const std::size_t less_lost = i % kHarmStates != 0 ? from.at(i - 1) : kSealStates;
+    for (from.at(i) = 0; from.at(i) <= std::min(less_corroded, less_lost); ++from.at(i)) {
+      self(self, i + 1);
+    }
+  };
+  walk(walk, 0);
+  return sets;
+}
+
+// Where each core is after a way, the other causes added up.
+using Ways = std::array<std::array<double, kCores>, kCores>;
+Ways ways_of(const Life& life, const Clock& from, const Clock& to) {
+  Ways ways{};
+  for (std::size_t c = 0; c < kCores; ++c) {
+    Belief belief;
+    belief.at.at(c)[0] = 1;
+    life.drive(belief, from, to);
+    for (std::size_t end = 0; end < kCores; ++end) {
+      for (const double p : belief.at.at(end)) {
+        ways.at(c).at(end) += p;
+      }
+    }
+  }
+  return ways;
+}
+
+void keeps_order(const Ways& ways, const std::vector<std::uint64_t>& sets, double km, Step& step) {
+  const auto shown_core = [](std::size_t place) {
+    const Core c = core_at(place);
+    return fmt::format("stage {}, corrosion {}, insulation {}", c.seal, c.corrosion, c.insulation);
+  };
+  constexpr double kRounding = 1e-12;
+  constexpr double kOfTables = 1e-4;  // long pieces of a way are worked out as wholes
+  for (std::size_t c = 0; c < kCores; ++c) {
+    for (std::size_t end = 0; end < kCores; ++end) {
+      ++step.states;
+      if (ways.at(c).at(end) > kRounding && !as_bad(core_at(end), core_at(c))) {
+        step.fail(fmt::format("{} heals within {:g} km", shown_core(c), km));
+      }
+    }
+  }
+  for (const std::uint64_t set : sets) {
+    std::array<double, kCores> ends_in{};
+    for (std::size_t c = 0; c < kCores; ++c) {
+      for (std::size_t end = 0; end < kCores; ++end) {
+        ends_in.at(c) += (set >> end & 1U) != 0 ? ways.at(c).at(end) : 0;
+      }
+    }
+    for (std::size_t c = 0; c < kCores; ++c) {
+      const Core core = core_at(c);
+      for (const Core& worse : {Core{core.seal + 1, core.corrosion, core.insulation},
+                                Core{core.seal, core.corrosion + 1, core.insulation},
+                                Core{core.seal, core.corrosion, core.insulation + 1}}) {
+        if (worse.seal >= kSealStates || worse.corrosion >= kHarmStates ||
+            worse.insulation >= kHarmStates) {
+          continue;
+        }
+        ++step.states;
+        if (ends_in.at(worse.place()) < ends_in.at(c) - kOfTables) {
+          step.fail(fmt::format("{:g} km after it was worse, at {}, a unit is better off than one "
+                                "that was at {}",
+                                km, shown_core(worse.place()), shown_core(c)));
+        }
+      }
+    }
+  }
+}
+
+}  // namespace
+
+Step process_keeps_order(const Space& space) {
+  Step step;
+  const std::vector<std::uint64_t> sets = sets_upwards();
+  for (const Cooling cooling : {Cooling::wet, Cooling::factory_dry}) {
+    for (const double km : {20.0, 5000.0, 80000.0}) {
+      constexpr double kSoFar = 100000;
+      const double per_year = space.knowledge.settings.km_per_year;
+      Clock from;
+      from.cooling = cooling;
+      from = from.later(kSoFar, kSoFar / per_year);
+      keeps_order(ways_of(space.model.life(), from, from.later(km, km / per_year)), sets, km, step);
     }
   }
   return step;

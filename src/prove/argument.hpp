@@ -42,14 +42,20 @@ struct Step {
 // knowing, whatever else is observed; bit l stands for level l.
 using BestLevels = std::array<std::uint8_t, kFindingCount>;
 
-// Findings on damaging causes alone: likelihood ratios against the empty state.
+// Findings on damaging causes alone: likelihood ratios against the empty state, breakdowns too.
 Step pure_rises(const Space& space, const Structure& structure);
 Step pure_unknown(const Space& space, const Structure& structure, BestLevels& best);
-// The mixed component, enumerated as one.
+// The mixed component, enumerated as one, for any distribution of the causes that are not
+// damaging, as long as it is independent of the others.
 Step mixed_rises(const Space& space, const Structure& structure);
 Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& best);
 // Wear-out against distance and age.
 Step wear_rises(const Space& space);
+// The process: before evidence leak and harm are independent of the other causes; a later stage
+// shows more and harms faster; nothing heals, and what was worse stays worse.
+Step groups_apart(const Space& space);
+Step stages_in_order(const Knowledge& k);
+Step process_keeps_order(const Space& space);
 // Floors and the last step to a grade.
 Step floors_rise(const Space& space);
 Step floors_unknown(const Space& space, const BestLevels& best);

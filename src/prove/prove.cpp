@@ -64,8 +64,8 @@ class Prover {
     property("monotone-risk", "a worse value of an ordered finding never lowers the risk",
              [&](Property& p) { monotone_risk(p); });
     property("monotone-distance",
-             "more distance, more age or an older check never lowers the risk "
-             "or betters the grade",
+             "more distance or age never lowers the risk of a unit not looked at, nor an older "
+             "check the risk or the grade",
              [&](Property& p) { monotone_distance(p); });
     property("monotone-grade", "a worse value of an ordered finding never gives a better grade",
              [&](Property& p) { monotone_grade(p); });
@@ -176,12 +176,17 @@ class Prover {
   // --------------------------------------------------------- properties
 
   void structure(Property& p) {
-    p.states = structure_.states;
     p.argument = {
-        fmt::format("damaging causes: {}; no cause of that group is a parent of one outside it, "
-                    "or the other way round, so before evidence the two groups are independent; "
-                    "what wears out is damaging.",
+        fmt::format("damaging causes: {}; a leak brings about all of them or none, and the other "
+                    "causes come on their own, so before evidence the two groups are independent: "
+                    "looked at in the process for every configuration and distance.",
                     names_in(structure_.damaging, causes())),
+        "stages in order: what reaches the tip never falls from stage to stage, and harm never "
+        "slows.",
+        "transitions keep order: a core is a stage of the seal with what has come of rotor "
+        "bearings and insulation. Over three distances, with the seal wearing and not, each of the "
+        "36 cores goes only to cores as bad, and for every set of cores that holds with each all "
+        "that are as bad, a worse core is no less likely to end in it, to within 0.0001, as exact as the tables.",
         fmt::format("findings that depend on damaging causes alone: {}.",
                     names_in(structure_.pure, findings())),
         fmt::format("findings that bear on other causes too, with those they describe (\"mixed\"): "
@@ -189,25 +194,29 @@ class Prover {
                     names_in(structure_.mixed, findings())),
         "floors, \"ungraded\" and \"sound\" ask for findings, situations and the band of the risk, "
         "never for the probability of one cause."};
-    for (const std::string& obstacle : structure_.obstacles) {
-      p.flaws.push_back({obstacle, {}, {}, {}});
-      p.outcome = Proof::not_proven;
-    }
+    conclude(p,
+             {premises(), groups_apart(space_), stages_in_order(knowledge()),
+              process_keeps_order(space_)},
+             {});
+    p.states += structure_.states;
   }
 
   void monotone_risk(Property& p) {
     p.argument = {
-        "a finding on damaging causes alone: for each of the 64 states S and levels l < l', "
-        "P(l'|S) P(l|none) >= P(l|S) P(l'|none). Without damage its chance is that of the "
-        "background, so each term of the odds of damage grows with the level, whatever else is "
-        "seen.",
-        "harmless news of an old look weighs w: its factor 1 - w (1 - P) is linear in w, so that "
-        "comparison is checked at w = 1, as above, and at w = 0.",
-        "a mixed finding: next to every joint level of the others, for each prior of the other "
-        "causes. Given the damaging causes d they enter the odds of damage as r(d)/r(none) alone, "
-        "and none "
-        "of these ratios falls when an ordered one is raised. Details of a finding exist only "
-        "while it is above harmless: what is compared with harmless is the finding undescribed.",
+        "a finding on damaging causes alone: for each of the 64 states S, with each breakdown that "
+        "it can hold, and levels l < l', P(l'|S) P(l|none) >= P(l|S) P(l'|none). Without damage "
+        "its chance is that of the background, and a leak that does not show changes nothing, so "
+        "each term of the odds of damage grows with the level, whatever was believed before this "
+        "look and whatever else is seen.",
+        "in an earlier look too, where no work and no bypass has ended a cause since: nothing "
+        "heals, so a unit without damage now had none then, and the level enters every course "
+        "without damage by the background alone.",
+        "a mixed finding: next to every joint level of the others and in each pair of states of "
+        "the other causes, for every belief in which these are independent of damage. So it is in "
+        "units never looked at before, however far they ran, and after looks that told of damage "
+        "alone, of other causes alone, or of no noise. Not covered: a noise heard at an earlier "
+        "look. What has come to account for that one may account for the next, so that to hear it "
+        "again can lower the risk.",
         fmt::format("findings that only explain ({}) may lower the risk: what accounts for a noise "
                     "takes suspicion off the rest. The grade goes by the risk without them, for "
                     "which the same is enumerated again.",
@@ -218,15 +227,15 @@ class Prover {
 
   void monotone_distance(Property& p) {
     p.argument = {
-        "let u be the chance that nothing has worn out yet. Terms of the odds of damage with that "
-        "cause carry (1 - u a)/u, those without it do not depend on u, so the odds rise as u "
-        "falls; u falls with distance and age, as Weibull hazards rise.",
-        "an older look: the factor of harmless news, over that without damage, rises as its "
-        "weight falls.",
+        "the wear-out hazard rises with distance and age, and what has come stays. Tried at each "
+        "distance below, in every configuration, at ten ages of each.",
+        "an older check: nothing heals, so damage at the check is damage now, and more may have "
+        "come since. This is for the check alone: what is seen today, such as a rotor that turns "
+        "freely, can tell more of a leak that has gone on for longer.",
         "a stale check is graded no better than a fresh one: every value of all that the floors "
         "and verdicts that mention it mention."};
     conclude(p,
-             {premises(), wear_rises(space_), pure_unknown(space_, structure_, ignored_),
+             {premises(), wear_rises(space_), process_keeps_order(space_),
               floors_with_older_look(space_)},
              {Aim::more_distance, Aim::older_look});
   }
@@ -244,8 +253,9 @@ class Prover {
   void unknown(Property& p) {
     p.argument = {
         "risk: each harmless level, and some level of each finding that has no order, is no more "
-        "likely with damage than without it, so to leave it out never lowers the odds of damage; "
-        "for mixed findings, next to every joint level of the others, each time some level.",
+        "likely with damage or a breakdown than without it, so to leave it out never lowers the "
+        "odds of damage, whatever was believed before; for mixed findings, next to every joint "
+        "level of the others, where other causes are independent of damage as in monotone-risk.",
         "a finding that only explains, next to anything: the risk without it is the mean of the "
         "risks with each of its levels, so one of them at least is no higher.",
         "grade: with that value known or not, over every value of what the floors concerned "
@@ -338,7 +348,7 @@ class Prover {
     p.argument = {fmt::format(
         "up to two findings at every level, alone, on a port seen dry, and on one seen dry and "
         "clean, with {} configurations, {} ages of the look and {} distances, each threshold from "
-        "both sides.",
+        "both sides. What is seen of an old look stands in the course.",
         space_.configurations.few, space_.looks.size(), space_.distances.size())};
     const Sweep found = sweep(space_, {.configurations = space_.configurations.few}, spread_);
     p.states = found.states;
@@ -382,7 +392,6 @@ class Prover {
   Spread spread_;
   Structure structure_;
   std::array<std::optional<std::optional<Breach>>, kAimCount> searched_;
-  BestLevels ignored_{};
   std::vector<Specimen> specimens_;
   std::vector<Property> properties_;
 };

@@ -4,10 +4,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
+#include <memory>
 #include <nlohmann/json.hpp>
 #include <string_view>
 
 #include "base/json_out.hpp"
+#include "diagnose/course.hpp"
 #include "dryshaft/prove.hpp"
 #include "dryshaft/record.hpp"
 #include "vocabulary/levels.hpp"
@@ -20,59 +23,64 @@ using nlohmann::ordered_json;
 constexpr std::string_view kToday = "2026-01-15";  // invented, as the unit is
 constexpr std::string_view kUnit = "HL-0147";
 constexpr double kVoltage = 400;
-constexpr double kFarthest = 1e6;  // km
+constexpr double kFarthest = 1e6;     // km
+constexpr double kLongestAgo = 36525;  // days
 
-// Words one case as records, oldest first; whether they give that case back is
+// Words one case as records, a look each, oldest first; whether they give that case back is
 // for the caller to find out.
 class Wording {
  public:
   Wording(const Knowledge& k, const Case& c, std::string_view family)
-      : k_(k), c_(c), family_(family), today_(*parse_date(kToday)) {}
+      : k_(k), c_(c), family_(family) {}
 
   std::optional<std::string> lines() {
-    ordered_json newest = inspection(today_);
-    unit(newest);
-    drive(newest);
-    noise(newest);
-    insulation(newest);
-    opened(newest);
-    if (!port(newest) || !earlier_coolant() || !earlier_damage() || !possible_) {
-      return std::nullopt;
-    }
-    older_.push_back(std::move(newest));
-    std::ranges::stable_sort(older_, {}, [](const ordered_json& r) {
-      return r["inspection"]["date"].get<std::string>();
-    });
+    const auto bypassed = idx(Cooling::bypassed);
+    const int today = *parse_date(kToday);
     std::string text;
-    for (const ordered_json& r : older_) {
-      text += json_out::of(r) + "\n";
+    if (c_.course) {
+      for (const Leg& leg : c_.course->legs) {
+        if (!leg.look) {
+          continue;
+        }
+        const double days = std::round((c_.seal_years - leg.to.seal_years) * kDaysPerYear);
+        if (!(days >= 0 && days < today - days_from_date(1, 1, 1))) {
+          return std::nullopt;
+        }
+        // What was seen before a bypass says nothing of it.
+        const bool before =
+            c_.at(Situation::rotor_cooling) == bypassed && idx(leg.to.cooling) != bypassed;
+        ordered_json then = inspection(today - static_cast<int>(days), before);
+        look(then, leg.seen, is_port_check(leg));
+        text += json_out::of(then) + "\n";
+      }
     }
-    return text;
+    ordered_json newest = inspection(today, false);
+    if (const unsigned by = c_.at(Situation::by); by < spec(Field::by).choices.size()) {
+      put(newest, Field::by, spec(Field::by).choices[by].id);
+    }
+    Levels seen = c_.level;
+    for (const FindingSpec& f : findings()) {
+      if ((c_.earlier >> idx(f.id) & 1U) != 0) {
+        seen[idx(f.id)] = -1;
+      }
+    }
+    look(newest, seen, seen[idx(Finding::port_fluid)] == 0 ||
+                           c_.at(Situation::port_check) == idx(PortCheck::fresh));
+    return text + json_out::of(newest) + "\n";
   }
 
  private:
   static void put(ordered_json& record, Field field, ordered_json value) {
     record[ordered_json::json_pointer(std::string(spec(field).pointer))] = std::move(value);
   }
-  // The level's own word, for fields that share their words with the finding.
-  void word(ordered_json& record, Field field, Finding f) {
-    if (c_.at(f) >= 0) {
-      put(record, field, spec(f).levels[static_cast<std::size_t>(c_.at(f))].id);
-    }
-  }
-  void flag(ordered_json& record, Field field, Finding f) {
-    if (c_.at(f) >= 0) {
-      put(record, field, c_.at(f) != 0);
-    }
-  }
   template <typename E>
-  void known(ordered_json& record, Field field, Situation s, E unknown) {
+  void known(ordered_json& record, Field field, Situation s, E unknown) const {
     if (c_.at(s) != idx(unknown)) {
       put(record, field, spec(field).choices[c_.at(s)].id);
     }
   }
 
-  [[nodiscard]] ordered_json inspection(int day) const {
+  [[nodiscard]] ordered_json inspection(int day, bool before_bypass) const {
     ordered_json record;
     put(record, Field::format, kRecordFormat);
     put(record, Field::unit_id, kUnit);
@@ -80,86 +88,99 @@ class Wording {
       put(record, Field::family, family_);
     }
     put(record, Field::date, date_text(day));
-    return record;
-  }
-
-  void unit(ordered_json& record) {
-    const auto cooling = static_cast<Cooling>(c_.at(Situation::rotor_cooling));
+    put(record, Field::odometer_km, c_.seal_km);
     const auto crossover = static_cast<Crossover>(c_.at(Situation::crossover));
-    const bool contradicted = c_.at(Situation::configuration) == idx(Configuration::contradicted);
-    if (contradicted) {
+    if (c_.at(Situation::configuration) == idx(Configuration::contradicted)) {
       // Liquid coolant where a dry rotor is on file.
-      put(record, Field::rotor_cooling,
-          spec(Field::rotor_cooling)
-              .choices[idx(crossover == Crossover::unknown ? Cooling::factory_dry
-                                                           : Cooling::bypassed)]
-              .id);
-    } else {
+      const Cooling dry =
+          crossover == Crossover::unknown ? Cooling::factory_dry : Cooling::bypassed;
+      put(record, Field::rotor_cooling, spec(Field::rotor_cooling).choices[idx(dry)].id);
+    } else if (!before_bypass) {
       known(record, Field::rotor_cooling, Situation::rotor_cooling, Cooling::unknown);
     }
-    if (crossover != Crossover::unknown) {
+    if (crossover != Crossover::unknown && !before_bypass) {
       put(record, Field::bypass_keeps_crossover, crossover == Crossover::kept);
     }
     known(record, Field::rotor_bearings, Situation::rotor_bearings, Bearings::unknown);
     known(record, Field::gear_bearings, Situation::gear_bearings, Bearings::unknown);
-    bypassed_ = cooling == Cooling::bypassed;
-    put(record, Field::odometer_km, c_.seal_km);
-    if (c_.seal_years != c_.seal_km / k_.settings.km_per_year) {
-      const int months = static_cast<int>(std::lround(c_.seal_years * 12));
-      const std::string now(kToday.substr(0, 7));
-      const int month = std::stoi(now.substr(0, 4)) * 12 + std::stoi(now.substr(5)) - 1 - months;
-      possible_ = possible_ && month >= 12;
-      if (possible_) {
-        put(record, Field::built,
-            date_text(days_from_date(month / 12, month % 12 + 1, 1)).substr(0, 7));
-      }
-    }
-    const unsigned by = c_.at(Situation::by);
-    if (by < spec(Field::by).choices.size()) {
-      put(record, Field::by, spec(Field::by).choices[by].id);
-    }
+    return record;
   }
 
-  void drive(ordered_json& record) {
-    word(record, Field::rotation, Finding::rotation);
-    word(record, Field::fault_isolation, Finding::isolation_fault);
-    flag(record, Field::fault_shutdown, Finding::shutdown);
-    flag(record, Field::fault_reduced_power, Finding::reduced_power);
-    const bool outside = c_.at(Finding::outside_leak) == level_of(Presence::present);
-    if (outside) {
-      put(record, Field::coolant_outside_leak_seen, true);
-    }
-    if (const auto l = named_level<Loss>(c_.at(Finding::coolant_loss))) {
+  // Of a check that grew old, the case has the findings.
+  [[nodiscard]] bool is_port_check(const Leg& leg) const {
+    return c_.at(Situation::port_check) != idx(PortCheck::not_made) &&
+           leg.seen[idx(Finding::port_fluid)] >= 0 &&
+           std::ranges::all_of(findings(), [&](const FindingSpec& f) {
+             return !f.at_port || leg.seen[idx(f.id)] == c_.at(f.id);
+           });
+  }
+
+  void look(ordered_json& record, const Levels& seen, bool port_checked) const {
+    const auto at = [&](Finding f) { return static_cast<int>(seen[idx(f)]); };
+    // The level's own word, for fields that share their words with the finding.
+    const auto word = [&](Field field, Finding f) {
+      if (at(f) >= 0) {
+        put(record, field, spec(f).levels[static_cast<std::size_t>(at(f))].id);
+      }
+    };
+    const auto flag = [&](Field field, Finding f) {
+      if (at(f) >= 0) {
+        put(record, field, at(f) != 0);
+      }
+    };
+    word(Field::rotation, Finding::rotation);
+    word(Field::fault_isolation, Finding::isolation_fault);
+    flag(Field::fault_shutdown, Finding::shutdown);
+    flag(Field::fault_reduced_power, Finding::reduced_power);
+    flag(Field::coolant_outside_leak_seen, Finding::outside_leak);
+    if (const auto l = named_level<Loss>(at(Finding::coolant_loss))) {
       const Settings& s = k_.settings;
-      // Next to a leak seen outside, a loss that it does not explain is an earlier one.
-      ordered_json& then = outside ? older_.emplace_back(inspection(today_ - kEarlier)) : record;
-      put(then, Field::coolant_loss_ml_per_1000km,
+      put(record, Field::coolant_loss_ml_per_1000km,
           l == Loss::none ? 0.0 : (l == Loss::some ? s.loss_some : s.loss_marked));
     }
-    possible_ = possible_ && c_.at(Finding::outside_leak) != level_of(Presence::absent);
-  }
 
-  void noise(ordered_json& record) {
-    flag(record, Field::noise_present, Finding::noise);
-    if (const auto load = named_level<NoiseLoad>(c_.at(Finding::noise_load))) {
+    flag(Field::noise_present, Finding::noise);
+    if (const auto load = named_level<NoiseLoad>(at(Finding::noise_load))) {
       put(record, Field::noise_when,
           load == NoiseLoad::under_load ? ordered_json{"accelerating"}
                                         : ordered_json{"accelerating", "coasting"});
     }
-    flag(record, Field::noise_pitch_follows_speed, Finding::noise_pitch);
-    flag(record, Field::noise_changes_with_steering_or_surface, Finding::noise_outside);
-    word(record, Field::noise_onset, Finding::noise_onset);
-    word(record, Field::noise_level, Finding::noise_level);
+    flag(Field::noise_pitch_follows_speed, Finding::noise_pitch);
+    flag(Field::noise_changes_with_steering_or_surface, Finding::noise_outside);
+    word(Field::noise_onset, Finding::noise_onset);
+    word(Field::noise_level, Finding::noise_level);
     for (const FindingSpec& f : findings()) {
       if (f.id >= Finding::recorded_rotor_bearing && f.id <= Finding::recorded_pattern) {
-        word(record, f.from.front(), f.id);
+        word(f.from.front(), f.id);
       }
     }
+
+    insulation(record, at(Finding::insulation));
+    for (const CauseSpec& cause : causes()) {
+      for (const FindingSpec& f : findings()) {
+        if (f.from_history && f.from.front() == cause.teardown) {
+          word(cause.teardown, f.id);
+        }
+      }
+    }
+
+    const bool clean = std::ranges::any_of(
+        findings(), [&](const FindingSpec& f) { return f.at_port && f.ordered && at(f.id) == 0; });
+    if (port_checked || clean) {
+      put(record, Field::port_checked, true);
+    }
+    word(Field::port_fluid, Finding::port_fluid);
+    word(Field::port_fluid_kind, Finding::port_fluid_kind);
+    if (at(Finding::port_fluid_kind) == level_of(FluidKind::water)) {
+      put(record, Field::port_glycol_percent, 0);
+    }
+    flag(Field::port_dried_residue, Finding::port_residue);
+    word(Field::port_corrosion, Finding::port_rust);
+    word(Field::port_debris, Finding::port_debris);
   }
 
-  void insulation(ordered_json& record) {
-    const int l = c_.at(Finding::insulation);
-    if (l < 0) {
+  void insulation(ordered_json& record, int level) const {
+    if (level < 0) {
       return;
     }
     const Settings& s = k_.settings;
@@ -168,127 +189,32 @@ class Wording {
     const double between[] = {100 * std::max(s.ieee43_mohm, low), std::sqrt(low * s.ieee43_mohm),
                               std::sqrt(least * low), least / 2};
     put(record, Field::system_voltage_v, kVoltage);
-    put(record, Field::insulation_resistance_mohm, between[l]);
+    put(record, Field::insulation_resistance_mohm, between[level]);
     put(record, Field::insulation_winding_temp_c, 40);
   }
-
-  void opened(ordered_json& record) {
-    for (const CauseSpec& cause : causes()) {
-      for (const FindingSpec& f : findings()) {
-        if (f.from_history && f.from.front() == cause.teardown) {
-          word(record, cause.teardown, f.id);
-        }
-      }
-    }
-  }
-
-  void at_port(ordered_json& record, bool with_liquid) {
-    if (with_liquid) {
-      word(record, Field::port_fluid, Finding::port_fluid);
-      word(record, Field::port_fluid_kind, Finding::port_fluid_kind);
-      if (c_.at(Finding::port_fluid_kind) == level_of(FluidKind::water)) {
-        put(record, Field::port_glycol_percent, 0);
-      }
-    }
-    flag(record, Field::port_dried_residue, Finding::port_residue);
-    word(record, Field::port_corrosion, Finding::port_rust);
-    word(record, Field::port_debris, Finding::port_debris);
-  }
-
-  bool port(ordered_json& newest) {
-    const int fluid = c_.at(Finding::port_fluid);
-    if (c_.at(Situation::port_check) != idx(PortCheck::not_made)) {
-      // A weight tells the days: no distance was driven since.
-      const double half = k_.settings.port_half_days;
-      const double days = std::round(-std::log2(c_.port_weight) * half);
-      if (!(days >= 0 && days < today_ - days_from_date(1, 1, 1))) {
-        return false;
-      }
-      if (days == 0) {
-        put(newest, Field::port_checked, true);
-        at_port(newest, true);
-        return true;
-      }
-      ordered_json& then = older_.emplace_back(inspection(today_ - static_cast<int>(days)));
-      if (bypassed_) {
-        then["unit"]["rotor_cooling"] = newest["unit"]["rotor_cooling"];
-      }
-      put(then, Field::odometer_km, c_.seal_km);
-      put(then, Field::port_checked, true);
-      at_port(then, true);
-      return true;
-    }
-    const bool clean = std::ranges::any_of(findings(), [&](const FindingSpec& f) {
-      return f.at_port && f.ordered && c_.at(f.id) == 0;
-    });
-    if (!clean) {
-      at_port(newest, true);
-      return fluid != 0;
-    }
-    // Looked at, but whether it was dry is not on record; liquid is from earlier.
-    put(newest, Field::port_checked, true);
-    at_port(newest, false);
-    if (fluid > 0) {
-      ordered_json& then = older_.emplace_back(inspection(today_ - kEarlier));
-      if (bypassed_) {
-        then["unit"]["rotor_cooling"] = newest["unit"]["rotor_cooling"];
-      }
-      word(then, Field::port_fluid, Finding::port_fluid);
-      word(then, Field::port_fluid_kind, Finding::port_fluid_kind);
-      if (c_.at(Finding::port_fluid_kind) == level_of(FluidKind::water)) {
-        put(then, Field::port_glycol_percent, 0);
-      }
-    }
-    return fluid != 0;
-  }
-
-  bool earlier_coolant() {
-    const int earlier = c_.at(Finding::earlier_coolant);
-    if (earlier == level_of(Presence::present)) {
-      ordered_json& then = older_.emplace_back(inspection(oldest() - kEarlier));
-      put(then, Field::port_fluid, spec(Field::port_fluid).choices[idx(Fluid::film)].id);
-      put(then, Field::port_fluid_kind,
-          spec(Finding::port_fluid_kind).levels[idx(FluidKind::coolant)].id);
-    }
-    return earlier != level_of(Presence::absent);  // which is never on record
-  }
-
-  // Rust, and the next day a tip without it.
-  bool earlier_damage() {
-    const int earlier = c_.at(Finding::earlier_damage);
-    if (earlier == level_of(Presence::present)) {
-      const int day = oldest() - kEarlier;
-      const std::span<const Choice> words = spec(Field::port_corrosion).choices;
-      put(older_.emplace_back(inspection(day)), Field::port_corrosion, words[idx(Rust::light)].id);
-      ordered_json& gone = older_.emplace_back(inspection(day + 1));
-      put(gone, Field::port_checked, true);
-      put(gone, Field::port_corrosion, words[idx(Rust::none)].id);
-    }
-    return earlier != level_of(Presence::absent);
-  }
-
-  [[nodiscard]] int oldest() const {
-    int day = today_;
-    for (const ordered_json& r : older_) {
-      day = std::min(day, *parse_date(r["inspection"]["date"].get<std::string>()));
-    }
-    return day;
-  }
-
-  static constexpr int kEarlier = 100;  // days
 
   const Knowledge& k_;
   const Case& c_;
   std::string_view family_;
-  int today_;
-  bool bypassed_ = false;
-  bool possible_ = true;
-  std::vector<ordered_json> older_;
 };
 
+// Whether all that counts is the same.
 bool same(const Case& a, const Case& b) {
+  const auto clocks = [](const Clock& x, const Clock& y) {
+    return x.seal_km == y.seal_km && x.seal_years == y.seal_years && x.rotor_km == y.rotor_km &&
+           x.gear_km == y.gear_km && x.cooling == y.cooling && x.rotor == y.rotor &&
+           x.gear == y.gear;
+  };
+  const auto legs = [&](const Leg& x, const Leg& y) {
+    return clocks(x.from, y.from) && clocks(x.to, y.to) && x.seen == y.seen && x.ends == y.ends &&
+           x.bypassed_on_the_way == y.bypassed_on_the_way && x.new_seal == y.new_seal &&
+           x.new_unit == y.new_unit && x.look.has_value() == y.look.has_value();
+  };
   return a.level == b.level && a.situation == b.situation && a.seal_km == b.seal_km &&
-         a.seal_years == b.seal_years && a.port_weight == b.port_weight;
+         a.seal_years == b.seal_years && a.earlier == b.earlier &&
+         (a.course == nullptr) == (b.course == nullptr) &&
+         (!a.course || (clocks(a.course->end, b.course->end) &&
+                        std::ranges::equal(a.course->legs, b.course->legs, legs)));
 }
 
 }  // namespace
@@ -373,6 +299,12 @@ std::size_t Draft::observed() const {
   return static_cast<std::size_t>(std::ranges::count_if(level, [](int l) { return l >= 0; }));
 }
 
+std::array<int, 4> Draft::moments() const {
+  const auto is = [&](Finding f) { return at(f) == level_of(Presence::present) ? 1 : 0; };
+  const int loss = at(Finding::coolant_loss) >= 0 ? is(Finding::outside_leak) : 0;
+  return {look.days, loss, is(Finding::earlier_damage), is(Finding::earlier_coolant)};
+}
+
 bool Space::possible(const Draft& d) {
   for (const FindingSpec& f : findings()) {
     if ((d.at(f.id) >= 0 && !exists(f.id, d.level)) || (f.never_absent && d.at(f.id) == 0)) {
@@ -387,6 +319,11 @@ bool Space::possible(const Draft& d) {
   const bool made = d.look.check != PortCheck::not_made;
   if (made ? fluid < 0 : fluid == 0) {
     return false;
+  }
+  if (!made && fluid > 0 && std::ranges::any_of(findings(), [&](const FindingSpec& f) {
+        return f.at_port && f.ordered && d.at(f.id) == 0;
+      })) {
+    return false;  // what is harmless counts where the port was checked, and so does its liquid
   }
   // Earlier coolant is known only where the port is dry now, or where a bypass
   // put an end to what was seen before it.
@@ -411,10 +348,108 @@ Case Space::realize(const Draft& d) const {
     c.set(Situation::configuration, Configuration::contradicted);
   }
   c.set(Situation::port_check, d.look.check);
-  c.port_weight = d.look.weight;
   c.seal_km = d.km;
   c.seal_years = d.km / knowledge.settings.km_per_year;
+  earlier_looks(d, c);
   return c;
+}
+
+namespace {
+
+struct PastLook {
+  int days_ago;
+  Levels seen;
+  bool before_bypass = false;
+};
+
+// The looks, oldest first, without which the newest record alone could not give this draft.
+std::vector<PastLook> looks_before(const Draft& d) {
+  constexpr int kEarlier = 100;  // days
+  std::vector<PastLook> looks;
+  const auto take = [&](int days_ago, auto wanted) {
+    PastLook& then = looks.emplace_back(PastLook{days_ago, nothing_observed()});
+    for (const FindingSpec& f : findings()) {
+      if (wanted(f)) {
+        then.seen[idx(f.id)] = static_cast<std::int8_t>(d.at(f.id));
+      }
+    }
+  };
+  const auto [days, loss, damage, coolant] = d.moments();
+  if (days > 0) {
+    take(days, [](const FindingSpec& f) { return f.at_port; });
+  }
+  if (loss != 0) {
+    // Next to a leak seen outside, a loss that it does not explain is an earlier one.
+    take(kEarlier, [](const FindingSpec& f) { return f.id == Finding::coolant_loss; });
+  }
+  // Longest ago what has gone since: coolant; rust, and the next day a tip without it.
+  int oldest = 0;
+  for (const PastLook& l : looks) {
+    oldest = std::max(oldest, l.days_ago);
+  }
+  std::vector<PastLook> gone;
+  const auto seen_then = [&](int days, std::initializer_list<std::pair<Finding, int>> levels) {
+    PastLook& then = gone.emplace_back(PastLook{days, nothing_observed(), true});
+    for (const auto& [f, l] : levels) {
+      then.seen[idx(f)] = static_cast<std::int8_t>(l);
+    }
+  };
+  if (damage != 0) {
+    seen_then(oldest + 2 * kEarlier, {{Finding::port_rust, level_of(Rust::light)}});
+    seen_then(oldest + 2 * kEarlier - 1, {{Finding::port_rust, level_of(Rust::none)}});
+  }
+  if (coolant != 0) {
+    seen_then(oldest + kEarlier, {{Finding::port_fluid, level_of(Fluid::film)},
+                                  {Finding::port_fluid_kind, level_of(FluidKind::coolant)}});
+  }
+  std::ranges::stable_sort(looks, std::greater(), &PastLook::days_ago);
+  gone.insert(gone.end(), looks.begin(), looks.end());
+  return gone;
+}
+
+}  // namespace
+
+// As `course_of` words them.
+void Space::earlier_looks(const Draft& d, Case& c) const {
+  const std::vector<PastLook> past = looks_before(d);
+  if (past.empty()) {
+    return;
+  }
+  auto course = std::make_shared<Course>();
+  Clock clock;
+  const auto cooling = static_cast<Cooling>(c.at(Situation::rotor_cooling));
+  clock.cooling = cooling == Cooling::bypassed ? Cooling::wet : cooling;
+  clock.rotor = d.unit.rotor;
+  clock.gear = d.unit.gear;
+  const double first_years = c.seal_years;  // by distance; from there on by the calendar
+  const int first = past.front().days_ago;
+  const auto drive = [&](int days_ago, bool bypassed) -> Leg& {
+    const double years = first_years + (first - days_ago) / kDaysPerYear;
+    Leg& leg = course->legs.emplace_back();
+    leg.from = clock;
+    clock = clock.later(d.km - clock.seal_km, years - clock.seal_years);
+    leg.bypassed_on_the_way = bypassed && clock.cooling != Cooling::bypassed;
+    clock.cooling = bypassed ? Cooling::bypassed : clock.cooling;
+    leg.to = clock;
+    leg.seen.fill(-1);
+    return leg;
+  };
+  for (const PastLook& look : past) {
+    Leg& leg = drive(look.days_ago, cooling == Cooling::bypassed && !look.before_bypass);
+    leg.seen = look.seen;
+    leg.look = course->legs.size() - 1;
+    for (const FindingSpec& f : findings()) {
+      const bool counts = look.seen[idx(f.id)] >= 0 && !look.before_bypass;
+      c.earlier |= counts ? 1U << idx(f.id) : 0U;
+    }
+  }
+  if (cooling == Cooling::bypassed && clock.cooling != cooling) {
+    drive(0, true);
+  }
+  clock.cooling = cooling;
+  course->end = clock;
+  c.seal_years = clock.later(0, first_years + first / kDaysPerYear - clock.seal_years).seal_years;
+  c.course = std::move(course);
 }
 
 Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
@@ -431,17 +466,11 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
   }
   configurations = configurations_by(graded);
 
-  // A check made today; one just recent enough; one just too old; one long ago.
+  // A check made today, and one just too old.
   const Settings& s = k.settings;
-  const double last = std::floor(-std::log2(s.port_stale_below) * s.port_half_days);
-  looks.push_back({PortCheck::not_made, 1});
-  for (const double days : {0.0, last, last + 1, 4 * last + 4}) {
-    const double weight = std::exp2(-(0.0 / s.port_half_km + days / s.port_half_days));
-    const Look look{weight < s.port_stale_below ? PortCheck::stale : PortCheck::fresh, weight};
-    if (looks.size() == 1 || weight < looks.back().weight) {
-      looks.push_back(look);
-    }
-  }
+  looks = {{PortCheck::not_made, 0},
+           {PortCheck::fresh, 0},
+           {PortCheck::stale, static_cast<int>(std::min(s.port_stale_days, kLongestAgo)) + 1}};
 
   // Where distance alone takes the risk over a threshold, both whole km around it.
   distances = {0, kFarthest};
@@ -533,7 +562,7 @@ std::optional<std::pair<double, double>> Space::crossing(Draft d, double limit) 
   const auto below = [&](double km) {
     d.km = km;
     const Case c = realize(d);
-    return model.graded_risk(c, model.unworn(c)) < limit;
+    return model.graded_risk(c, model.prior(c)) < limit;
   };
   double low = 0;
   double high = kFarthest;
@@ -545,6 +574,36 @@ std::optional<std::pair<double, double>> Space::crossing(Draft d, double limit) 
     (below(middle) ? low : high) = middle;
   }
   return std::pair(low, high);
+}
+
+const Prior& Priors::of(const Case& c) {
+  std::string key;
+  const auto add = [&](const auto& value) {
+    key.append(reinterpret_cast<const char*>(&value), sizeof value);
+  };
+  add(c.seal_km);
+  add(c.seal_years);
+  for (const Situation s :
+       {Situation::rotor_cooling, Situation::rotor_bearings, Situation::gear_bearings}) {
+    add(c.situation[idx(s)]);
+  }
+  add(c.level[idx(Finding::opened_seal_leak)]);
+  if (c.course) {
+    for (const Leg& leg : c.course->legs) {
+      add(leg.to.seal_years);
+      add(leg.bypassed_on_the_way);
+      add(leg.seen);
+    }
+  }
+  constexpr std::size_t kMost = 4096;
+  if (kept_.size() >= kMost && !kept_.contains(key)) {
+    kept_.clear();
+  }
+  const auto [at, is_new] = kept_.try_emplace(std::move(key));
+  if (is_new) {
+    at->second = model_.prior(c);
+  }
+  return at->second;
 }
 
 std::vector<std::vector<std::pair<Finding, int>>> Space::picks(std::size_t most) const {

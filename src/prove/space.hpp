@@ -5,6 +5,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -71,10 +72,11 @@ struct Configurations {
   [[nodiscard]] std::span<const AsBuilt> described() const { return {all.data(), describable}; }
 };
 
-// When the port was looked at, and what harmless news from it still weighs.
+// When the port was looked at.
 struct Look {
   PortCheck check = PortCheck::not_made;
-  double weight = 1;
+  int days = 0;  // before the newest look; above 0: what was seen there belongs to the course
+  bool operator==(const Look&) const = default;
 };
 
 // A state as it is built up; `realize` makes a case of it, as `present` would.
@@ -89,6 +91,9 @@ struct Draft {
   // Takes a finding out, and with it what is said of it.
   void leave_out(Finding f);
   [[nodiscard]] std::size_t observed() const;
+  // When it was looked at before: days ago; a loss, damage and coolant of earlier, or not. Drafts
+  // that differ in it are of units of different ages, and their risks are not compared.
+  [[nodiscard]] std::array<int, 4> moments() const;
 };
 
 class Space {
@@ -119,6 +124,20 @@ class Space {
   [[nodiscard]] std::optional<std::pair<double, double>> crossing(Draft d, double limit) const;
   // Every choice of up to `most` findings with a level each, fewest first.
   [[nodiscard]] std::vector<std::vector<std::pair<Finding, int>>> picks(std::size_t most) const;
+
+ private:
+  void earlier_looks(const Draft& d, Case& c) const;
+};
+
+// What is believed before the newest look, kept: many states have it in common.
+class Priors {
+ public:
+  explicit Priors(const Model& model) : model_(model) {}
+  const Prior& of(const Case& c);
+
+ private:
+  const Model& model_;
+  std::map<std::string, Prior> kept_;
 };
 
 // "sump-seal (floors.json:12)"

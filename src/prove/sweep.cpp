@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "decide/grading.hpp"
 #include "vocabulary/levels.hpp"
 
 namespace dryshaft::proof {
@@ -9,29 +10,27 @@ namespace {
 
 struct Judged {
   double risk = 0;
-  int severity = 0;
+  Grade grade = Grade::U;
 };
 
 // Looks at one state and its better neighbours.
 class Examiner {
  public:
-  Examiner(const Space& space, Aims aims) : space_(space), aims_(aims) {}
+  Examiner(const Space& space, Aims aims) : space_(space), aims_(aims), priors_(space.model) {}
 
   void examine(const Draft& d) {
     const Case c = space_.realize(d);
-    const Verdict v = judge(space_.knowledge, space_.model, c);
-    ++found.states;
-    const Judged here{v.posterior.risk, severity(v.grade)};
+    const Judged here = at(c);
     const auto wanted = [&](Aim aim) { return (aims_ & only(aim)) != 0; };
     if (wanted(Aim::unchecked_a)) {
-      const bool a = v.grade == Grade::A && !made_dry_and_clean(d.level, d.look.check);
-      const bool b = v.grade <= Grade::B && d.look.check != PortCheck::fresh;
+      const bool a = here.grade == Grade::A && !made_dry_and_clean(d.level, d.look.check);
+      const bool b = here.grade <= Grade::B && d.look.check != PortCheck::fresh;
       if (a || b) {
         breach(Aim::unchecked_a, d, std::nullopt);
       }
     }
     if (wanted(Aim::no_action)) {
-      const Facts facts = facts_of(c, v);
+      const Facts facts = facts_of(c, judge(space_.knowledge, space_.model, c, priors_.of(c)));
       if (std::ranges::none_of(space_.knowledge.advice,
                                [&](const Advice& a) { return holds(a.when, facts); })) {
         breach(Aim::no_action, d, std::nullopt);
@@ -54,11 +53,12 @@ class Examiner {
   Sweep found;
 
  private:
-  Judged at(const Draft& d) {
+  Judged at(const Case& c) {
     ++found.states;
-    const Verdict v = space_.judge(d);
-    return {v.posterior.risk, severity(v.grade)};
+    const Prior& prior = priors_.of(c);
+    return {space_.model.risks(c, prior).risk, grade_of(space_.knowledge, space_.model, c, prior)};
   }
+  Judged at(const Draft& d) { return at(space_.realize(d)); }
 
   void breach(Aim aim, const Draft& bad, const std::optional<Draft>& than) {
     std::size_t n = bad.observed();
@@ -73,7 +73,7 @@ class Examiner {
 
   void compare(Aim aim, const Draft& worse, Judged w, const Draft& better, Judged b,
                bool grade_only = false) {
-    if ((!grade_only && falls(b.risk, w.risk)) || w.severity < b.severity) {
+    if ((!grade_only && falls(b.risk, w.risk)) || severity(w.grade) < severity(b.grade)) {
       breach(aim, worse, better);
     }
   }
@@ -101,7 +101,7 @@ class Examiner {
           lower.look = space_.looks[1];
         }
       }
-      if (Space::possible(lower)) {
+      if (Space::possible(lower) && lower.moments() == d.moments()) {
         compare(Aim::worse_finding, d, here, lower, at(lower), space_.model.explains_only(f.id));
       }
     }
@@ -114,12 +114,12 @@ class Examiner {
         Draft without = d;
         without.set(f.id, -1);
         if (f.id == Finding::port_fluid) {
-          if (d.look.weight < 1) {
+          if (d.look.days > 0) {
             continue;  // other news of the same look would go as well
           }
           without.look = space_.looks[0];
         }
-        if (Space::possible(without)) {
+        if (Space::possible(without) && without.moments() == d.moments()) {
           compare(Aim::not_observed, without, at(without), d, here,
                   space_.model.explains_only(f.id));
         }
@@ -139,13 +139,13 @@ class Examiner {
     for (std::size_t l = 0; l < f.levels.size() && !(risk && grade); ++l) {
       Draft with = d;
       with.set(f.id, static_cast<int>(l));
-      if (!Space::possible(with)) {
+      if (!Space::possible(with) || with.moments() != d.moments()) {
         continue;
       }
       first = first ? first : with;
       const Judged known = at(with);
       const bool lower = !falls(known.risk, here.risk);
-      const bool no_worse = known.severity <= here.severity;
+      const bool no_worse = severity(known.grade) <= severity(here.grade);
       risk = risk || (lower && (apart || no_worse));
       grade = grade || (no_worse && (apart || lower));
     }
@@ -154,9 +154,14 @@ class Examiner {
     }
   }
 
+  // What else is seen today can tell more of a leak that has gone on for longer.
   void fresher(const Draft& d, Judged here) {
+    if (std::ranges::any_of(findings(),
+                            [&](const FindingSpec& f) { return !f.at_port && d.at(f.id) >= 0; })) {
+      return;
+    }
     for (std::size_t i = 2; i < space_.looks.size(); ++i) {
-      if (space_.looks[i].weight == d.look.weight && d.look.check == space_.looks[i].check) {
+      if (space_.looks[i] == d.look) {
         Draft younger = d;
         younger.look = space_.looks[i - 1];
         compare(Aim::older_look, d, here, younger, at(younger));
@@ -164,7 +169,12 @@ class Examiner {
     }
   }
 
+  // Of a unit that nobody has looked at: what is seen can have more than one cause, of which some
+  // come with distance.
   void nearer(const Draft& d, Judged here) {
+    if (d.observed() > 0) {
+      return;
+    }
     const auto place = std::ranges::find(space_.distances, d.km);
     if (place == space_.distances.begin() || place == space_.distances.end()) {
       return;
@@ -176,6 +186,7 @@ class Examiner {
 
   const Space& space_;
   Aims aims_;
+  Priors priors_;
 };
 
 void keep_smaller(Sweep& into, const Sweep& more) {
