@@ -109,6 +109,10 @@ Structure structure_of(const Space& space) {
     if (space.model.explains_only(f.id)) {
       s.explaining |= 1U << idx(f.id);
     }
+    if (has(s.mixed & space.model.show_breakdown(), f.id)) {
+      s.obstacles.push_back(fmt::format(
+          "{} shows a breakdown, and bears on causes that are not damaging", f.name));
+    }
   }
   const auto refuse_causes = [&](const Condition& c, const std::string& whose) {
     ++s.states;
@@ -132,19 +136,27 @@ namespace {
 // Of the levels of one finding in each damage.
 class LevelChances {
  public:
-  LevelChances(const Model& model, Finding f) {
+  LevelChances(const Model& model, Finding f) : unsaid_{model.unsaid(nothing_observed())} {
+    Levels one = nothing_observed();
     for (std::size_t l = 0; l < spec(f).levels.size(); ++l) {
       likelihood_.push_back(&model.likelihood(f, static_cast<int>(l)));
       broken_.push_back(model.broken(f, static_cast<int>(l)));
+      one[idx(f)] = static_cast<std::int8_t>(l);
+      unsaid_.push_back(model.unsaid(one));
     }
   }
   [[nodiscard]] double at(std::size_t level, const Damage& d) const {
     return (*likelihood_[level])[d.state] * broken_[level].at(d.broken);
   }
+  // That nobody says so of a breakdown, next to this level (-1: not observed) and no other word.
+  [[nodiscard]] double unsaid(int level, const Damage& d) const {
+    return unsaid_[static_cast<std::size_t>(level + 1)].at(d.broken);
+  }
 
  private:
   std::vector<const States*> likelihood_;
   std::vector<std::array<double, kBreakdowns>> broken_;
+  std::vector<std::array<double, kBreakdowns>> unsaid_;  // not observed first
 };
 
 }  // namespace
@@ -170,7 +182,11 @@ Step pure_rises(const Space& space, const Structure& structure) {
         }
         for (std::size_t h = l + 1; f.ordered && h < f.levels.size(); ++h) {
           ++step.states;
-          if (falls(chance.at(l, d) * chance.at(h, {}), chance.at(h, d) * chance.at(l, {}))) {
+          const double low = chance.at(l, d) * chance.at(h, {});
+          const double high = chance.at(h, d) * chance.at(l, {});
+          // Whether something else tells of a breakdown or not.
+          if (falls(low, high) || falls(low * chance.unsaid(static_cast<int>(l), d),
+                                        high * chance.unsaid(static_cast<int>(h), d))) {
             step.fail(fmt::format("{} speaks less for {} than {} does",
                                   shown(f.id, static_cast<int>(h)), shown(d),
                                   shown(f.id, static_cast<int>(l))));
@@ -193,8 +209,11 @@ Step pure_unknown(const Space& space, const Structure& structure, BestLevels& be
     std::uint8_t good = 0;
     for (std::size_t l = 0; l < f.levels.size(); ++l) {
       step.states += all.size();
-      const bool never = std::ranges::none_of(
-          all, [&](const Damage& d) { return falls(chance.at(l, d), chance.at(l, {})); });
+      const bool never = std::ranges::none_of(all, [&](const Damage& d) {
+        return falls(chance.at(l, d), chance.at(l, {})) ||
+               falls(chance.at(l, d) * chance.unsaid(static_cast<int>(l), d),
+                     chance.at(l, {}) * chance.unsaid(-1, d));
+      });
       good = static_cast<std::uint8_t>(good | (never ? 1U << l : 0U));
     }
     best[idx(f.id)] = good;
@@ -504,6 +523,21 @@ Step mixed_unknown(const Space& space, const Structure& structure, BestLevels& b
 
 // ------------------------------------------------------- distance and age
 
+namespace {
+
+// Before a look: hidden damage too.
+double damage_in(const Prior& prior) {
+  double sum = 0;
+  for (const States& state : prior.state) {
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      sum += state[s] * prior.damaged[s];
+    }
+  }
+  return sum;
+}
+
+}  // namespace
+
 Step wear_rises(const Space& space) {
   Step step;
   for (const CauseRule& c : space.knowledge.causes) {
@@ -524,10 +558,10 @@ Step wear_rises(const Space& space) {
         ++step.states;
         c.seal_km = km;
         c.seal_years = years[y];
-        const double risk = space.model.graded_risk(c, space.model.prior(c));
+        const double risk = damage_in(space.model.prior(c));
         if (falls(younger, risk) || falls(before[y], risk)) {
           step.fail(
-              fmt::format("the risk of an uninspected unit falls on the way to {:.0f} km and "
+              fmt::format("the chance of damage before a look falls on the way to {:.0f} km and "
                           "{:g} years",
                           km, years[y]));
         }

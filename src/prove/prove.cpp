@@ -18,10 +18,6 @@ std::string_view described(Aim aim) {
   switch (aim) {
     case Aim::worse_finding:
       return "a worse finding gives a lower risk or a better grade";
-    case Aim::more_distance:
-      return "more distance gives a lower risk or a better grade";
-    case Aim::older_look:
-      return "an older look gives a lower risk or a better grade";
     case Aim::not_observed:
       return "not to observe a finding looks better than its best value";
     case Aim::unchecked_a:
@@ -64,8 +60,8 @@ class Prover {
     property("monotone-risk", "a worse value of an ordered finding never lowers the risk",
              [&](Property& p) { monotone_risk(p); });
     property("monotone-distance",
-             "more distance or age never lowers the risk of a unit not looked at, nor an older "
-             "check the risk or the grade",
+             "before a look, more distance, age or time since the last one never lowers the chance "
+             "of damage; a stale port check never betters the grade",
              [&](Property& p) { monotone_distance(p); });
     property("monotone-grade", "a worse value of an ordered finding never gives a better grade",
              [&](Property& p) { monotone_grade(p); });
@@ -207,7 +203,7 @@ class Prover {
         "it can hold, and levels l < l', P(l'|S) P(l|none) >= P(l|S) P(l'|none). Without damage "
         "its chance is that of the background, and a leak that does not show changes nothing, so "
         "each term of the odds of damage grows with the level, whatever was believed before this "
-        "look and whatever else is seen.",
+        "look and whatever else is seen, of a breakdown or without a word of it.",
         "in an earlier look too, where no work and no bypass has ended a cause since: nothing "
         "heals, so a unit without damage now had none then, and the level enters every course "
         "without damage by the background alone.",
@@ -227,17 +223,18 @@ class Prover {
 
   void monotone_distance(Property& p) {
     p.argument = {
-        "the wear-out hazard rises with distance and age, and what has come stays. Tried at each "
-        "distance below, in every configuration, at ten ages of each.",
-        "an older check: nothing heals, so damage at the check is damage now, and more may have "
-        "come since. This is for the check alone: what is seen today, such as a rotor that turns "
-        "freely, can tell more of a leak that has gone on for longer.",
+        "the wear-out hazard rises with distance and age, and nothing heals, so damage at a look "
+        "is damage for good, and more may come. Tried for a unit never looked at, at each distance "
+        "below, in every configuration, at ten ages of each.",
+        "this is what is believed before the newest look. That look itself can lower the risk the "
+        "more the longer the unit has run: one that still runs, or turns freely, has not broken "
+        "down, and a noise has more that may account for it.",
         "a stale check is graded no better than a fresh one: every value of all that the floors "
         "and verdicts that mention it mention."};
     conclude(p,
              {premises(), wear_rises(space_), process_keeps_order(space_),
               floors_with_older_look(space_)},
-             {Aim::more_distance, Aim::older_look});
+             {});
   }
 
   void monotone_grade(Property& p) {

@@ -365,46 +365,37 @@ struct PastLook {
 // The looks, oldest first, without which the newest record alone could not give this draft.
 std::vector<PastLook> looks_before(const Draft& d) {
   constexpr int kEarlier = 100;  // days
+  const auto [check, loss, damage, coolant] = d.moments();
   std::vector<PastLook> looks;
-  const auto take = [&](int days_ago, auto wanted) {
-    PastLook& then = looks.emplace_back(PastLook{days_ago, nothing_observed()});
-    for (const FindingSpec& f : findings()) {
-      if (wanted(f)) {
-        then.seen[idx(f.id)] = static_cast<std::int8_t>(d.at(f.id));
-      }
-    }
-  };
-  const auto [days, loss, damage, coolant] = d.moments();
-  if (days > 0) {
-    take(days, [](const FindingSpec& f) { return f.at_port; });
-  }
-  if (loss != 0) {
-    // Next to a leak seen outside, a loss that it does not explain is an earlier one.
-    take(kEarlier, [](const FindingSpec& f) { return f.id == Finding::coolant_loss; });
-  }
-  // Longest ago what has gone since: coolant; rust, and the next day a tip without it.
-  int oldest = 0;
-  for (const PastLook& l : looks) {
-    oldest = std::max(oldest, l.days_ago);
-  }
-  std::vector<PastLook> gone;
-  const auto seen_then = [&](int days, std::initializer_list<std::pair<Finding, int>> levels) {
-    PastLook& then = gone.emplace_back(PastLook{days, nothing_observed(), true});
+  // What has gone since, longest ago: rust, and the next day a tip without it; coolant.
+  const auto gone = [&](int days, std::initializer_list<std::pair<Finding, int>> levels) {
+    PastLook& then = looks.emplace_back(
+        PastLook{std::max(check, loss * kEarlier) + days, nothing_observed(), true});
     for (const auto& [f, l] : levels) {
       then.seen[idx(f)] = static_cast<std::int8_t>(l);
     }
   };
   if (damage != 0) {
-    seen_then(oldest + 2 * kEarlier, {{Finding::port_rust, level_of(Rust::light)}});
-    seen_then(oldest + 2 * kEarlier - 1, {{Finding::port_rust, level_of(Rust::none)}});
+    gone(2 * kEarlier, {{Finding::port_rust, level_of(Rust::light)}});
+    gone(2 * kEarlier - 1, {{Finding::port_rust, level_of(Rust::none)}});
   }
   if (coolant != 0) {
-    seen_then(oldest + kEarlier, {{Finding::port_fluid, level_of(Fluid::film)},
-                                  {Finding::port_fluid_kind, level_of(FluidKind::coolant)}});
+    gone(kEarlier, {{Finding::port_fluid, level_of(Fluid::film)},
+                    {Finding::port_fluid_kind, level_of(FluidKind::coolant)}});
+  }
+  if (check > 0) {
+    PastLook& then = looks.emplace_back(PastLook{check, nothing_observed()});
+    for (const FindingSpec& f : findings()) {
+      then.seen[idx(f.id)] = f.at_port ? d.level[idx(f.id)] : std::int8_t{-1};
+    }
+  }
+  if (loss != 0) {
+    // Next to a leak seen outside, a loss that it does not explain is an earlier one.
+    PastLook& then = looks.emplace_back(PastLook{kEarlier, nothing_observed()});
+    then.seen[idx(Finding::coolant_loss)] = d.level[idx(Finding::coolant_loss)];
   }
   std::ranges::stable_sort(looks, std::greater(), &PastLook::days_ago);
-  gone.insert(gone.end(), looks.begin(), looks.end());
-  return gone;
+  return looks;
 }
 
 }  // namespace

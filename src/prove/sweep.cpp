@@ -42,12 +42,6 @@ class Examiner {
     if (wanted(Aim::not_observed)) {
       forgotten(d, here);
     }
-    if (wanted(Aim::older_look)) {
-      fresher(d, here);
-    }
-    if (wanted(Aim::more_distance)) {
-      nearer(d, here);
-    }
   }
 
   Sweep found;
@@ -152,36 +146,6 @@ class Examiner {
     if (first && !(risk && grade)) {
       breach(Aim::not_observed, d, first);
     }
-  }
-
-  // What else is seen today can tell more of a leak that has gone on for longer.
-  void fresher(const Draft& d, Judged here) {
-    if (std::ranges::any_of(findings(),
-                            [&](const FindingSpec& f) { return !f.at_port && d.at(f.id) >= 0; })) {
-      return;
-    }
-    for (std::size_t i = 2; i < space_.looks.size(); ++i) {
-      if (space_.looks[i] == d.look) {
-        Draft younger = d;
-        younger.look = space_.looks[i - 1];
-        compare(Aim::older_look, d, here, younger, at(younger));
-      }
-    }
-  }
-
-  // Of a unit that nobody has looked at: what is seen can have more than one cause, of which some
-  // come with distance.
-  void nearer(const Draft& d, Judged here) {
-    if (d.observed() > 0) {
-      return;
-    }
-    const auto place = std::ranges::find(space_.distances, d.km);
-    if (place == space_.distances.begin() || place == space_.distances.end()) {
-      return;
-    }
-    Draft near = d;
-    near.km = *(place - 1);
-    compare(Aim::more_distance, d, here, near, at(near));
   }
 
   const Space& space_;

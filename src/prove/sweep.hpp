@@ -15,8 +15,6 @@ namespace dryshaft::proof {
 
 enum class Aim : std::uint8_t {
   worse_finding,  // a worse value of an ordered finding
-  more_distance,
-  older_look,
   not_observed,
   unchecked_a,  // A without a check made, dry and clean; B without a fresh one
   no_action,
