@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <limits>
 #include <map>
+#include <memory>
 #include <random>
 #include <set>
 
@@ -57,11 +58,32 @@ class Draw {
         c.set(s.id, below(s.values.size()));
       }
     }
-    c.port_weight =
-        c.at(Situation::port_check) == idx(PortCheck::fresh) ? 0.5 + share() / 2 : share() / 2;
     c.seal_km = 300000 * share();
     c.seal_years = 15 * share();
+    if (below(3) == 0) {
+      look_before(c);
+    }
     return c;
+  }
+
+  // Half way, at a few findings; what it saw at the port is what is on record of that.
+  void look_before(Case& c) {
+    auto course = std::make_shared<Course>();
+    Leg& leg = course->legs.emplace_back();
+    leg.from.cooling = leg.to.cooling = static_cast<Cooling>(c.at(Situation::rotor_cooling));
+    leg.to = leg.from.later(c.seal_km / 2, c.seal_years / 2);
+    leg.look = 0;
+    leg.seen.fill(-1);
+    for (const FindingSpec& f : findings()) {
+      if (f.at_port) {
+        leg.seen[idx(f.id)] = c.level[idx(f.id)];
+        c.earlier |= c.at(f.id) >= 0 ? 1U << idx(f.id) : 0U;
+      } else if (!f.detail_of && below(3) == 0) {
+        leg.seen[idx(f.id)] = static_cast<std::int8_t>(below(f.levels.size()));
+      }
+    }
+    course->end = leg.to;
+    c.course = std::move(course);
   }
 
   Facts facts() {
@@ -249,14 +271,14 @@ TEST_CASE("risks alone are those of the whole posterior, and so is the grade") {
     for (int i = 0; i < 5000; ++i) {
       const Case c = draw.unit();
       const Posterior p = model.infer(c);
-      const double unworn = model.unworn(c);
-      const Risks risks = model.risks(c);
-      REQUIRE(model.graded_risk(c, unworn) == p.graded_risk);
+      const Prior prior = model.prior(c);
+      const Risks risks = model.risks(c, prior);
+      REQUIRE(model.graded_risk(c, prior) == p.graded_risk);
       REQUIRE(risks.graded_risk == p.graded_risk);
       REQUIRE(risks.risk == Approx(p.risk).epsilon(1e-14));
       const Verdict v = judge(*k, model, c);
       grades.insert(v.grade);
-      REQUIRE(grade_of(*k, model, c, unworn) == v.grade);
+      REQUIRE(grade_of(*k, model, c, prior) == v.grade);
       REQUIRE(grade_of(*k, model.grading(), c, p.graded_risk, p.cause) == v.grade);
       for (std::size_t f = 0; f < k->floors.size(); ++f) {
         REQUIRE(((v.floors >> f & 1U) != 0) == holds(k->floors[f].when, facts_of(c, [&] {
@@ -330,7 +352,6 @@ void apply(Case& c, Finding finding, int level) {
   drop_what_does_not_exist(c.level);
   if (finding == Finding::port_fluid) {
     c.set(Situation::port_check, PortCheck::fresh);
-    c.port_weight = 1;
   }
 }
 
@@ -389,7 +410,7 @@ TEST_CASE("no pair that would better a grade is missed") {
       const Verdict v = judge(*k, model, c);
       std::vector<Change> found;
       bool single_up = v.grade == Grade::A;
-      for (const WouldChange& w : would_change(*k, model, c, v)) {
+      for (const WouldChange& w : would_change(*k, model, c, model.prior(c), v)) {
         const bool up =
             v.grade == Grade::U ? w.grade < Grade::C : severity(w.grade) < severity(v.grade);
         // A whole look at the port, dry, counts as one thing.
@@ -424,9 +445,8 @@ TEST_CASE("a check can lead to the grades that its outcomes give") {
     for (int i = 0; i < 60; ++i) {
       Case c = draw.unit(5);
       c.set(Situation::port_check, PortCheck::fresh);
-      c.port_weight = 1;
-      const Verdict v = judge(*k, model, c);
-      for (const NextCheck& check : next_checks(*k, model, c, v, Audience::technician)) {
+        const Verdict v = judge(*k, model, c);
+      for (const NextCheck& check : next_checks(*k, model, c, model.prior(c), v, Audience::technician)) {
         std::vector<Case> outcomes = {c};
         for (const Finding f : k->action(check.id)->reveals) {
           std::vector<Case> grown;
