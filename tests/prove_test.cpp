@@ -678,11 +678,19 @@ class Histories {
   std::size_t below(std::size_t n) { return static_cast<std::size_t>(engine_() % n); }
   Finding pure() { return kPure.at(below(kPure.size())); }
 
-  static constexpr std::array kPure = {
-      Finding::port_fluid,     Finding::port_residue, Finding::port_rust,    Finding::port_debris,
-      Finding::isolation_fault, Finding::insulation,  Finding::rotation,     Finding::coolant_loss,
-      Finding::shutdown,       Finding::reduced_power, Finding::opened_seal_leak,
-      Finding::opened_rotor_bearing_corrosion, Finding::opened_insulation_loss};
+  static constexpr std::array kPure = {Finding::port_fluid,
+                                       Finding::port_residue,
+                                       Finding::port_rust,
+                                       Finding::port_debris,
+                                       Finding::isolation_fault,
+                                       Finding::insulation,
+                                       Finding::rotation,
+                                       Finding::coolant_loss,
+                                       Finding::shutdown,
+                                       Finding::reduced_power,
+                                       Finding::opened_seal_leak,
+                                       Finding::opened_rotor_bearing_corrosion,
+                                       Finding::opened_insulation_loss};
 
  private:
   Clock further(const Clock& from) {
@@ -702,9 +710,7 @@ class Histories {
   std::mt19937 engine_{20251130};
 };
 
-double risk_of(const Case& c) {
-  return shipped_model().graded_risk(c, shipped_model().prior(c));
-}
+double risk_of(const Case& c) { return shipped_model().graded_risk(c, shipped_model().prior(c)); }
 
 // The same unit, with what one of its looks found changed.
 Case changed(const Case& c, std::size_t look, const std::function<void(Levels&)>& change) {
@@ -715,7 +721,8 @@ Case changed(const Case& c, std::size_t look, const std::function<void(Levels&)>
   return other;
 }
 
-TEST_CASE("a worse finding in any look of a history never lowers the risk, nor a good one raises it") {
+TEST_CASE(
+    "a worse finding in any look of a history never lowers the risk, nor a good one raises it") {
   Histories draw;
   std::size_t raised = 0;
   std::size_t left_out = 0;
@@ -723,8 +730,7 @@ TEST_CASE("a worse finding in any look of a history never lowers the risk, nor a
     const Case c = draw.unit();
     const std::size_t look = draw.below(c.course->legs.size() + 1);
     const Finding f = draw.pure();
-    const Levels& seen =
-        look < c.course->legs.size() ? c.course->legs[look].seen : c.level;
+    const Levels& seen = look < c.course->legs.size() ? c.course->legs[look].seen : c.level;
     const int level = seen[idx(f)];
     const double risk = risk_of(c);
     if (level >= 0 && level + 1 < static_cast<int>(spec(f).levels.size())) {

@@ -110,8 +110,8 @@ Structure structure_of(const Space& space) {
       s.explaining |= 1U << idx(f.id);
     }
     if (has(s.mixed & space.model.show_breakdown(), f.id)) {
-      s.obstacles.push_back(fmt::format(
-          "{} shows a breakdown, and bears on causes that are not damaging", f.name));
+      s.obstacles.push_back(
+          fmt::format("{} shows a breakdown, and bears on causes that are not damaging", f.name));
     }
   }
   const auto refuse_causes = [&](const Condition& c, const std::string& whose) {
@@ -398,7 +398,7 @@ class Beside {
   bool bound_;  // needs another finding, or is needed by one
   std::vector<Finding> others_;
   std::vector<Damage> damage_;
-  std::vector<std::size_t> rest_;  // states of the causes that are not damaging
+  std::vector<std::size_t> rest_;                // states of the causes that are not damaging
   std::vector<std::vector<Factors>> by_damage_;  // the finding, then the others
   std::vector<std::vector<double>> products_;    // of the first few others
   std::vector<Factors> factors_;
@@ -617,11 +617,13 @@ Step stages_in_order(const Knowledge& k) {
   };
   for (std::size_t s = 0; s < kSealStages; ++s) {
     const StageRule& stage = k.stages.at(s);
-    in_order(stage, stage.reaches >= (s == 0 ? 0 : k.stages.at(s - 1).reaches) && stage.reaches <= 1,
+    in_order(stage,
+             stage.reaches >= (s == 0 ? 0 : k.stages.at(s - 1).reaches) && stage.reaches <= 1,
              "less reaches the tip than in the stage before");
     for (const HarmRule& harm : k.harms) {
-      in_order(harm, harm.after_km.at(s) > 0 && harm.breakdown_km > 0 &&
-                         (s == 0 || harm.after_km.at(s) <= harm.after_km.at(s - 1)),
+      in_order(harm,
+               harm.after_km.at(s) > 0 && harm.breakdown_km > 0 &&
+                   (s == 0 || harm.after_km.at(s) <= harm.after_km.at(s - 1)),
                fmt::format("{} harms more slowly than the stage before", stage.id));
     }
   }
@@ -722,9 +724,10 @@ void keeps_order(const Ways& ways, const std::vector<std::uint64_t>& sets, doubl
         }
         ++step.states;
         if (ends_in.at(worse.place()) < ends_in.at(c) - kOfTables) {
-          step.fail(fmt::format("{:g} km after it was worse, at {}, a unit is better off than one "
-                                "that was at {}",
-                                km, shown_core(worse.place()), shown_core(c)));
+          step.fail(
+              fmt::format("{:g} km after it was worse, at {}, a unit is better off than one "
+                          "that was at {}",
+                          km, shown_core(worse.place()), shown_core(c)));
         }
       }
     }

@@ -182,7 +182,8 @@ class Prover {
         "transitions keep order: a core is a stage of the seal with what has come of rotor "
         "bearings and insulation. Over three distances, with the seal wearing and not, each of the "
         "36 cores goes only to cores as bad, and for every set of cores that holds with each all "
-        "that are as bad, a worse core is no less likely to end in it, to within 0.0001, as exact as the tables.",
+        "that are as bad, a worse core is no less likely to end in it, to within 0.0001, as exact "
+        "as the tables.",
         fmt::format("findings that depend on damaging causes alone: {}.",
                     names_in(structure_.pure, findings())),
         fmt::format("findings that bear on other causes too, with those they describe (\"mixed\"): "

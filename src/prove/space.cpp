@@ -23,7 +23,7 @@ using nlohmann::ordered_json;
 constexpr std::string_view kToday = "2026-01-15";  // invented, as the unit is
 constexpr std::string_view kUnit = "HL-0147";
 constexpr double kVoltage = 400;
-constexpr double kFarthest = 1e6;     // km
+constexpr double kFarthest = 1e6;      // km
 constexpr double kLongestAgo = 36525;  // days
 
 // Words one case as records, a look each, oldest first; whether they give that case back is
@@ -64,8 +64,9 @@ class Wording {
         seen[idx(f.id)] = -1;
       }
     }
-    look(newest, seen, seen[idx(Finding::port_fluid)] == 0 ||
-                           c_.at(Situation::port_check) == idx(PortCheck::fresh));
+    look(newest, seen,
+         seen[idx(Finding::port_fluid)] == 0 ||
+             c_.at(Situation::port_check) == idx(PortCheck::fresh));
     return text + json_out::of(newest) + "\n";
   }
 
