@@ -14,6 +14,7 @@
 #include <cstdint>
 #include <functional>
 #include <limits>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -273,10 +274,11 @@ OnsetPosterior onset_posterior(std::span<const OnsetInterval> intervals, const O
 
 // ------------------------------------------------------- how often to look
 
-/// Theory: delay-time inspection model (Christer and Waller 1984, from memory).
+/// Distances, or ages at the rules' yearly distance, as a report gives them that goes by the joined
+/// curve: for a unit that was found dry and clean, with nothing else on record.
 struct OnsetRecheck {
   double at = 0;       ///< distance of the seal
-  double first = 0;    ///< next look after one dry look there, the first ever
+  double first = 0;    ///< next look after one look there, the first ever
   double regular = 0;  ///< the same where the seal was looked at that often all along
   double leak_by = 0;  ///< chance that a leak has begun by there
 };
@@ -285,8 +287,8 @@ struct OnsetPlan {
   double until = 0;           ///< distance that the figures below speak of
   double checks = 0;          ///< expected for a hundred units
   double found = 0;           ///< leaks found before damage, for a hundred units
-  double damaged = 0;         ///< damage before it was found
-  double without = 0;         ///< damage with no checks at all
+  double damaged = 0;         ///< harm to rotor bearings or winding before a leak was found
+  double without = 0;         ///< the same with no checks at all
 };
 
 // ----------------------------------------------------------------- the whole
@@ -294,11 +296,7 @@ struct OnsetPlan {
 struct OnsetOptions {
   std::vector<double> distances;  ///< empty: usual ones for the axis
   std::optional<OnsetPrior> prior;
-  double misses = 0;          ///< chance that a check misses a leak
-  double leak_to_damage = 0;  ///< mean delay, on the axis; 0: no rechecks
-  double stages = 1;          ///< of the delay
-  double target = 0;          ///< chance of damage between two looks
-  double least = 0;           ///< no shorter time between looks than this
+  std::shared_ptr<const Knowledge> rules;  ///< that rechecks go by; null: there are none
   std::size_t resamples = 200;
 };
 /// From rules and axis: what `fit_onset` needs of them.

@@ -17,6 +17,7 @@
 #include <optional>
 #include <vector>
 
+#include "base/index.hpp"
 #include "dryshaft/knowledge.hpp"
 
 namespace dryshaft {
@@ -27,14 +28,26 @@ inline constexpr std::size_t kHarmStates = 3;
 inline constexpr std::size_t kCores = kSealStates * kHarmStates * kHarmStates;
 // Both erosions and noise from outside: a bit each, in the order of the causes.
 inline constexpr std::size_t kRests = 8;
-inline constexpr std::array kRestCauses = {Cause::rotor_bearing_erosion, Cause::gear_bearing_erosion,
-                                           Cause::outside_noise};
+inline constexpr std::array kRestCauses = {Cause::rotor_bearing_erosion,
+                                           Cause::gear_bearing_erosion, Cause::outside_noise};
 
 constexpr std::size_t core_of(std::size_t seal, std::size_t corrosion, std::size_t insulation) {
   return (seal * kHarmStates + corrosion) * kHarmStates + insulation;
 }
 
 using Cores = std::array<double, kCores>;
+
+// The causes that are there, as bits.
+constexpr unsigned causes_in(std::size_t seal, std::size_t corrosion, std::size_t insulation,
+                             std::size_t rest) {
+  unsigned there = (seal > 0 ? 1U << idx(Cause::seal_leak) : 0U) |
+                   (corrosion > 0 ? 1U << idx(kHarms[0]) : 0U) |
+                   (insulation > 0 ? 1U << idx(kHarms[1]) : 0U);
+  for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
+    there |= (rest >> b & 1U) != 0 ? 1U << idx(kRestCauses[b]) : 0U;
+  }
+  return there;
+}
 
 // What is believed of a unit at one moment. Sums to 1.
 struct Belief {

@@ -399,23 +399,14 @@ namespace {
 // What only an opened unit shows.
 constexpr std::uint32_t kOfSealItself = 1U << idx(Finding::opened_seal_leak);
 
-// A state of causes as a look sees it, without the seal.
-constexpr std::size_t state_of(std::size_t corrosion, std::size_t insulation, std::size_t rest) {
-  std::size_t state = (corrosion > 0 ? std::size_t{1} << idx(kHarms[0]) : 0) |
-                      (insulation > 0 ? std::size_t{1} << idx(kHarms[1]) : 0);
-  for (std::size_t b = 0; b < kRestCauses.size(); ++b) {
-    state |= (rest >> b & 1U) << idx(kRestCauses[b]);
-  }
-  return state;
-}
 constexpr std::size_t kReached = std::size_t{1} << idx(Cause::seal_leak);
 
-// By harm (bits: corrosion, insulation) and rest.
+// States as a look sees them, without the seal, by harm (bits: corrosion, insulation) and rest.
 constexpr auto kStateOf = [] {
   std::array<std::array<std::uint8_t, kRests>, 4> states{};
   for (std::size_t harm = 0; harm < states.size(); ++harm) {
     for (std::size_t r = 0; r < kRests; ++r) {
-      states[harm][r] = static_cast<std::uint8_t>(state_of(harm & 1U, harm >> 1U, r));
+      states[harm][r] = static_cast<std::uint8_t>(causes_in(0, harm & 1U, harm >> 1U, r));
     }
   }
   return states;
@@ -576,22 +567,36 @@ Prior Model::prior(const Case& c) const {
 }
 
 void Model::collapse(Prior& out) const {
-  const bool leak_damages = (damaging_ >> kReached & 1U) != 0;
-  States hidden{};
   each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
     const double reaches = reaches_[seal];
     for (std::size_t r = 0; r < kRests; ++r) {
       const double p = out.belief.at[core][r];
       out.state[breakdown][states[r]] += p * (1 - reaches);
       out.state[breakdown][states[r] | kReached] += p * reaches;
-      hidden[states[r]] += seal > 0 && leak_damages ? p * (1 - reaches) : 0;
     }
   });
+  const bool leak_damages = (damaging_ >> kReached & 1U) != 0;
+  const States hidden = hidden_leaks(out)[0];
   for (std::size_t s = 0; s < kStateCount; ++s) {
     const bool shows = (damaging_ >> s & 1U) != 0;
-    out.damaged[s] =
-        shows ? 1 : (out.state[0][s] > 0 ? std::min(1.0, hidden[s] / out.state[0][s]) : 0);
+    out.damaged[s] = shows ? 1 : leak_damages ? hidden[s] : 0;
   }
+}
+
+std::array<States, kBreakdowns> Model::hidden_leaks(const Prior& prior) const {
+  std::array<States, kBreakdowns> hidden{};
+  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
+    for (std::size_t r = 0; seal > 0 && r < kRests; ++r) {
+      hidden[breakdown][states[r]] += prior.belief.at[core][r] * (1 - life_->reaches(seal));
+    }
+  });
+  for (std::size_t d = 0; d < kBreakdowns; ++d) {
+    for (std::size_t s = 0; s < kStateCount; ++s) {
+      const double all = prior.state[d][s];
+      hidden[d][s] = all > 0 ? std::min(1.0, hidden[d][s] / all) : 0;
+    }
+  }
+  return hidden;
 }
 
 // States that a look tells apart, with all that was seen, in one pass, a block at a time.

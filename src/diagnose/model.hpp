@@ -144,6 +144,8 @@ class Model {
   // The two risks of `infer(c, prior)` without the rest.
   [[nodiscard]] Risks risks(const Case& c, const Prior& prior) const;
   [[nodiscard]] double graded_risk(const Case& c, const Prior& prior) const;
+  // The share of each state, by breakdown, whose seal leaks though nothing has reached the tip.
+  [[nodiscard]] std::array<States, kBreakdowns> hidden_leaks(const Prior& prior) const;
   // Findings that count as evidence of the newest look, as bits.
   [[nodiscard]] std::uint32_t evidence_in(const Case& c) const;
   // How likely each state makes a look of long ago; what only explains away is left out.
@@ -204,7 +206,7 @@ class Model {
   std::array<std::uint32_t, kFindingCount> linked_{};
   std::array<std::array<int, kCauseCount>, kFindingCount> carriers_{};
   std::array<bool, kFindingCount> carries_{};
-  std::uint32_t carrying_ = 0;                // the same as bits
+  std::uint32_t carrying_ = 0;  // the same as bits
   std::uint32_t explains_ = 0;
   std::uint64_t damaging_ = 0;
 
@@ -212,8 +214,8 @@ class Model {
   // over the causes of a group, and spread over all states once at the end.
   struct Group {
     std::uint32_t causes = 0;
-    std::size_t size = 0;        // joint states of its causes
-    std::uint32_t members = 0;   // findings, as bits
+    std::size_t size = 0;                                    // joint states of its causes
+    std::uint32_t members = 0;                               // findings, as bits
     std::array<std::uint8_t, kStateCount / kBlock> block{};  // where each block of states is found
   };
   struct Product;
@@ -233,7 +235,7 @@ class Model {
 
   struct Broken {
     Finding finding;
-    std::size_t harm;                       // its place in `kHarms`
+    std::size_t harm;                        // its place in `kHarms`
     std::array<double, kMaxLevels> ratio{};  // to a unit that is only harmed
   };
   std::array<double, kSealStates> reaches_{};

@@ -251,7 +251,7 @@ class OnsetDescriber : document::Telling {
     if (!r_.plan) {
       return;
     }
-    const OnsetOptions& o = r_.options;
+    const Settings& s = r_.options.rules->settings;
     heading("How often to look");
     Table t;
     t.columns = {right_column("dry at"), right_column("leak by there"),
@@ -260,15 +260,18 @@ class OnsetDescriber : document::Telling {
       t.rows.push_back({at(c.at), chance(c.leak_by), every(c.regular), every(c.first)});
     }
     d_.emplace_back(std::move(t));
+    const double of_axis = r_.data.axis == OnsetAxis::km ? 1 : s.km_per_year;
     paragraph(fmt::format(
-        "So that damage comes before the next look in at most {} of those found dry: of those "
-        "looked at that often all along, and of those never looked at before. A leak is taken "
-        "to lead to damage after {} on average, in {} (a judgement), and a check to miss {} of "
-        "leaks (by the rules). No interval is shorter than {}, however old the seal: where that "
-        "is shown, the target cannot be kept.",
-        percent(o.target), at_short(o.leak_to_damage),
-        words::count(static_cast<std::size_t>(o.stages), "stage", "stages"), percent(o.misses),
-        every(o.least)));
+        "What assess --onset says with this curve of a unit that was found dry and clean, with "
+        "nothing else on record{}: so that damage begins before the next look in at most {}, of "
+        "those looked at that often all along, and of those never looked at before. How a leak "
+        "grows and what it harms, and how often a look misses it, are the rules'. No interval is "
+        "longer than the rules give a unit of that grade; none of a unit graded A or B is shorter "
+        "than {}, however old the seal: where that is shown, the target may not be kept.",
+        r_.data.axis == OnsetAxis::years ? fmt::format(" but its age, driven {} a year",
+                                                       words::distance(s.km_per_year, Units::km))
+                                         : "",
+        percent(s.damage_target), every(s.recheck_least_km / of_axis)));
     paragraph(fmt::format(
         "A hundred new seals that are looked at by this table up to {}, and not after "
         "a leak is found: {:.0f} looks, {:.0f} leaks found before damage, {:.1f} "

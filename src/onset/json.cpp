@@ -185,13 +185,13 @@ std::string onset_to_json(const OnsetSheet& sheet) {
                                 {"first", exact_or_null(c.first)},
                                 {"regular", exact_or_null(c.regular)}});
   }
-  json["recheck_rests_on"] = {{"check_misses_leak", exact_or_null(o.misses)},
-                              {"leak_to_damage", exact_or_null(o.leak_to_damage)},
-                              {"leak_to_damage_stages", exact_or_null(o.stages)},
-                              {"damage_target", exact_or_null(o.target)},
-                              {"least", exact_or_null(o.least)}};
+  json["recheck_rests_on"] = nullptr;
   json["plan"] = nullptr;
   if (r.plan) {
+    json["recheck_rests_on"] = {{"rules_sha256", sheet.rules_sha256},
+                                {"damage_target", exact_or_null(o.rules->settings.damage_target)},
+                                {"least_km", exact_or_null(o.rules->settings.recheck_least_km)},
+                                {"km_per_year", exact_or_null(o.rules->settings.km_per_year)}};
     json["plan"] = {{"looks", r.plan->looks},
                     {"until", exact_or_null(r.plan->until)},
                     {"checks_per_100", exact_or_null(r.plan->checks)},

@@ -6,7 +6,7 @@
 
 namespace dryshaft::onset {
 
-// Fills in `rechecks` and `plan`, where there is a joined curve and a delay to damage.
+// Fills in `rechecks` and `plan`, where there is a joined curve and rules to go by.
 void plan_rechecks(OnsetReport& report);
 
 }  // namespace dryshaft::onset

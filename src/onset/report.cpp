@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "diagnose/model.hpp"
 #include "onset/recheck.hpp"
 #include "report/words.hpp"
 
@@ -178,16 +177,10 @@ OnsetOptions onset_options(const Knowledge& knowledge, OnsetAxis axis,
   if (axis == OnsetAxis::plain) {
     return out;
   }
-  const Settings& s = knowledge.settings;
   if (widths) {
     out.prior = onset_prior(knowledge, *widths, axis);
   }
-  out.misses = Model(knowledge).check_misses_leak();
-  const bool by_km = axis == OnsetAxis::km;
-  out.leak_to_damage = by_km ? s.leak_to_damage_km : s.leak_to_damage_km / s.km_per_year;
-  out.stages = s.leak_to_damage_stages;
-  out.target = s.damage_target;
-  out.least = by_km ? s.recheck_least_km : s.recheck_least_days / kDaysPerYear;
+  out.rules = std::make_shared<const Knowledge>(knowledge);
   return out;
 }
 

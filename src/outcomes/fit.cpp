@@ -15,7 +15,6 @@ namespace dryshaft {
 namespace {
 
 using outcomes::shown_by_opening;
-using outcomes::states_of;
 using Values = std::array<double, kMaxLevels>;
 
 // A fitted chance keeps this far from 0 and 1: nothing is certain.
@@ -121,8 +120,6 @@ class FitBlock {
   [[nodiscard]] const std::vector<FitSource>& sources() const { return sources_; }
   [[nodiscard]] unsigned linked() const { return linked_; }
   [[nodiscard]] bool held_back() const { return held_back_; }
-  // Harmless news of it grows old.
-  [[nodiscard]] bool decays() const { return f_.at_port && f_.ordered; }
   [[nodiscard]] double likelihood(std::size_t level, std::size_t state) const {
     return like_[level][state & linked_];
   }
@@ -318,7 +315,7 @@ class FitBlock {
   }
 
   // As `prove` demands of ordered findings: likelihood ratios against the empty
-  // state rise from level to level, and at the port also over news grown old.
+  // state rise from level to level.
   [[nodiscard]] bool in_order() const {
     constexpr double kSlack = 1e-11;  // for ratios that are equal but for rounding
     const auto falls = [](double from, double to) { return to < from * (1 - kSlack); };
@@ -328,7 +325,6 @@ class FitBlock {
         for (std::size_t l = 0; l < h; ++l) {
           good = good && !falls(like_[l][s] * like_[h][0], like_[h][s] * like_[l][0]);
         }
-        good = good && !(decays() && falls(like_[h][0], like_[h][s]));
       }
     });
     return good;
@@ -386,16 +382,23 @@ class FitBlock {
   std::array<std::array<double, kStateCount>, kMaxLevels> seen_{};
 };
 
-// One opening: the states that it leaves, each with its chance before any finding
-// that is fitted, and what was seen.
+// One opening: the states as a look sees them that it leaves, each with its chance before any
+// finding that is fitted, and what was seen.
 struct FitUnit {
+  struct Possible {
+    std::size_t state;
+    std::uint32_t broken;  // findings that show a breakdown, and tell nothing of a link
+    double prior;
+  };
   struct Seen {
+    Finding finding;
     std::size_t block;
     std::size_t level;
-    double weight;  // of the news; 1: fresh
+    [[nodiscard]] bool tells(const Possible& p) const {
+      return (p.broken >> idx(finding) & 1U) == 0;
+    }
   };
-  std::vector<std::size_t> states;
-  std::vector<double> prior;
+  std::vector<Possible> possible;
   std::vector<Seen> seen;
 };
 
@@ -475,37 +478,43 @@ class Fitter {
 
   void add(const Opening& o) {
     FitUnit unit;
-    unit.states = states_of(o);
-    const States prior = model_.prior(o.facts);
+    const std::uint32_t evidence = model_.evidence_in(o.facts);
+    const Prior prior = model_.prior(o.facts);
+    const auto hidden = model_.hidden_leaks(prior);
     double sum = 0;
-    for (const std::size_t s : unit.states) {
-      double chance = prior[s];
-      for (const FindingSpec& f : findings()) {
-        const int level = o.facts.at(f.id);
-        if (level >= 0 && shown_by_opening(f.id)) {  // at an earlier opening
-          chance *= model_.likelihood(f.id, level)[s];
+    for (std::size_t d = 0; d < kBreakdowns; ++d) {
+      for (std::size_t s = 0; s < kStateCount; ++s) {
+        FitUnit::Possible p{s, shown_broken(d) & evidence, prior.state[d][s]};
+        p.prior *= left_by(o, s, hidden[d][s]);
+        for (const FindingSpec& f : findings()) {
+          const bool seen = (evidence >> idx(f.id) & 1U) != 0;
+          const bool broken = (p.broken >> idx(f.id) & 1U) != 0;
+          if (seen && (broken || shown_by_opening(f.id))) {  // the latter at an earlier opening
+            const int level = o.facts.at(f.id);
+            p.prior *= model_.likelihood(f.id, level)[s] * model_.broken(f.id, level)[d];
+          }
+        }
+        if (p.prior > 0) {
+          unit.possible.push_back(p);
+          sum += p.prior;
         }
       }
-      unit.prior.push_back(chance);
-      sum += chance;
     }
     if (!(sum > 0)) {
       return;  // the rules hold it to be impossible: nothing can be learnt from it
     }
-    for (double& p : unit.prior) {
-      p /= sum;
+    for (FitUnit::Possible& p : unit.possible) {
+      p.prior /= sum;
     }
     const unsigned absent = o.examined & ~o.found;
     for (const FindingSpec& f : findings()) {
-      const int level = o.facts.at(f.id);
       const int block = block_of_[idx(f.id)];
-      if (level < 0 || block < 0) {
+      if ((evidence >> idx(f.id) & 1U) == 0 || block < 0) {
         continue;
       }
       FitBlock& b = blocks_[static_cast<std::size_t>(block)];
-      const bool old = level == 0 && b.decays();
-      unit.seen.push_back({static_cast<std::size_t>(block), static_cast<std::size_t>(level),
-                           old ? o.facts.port_weight : 1});
+      unit.seen.push_back(
+          {f.id, static_cast<std::size_t>(block), static_cast<std::size_t>(o.facts.at(f.id))});
       for (FitSource& s : b.sources()) {
         s.teardowns += s.background || (absent >> idx(s.cause) & 1U) == 0 ? 1 : 0;
       }
@@ -513,31 +522,53 @@ class Fitter {
     units_.push_back(std::move(unit));
   }
 
+  // Findings that show a breakdown of this kind.
+  [[nodiscard]] std::uint32_t shown_broken(std::size_t breakdown) const {
+    std::uint32_t shown = 0;
+    for (const BrokenRule& rule : k_.broken) {
+      const std::size_t harm = rule.cause == kHarms[0] ? 0 : 1;
+      shown |= (breakdown >> harm & 1U) != 0 ? 1U << idx(rule.finding) : 0U;
+    }
+    return shown;
+  }
+
+  // The part of a state that an opening leaves possible, of whose seals so many leak unseen.
+  static double left_by(const Opening& o, std::size_t state, double hidden) {
+    constexpr std::size_t kLeak = std::size_t{1} << idx(Cause::seal_leak);
+    const std::size_t others = o.examined & ~kLeak;
+    if ((state & others) != (o.found & others)) {
+      return 0;
+    }
+    const double leaks = (state & kLeak) != 0 ? 1 : hidden;
+    return (o.examined & kLeak) == 0 ? 1 : (o.found & kLeak) != 0 ? leaks : 1 - leaks;
+  }
+
   // Counts what was seen in each state, by how probable the states now are; returns
-  // the penalised log likelihood. News grown old counts as far as it holds still.
+  // the penalised log likelihood.
   double expect() {
     double log_likelihood = 0;
     for (FitBlock& b : blocks_) {
       b.forget_counts();
       log_likelihood += b.prior();
     }
+    std::vector<double> chance;
     for (const FitUnit& u : units_) {
-      std::vector<double> chance = u.prior;
+      chance.clear();
       double sum = 0;
-      for (std::size_t i = 0; i < u.states.size(); ++i) {
+      for (const FitUnit::Possible& p : u.possible) {
+        double here = p.prior;
         for (const FitUnit::Seen& seen : u.seen) {
-          const double like = blocks_[seen.block].likelihood(seen.level, u.states[i]);
-          chance[i] *= 1 - seen.weight * (1 - like);
+          here *= seen.tells(p) ? blocks_[seen.block].likelihood(seen.level, p.state) : 1;
         }
-        sum += chance[i];
+        chance.push_back(here);
+        sum += here;
       }
       log_likelihood += std::log(sum);
-      for (std::size_t i = 0; i < u.states.size(); ++i) {
+      for (std::size_t i = 0; i < u.possible.size(); ++i) {
         for (const FitUnit::Seen& seen : u.seen) {
-          FitBlock& b = blocks_[seen.block];
-          const double like = b.likelihood(seen.level, u.states[i]);
-          const double holds = seen.weight * like / (1 - seen.weight * (1 - like));
-          b.see(seen.level, u.states[i], chance[i] / sum * holds);
+          if (seen.tells(u.possible[i])) {
+            blocks_[seen.block].see(seen.level, u.possible[i].state, chance[i] / sum);
+          }
         }
       }
     }
@@ -589,20 +620,6 @@ class Fitter {
 };
 
 }  // namespace
-
-namespace outcomes {
-
-std::vector<std::size_t> states_of(const Opening& opening) {
-  std::vector<std::size_t> states;
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    if ((s & opening.examined) == opening.found) {
-      states.push_back(s);
-    }
-  }
-  return states;
-}
-
-}  // namespace outcomes
 
 std::string_view name(ClimbStatus status) {
   switch (status) {

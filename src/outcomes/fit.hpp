@@ -2,14 +2,9 @@
 #ifndef DRYSHAFT_OUTCOMES_FIT_HPP
 #define DRYSHAFT_OUTCOMES_FIT_HPP
 
-#include <vector>
-
 #include "dryshaft/outcomes.hpp"
 
 namespace dryshaft::outcomes {
-
-// States that an opening leaves possible.
-std::vector<std::size_t> states_of(const Opening& opening);
 
 // Whether opening a unit shows this finding: what verdicts are held against.
 constexpr bool shown_by_opening(Finding f) { return f >= Finding::opened_seal_leak; }

@@ -153,7 +153,8 @@ void add_costs(const Openings& all, const Knowledge& k, const Model& model, Outc
     const Posterior p = model.infer(o.facts);
     const Weights weights = model.weigh(o.facts);
     for (RuleCost& cost : out.costs) {
-      if (o.facts.at(cost.finding) < 0 || !is_set(o.examined, cost.cause)) {
+      if ((model.evidence_in(o.facts) >> idx(cost.finding) & 1U) == 0 ||
+          !is_set(o.examined, cost.cause)) {
         continue;
       }
       constexpr double kNatsPerDeciban = 0.23025850929940457;  // ln(10) / 10
@@ -180,6 +181,23 @@ struct OpeningScore {
   double brier = 0;
   double log_bits = 0;
 };
+
+double chance_of_all_found(const Opening& o, const Belief& belief) {
+  double chance = 0;
+  for (std::size_t seal = 0; seal < kSealStates; ++seal) {
+    for (std::size_t c = 0; c < kHarmStates; ++c) {
+      for (std::size_t i = 0; i < kHarmStates; ++i) {
+        for (std::size_t r = 0; r < kRests; ++r) {
+          if ((causes_in(seal, c, i, r) & o.examined) == o.found) {
+            chance += belief.at[core_of(seal, c, i)][r];
+          }
+        }
+      }
+    }
+  }
+  return chance;
+}
+
 OpeningScore score_opening(const Opening& o, const Model& model) {
   const Posterior p = model.infer(o.facts);
   OpeningScore s;
@@ -191,11 +209,7 @@ OpeningScore score_opening(const Opening& o, const Model& model) {
     }
   }
   s.brier /= examined;
-  double jointly = 0;
-  for (const std::size_t state : outcomes::states_of(o)) {
-    jointly += p.state[state];
-  }
-  s.log_bits = log_score({jointly, true});
+  s.log_bits = log_score({chance_of_all_found(o, p.belief), true});
   return s;
 }
 
