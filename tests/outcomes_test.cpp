@@ -413,7 +413,7 @@ TEST_CASE("The usual weight of the judgement follows from the setting memory-ban
 }
 
 TEST_CASE("Judgement that teardowns contradict gives way, and other judgement stays") {
-  const Knowledge truth = changed("rust-from-seal-leak", {1, 0.60, 0.15});
+  const Knowledge truth = changed("residue-from-seal-leak", {1, 0.90});
   double mean = 0;
   int seen = 0;
   int others = 0;
@@ -422,15 +422,15 @@ TEST_CASE("Judgement that teardowns contradict gives way, and other judgement st
     const auto all = simulated(truth, 400, kUsual, kAll, "shop " + std::to_string(shop));
     const OutcomeFit fit = fit_outcomes(all, shipped(), {});
     CHECK(fit.status == ClimbStatus::converged);
-    const FittedRule& rust = rule_of(fit, "rust-from-seal-leak");
-    seen += rust.band > 2 ? 1 : 0;
-    mean += rust.fitted[1] / kShops;
+    const FittedRule& residue = rule_of(fit, "residue-from-seal-leak");
+    seen += residue.band > 2 ? 1 : 0;
+    mean += residue.fitted[1] / kShops;
     for (const FittedRule& r : fit.rules) {
-      others += r.id != "rust-from-seal-leak" && r.band > 2 ? 1 : 0;
+      others += r.id != "residue-from-seal-leak" && r.band > 2 ? 1 : 0;
     }
   }
   CHECK(seen >= 8);  // of 40 to 60 leaks each
-  CHECK(mean == Approx(0.60).margin(0.1));
+  CHECK(mean == Approx(0.90).margin(0.1));
   CHECK(others <= 2);
   // Of units drawn from the rules themselves hardly any rule is doubted.
   int doubted = 0;
@@ -460,8 +460,9 @@ TEST_CASE("A refit is called better where the rules are off, and never where the
   };
   CHECK(better(shipped(), "right") == 0);
   Knowledge off = changed("rust-from-seal-leak", {1, 0.60, 0.15});
-  std::ranges::find(off.links, "residue-from-seal-leak", &Item::id)->shows[1] = 0.85;
+  std::ranges::find(off.links, "residue-from-seal-leak", &Item::id)->shows[1] = 0.90;
   std::ranges::find(off.backgrounds, "debris-anyway", &Item::id)->anyway = {1, 0.6, 0.003};
+  std::ranges::find(off.backgrounds, "rust-anyway", &Item::id)->anyway = {1, 0.3, 0.01};
   CHECK(better(off, "off") >= 5);  // most of these shops have few leaks
 }
 
@@ -687,7 +688,7 @@ TEST_CASE("An overlay reads back to the same numbers") {
     const Link& link = link_of(*read.value, "fluid-from-seal-leak");
     CHECK(link.shows != link_of(shipped(), "fluid-from-seal-leak").shows);
     CHECK(shown(link.source) == "own teardowns, with the judgement that they replace as prior");
-    CHECK(has(link.reason, "own teardowns; before: film 0.7, droplets 0.45, pooled 0.12. What "));
+    CHECK(has(link.reason, "own teardowns; before: film 0.88, droplets 0.55, pooled 0.15. Of "));
     CHECK(link.file == "own.json");
   }
 }
