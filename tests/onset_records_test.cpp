@@ -1,11 +1,11 @@
 // Intervals of awkward histories, each rule with a case; judgement and data
 // joined; rechecks; onset files and what they do to a report.
-#include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <filesystem>
+#include <optional>
+#include <set>
 
-#include "diagnose/delay.hpp"
 #include "dryshaft/onset.hpp"
 #include "families.hpp"
 #include "support.hpp"
@@ -436,69 +436,124 @@ TEST_CASE("The widths of the judgement are data, with located errors") {
 
 // ------------------------------------------------------------------- rechecks
 
-TEST_CASE("Erlang's distribution") {
-  using dryshaft::delay::damaged_by;
-  CHECK(damaged_by({100, 1}, 50) == Approx(1 - std::exp(-0.5)).epsilon(1e-14));
-  CHECK(damaged_by({100, 2}, 50) == Approx(1 - 2 * std::exp(-1.0)).epsilon(1e-14));
-  CHECK(damaged_by({100, 2}, 1e-3) == Approx(2e-10 * (1 - 4e-5 / 3)).epsilon(1e-9));
-  CHECK(damaged_by({100, 5}, 1e5) == 1);
-  CHECK(damaged_by({100, 5}, 0) == 0);
-}
+namespace {
 
-TEST_CASE("Chance of damage between two looks, by hand") {
-  using dryshaft::delay::chance_of_damage;
-  // Constant hazard 1/1000, exponential delay of mean 100, a new seal, no look yet: the chance that
-  // both have happened within 50 is that of the sum of two exponential times.
-  const auto hazard = [](double at) { return at / 1000; };
-  const double both = 1 - (std::exp(-50.0 / 1000) * 1000 - std::exp(-50.0 / 100) * 100) / 900;
-  CHECK(chance_of_damage(hazard, {}, 50, 0.1, {100, 1}) == Approx(both).epsilon(1e-3));
-  // A look that misses nothing makes the seal as good as new, since the hazard has no memory.
-  const std::array<double, 1> once = {700};
-  CHECK(chance_of_damage(hazard, once, 50, 0, {100, 1}) == Approx(both).epsilon(1e-3));
-  // One that misses all: given no damage by 700. The leak is there with odds that follow from
-  // S = exp(-0.7) against the missed and undamaged.
-  const double whole = std::exp(-0.7);
-  const double missed = (std::exp(-0.7) - std::exp(-7.0)) * (1.0 / 1000) / (1.0 / 100 - 1.0 / 1000);
-  const double expected = (whole * both + missed * (1 - std::exp(-0.5))) / (whole + missed);
-  CHECK(chance_of_damage(hazard, once, 50, 1, {100, 1}) == Approx(expected).epsilon(2e-3));
-  CHECK(chance_of_damage(hazard, once, 50, 0.5, {100, 1}) <
-        chance_of_damage(hazard, once, 50, 0.9, {100, 1}));
-}
-
-TEST_CASE("The recheck table keeps its target and shortens as the seal ages") {
-  std::vector<OnsetInterval> rows(2);
-  rows[0].left = 100000;
-  rows[0].right = 180000;
-  rows[0].count = 30;
-  rows[1].left = 150000;
-  rows[1].count = 60;
+// Thirty seals that began to leak between two looks, and sixty that are dry.
+dryshaft::OnsetSheet some_sheet(OnsetAxis axis) {
+  const double unit = axis == OnsetAxis::km ? 1 : dryshaft::test::shipped().settings.km_per_year;
   OnsetData data;
-  data.intervals = rows;
+  data.axis = axis;
+  data.intervals.resize(2);
+  data.intervals[0].left = 100000 / unit;
+  data.intervals[0].right = 180000 / unit;
+  data.intervals[0].count = 30;
+  data.intervals[1].left = 150000 / unit;
+  data.intervals[1].count = 60;
   data.units = 90;
   const auto widths = dryshaft::load_onset_prior(
       {"prior.json", dryshaft::test::read_file(std::filesystem::path(DRYSHAFT_DATA_DIR) / "onset" /
                                                "prior.json")});
-  auto options = dryshaft::onset_options(dryshaft::test::shipped(), OnsetAxis::km, widths.value);
+  auto options = dryshaft::onset_options(dryshaft::test::shipped(), axis, widths.value);
   options.resamples = 0;
-  const auto report = dryshaft::fit_onset(data, options, {});
-  REQUIRE(report.rechecks.size() == 13);
-  const auto& cloud = report.joined->posterior;
-  const auto hazard = [&](double at) { return cloud.hazard(at); };
+  dryshaft::OnsetSheet sheet;
+  sheet.report = dryshaft::fit_onset(data, options, {});
+  return sheet;
+}
+
+// Rules and records as `assess --onset FILE` has them.
+struct Shop {
+  explicit Shop(const dryshaft::OnsetSheet& sheet) {
+    std::vector<dryshaft::Diagnostic> complaints;
+    REQUIRE(use_onset(k, {"onset.json", onset_to_json(sheet)}, complaints));
+  }
+  // Days on which a unit that is driven as the rules assume has its looks.
+  [[nodiscard]] double next_look(const std::vector<double>& looks) const {
+    std::string lines;
+    for (const double km : looks) {
+      const int day = *dryshaft::parse_date("2000-01-01") +
+                      static_cast<int>(std::round(km / k.settings.km_per_year * 365.25));
+      lines += look(dryshaft::date_text(day), static_cast<int>(km), kAllDry);
+    }
+    auto read = dryshaft::read_records(lines, "r.jsonl", dryshaft::test::kFamilies);
+    const auto grouped = dryshaft::group_by_unit(std::move(read.records));
+    return assess(grouped.value->front(), k, *model, {}).recheck.km.value_or(0);
+  }
+  static inline const std::string kAllDry =
+      port_of(R"("fluid":"none","dried_residue":false,"corrosion":"none","debris":"none")");
+  dryshaft::Knowledge k = dryshaft::test::shipped();
+  std::optional<dryshaft::Model> model;
+};
+
+std::vector<double> every(double step, double until) {
+  std::vector<double> looks;
+  for (double at = until; at > 0; at -= step) {
+    looks.insert(looks.begin(), at);
+  }
+  return looks.empty() ? std::vector<double>{until} : looks;
+}
+
+}  // namespace
+
+TEST_CASE("Next looks are those that assess gives with the fitted file") {
+  const auto sheet = some_sheet(OnsetAxis::km);
+  Shop shop(sheet);
+  shop.model.emplace(shop.k);
+  REQUIRE(sheet.report.rechecks.size() == 13);
+  std::set<double> different;
+  for (const auto& c : sheet.report.rechecks) {
+    CAPTURE(c.at);
+    CHECK(shop.next_look({c.at}) == c.first);
+    CHECK(shop.next_look(every(c.regular, c.at)) >= c.regular);
+    if (c.regular < *shop.k.grades[0].recheck_km) {
+      const double longer = c.regular + 500;
+      CHECK(shop.next_look(every(longer, c.at)) < longer);
+    }
+    different.insert(c.first);
+    different.insert(c.regular);
+  }
+  CHECK(different.size() > 4);
+}
+
+TEST_CASE("Next looks by age are those of a unit driven as the rules assume") {
+  const auto sheet = some_sheet(OnsetAxis::years);
+  Shop shop(sheet);
+  shop.model.emplace(shop.k);
+  const double a_year = shop.k.settings.km_per_year;
+  REQUIRE(sheet.report.rechecks.size() == 11);
+  for (const auto& c : sheet.report.rechecks) {
+    CAPTURE(c.at);
+    CHECK(shop.next_look({c.at * a_year}) == Approx(c.first * a_year).epsilon(1e-12));
+  }
+}
+
+TEST_CASE("The recheck table shortens as the seal ages, and looks save units") {
+  const auto sheet = some_sheet(OnsetAxis::km);
+  const auto& report = sheet.report;
   for (std::size_t i = 1; i < report.rechecks.size(); ++i) {
     const auto& c = report.rechecks[i];
     CHECK(c.first <= report.rechecks[i - 1].first);
-    CHECK(c.first <= c.regular * (1 + 1e-5));
-    const std::array<double, 1> once = {c.at};
-    if (c.first > options.least) {
-      CHECK(dryshaft::delay::chance_of_damage(hazard, once, c.first, options.misses,
-                                              {options.leak_to_damage, options.stages}) ==
-            Approx(options.target).epsilon(0.01));
-    }
+    CHECK(c.leak_by > report.rechecks[i - 1].leak_by);
   }
   REQUIRE(report.plan);
-  CHECK(report.plan->damaged < report.plan->without);
-  CHECK(report.plan->found + report.plan->damaged <= 100);
-  CHECK(report.plan->checks < 100 * static_cast<double>(report.plan->looks.size()));
+  const auto& plan = *report.plan;
+  CHECK(plan.damaged < plan.without);
+  CHECK(plan.found + plan.damaged <= 100);
+  CHECK(plan.checks < 100 * static_cast<double>(plan.looks.size()));
+  CHECK(plan.looks.front() == report.rechecks.front().regular);
+}
+
+TEST_CASE("Without rules to go by there are no rechecks") {
+  auto options = some_sheet(OnsetAxis::km).report.options;
+  options.rules.reset();
+  OnsetData data;
+  data.intervals.resize(1);
+  data.intervals[0].left = 100000;
+  dryshaft::OnsetSheet sheet;
+  sheet.report = dryshaft::fit_onset(data, options, {});
+  CHECK(sheet.report.joined);
+  CHECK(sheet.report.rechecks.empty());
+  CHECK_FALSE(sheet.report.plan);
+  CHECK(dryshaft::test::has(onset_to_json(sheet), R"("recheck_rests_on":null,"plan":null)"));
 }
 
 // ---------------------------------------------------------------- onset files
@@ -515,12 +570,12 @@ TEST_CASE("An onset file takes the place of the rules' wear, and the report says
   const Model model(k);
   const Wear& wear = *k.causes[0].wear;
   // At its points, between them straight in logs, beyond them by the last slope; age on top.
-  CHECK(model.wear_hazard(100000, 0) == Approx(0.01).epsilon(1e-12));
-  CHECK(model.wear_hazard(std::sqrt(1e8), 0) == Approx(1e-4).epsilon(1e-9));
-  CHECK(model.wear_hazard(900000, 0) == Approx(25).epsilon(1e-9));
-  CHECK(model.wear_hazard(0, 10) ==
+  CHECK(model.life().wear_hazard(100000, 0) == Approx(0.01).epsilon(1e-12));
+  CHECK(model.life().wear_hazard(std::sqrt(1e8), 0) == Approx(1e-4).epsilon(1e-9));
+  CHECK(model.life().wear_hazard(900000, 0) == Approx(25).epsilon(1e-9));
+  CHECK(model.life().wear_hazard(0, 10) ==
         Approx(std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
-  CHECK(model.wear_hazard(100000, 10) ==
+  CHECK(model.life().wear_hazard(100000, 10) ==
         Approx(0.01 + std::pow(10 / wear.scale_years, wear.shape)).epsilon(1e-12));
   auto read = read_records(look("2024-01-01", 250000, kDryPort), "r.jsonl", test::kFamilies);
   const auto grouped = group_by_unit(std::move(read.records));
