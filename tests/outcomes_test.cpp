@@ -77,8 +77,8 @@ std::vector<Opening> simulated(const Knowledge& truth, std::size_t count,
   const Model model(truth);
   Dice dice(seed);
   std::vector<Opening> all;
-  for (std::size_t i = 0; i < count; ++i) {
-    Opening o = opening("U" + std::to_string(i), examined, 0);
+  while (all.size() < count) {
+    Opening o = opening("U" + std::to_string(all.size()), examined, 0);
     const Belief belief = model.prior(o.facts).belief;
     std::vector<double> all_states;
     for (const auto& row : belief.at) {
@@ -105,7 +105,10 @@ std::vector<Opening> simulated(const Knowledge& truth, std::size_t count,
       o.facts.set(f, static_cast<int>(drawn(dice, levels)));
     }
     o.found = there & examined;
-    all.push_back(std::move(o));
+    // Of those that have broken down, few are looked at without a word of it.
+    if (dice.next() < model.unsaid(o.facts.level)[breakdown]) {
+      all.push_back(std::move(o));
+    }
   }
   return all;
 }
@@ -539,6 +542,31 @@ TEST_CASE("What a unit that has broken down shows tells nothing of harm that has
   const OutcomeFit fit = fit_outcomes(one, shipped(), options);
   CHECK(rule_of(fit, "rotation-from-corrosion").fitted[2] == Approx(link).epsilon(1e-6));
   CHECK(link < (kWeight * before + 1) / (kWeight + 1) * 0.99);
+  // Stiff is not the worst that shows: few look at one that has broken down and say no more.
+  one[0].facts.set(Finding::rotation, 1);
+  const OutcomeFit stiff = fit_outcomes(one, shipped(), options);
+  const auto given_no_worse = [](const std::array<double, kMaxLevels>& shows) {
+    return (shows[1] - shows[2]) / (1 - shows[2]);
+  };
+  const auto& shown = link_of(shipped(), "rotation-from-corrosion").shows;
+  const auto& anyhow = background_of(shipped(), "rotation-anyway").anyway;
+  const auto& breaks = std::ranges::find(shipped().broken, "broken-rotation", &Item::id)->shows;
+  double a = given_no_worse(shown);
+  double b = given_no_worse(anyhow);
+  double worst_a = shown[2];
+  double worst_b = anyhow[2];
+  for (int i = 0; i < 200; ++i) {
+    const double either = 1 - (1 - a) * (1 - b);
+    const double whole = harmed * (1 - worst_a) * (1 - worst_b) * either;
+    const double part =
+        whole / (whole + broken * (breaks[1] - breaks[2]) * shipped().settings.broken_unsaid);
+    a = (kWeight * given_no_worse(shown) + part * a / either) / (kWeight + part);
+    b = (kWeight * given_no_worse(anyhow) + part * b / either) / (kWeight + part);
+    worst_a = kWeight * shown[2] / (kWeight + part);
+    worst_b = kWeight * anyhow[2] / (kWeight + part);
+  }
+  CHECK(rule_of(stiff, "rotation-from-corrosion").fitted[1] ==
+        Approx(worst_a + (1 - worst_a) * a).epsilon(1e-6));
 }
 
 TEST_CASE("Each step raises the penalised likelihood, also where causes are hidden") {

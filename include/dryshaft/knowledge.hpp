@@ -251,11 +251,8 @@ struct Settings {
   double ieee43_mohm = 0;
   double assumed_voltage = 0;  ///< where neither record nor family gives one
   double assumed_winding_c = 0;
-  double recheck_onset_probability = 0;  ///< chance of a new leak before the recheck
   double recheck_least_km = 0;
   double recheck_least_days = 0;
-  double leak_to_damage_km = 0;      ///< mean; Erlang-distributed, in
-  double leak_to_damage_stages = 0;  ///< this whole number of stages
   double damage_target = 0;          ///< chance of damage before the next recheck
   double memory_band = 0;            ///< odds factor by which a value from memory may be wrong
   Condition ungraded;                ///< grade U where this holds and no floor forces C or D

@@ -52,7 +52,6 @@ struct SettingSpec {
   double Settings::*value;
   double least;
   double most;
-  bool whole = false;
 };
 constexpr double kHuge = 1e9;
 constexpr SettingSpec kSettings[] = {
@@ -74,11 +73,8 @@ constexpr SettingSpec kSettings[] = {
     {"insulation-ieee43", &Settings::ieee43_mohm, 5, kHuge},
     {"assumed-voltage", &Settings::assumed_voltage, 1, kHuge},
     {"assumed-winding-temperature", &Settings::assumed_winding_c, -60, 250},
-    {"recheck-onset-probability", &Settings::recheck_onset_probability, 0.0001, 0.999},
     {"recheck-least-km", &Settings::recheck_least_km, 1, kHuge},
     {"recheck-least-days", &Settings::recheck_least_days, 1, kHuge},
-    {"leak-to-damage-km", &Settings::leak_to_damage_km, 1, kHuge},
-    {"leak-to-damage-stages", &Settings::leak_to_damage_stages, 1, 20, true},
     {"damage-target", &Settings::damage_target, 0.0001, 0.999},
     {"memory-band", &Settings::memory_band, 1, 100},
 };
@@ -182,8 +178,7 @@ void Loader::rules(ObjectView& top) {
       }
       view.optional("value");
     } else {
-      k_.settings.*row->value =
-          row->whole ? view.whole("value", row->most) : view.number("value", row->least, row->most);
+      k_.settings.*row->value = view.number("value", row->least, row->most);
       about.value = row->value;
       seen.insert(row->id);
     }
@@ -258,10 +253,10 @@ void only_where_it_counts(ObjectView& view, Cause cause, const CauseRule& rule) 
       : cause == Cause::gear_bearing_erosion ? std::optional(Situation::gear_bearings)
                                              : std::nullopt;
   if (rule.by != bearings) {
-    view.complain(*view.optional("base"), "not-by-this",
-                  fmt::format("goes by {}", spec(*rule.by).name),
-                  bearings ? fmt::format("a probability, or one for each of {}", spec(*bearings).name)
-                           : "a probability");
+    view.complain(
+        *view.optional("base"), "not-by-this", fmt::format("goes by {}", spec(*rule.by).name),
+        bearings ? fmt::format("a probability, or one for each of {}", spec(*bearings).name)
+                 : "a probability");
   }
 }
 
@@ -356,8 +351,9 @@ void Loader::harms(ObjectView& top) {
     harm.breakdown_km = view.number("breakdown_km", 1, kHuge);
     std::size_t count = 0;
     const Node* after = view.required("after_km");
-    for (const Node* n =
-             after != nullptr && after->kind == Kind::array ? view.document().first(*after) : nullptr;
+    for (const Node* n = after != nullptr && after->kind == Kind::array
+                             ? view.document().first(*after)
+                             : nullptr;
          n != nullptr; n = view.document().next(*n)) {
       const double km = view.number_at(*n, 1, kHuge);
       if (count > 0 && count < kSealStages && km > harm.after_km.at(count - 1)) {

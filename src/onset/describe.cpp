@@ -178,8 +178,9 @@ class OnsetDescriber : document::Telling {
     if (r_.data.axis == OnsetAxis::km) {
       return words::limit(value, Units::km) + " km";
     }
-    constexpr double kTenth = 10;
-    return fmt::format("{:g} years", std::floor(value * kTenth) / kTenth);
+    constexpr double kHundredth = 100;  // a few days
+    const double years = std::floor(value * kHundredth + 1e-9) / kHundredth;
+    return fmt::format("{:g} {}", years, years == 1 ? "year" : "years");
   }
 
   void joined() {

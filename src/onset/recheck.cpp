@@ -53,7 +53,7 @@ class Planner {
       const double km = at * unit_km_;
       OnsetRecheck row;
       row.at = at;
-      row.leak_by = -std::expm1(-r_.joined->posterior.hazard(at));
+      row.leak_by = r_.joined->posterior.probability(at);
       row.first = next_look(seen_at(km)) / unit_km_;
       row.regular = regular(km) / unit_km_;
       r_.rechecks.push_back(row);

@@ -481,10 +481,11 @@ class Fitter {
     const std::uint32_t evidence = model_.evidence_in(o.facts);
     const Prior prior = model_.prior(o.facts);
     const auto hidden = model_.hidden_leaks(prior);
+    const auto unsaid = model_.unsaid(o.facts.level);
     double sum = 0;
     for (std::size_t d = 0; d < kBreakdowns; ++d) {
       for (std::size_t s = 0; s < kStateCount; ++s) {
-        FitUnit::Possible p{s, shown_broken(d) & evidence, prior.state[d][s]};
+        FitUnit::Possible p{s, shown_broken(d) & evidence, prior.state[d][s] * unsaid[d]};
         p.prior *= left_by(o, s, hidden[d][s]);
         for (const FindingSpec& f : findings()) {
           const bool seen = (evidence >> idx(f.id) & 1U) != 0;
