@@ -12,7 +12,8 @@
 namespace dryshaft::onset {
 namespace {
 
-constexpr double kStepKm = 500;  // of intervals
+constexpr double kStepKm = 500;     // of intervals
+constexpr double kMostLooks = 600;  // what was seen before so many says nothing any more
 
 Knowledge worn_by(const OnsetReport& report, bool by_km) {
   Knowledge own = *report.options.rules;
@@ -111,7 +112,8 @@ class Planner {
 
   [[nodiscard]] Case seen_every(double every, double km) const {
     Course course;
-    for (double at = km - every * (std::ceil(km / every) - 1); at < km; at += every) {
+    const double before = std::clamp(std::ceil(km / every) - 1, 0.0, kMostLooks);
+    for (double at = km - every * before; at < km; at += every) {
       Leg& leg = course.legs.emplace_back();
       leg.from = course.end;
       leg.to = course.end = clock_at(at);
