@@ -91,7 +91,7 @@ std::vector<Opening> simulated(const Knowledge& truth, std::size_t count,
     const std::size_t insulation = core % kHarmStates;
     const std::size_t breakdown = (corrosion == 2 ? 1U : 0U) | (insulation == 2 ? 2U : 0U);
     const unsigned there = causes_in(seal, corrosion, insulation, place % kRests);
-    const bool reached = dice.next() < model.life().reaches(seal);
+    const bool reached = dice.next() < model.reaches(seal);
     const std::size_t state =
         (there & ~bit(Cause::seal_leak)) | (reached ? bit(Cause::seal_leak) : 0);
     for (const Finding f : shown) {

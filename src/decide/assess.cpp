@@ -50,7 +50,7 @@ std::pair<std::string_view, std::string_view> by_words(const Item& item, std::st
 class Assessor {
  public:
   Assessor(const History& history, const Knowledge& k, const Model& model,
-           const AssessOptions& options, const Judged* judged)
+           const AssessOptions& options, const Judgements* judged)
       : history_(history),
         k_(k),
         model_(model),
@@ -593,7 +593,7 @@ class Assessor {
   const Knowledge& k_;
   const Model& model_;
   const AssessOptions& options_;
-  const Judged* judged_;
+  const Judgements* judged_;
   const Record& newest_;
   const std::string& look_again_;
   int today_ = 0;
@@ -607,7 +607,7 @@ class Assessor {
 }  // namespace
 
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
-              const AssessOptions& options, const Judged* judged) {
+              const AssessOptions& options, const Judgements* judged) {
   // What was dated by hand may lie after the day of judgement.
   if (options.today && history.records.back().at(Field::date).number > *options.today) {
     return Assessor(as_of(history, *options.today), knowledge, model, options, judged).report();

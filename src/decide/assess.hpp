@@ -61,13 +61,13 @@ struct JudgedValue {
   std::uint32_t findings = 0;  // it counts where one of these was seen, as bits; all: everywhere
   Model model;
 };
-struct Judged {
+struct Judgements {
   std::vector<JudgedValue> values;
   // The rules as they stand, with the process in coarse steps: models of process values have it so,
   // for only differences count.
   Model coarse;
 };
-Judged judged_values(const Knowledge& knowledge, const Model& model);
+Judgements judged_values(const Knowledge& knowledge, const Model& model);
 
 // What is to come if nothing is done, not how sure that is.
 std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model, const Case& c,
@@ -76,13 +76,13 @@ std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model,
 // The range that holds nine in ten sets of values, each of which is off by a factor of its own:
 // its logarithm even between the memory band's down and up, independent of the others. `judged` are
 // of `model`. `ahead`, where it is given, gets such ranges too.
-HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judged& judged,
+HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgements& judged,
                  const Case& c, const Prior& prior, const Verdict& verdict,
                  std::vector<Prognosis>* ahead = nullptr);
 
 // As `Grader::report`; without `judged` the report does not say how sure it is.
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
-              const AssessOptions& options, const Judged* judged = nullptr);
+              const AssessOptions& options, const Judgements* judged = nullptr);
 
 }  // namespace dryshaft
 

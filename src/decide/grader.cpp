@@ -16,7 +16,7 @@ struct Grader::Parts {
       : knowledge(std::move(k)), model(knowledge), reading(dryshaft::read_options(knowledge)) {}
 
   // Made for the first report: some only read or plan, and they are dozens of models.
-  const Judged& judged() const {
+  const Judgements& judged() const {
     std::call_once(once, [this] { judged_made.emplace(judged_values(knowledge, model)); });
     return *judged_made;
   }
@@ -25,7 +25,7 @@ struct Grader::Parts {
   Model model;
   ReadOptions reading;
   mutable std::once_flag once;
-  mutable std::optional<Judged> judged_made;
+  mutable std::optional<Judgements> judged_made;
 };
 
 Grader::Grader(Knowledge knowledge) : parts_(std::make_shared<Parts>(std::move(knowledge))) {}

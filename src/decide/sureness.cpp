@@ -45,7 +45,7 @@ class Mover {
   Mover(const Knowledge& k, const Model& base)
       : moved_(k), base_(base), band_(k.settings.memory_band), out_{{}, Model(k, coarse())} {}
 
-  Judged all() {
+  Judgements all() {
     process();
     looks();
     return std::move(out_);
@@ -147,7 +147,7 @@ class Mover {
   Knowledge moved_;
   const Model& base_;
   double band_;
-  Judged out_;
+  Judgements out_;
 };
 
 // Findings of all looks, as bits.
@@ -163,7 +163,7 @@ std::uint32_t seen_before(const Case& c) {
 
 }  // namespace
 
-Judged judged_values(const Knowledge& knowledge, const Model& model) {
+Judgements judged_values(const Knowledge& knowledge, const Model& model) {
   return Mover(knowledge, model).all();
 }
 
@@ -234,7 +234,7 @@ std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model,
   return rows;
 }
 
-HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judged& judged,
+HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgements& judged,
                  const Case& c, const Prior& prior, const Verdict& verdict,
                  std::vector<Prognosis>* ahead) {
   const Settings& s = knowledge.settings;

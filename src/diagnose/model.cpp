@@ -587,7 +587,7 @@ std::array<States, kBreakdowns> Model::hidden_leaks(const Prior& prior) const {
   std::array<States, kBreakdowns> hidden{};
   each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
     for (std::size_t r = 0; seal > 0 && r < kRests; ++r) {
-      hidden[breakdown][states[r]] += prior.belief.at[core][r] * (1 - life_->reaches(seal));
+      hidden[breakdown][states[r]] += prior.belief.at[core][r] * (1 - reaches_[seal]);
     }
   });
   for (std::size_t d = 0; d < kBreakdowns; ++d) {
