@@ -45,9 +45,9 @@ TEST_CASE("the shipped rule data hold what the contract names") {
 }
 
 TEST_CASE("a probability of 1 is refused with its place") {
-  CHECK(complaints_after("links.json", R"("shows": {"present": 0.40})",
+  CHECK(complaints_after("links.json", R"("shows": {"present": 0.50})",
                          R"("shows": {"present": 1})") ==
-        "links.json:71:27: error[out-of-range]: /links/2/shows/present is 1\n"
+        "links.json:69:27: error[out-of-range]: /links/2/shows/present is 1\n"
         "  \"present\": 1},\n"
         "             ^\n"
         "  allowed: a probability from 1e-09 to 1 less 1e-09\n"
@@ -58,14 +58,14 @@ TEST_CASE("a probability of 1 is refused with its place") {
 TEST_CASE("a probability next to 0 or 1 is refused, the least and the greatest are not") {
   const auto shows = [](std::string_view value) {
     return complaints(
-        load_knowledge(edited_rules("links.json", R"("shows": {"present": 0.40})",
+        load_knowledge(edited_rules("links.json", R"("shows": {"present": 0.50})",
                                     R"("shows": {"present": )" + std::string(value) + "}"),
                        shipped_families())
             .diagnostics);
   };
   for (const std::string_view value : {"1e-20", "9.9e-10", "0.9999999991", "0.99999999999999999"}) {
     INFO(value);
-    CHECK(test::has(shows(value), "links.json:71:27: error[out-of-range]: /links/2/shows/present"));
+    CHECK(test::has(shows(value), "links.json:69:27: error[out-of-range]: /links/2/shows/present"));
   }
   CHECK(shows("1e-9").empty());
   CHECK(shows("0.999999999").empty());
@@ -75,21 +75,21 @@ TEST_CASE("a probability next to 0 or 1 is refused, the least and the greatest a
 
 TEST_CASE("a level that is next to impossible by itself is refused") {
   CHECK(test::has(
-      complaints_after("links.json", R"("droplets": 0.45)", R"("droplets": 0.6999999999)"),
-      "error[not-falling]: /links/0/shows/droplets is 0.6999999999\n"
-      "  \"droplets\": 0.6999999999, \"pooled\": 0.12},\n"
+      complaints_after("links.json", R"("droplets": 0.55)", R"("droplets": 0.8799999999)"),
+      "error[not-falling]: /links/0/shows/droplets is 0.8799999999\n"
+      "  \"droplets\": 0.8799999999, \"pooled\": 0.15},\n"
       "              ^\n"
       "  allowed: a value below that of \"film\", by 1e-09 or more\n"));
   CHECK(load_knowledge(
-            edited_rules("links.json", R"("droplets": 0.45)", R"("droplets": 0.699999999)"),
+            edited_rules("links.json", R"("droplets": 0.55)", R"("droplets": 0.879999999)"),
             shipped_families())
             .diagnostics.empty());
 }
 
 TEST_CASE("levels that do not fall are refused") {
-  CHECK(complaints_after("links.json", R"("droplets": 0.45)", R"("droplets": 0.75)") ==
-        "links.json:65:42: error[not-falling]: /links/0/shows/droplets is 0.75\n"
-        "  \"droplets\": 0.75, \"pooled\": 0.12},\n"
+  CHECK(complaints_after("links.json", R"("droplets": 0.55)", R"("droplets": 0.95)") ==
+        "links.json:63:42: error[not-falling]: /links/0/shows/droplets is 0.95\n"
+        "  \"droplets\": 0.95, \"pooled\": 0.15},\n"
         "              ^\n"
         "  allowed: a value below that of \"film\"\n"
         "  hint: each value says how often the finding is this bad or worse\n");
@@ -378,7 +378,7 @@ TEST_CASE("no published limit is lowered") {
 
 TEST_CASE("other content under the id of the shipped rules is refused") {
   const auto files = test::edited(test::shipped_rules(), "links.json",
-                                  R"("shows": {"present": 0.40})", R"("shows": {"present": 0.41})");
+                                  R"("shows": {"present": 0.50})", R"("shows": {"present": 0.41})");
   CHECK(complaints(load_knowledge(files, shipped_families()).diagnostics) ==
         "rules.json:3:9: error[not-the-shipped-rules]: /id is \"dryshaft-shipped\", and links.json "
         "is not what came with dryshaft " DRYSHAFT_VERSION
@@ -394,7 +394,7 @@ TEST_CASE("a file that is no rule file is refused") {
   files.push_back({"rules/floor.json", "{}"});
   CHECK(complaints(load_knowledge(std::move(files), shipped_families()).diagnostics) ==
         "rules/floor.json: error[unknown-file]: is no rule file\n"
-        "  allowed: rules.json, causes.json, links.json, floors.json, actions.json, cautions.json, "
+        "  allowed: rules.json, causes.json, life.json, links.json, floors.json, actions.json, "
         "grades.json\n"
         "  hint: did you mean \"floors.json\"?\n");
 }

@@ -792,7 +792,7 @@ class Check(unittest.TestCase):
     def test_bad_rule_data(self):
         with tempfile.TemporaryDirectory() as folder:
             rules = own_rules(os.path.join(folder, "rules"),
-                              ("links.json", '"film": 0.70', '"film": 7'))
+                              ("links.json", '"film": 0.88', '"film": 7'))
             for command in ("check", "assess"):
                 done = run(command, "--rules", rules)
                 self.assertEqual(done.returncode, 3)
@@ -886,7 +886,7 @@ class Rules(unittest.TestCase):
         self.assertNotIn(b"came with dryshaft", plain.stdout)
 
     def test_other_content_under_the_shipped_id_is_refused(self):
-        rules = own_rules(self.rules, ("links.json", '"film": 0.70', '"film": 0.71'),
+        rules = own_rules(self.rules, ("links.json", '"film": 0.88', '"film": 0.89'),
                           id="dryshaft-shipped")
         for command in ("assess", "check", "guide"):
             done = run(command, "--rules", rules)

@@ -51,6 +51,7 @@ class Writer {
 
   CourseToNow write(std::span<const PastLook> looks) {
     steps();
+    legs_.reserve(looks.size() + steps_.size() + 1);
     begin(looks.empty() ? unit_.newest : looks.front().record);
     auto step = steps_.begin();
     const auto work_before = [&](std::size_t record) {
