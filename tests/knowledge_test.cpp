@@ -241,7 +241,7 @@ TEST_CASE("each safety floor is missed where it is left out, no other floor is")
     CHECK(own(rules_without(f.id)).unsafe == (f.safety && !said_twice ? Ids{f.id} : Ids{}));
     safety += f.safety ? 1U : 0U;
   }
-  CHECK(safety == 20);
+  CHECK(safety == 21);
 }
 
 TEST_CASE(
@@ -305,7 +305,7 @@ TEST_CASE("rules without floors grade no better, and say so") {
     }
   }
   const Knowledge k = own(std::move(files));
-  CHECK(k.unsafe.size() == 21);
+  CHECK(k.unsafe.size() == 22);
   CHECK(k.unsafe.back() == "verdict-ungraded");
   CHECK(grade_by(k, kPooled) == Grade::D);
   CHECK(grade_by(k, R"("rotation":"free")") == Grade::U);
@@ -395,7 +395,7 @@ TEST_CASE("a file that is no rule file is refused") {
   CHECK(complaints(load_knowledge(std::move(files), shipped_families()).diagnostics) ==
         "rules/floor.json: error[unknown-file]: is no rule file\n"
         "  allowed: rules.json, causes.json, life.json, links.json, floors.json, actions.json, "
-        "grades.json\n"
+        "cautions.json, grades.json\n"
         "  hint: did you mean \"floors.json\"?\n");
 }
 

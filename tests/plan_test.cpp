@@ -638,8 +638,8 @@ TEST_CASE("a check in the plan misses a leak as often as the rules say") {
 }
 
 TEST_CASE("where the second best would win is solved again on both sides") {
-  const Plan p = plan_of(example("dry-and-quiet.json"), example_prices(), true);
-  CHECK(p.options.front().id == "recheck");
+  const Plan p = plan_of(example("residue-only.json"), example_prices(), true);
+  CHECK(p.options.front().id == "bypass-rotor-circuit");
   REQUIRE(!p.thresholds.empty());
   for (const PlanThreshold& t : p.thresholds) {
     CHECK(t.verified);
@@ -647,11 +647,10 @@ TEST_CASE("where the second best would win is solved again on both sides") {
   // The turn in the bypass's price: a price book beyond it gives the other order.
   const auto at_bypass = std::ranges::find(p.thresholds, "bypass", &PlanThreshold::id);
   REQUIRE(at_bypass != p.thresholds.end());
-  PriceBook cheaper = example_prices();
-  const double beyond = at_bypass->at * 0.93;
-  cheaper.price[static_cast<std::size_t>(PriceKind::bypass)] = {beyond, beyond, beyond};
-  CHECK(plan_of(example("dry-and-quiet.json"), cheaper).options.front().id ==
-        "bypass-rotor-circuit");
+  PriceBook dearer = example_prices();
+  const double beyond = at_bypass->at * 1.07;
+  dearer.price[static_cast<std::size_t>(PriceKind::bypass)] = {beyond, beyond, beyond};
+  CHECK(plan_of(example("residue-only.json"), dearer).options.front().id == "recheck");
 }
 
 TEST_CASE("the teardown form is a record that the reader takes") {

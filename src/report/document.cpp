@@ -242,7 +242,7 @@ void add_prognosis(Document& out, const Report& report, Units units) {
   if (report.prognosis.empty()) {
     return;
   }
-  out.push_back(Heading{"If nothing is done"});
+  out.push_back(Heading{"To come, if nothing is done"});
   Table table;
   table.columns = {{"within", Table::Fit::whole, false, false, 0},
                    {"damage begins", Table::Fit::whole, false, false, 0},
@@ -285,7 +285,7 @@ void add_prognosis_for_owner(Document& out, const Report& report) {
   const Foreseen& f = year->breakdown;
   const std::string low = in_hundred(f.low);
   const std::string high = in_hundred(f.high);
-  out.push_back(Heading{"If nothing is done"});
+  out.push_back(Heading{"To come, if nothing is done"});
   out.push_back(Paragraph{fmt::format(
       "Of 100 cars like this one, {} {} down for this reason within a year{}.",
       in_hundred(f.probability), std::round(f.probability * 100) == 1 ? "breaks" : "break",
