@@ -218,7 +218,11 @@ std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model,
                                  const Posterior& posterior) {
   const double km_per_year = knowledge.settings.km_per_year;
   std::vector<Prognosis> rows;
-  for (const double km : {5000.0, 10000.0, 20000.0, km_per_year}) {
+  std::vector<double> distances = {5000, 10000, 20000};
+  if (std::ranges::find(distances, km_per_year) == distances.end()) {
+    distances.push_back(km_per_year);
+  }
+  for (const double km : distances) {
     Prognosis& row = rows.emplace_back();
     row.km = km;
     row.days = std::round(km / km_per_year * kDaysPerYear);

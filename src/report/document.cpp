@@ -223,12 +223,11 @@ void add_how_sure(Document& out, const Report& report) {
   }
 }
 
+bool is_year(const Prognosis& p) { return std::round(p.days) == std::round(kDaysPerYear); }
+
 // "5,000 km", "20,000 km, or a year".
-std::string horizon(const Report& report, const Prognosis& p, Units units) {
-  const bool year = std::ranges::any_of(report.prognosis, [&](const Prognosis& other) {
-    return other.km == p.km && std::round(other.days) == std::round(kDaysPerYear);
-  });
-  return words::distance(p.km, units) + (year ? ", or a year" : "");
+std::string horizon(const Prognosis& p, Units units) {
+  return words::distance(p.km, units) + (is_year(p) ? ", or a year" : "");
 }
 
 std::string with_range(const Foreseen& f) {
@@ -248,18 +247,14 @@ void add_prognosis(Document& out, const Report& report, Units units) {
                    {"damage begins", Table::Fit::whole, false, false, 0},
                    {"breaks down", Table::Fit::whole, false, false, 0}};
   std::vector<Bar> bars;
-  double last = 0;
   for (const Prognosis& p : report.prognosis) {
-    if (p.km > last) {
-      const std::string within = horizon(report, p, units);
-      table.rows.push_back({within, with_range(p.damage), with_range(p.breakdown)});
-      bars.push_back({fmt::format("breaks down within {}", within),
-                      percent(p.breakdown.probability),
-                      p.breakdown.probability,
-                      {},
-                      true});
-      last = p.km;
-    }
+    const std::string within = horizon(p, units);
+    table.rows.push_back({within, with_range(p.damage), with_range(p.breakdown)});
+    bars.push_back({fmt::format("breaks down within {}", within),
+                    percent(p.breakdown.probability),
+                    p.breakdown.probability,
+                    {},
+                    true});
   }
   out.emplace_back(std::move(table));
   std::ranges::move(bars, std::back_inserter(out));
@@ -271,9 +266,7 @@ void add_prognosis(Document& out, const Report& report, Units units) {
 
 // So many in a hundred, as an owner reads it.
 void add_prognosis_for_owner(Document& out, const Report& report) {
-  const auto year = std::ranges::find_if(report.prognosis, [](const Prognosis& p) {
-    return std::round(p.days) == std::round(kDaysPerYear);
-  });
+  const auto year = std::ranges::find_if(report.prognosis, is_year);
   if (year == report.prognosis.end()) {
     return;
   }
