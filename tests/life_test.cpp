@@ -358,11 +358,11 @@ TEST_CASE("a life agrees with its chain in small steps") {
 }
 
 TEST_CASE("a life agrees with its chain in small steps, many of them", "[long]") {
-  agrees_with_steps(500, 2, 5, 2e-3);
+  agrees_with_steps(500, 2, 12.5, 2e-3);
 }
 
 TEST_CASE("half the step and half the longest piece change nothing that is printed") {
-  const Life finer(shipped(), 32, 10);
+  const Life finer(shipped(), 32, 8);
   Dice dice(3);
   for (int n = 0; n < 200; ++n) {
     const Clock start = any_clock(dice);

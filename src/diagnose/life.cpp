@@ -40,6 +40,20 @@ Dense times(const Dense& a, const Dense& b) {
   return out;
 }
 
+// Of tight seals after some harm without a leak: `harmed[from][to]`.
+template <typename Harmed>
+Dense after_harm(const Dense& a, const Harmed& harmed) {
+  Dense out{};
+  for (std::size_t to = kLeaking; to < kCores; ++to) {
+    for (std::size_t from = 0; from < kLeaking; ++from) {
+      for (std::size_t via = from; via < kLeaking; ++via) {
+        out[to][from] += a[to][via] * harmed[from][via];
+      }
+    }
+  }
+  return out;
+}
+
 Dense sum(const Dense& a, double x, const Dense& b, double y) {
   Dense out{};
   for (std::size_t to = 0; to < kCores; ++to) {
@@ -186,6 +200,21 @@ void Life::compile_pieces(double step_km, unsigned longest) {
     begun = sum(begun, 1, started, first);
     late = sum(late, 1, started, first / (n + 2));
   }
+  const auto harmed_after = [&](double km) {
+    const auto corrodes = harm_after(harms_[0].rate[0], harms_[0].breakdown, km);
+    const auto loses = harm_after(harms_[1].rate[0], harms_[1].breakdown, km);
+    std::array<std::array<double, kTight>, kTight> harmed{};
+    for (std::size_t from = 0; from < kTight; ++from) {
+      for (std::size_t to = 0; to < kTight; ++to) {
+        harmed[from][to] = corrodes[from / kHarmStates][to / kHarmStates] *
+                           loses[from % kHarmStates][to % kHarmStates];
+      }
+    }
+    return harmed;
+  };
+  // In the shortest piece, a leak begins with the harm of its middle.
+  begun = after_harm(begun, harmed_after(step_km / 2));
+  late = after_harm(late, harmed_after(step_km / 2));
   for (unsigned k = 0;; ++k) {
     Piece& piece = pieces_.emplace_back();
     piece.length = std::ldexp(step_km, static_cast<int>(k));
@@ -199,20 +228,14 @@ void Life::compile_pieces(double step_km, unsigned longest) {
         }
       }
     }
-    const auto corrodes = harm_after(harms_[0].rate[0], harms_[0].breakdown, piece.length);
-    const auto loses = harm_after(harms_[1].rate[0], harms_[1].breakdown, piece.length);
-    for (std::size_t from = 0; from < kTight; ++from) {
-      for (std::size_t to = 0; to < kTight; ++to) {
-        piece.harmed[from][to] = corrodes[from / kHarmStates][to / kHarmStates] *
-                                 loses[from % kHarmStates][to % kHarmStates];
-      }
-    }
+    piece.harmed = harmed_after(piece.length);
     if (k == longest) {
       return;
     }
-    const Dense through = times(whole, begun);
-    late = sum(sum(times(whole, late), 0.25, begun, 0.25), 1, late, 0.25);
-    begun = sum(through, 0.5, begun, 0.5);
+    // Begun in the first half, or in the second after the harm of the first.
+    const Dense second = after_harm(begun, piece.harmed);
+    late = sum(sum(times(whole, late), 0.25, second, 0.25), 1, after_harm(late, piece.harmed), 0.25);
+    begun = sum(times(whole, begun), 0.5, second, 0.5);
     whole = times(whole, whole);
   }
 }
@@ -255,19 +278,15 @@ void Life::one_piece(std::array<Row, kCores>& at, const Piece& piece, double fir
       add(leaks[to], here, piece.leaking[from][to]);
     }
   }
-  // Seals that begin to leak, at a pace that changes in a straight line, with the harm that tight
-  // ones have in the middle of the piece.
+  // Seals that begin to leak, at a pace that changes in a straight line.
   const double all = first + second;
   if (all > 0) {
     const double slope = std::clamp(2 * (second - first) / all, -1.0, 1.0);
     for (std::size_t from = 0; from < kTight; ++from) {
-      Row middle{};
-      add(middle, at[from], all / 2);
-      add(middle, tight[from], all / 2);
       Row even{};
       Row late{};
-      add(even, middle, 1 - slope);
-      add(late, middle, 2 * slope);
+      add(even, at[from], all * (1 - slope));
+      add(late, at[from], all * 2 * slope);
       for (std::size_t to = 0; to < kLeaks + 1; ++to) {
         add(leaks[to], even, piece.begun[from][to]);
         add(leaks[to], late, piece.late[from][to]);
