@@ -381,48 +381,6 @@ TEST_CASE("a link too weak to show is caught") {
   }
 }
 
-// Rules where a stiff rotor is likely wear that does no damage, but only in units
-// whose rotor's magnets are on file.
-std::vector<NamedText> rules_by_magnets() {
-  std::vector<NamedText> rules = edited_rules(
-      "causes.json",
-      R"("base": {"by": "rotor_bearings", "steel": 0.35, "hybrid": 0.003, "unknown": 0.18})",
-      R"("base": {"by": "rotor_magnets", "yes": 0.35, "no": 0.35, "unknown": 1e-9})");
-  rules =
-      test::edited(std::move(rules), "links.json", R"("shows": {"stiff": 0.25, "seized": 0.08})",
-                   R"("shows": {"stiff": 0.9, "seized": 0.4})");
-  rules = test::edited(std::move(rules), "links.json", R"("shows": {"present": 0.50},
-     "reason": "Rusted races)",
-                       R"("shows": {"present": 0.02},
-     "reason": "Rusted races)");
-  return test::edited(std::move(rules), "links.json", R"({"id": "rotation-from-corrosion")",
-                      R"({"id": "rotation-from-rotor-erosion", "finding": "rotation",
-                          "cause": "rotor-bearing-erosion", "shows": {"stiff": 0.5, "seized": 0.01},
-                          "reason": "Made up.", "source": "from memory"},
-                         {"id": "rotation-from-corrosion")");
-}
-
-TEST_CASE("a prior that goes by the rotor's magnets is proven for those of every family",
-          "[long]") {
-  const Knowledge k = loaded(rules_by_magnets());
-  const std::vector<Property> properties =
-      prove(k, {.only = {"monotone-risk", "unknown", "small-records", "alive"}});
-  for (const std::string_view id : {"unknown", "small-records"}) {
-    const Property& p = property(properties, id);
-    INFO(told(p));
-    REQUIRE(p.outcome == Proof::broken);
-    const Flaw& flaw = p.flaws.front();
-    CHECK(says(flaw.record, R"("family":)"));
-    REQUIRE(!flaw.compared.empty());
-    CHECK(assessed(k, flaw.record).risk < assessed(k, flaw.compared).risk);
-  }
-  CHECK(property(properties, "monotone-risk").outcome != Proof::held);
-  // Advice that only such units get.
-  const Property& alive = property(properties, "alive");
-  INFO(told(alive));
-  CHECK(alive.outcome == Proof::held);
-}
-
 TEST_CASE("units are varied in what the rules ask for, those that come in first") {
   const Space plain(shipped(), shipped_model());
   CHECK(plain.configurations.all.size() == 36);

@@ -165,7 +165,7 @@ class Finder {
     }
     const Settings& s = space_.knowledge.settings;
     for (const double limit : {s.risk_raised, s.risk_high}) {
-      if (const auto around = space_.crossing(d, limit)) {
+      if (const auto around = space_.crossing(d, limit, priors_)) {
         try_at(d, around->first);
         try_at(d, around->second);
       }
@@ -257,7 +257,7 @@ Alive find_dead(const Space& space, const Spread& spread) {
     }
     add(is, fmt::format("grade {} is never given", name(static_cast<Grade>(g))));
   }
-  // Units are varied in what the condition, a prior or a grade asks for.
+  // Units are varied in what the condition or a grade asks for.
   const auto varied = [&](const Job& job) {
     std::uint32_t situations = space.graded | mentions_of(job.when).situations;
     for (const Condition* rival : job.rivals) {

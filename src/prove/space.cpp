@@ -451,11 +451,6 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
     mentions.add(f.when);
   }
   graded = mentions.situations;
-  for (const CauseRule& c : k.causes) {
-    if (c.by) {
-      graded |= 1U << idx(*c.by);
-    }
-  }
   configurations = configurations_by(graded);
 
   // A check made today, and one just too old.
@@ -471,11 +466,12 @@ Space::Space(const Knowledge& k, const Model& m) : knowledge(k), model(m) {
     unknown_km = c.wear ? std::max(unknown_km, c.wear->unknown_km) : unknown_km;
   }
   distances.push_back(unknown_km);
+  Priors priors(model);
   for (const AsBuilt& unit : configurations.all) {
     Draft d;
     d.unit = unit;
     for (const double limit : {s.risk_raised, s.risk_high}) {
-      if (const auto around = crossing(d, limit)) {
+      if (const auto around = crossing(d, limit, priors)) {
         distances.push_back(around->first);
         distances.push_back(around->second);
       }
@@ -550,11 +546,12 @@ Configurations Space::configurations_by(std::uint32_t situations) const {
   return built;
 }
 
-std::optional<std::pair<double, double>> Space::crossing(Draft d, double limit) const {
+std::optional<std::pair<double, double>> Space::crossing(Draft d, double limit,
+                                                         Priors& priors) const {
   const auto below = [&](double km) {
     d.km = km;
     const Case c = realize(d);
-    return model.graded_risk(c, model.prior(c)) < limit;
+    return model.graded_risk(c, priors.of(c)) < limit;
   };
   double low = 0;
   double high = kFarthest;

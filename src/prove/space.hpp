@@ -96,13 +96,24 @@ struct Draft {
   [[nodiscard]] std::array<int, 4> moments() const;
 };
 
+// What is believed before the newest look, kept: many states have it in common.
+class Priors {
+ public:
+  explicit Priors(const Model& model) : model_(model) {}
+  const Prior& of(const Case& c);
+
+ private:
+  const Model& model_;
+  std::map<std::string, Prior> kept_;
+};
+
 class Space {
  public:
   Space(const Knowledge& knowledge, const Model& model);
 
   const Knowledge& knowledge;
   const Model& model;
-  std::uint32_t graded = 0;       // situations by which priors or grades go, as bits
+  std::uint32_t graded = 0;       // situations by which grades go, as bits
   Configurations configurations;  // by those
   std::vector<Look> looks;        // not made; then made, ever longer ago
   std::vector<double> distances;  // rising: 0, both sides of each risk threshold, ...
@@ -121,23 +132,13 @@ class Space {
   [[nodiscard]] Configurations configurations_by(std::uint32_t situations) const;
   // The whole km at which distance takes this state's risk, as graded, to a
   // limit, and the km before it.
-  [[nodiscard]] std::optional<std::pair<double, double>> crossing(Draft d, double limit) const;
+  [[nodiscard]] std::optional<std::pair<double, double>> crossing(Draft d, double limit,
+                                                                  Priors& priors) const;
   // Every choice of up to `most` findings with a level each, fewest first.
   [[nodiscard]] std::vector<std::vector<std::pair<Finding, int>>> picks(std::size_t most) const;
 
  private:
   void earlier_looks(const Draft& d, Case& c) const;
-};
-
-// What is believed before the newest look, kept: many states have it in common.
-class Priors {
- public:
-  explicit Priors(const Model& model) : model_(model) {}
-  const Prior& of(const Case& c);
-
- private:
-  const Model& model_;
-  std::map<std::string, Prior> kept_;
 };
 
 // "sump-seal (floors.json:12)"

@@ -175,7 +175,7 @@ bool made_dry_and_clean(const Levels& level, PortCheck check) {
 Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
   auto picks = space.picks(reach.findings);
   std::erase_if(picks, [&](const auto& p) { return p.size() < reach.fewest; });
-  constexpr std::size_t kChunk = 16;
+  constexpr std::size_t kChunk = 128;  // neighbours have most priors in common
   const std::size_t chunks = (picks.size() + kChunk - 1) / kChunk;
   std::vector<Sweep> parts(chunks);
   const auto first = [](std::size_t wanted, std::size_t all) {
