@@ -57,15 +57,21 @@ class Prover {
 
     property("structure", "causes and findings fall apart as the argument needs",
              [&](Property& p) { structure(p); });
-    property("monotone-risk", "a worse value of an ordered finding never lowers the risk",
+    property("monotone-risk",
+             "a worse value of an ordered finding never lowers the risk (of a noise: where none "
+             "was heard before)",
              [&](Property& p) { monotone_risk(p); });
     property("monotone-distance",
              "before a look, more distance, age or time since the last one never lowers the chance "
              "of damage; a stale port check never betters the grade",
              [&](Property& p) { monotone_distance(p); });
-    property("monotone-grade", "a worse value of an ordered finding never gives a better grade",
+    property("monotone-grade",
+             "a worse value of an ordered finding never gives a better grade (of a noise: where "
+             "none was heard before)",
              [&](Property& p) { monotone_grade(p); });
-    property("unknown", "not to observe a finding is never better than its best value",
+    property("unknown",
+             "not to observe a finding is never better than its best value (of a noise: where none "
+             "was heard before)",
              [&](Property& p) { unknown(p); });
     property("checked", "grade A needs a port check made, recent, dry and clean; B a recent one",
              [&](Property& p) { checked(p); });
