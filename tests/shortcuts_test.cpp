@@ -302,7 +302,6 @@ TEST_CASE(
   const auto logit = [](double p) { return std::log(p) - std::log1p(-p); };
   for (int i = 0; i < 60; ++i) {
     Case c = draw.unit();
-    c.set(Finding::opened_seal_leak, -1);
     const Prior prior = model.prior(c);
     const Verdict v = judge(k, model, c, prior);
     const HowSure sure = how_sure(k, model, judged, c, prior, v, nullptr);

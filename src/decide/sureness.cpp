@@ -261,7 +261,10 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
   const AsItStands fine = standing(model, prior);
   const AsItStands coarse = standing(judged.coarse, judged.coarse.prior(c));
   const std::uint32_t now = model.evidence_in(c);
-  const std::uint32_t before = seen_before(c);
+  // What an opening showed of the seal stands in what was believed before.
+  const std::uint32_t opened =
+      c.at(Finding::opened_seal_leak) >= 0 ? 1U << idx(Finding::opened_seal_leak) : 0U;
+  const std::uint32_t before = seen_before(c) | opened;
   // The effect of a move by the whole factor, per deviation of its logarithm.
   const double scale = std::log(s.memory_band) > 0 ? deviation(s.memory_band) / std::log(s.memory_band) : 0;
   double variance = 0;
@@ -273,7 +276,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
     }
     const AsItStands& from = j.of_process ? coarse : fine;
     Prior own;
-    if (!j.of_process && before == 0) {
+    if (!j.of_process && (j.findings & before) == 0) {
       own.belief = prior.belief;
       j.model.collapse(own);
     } else {

@@ -77,7 +77,9 @@ Life::Life(const Knowledge& knowledge, double step_km, unsigned longest) {
     const double halves = 2 * wear_->shape;
     constexpr double kMost = 12;
     half_shapes_ =
-        halves <= kMost && halves == std::floor(halves) ? static_cast<unsigned>(halves) : 0;
+        halves > 0 && halves <= kMost && halves == std::floor(halves)
+            ? static_cast<unsigned>(halves)
+            : 0;
     for (const WearPoint& p : wear_->table) {
       table_.push_back({std::log(p.at), std::log(p.hazard)});
     }
