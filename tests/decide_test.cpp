@@ -208,8 +208,8 @@ TEST_CASE("expected information agrees with a sum over all joint outcomes") {
   c.seal_years = 9;
   const Verdict v = judge(shipped(), shipped_model(), c);
   CHECK(v.grade == Grade::U);
-  const auto checks = next_checks(shipped(), shipped_model(), c, shipped_model().prior(c), v,
-                                  Audience::technician);
+  const auto checks =
+      next_checks(shipped(), shipped_model(), c, shipped_model().prior(c), v, Audience::technician);
   REQUIRE(!checks.empty());
   CHECK(checks[0].id == "check-port");
   CHECK(checks[0].grades_possible == std::vector{Grade::A, Grade::B, Grade::C, Grade::D});
@@ -263,8 +263,8 @@ TEST_CASE("what would change the grade does change it") {
     const History history = test::history_of(record);
     const Presentation p = present(history, 1, shipped(), 0);
     const Verdict v = judge(shipped(), shipped_model(), p.facts);
-    const auto changes = would_change(shipped(), shipped_model(), p.facts,
-                                      shipped_model().prior(p.facts), v);
+    const auto changes =
+        would_change(shipped(), shipped_model(), p.facts, shipped_model().prior(p.facts), v);
     CHECK(!changes.empty());
     for (const WouldChange& w : changes) {
       Case changed = p.facts;

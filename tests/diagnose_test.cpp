@@ -95,9 +95,9 @@ Brute brute(const Knowledge& k, const Case& c, const Belief& before) {
     const double reaches = seal > 0 ? k.stages[seal - 1].reaches : 0;
     for (std::size_t r = 0; r < kRests; ++r) {
       const unsigned rest = static_cast<unsigned>(r) & 1U;
-      const unsigned state = (core / 3 % 3 > 0 ? 2U : 0U) | rest << 2U |
-                             (static_cast<unsigned>(r) >> 1U & 1U) << 3U |
-                             (core % 3 > 0 ? 16U : 0U) | (static_cast<unsigned>(r) >> 2U & 1U) << 5U;
+      const unsigned state =
+          (core / 3 % 3 > 0 ? 2U : 0U) | rest << 2U | (static_cast<unsigned>(r) >> 1U & 1U) << 3U |
+          (core % 3 > 0 ? 16U : 0U) | (static_cast<unsigned>(r) >> 2U & 1U) << 5U;
       double p = before.at[core][r];
       std::array<double, 2> tip = {1 - reaches, reaches};
       std::array<bool, 2> said{};
@@ -324,7 +324,8 @@ TEST_CASE("not observed counts neither way") {
     for (const FindingSpec& f : findings()) {
       // The worst sign of a breakdown says that there is one, which is news of another kind; what
       // the seal itself shows stands in what was believed before.
-      const bool breaks = (shipped_model().show_breakdown() >> static_cast<unsigned>(f.id) & 1U) != 0;
+      const bool breaks =
+          (shipped_model().show_breakdown() >> static_cast<unsigned>(f.id) & 1U) != 0;
       if (!shipped_model().carries_evidence(f.id) || breaks || f.id == Finding::opened_seal_leak) {
         continue;
       }

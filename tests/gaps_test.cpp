@@ -503,7 +503,10 @@ TEST_CASE("how sure: nine in ten sets of values drawn at once lie within the ran
     std::uint64_t count = 0;
     const auto factor = [&] {
       const double even =
-          std::ldexp(static_cast<double>(draw::mixed(77 + static_cast<std::uint64_t>(n), ++count) >> 11U), -52) - 1;
+          std::ldexp(
+              static_cast<double>(draw::mixed(77 + static_cast<std::uint64_t>(n), ++count) >> 11U),
+              -52) -
+          1;
       return std::exp(std::log(k.settings.memory_band) * even);
     };
     const auto shift = [&](auto& values, const auto& from) {

@@ -98,9 +98,7 @@ double risk_of(const Belief& belief) {
   }
   return 1 - sound;
 }
-double risk_after(const std::vector<Look>& looks) {
-  return risk_of(after(shipped_model(), looks));
-}
+double risk_after(const std::vector<Look>& looks) { return risk_of(after(shipped_model(), looks)); }
 void look(Belief& belief, const Levels& levels, const Model& model = shipped_model()) {
   const Belief like = model.likelihood(levels);
   double all = 0;
@@ -121,8 +119,8 @@ void look(Belief& belief, const Levels& levels, const Model& model = shipped_mod
 
 // What a look's finding says in one state, straight from the rules: the worst of what its
 // background and its links bring about.
-double chance_of(const Knowledge& k, Finding f, int level, std::size_t causes,
-                 bool seized, bool failed) {
+double chance_of(const Knowledge& k, Finding f, int level, std::size_t causes, bool seized,
+                 bool failed) {
   const auto at_least = [&](int l) {
     if (l == 0) {
       return 1.0;
@@ -228,8 +226,7 @@ class Steps {
     const auto etched = [&](std::size_t g, double km, Bearings material) {
       const CauseRule& cause =
           k_.causes[idx(g == 0 ? Cause::rotor_bearing_erosion : Cause::gear_bearing_erosion)];
-      return hazard(cause.base[idx(material)]) *
-             std::pow(km / rules.base_km, rules.erosion_shape);
+      return hazard(cause.base[idx(material)]) * std::pow(km / rules.base_km, rules.erosion_shape);
     };
     for (std::size_t s = 0; s < p_.size(); ++s) {
       if (seal(s) == 0) {
@@ -294,7 +291,8 @@ class Steps {
         return b.cause == h.cause &&
                levels[idx(b.finding)] + 1 == static_cast<int>(spec(b.finding).levels.size());
       });
-      all *= (corroded ? corrosion(s) : insulation(s)) == 2 && !told ? k_.settings.broken_unsaid : 1;
+      all *=
+          (corroded ? corrosion(s) : insulation(s)) == 2 && !told ? k_.settings.broken_unsaid : 1;
     }
     return all;
   }

@@ -57,8 +57,8 @@ Report leaking() {
               {"rust-on-tip", Grade::B, "rust on the sensor tip"}};
   r.reasons = {"the probability of damage is high even without the floors"};
   r.risk = 0.99871;
-  r.how_sure = HowSure{
-      40, 3, 0.98123, 0.99991, 1, {Grade::D}, {{"leak-shows-pooled", "shows", 3.14}}};
+  r.how_sure =
+      HowSure{40, 3, 0.98123, 0.99991, 1, {Grade::D}, {{"leak-shows-pooled", "shows", 3.14}}};
   r.causes = {
       {"seal-leak",
        "coolant past the rotor shaft seal",
@@ -908,8 +908,13 @@ TEST_CASE("a recheck without a limit says why, and a finished sentence stays one
 
 TEST_CASE("grades that other judgement would give are named", "[report][text]") {
   Report r = healthy();
-  r.how_sure = HowSure{
-      40, 2.5, 0.004, 0.21, 0.93, {Grade::A, Grade::B}, {{"seal-leak", "wear", 4}, {"kind", "shows", -2}}};
+  r.how_sure = HowSure{40,
+                       2.5,
+                       0.004,
+                       0.21,
+                       0.93,
+                       {Grade::A, Grade::B},
+                       {{"seal-leak", "wear", 4}, {"kind", "shows", -2}}};
   CHECK(has(to_text(r, {}),
             "Each of 40 values from memory may be off by up to a factor of 2.5 in its odds.\n"
             "  Nine times in ten damage is then under 1 % to 21 % probable; grade A is given\n"

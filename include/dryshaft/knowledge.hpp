@@ -244,7 +244,7 @@ struct Settings {
   double erosion_shape = 0;    ///< of bearings: the hazard grows by this power of the distance
   double outside_km = 0;       ///< mean distance that a noise from outside lasts
   double broken_unsaid = 0;    ///< share of looks at broken-down units that do not say so
-  double loss_some = 0;    ///< ml per 1000 km
+  double loss_some = 0;        ///< ml per 1000 km
   double loss_marked = 0;
   double ohm_per_volt_low = 0;
   double ohm_per_volt_least = 0;
@@ -253,9 +253,9 @@ struct Settings {
   double assumed_winding_c = 0;
   double recheck_least_km = 0;
   double recheck_least_days = 0;
-  double damage_target = 0;          ///< chance of damage before the next recheck
-  double memory_band = 0;            ///< odds factor by which a value from memory may be wrong
-  Condition ungraded;                ///< grade U where this holds and no floor forces C or D
+  double damage_target = 0;  ///< chance of damage before the next recheck
+  double memory_band = 0;    ///< odds factor by which a value from memory may be wrong
+  Condition ungraded;        ///< grade U where this holds and no floor forces C or D
   std::string ungraded_id;
   std::string ungraded_reason;
   std::string ungraded_plain;

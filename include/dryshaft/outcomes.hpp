@@ -209,9 +209,9 @@ struct OutcomeFit {
 /// Maximum a posteriori by expectation and maximisation (Dempster, Laird, Rubin
 /// 1977). What is hidden: causes that were not examined, whether a leak had reached the
 /// sensor's tip and what had broken down (all states are enumerated), and which of the
-/// causes present, or the background, brought a finding to its level. The probability of level `l`, given that it is no worse, has a Beta
-/// prior with its mode at the shipped value, so levels stay in order.
-/// A step that would let a worse level of an ordered finding speak less for a damaging
+/// causes present, or the background, brought a finding to its level. The probability of level `l`,
+/// given that it is no worse, has a Beta prior with its mode at the shipped value, so levels stay
+/// in order. A step that would let a worse level of an ordered finding speak less for a damaging
 /// cause than a better one does (what `prove` demands) is shortened: the likelihood
 /// rises along the whole of a step. Base rates of causes are not refitted: units are not
 /// opened by chance. What openings show (`opened-...`) is the yardstick, and stays.

@@ -109,12 +109,12 @@ struct RestsOn {
 /// How far the answer depends on judgement: every value from memory is off in its odds by a factor
 /// of its own.
 struct HowSure {
-  std::size_t values = 0;      ///< from memory
-  double odds_factor = 1;      ///< largest factor, up or down
-  double risk_low = 0;         ///< nine in ten sets of values lie between
-  double risk_high = 0;        ///< both
-  double grade_holds = 0;      ///< share of the sets that give the same grade
-  std::vector<Grade> grades;   ///< all grades that one in twenty of them or more give
+  std::size_t values = 0;         ///< from memory
+  double odds_factor = 1;         ///< largest factor, up or down
+  double risk_low = 0;            ///< nine in ten sets of values lie between
+  double risk_high = 0;           ///< both
+  double grade_holds = 0;         ///< share of the sets that give the same grade
+  std::vector<Grade> grades;      ///< all grades that one in twenty of them or more give
   std::vector<RestsOn> rests_on;  ///< the three values that carry most, most first
 };
 
@@ -128,7 +128,7 @@ struct Foreseen {
 /// What is to come within a distance or a time if nothing is done. Source: ISO 13381-1 asks for it
 /// (from memory).
 struct Prognosis {
-  double km = 0;       ///< both count: the distance, driven in so many days
+  double km = 0;  ///< both count: the distance, driven in so many days
   double days = 0;
   Foreseen damage;     ///< of units without damage to bearings or insulation: that it begins
   Foreseen breakdown;  ///< of units that run: that it breaks down

@@ -92,12 +92,12 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back(std::move(s));
   }
   for (const HarmRule& h : k.harms) {
-    items.push_back({"harm",
-                     &h,
-                     {{"cause", std::string(name(h.cause))},
-                      {"after", fmt::format("{:g} working km, stage by stage",
-                                            fmt::join(h.after_km, ", "))},
-                      {"breakdown", fmt::format("{:g} working km later", h.breakdown_km)}}});
+    items.push_back(
+        {"harm",
+         &h,
+         {{"cause", std::string(name(h.cause))},
+          {"after", fmt::format("{:g} working km, stage by stage", fmt::join(h.after_km, ", "))},
+          {"breakdown", fmt::format("{:g} working km later", h.breakdown_km)}}});
   }
   for (const BrokenRule& b : k.broken) {
     items.push_back({"broken",

@@ -78,8 +78,7 @@ class Assessor {
     grade();
     foresee();
     if (judged_ != nullptr) {
-      r_.how_sure =
-          how_sure(k_, model_, *judged_, seen_.facts, prior_, verdict_, &r_.prognosis);
+      r_.how_sure = how_sure(k_, model_, *judged_, seen_.facts, prior_, verdict_, &r_.prognosis);
     }
     observations();
     causes();
@@ -340,9 +339,9 @@ class Assessor {
     }
     r_.recheck.km = std::min(*r_.recheck.km, km);
     r_.recheck.days = std::min(*r_.recheck.days, days);
-    r_.recheck.because = fmt::format(
-        "shortened: {}the chance that damage has begun by then reaches {} soon after",
-        k_.onset ? "by the shop's own records " : "", percent(s.damage_target));
+    r_.recheck.because =
+        fmt::format("shortened: {}the chance that damage has begun by then reaches {} soon after",
+                    k_.onset ? "by the shop's own records " : "", percent(s.damage_target));
   }
 
   // How far from the last look at the port, of those looks that did not find everything.
@@ -360,8 +359,8 @@ class Assessor {
       }
     }
     const double gone = std::floor(look_km_ago() / kStepKm) * kStepKm;
-    return gone + ahead.safe_km(k_.settings.damage_target, std::max(0.0, most - gone), kStepKm,
-                                unharmed);
+    return gone +
+           ahead.safe_km(k_.settings.damage_target, std::max(0.0, most - gone), kStepKm, unharmed);
   }
 
   // Where advice asks for the recheck sooner than the grade does.

@@ -220,9 +220,9 @@ class Outcomes {
   Case start_;
   std::vector<Finding> open_;
   bool is_port_ = false;
-  std::size_t states_ = 0;    // gathered; safe ones first
-  std::size_t safe_states_ = 0;                      // how many of them
-  std::array<std::size_t, 2 * kSeen> state_{};       // of causes: one of those gathered in each
+  std::size_t states_ = 0;                      // gathered; safe ones first
+  std::size_t safe_states_ = 0;                 // how many of them
+  std::array<std::size_t, 2 * kSeen> state_{};  // of causes: one of those gathered in each
   std::array<std::size_t, 2 * kSeen> breakdown_{};
   std::array<std::size_t, kSeen> gathered_{};  // where each state is, among safe and damaged ones
   double before_ = 0;

@@ -75,8 +75,8 @@ class Mover {
     }
     const Part kept = part;
     change(part);
-    out_.values.push_back({part.id, value, process, findings,
-                           Model(moved_, process ? coarse() : base_.process())});
+    out_.values.push_back(
+        {part.id, value, process, findings, Model(moved_, process ? coarse() : base_.process())});
     part = kept;
   }
 
@@ -92,7 +92,8 @@ class Mover {
       }
     }
     for (StageRule& s : moved_.stages) {
-      move(s, "reaches", false, kAll, [&](StageRule& r) { r.reaches = with_odds(r.reaches, band_); });
+      move(s, "reaches", false, kAll,
+           [&](StageRule& r) { r.reaches = with_odds(r.reaches, band_); });
       if (s.lasts_km > 0) {
         move(s, "lasts_km", true, kAll, [&](StageRule& r) { r.lasts_km *= band_; });
       }
@@ -266,7 +267,8 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
       c.at(Finding::opened_seal_leak) >= 0 ? 1U << idx(Finding::opened_seal_leak) : 0U;
   const std::uint32_t before = seen_before(c) | opened;
   // The effect of a move by the whole factor, per deviation of its logarithm.
-  const double scale = std::log(s.memory_band) > 0 ? deviation(s.memory_band) / std::log(s.memory_band) : 0;
+  const double scale =
+      std::log(s.memory_band) > 0 ? deviation(s.memory_band) / std::log(s.memory_band) : 0;
   double variance = 0;
   double graded_variance = 0;
   Widths widths(ahead != nullptr ? *ahead : std::vector<Prognosis>());
@@ -284,8 +286,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
     }
     const Risks moved = j.model.risks(c, own);
     const double by = (logit(moved.risk) - logit(from.risks.risk)) * scale;
-    const double graded_by =
-        (logit(moved.graded_risk) - logit(from.risks.graded_risk)) * scale;
+    const double graded_by = (logit(moved.graded_risk) - logit(from.risks.graded_risk)) * scale;
     variance += by * by;
     graded_variance += graded_by * graded_by;
     constexpr double kDecibansPerNat = 10 / std::numbers::ln10;

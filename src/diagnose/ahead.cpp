@@ -21,12 +21,18 @@ double greatest(double most, double step, Holds holds) {
   return low * step;
 }
 
-double share(double now, double then) { return now < 1 ? std::max(0.0, then - now) / (1 - now) : 1; }
+double share(double now, double then) {
+  return now < 1 ? std::max(0.0, then - now) / (1 - now) : 1;
+}
 
 }  // namespace
 
 Ahead::Ahead(const Life& life, const Belief& belief, const Clock& now, double km_per_year)
-    : life_(life), cores_(cores_of(belief)), at_(now), km_per_year_(km_per_year), now_(of(cores_)) {}
+    : life_(life),
+      cores_(cores_of(belief)),
+      at_(now),
+      km_per_year_(km_per_year),
+      now_(of(cores_)) {}
 
 Ahead::Chance Ahead::of(const Cores& cores) {
   Chance c;

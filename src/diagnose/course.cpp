@@ -147,7 +147,8 @@ class Writer {
     std::vector<double> at_most(records_.size());
     double bound = kNoLimit;
     for (std::size_t i = records_.size(); i-- > 0;) {
-      bound = records_[i].has(Field::odometer_km) ? records_[i].at(Field::odometer_km).number : bound;
+      bound =
+          records_[i].has(Field::odometer_km) ? records_[i].at(Field::odometer_km).number : bound;
       at_most[i] = bound;
     }
     std::optional<double> renewed;
@@ -203,7 +204,9 @@ class Writer {
     const double time = years - at_years_;
     if (step.day && *step.day < day_of(records_[record])) {
       years -= (day_of(records_[record]) - *step.day) / kDaysPerYear;
-      km = step.km ? *step.km : time > 0 ? at_km_ + way * std::max(0.0, years - at_years_) / time : km;
+      km = step.km    ? *step.km
+           : time > 0 ? at_km_ + way * std::max(0.0, years - at_years_) / time
+                      : km;
     } else if (step.km && *step.km < km) {
       years = way > 0 ? at_years_ + time * std::max(0.0, *step.km - at_km_) / way : years;
       km = *step.km;

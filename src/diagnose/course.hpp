@@ -21,9 +21,9 @@ struct Leg {
   bool bypassed_on_the_way = false;  // nobody knows when
   bool new_unit = false;             // another one went in: what was known is of no use
   bool new_seal = false;
-  std::uint8_t ends = 0;  // causes, as bits
-  Levels seen{};                       // a look; nothing observed: none
-  std::optional<std::size_t> look;     // its last record
+  std::uint8_t ends = 0;            // causes, as bits
+  Levels seen{};                    // a look; nothing observed: none
+  std::optional<std::size_t> look;  // its last record
 };
 
 struct Course {
@@ -39,10 +39,10 @@ struct PastLook {
 
 // How a unit stands at its newest look.
 struct Standing {
-  double fitted_km = 0;       // odometer when it went in
-  double odometer_km = 0;     // assumed where it is not known
-  std::size_t newest = 0;     // the first record of the newest look
-  std::optional<int> built;   // month since year 0
+  double fitted_km = 0;      // odometer when it went in
+  double odometer_km = 0;    // assumed where it is not known
+  std::size_t newest = 0;    // the first record of the newest look
+  std::optional<int> built;  // month since year 0
   Cooling cooling = Cooling::unknown;
   bool contradicted = false;  // what is on file of its cooling cannot be
   Bearings rotor = Bearings::unknown;

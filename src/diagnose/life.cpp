@@ -76,10 +76,9 @@ Life::Life(const Knowledge& knowledge, double step_km, unsigned longest) {
   if (wear_) {
     const double halves = 2 * wear_->shape;
     constexpr double kMost = 12;
-    half_shapes_ =
-        halves > 0 && halves <= kMost && halves == std::floor(halves)
-            ? static_cast<unsigned>(halves)
-            : 0;
+    half_shapes_ = halves > 0 && halves <= kMost && halves == std::floor(halves)
+                       ? static_cast<unsigned>(halves)
+                       : 0;
     for (const WearPoint& p : wear_->table) {
       table_.push_back({std::log(p.at), std::log(p.hazard)});
     }
@@ -236,7 +235,8 @@ void Life::compile_pieces(double step_km, unsigned longest) {
     }
     // Begun in the first half, or in the second after the harm of the first.
     const Dense second = after_harm(begun, piece.harmed);
-    late = sum(sum(times(whole, late), 0.25, second, 0.25), 1, after_harm(late, piece.harmed), 0.25);
+    late =
+        sum(sum(times(whole, late), 0.25, second, 0.25), 1, after_harm(late, piece.harmed), 0.25);
     begun = sum(times(whole, begun), 0.5, second, 0.5);
     whole = times(whole, whole);
   }
@@ -357,7 +357,9 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
   }
 }
 
-void Life::drive(Cores& cores, const Clock& from, const Clock& to) const { pieces(cores, from, to); }
+void Life::drive(Cores& cores, const Clock& from, const Clock& to) const {
+  pieces(cores, from, to);
+}
 
 void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
   // Whether all rests are alike in each core, as in a unit that nobody has looked at.

@@ -834,8 +834,8 @@ std::optional<Model::Since> Model::sound_at(const Case& c, std::size_t look) con
 }
 
 std::optional<Model::Since> Model::unharmed_at(const Case& c, std::size_t look) const {
-  constexpr std::size_t kHarmed =
-      std::size_t{1} << idx(kHarms[0]) | std::size_t{1} << idx(kHarms[1]);
+  constexpr std::size_t kHarmed = std::size_t{1} << idx(kHarms[0]) | std::size_t{1}
+                                                                         << idx(kHarms[1]);
   return not_yet(c, look, [](std::size_t s) { return (s & kHarmed) != 0; });
 }
 

@@ -733,7 +733,8 @@ class Presenter {
       return records_[i].at(f).told == Told::work_before_look ||
              before.at(f).told == Told::work_after_look;
     });
-    return day_of(before) == day_of(records_[i]) && !work && before_repair(i - 1) == before_repair(i);
+    return day_of(before) == day_of(records_[i]) && !work &&
+           before_repair(i - 1) == before_repair(i);
   }
 
   // What the looks before the newest found, each with what other records of it change, and what
@@ -774,8 +775,8 @@ class Presenter {
     CourseToNow told = course_of(records_, looks, unit, k_.settings.km_per_year);
     // The seal goes on ageing until the day of judgement.
     const bool aged = renewed_ == nullptr && built_first_ >= 0;
-    facts.seal_years = told.now.seal_years +
-                       (aged ? (month_of(today_) - month_of(day_of(newest_))) / 12.0 : 0);
+    facts.seal_years =
+        told.now.seal_years + (aged ? (month_of(today_) - month_of(day_of(newest_))) / 12.0 : 0);
     if (!told.course.legs.empty()) {
       facts.course = std::make_shared<const Course>(std::move(told.course));
     }
@@ -789,8 +790,7 @@ class Presenter {
     for (std::size_t i = std::min(fluid_source, records_.size()); i-- > 0;) {
       if (!before_repair(i) && shows_coolant(said(i).facts)) {
         out_.facts.set(Finding::earlier_coolant, level_of(Presence::present));
-        out_.observed[idx(Finding::earlier_coolant)].since =
-            date_text(day_of(records_[i]));
+        out_.observed[idx(Finding::earlier_coolant)].since = date_text(day_of(records_[i]));
         return;
       }
     }

@@ -20,8 +20,8 @@ constexpr std::string_view kContradictionIds[] = {
     "work-out-of-place",      "work-told-two-ways",
 };
 
-constexpr std::string_view kRuleFiles[] = {"rules.json",   "causes.json", "life.json",
-                                           "links.json",   "floors.json", "actions.json",
+constexpr std::string_view kRuleFiles[] = {"rules.json",    "causes.json", "life.json",
+                                           "links.json",    "floors.json", "actions.json",
                                            "cautions.json", "grades.json"};
 
 template <typename Items>

@@ -2,8 +2,8 @@
 
 #include <fmt/format.h>
 
-#include <chrono>
 #include <algorithm>
+#include <chrono>
 #include <span>
 
 namespace dryshaft {
@@ -111,8 +111,8 @@ class PortReader {
 
 int month_of(int day) {
   const std::chrono::year_month_day date{std::chrono::sys_days{std::chrono::days{day}}};
-  return static_cast<int>(date.year()) * 12 + static_cast<int>(static_cast<unsigned>(date.month())) -
-         1;
+  return static_cast<int>(date.year()) * 12 +
+         static_cast<int>(static_cast<unsigned>(date.month())) - 1;
 }
 
 bool is_true(const Record& r, Field flag) { return r.has(flag) && r.at(flag).code != 0; }

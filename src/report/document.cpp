@@ -683,7 +683,8 @@ void add_summary(Document& out, const Batch& batch,
   for (const Grade grade : kWorstFirst) {
     const auto number = static_cast<std::size_t>(
         std::ranges::count(batch.reports, grade, [](const Report& r) { return r.grade; }));
-    out.push_back(Bar{std::string(name(grade)), amount(number), share_of(number, units), grade, false});
+    out.push_back(
+        Bar{std::string(name(grade)), amount(number), share_of(number, units), grade, false});
   }
   out.push_back(Heading{"First thing to do"});
   for (const auto& [id, entry] : first_actions(batch)) {

@@ -386,9 +386,8 @@ std::string to_html(const Batch& batch, Units units, bool full) {
     const document::Document told = document::describe(report, units);
     std::vector<std::string> own = document::Html().render(told);
     if (full) {  // regions of each by its unit's name
-      inline_reports +=
-          fmt::format("<article class=\"one\">\n{}</article>\n",
-                      document::joined(document::Html(report.unit_id).render(told)));
+      inline_reports += fmt::format("<article class=\"one\">\n{}</article>\n",
+                                    document::joined(document::Html(report.unit_id).render(told)));
     }
     nlohmann::json& numbers = reports.emplace_back(nlohmann::json::array());
     for (std::string& part : own) {
