@@ -5,6 +5,7 @@
 #include <cmath>
 #include <memory>
 #include <numbers>
+#include <optional>
 #include <utility>
 
 #include "base/index.hpp"
@@ -54,7 +55,7 @@ class Mover {
  private:
   [[nodiscard]] std::shared_ptr<const Life> coarse() const {
     constexpr double kStepKm = 512;
-    constexpr unsigned kLongest = 7;
+    constexpr unsigned kLongest = 6;
     return std::make_shared<const Life>(moved_, kStepKm, kLongest);
   }
 
@@ -277,14 +278,15 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
       continue;
     }
     const AsItStands& from = j.of_process ? coarse : fine;
-    Prior own;
-    if (!j.of_process && (j.findings & before) == 0) {
-      own.belief = prior.belief;
-      j.model.collapse(own);
-    } else {
-      own = j.model.prior(c);
+    std::optional<Prior> own;  // else what was believed before is the same
+    if (j.of_process || (j.findings & before) != 0) {
+      own.emplace(j.model.prior(c));
+    } else if (!j.model.same_tip(model)) {
+      own.emplace().belief = prior.belief;
+      j.model.collapse(*own);
     }
-    const Risks moved = j.model.risks(c, own);
+    const Prior& then = own ? *own : prior;
+    const Risks moved = j.model.risks(c, then);
     const double by = (logit(moved.risk) - logit(from.risks.risk)) * scale;
     const double graded_by = (logit(moved.graded_risk) - logit(from.risks.graded_risk)) * scale;
     variance += by * by;
@@ -294,7 +296,7 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
     // What a look says moves what is to come by what it moves of today, or less.
     constexpr double kLeastNats = 0.1;
     if (ahead != nullptr && (j.of_process || std::abs(by) >= kLeastNats)) {
-      const Belief belief = j.model.infer(c, own).belief;
+      const Belief belief = j.model.infer(c, then).belief;
       widths.add(from.ahead, chances_ahead(j.model, c, belief, *ahead, s.km_per_year), scale);
     }
   }

@@ -317,7 +317,7 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
   double before = hazard(0);
   // Pieces as long as they may be: few leaks begin in a long one, and at a pace that a straight
   // line follows.
-  constexpr double kFew = 0.1;
+  constexpr double kFew = 0.5;
   const double short_enough = 16 * pieces_.front().length;
   std::size_t p = 0;
   while (p + 1 < pieces_.size() && std::ldexp(2.0, static_cast<int>(p)) <= left) {
@@ -386,10 +386,11 @@ void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
   } else {
     pieces(belief.at, from, to);
   }
-  rests(belief, from, to);
+  rests(belief.at, from, to);
 }
 
-void Life::rests(Belief& belief, const Clock& from, const Clock& to) const {
+void Life::rests(std::span<std::array<double, kRests>> rows, const Clock& from,
+                 const Clock& to) const {
   const auto etches = [&](std::size_t g, double km_before, double km_after, Bearings material) {
     const auto at = [&](double km) { return std::pow(km / base_km_, etched_shape_); };
     return -std::expm1(etched_[g][idx(material)] * (at(km_before) - at(km_after)));
@@ -398,7 +399,7 @@ void Life::rests(Belief& belief, const Clock& from, const Clock& to) const {
                                         etches(1, from.gear_km, to.gear_km, to.gear)};
   const double passed =
       -std::expm1((from.seal_km - to.seal_km) / outside_km_);  // of the way to the usual share
-  for (auto& row : belief.at) {
+  for (auto& row : rows) {
     for (std::size_t g = 0; g < etched.size(); ++g) {
       for (std::size_t r = 0; r < kRests; ++r) {
         if ((r >> g & 1U) == 0) {
@@ -416,6 +417,23 @@ void Life::rests(Belief& belief, const Clock& from, const Clock& to) const {
       without = all - with;
     }
   }
+}
+
+Belief Life::unseen(const Clock& from, const Clock& to) const {
+  Cores cores{};
+  cores[core_of(0, 0, 0)] = 1 - leaks_when_new_;
+  cores[core_of(1, 0, 0)] = leaks_when_new_;
+  drive(cores, from, to);
+  std::array<std::array<double, kRests>, 1> rest{};
+  rest[0][0] = 1;
+  rests(rest, from, to);
+  Belief belief;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      belief.at[core][r] = cores[core] * rest[0][r];
+    }
+  }
+  return belief;
 }
 
 void Life::drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const {

@@ -15,6 +15,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "base/index.hpp"
@@ -91,7 +92,7 @@ class Life {
  public:
   // `step_km`: of the finest table; `longest`: so many doublings make the longest piece that is
   // driven at once.
-  explicit Life(const Knowledge& knowledge, double step_km = 64, unsigned longest = 10);
+  explicit Life(const Knowledge& knowledge, double step_km = 64, unsigned longest = 9);
 
   // A unit that has just been built.
   [[nodiscard]] Belief newborn() const;
@@ -104,6 +105,8 @@ class Life {
   void drive(Belief& belief, const Clock& from, const Clock& to) const;
   // The same of the cores alone, all rests taken together.
   void drive(Cores& cores, const Clock& from, const Clock& to) const;
+  // A unit that was driven so far since it was built, and that nobody has looked at.
+  [[nodiscard]] Belief unseen(const Clock& from, const Clock& to) const;
   // The same where the rotor circuit was bypassed on the way, and nobody knows when.
   void drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const;
 
@@ -150,7 +153,7 @@ class Life {
                  double second) const;
   template <typename Row>
   void pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const;
-  void rests(Belief& belief, const Clock& from, const Clock& to) const;
+  void rests(std::span<std::array<double, kRests>> rows, const Clock& from, const Clock& to) const;
 
   [[nodiscard]] double table_hazard(double at) const;
 

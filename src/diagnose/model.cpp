@@ -540,6 +540,10 @@ Leg Model::last_leg(const Case& c) const {
 // was.
 double Model::arrive(Belief& belief, const Case& c) const {
   pass(belief, last_leg(c));
+  return see_opening(belief, c);
+}
+
+double Model::see_opening(Belief& belief, const Case& c) const {
   const int opened = c.at(Finding::opened_seal_leak);
   if (opened < 0 || !carries_evidence(Finding::opened_seal_leak) ||
       (c.earlier & kOfSealItself) != 0) {
@@ -555,13 +559,18 @@ double Model::arrive(Belief& belief, const Case& c) const {
 
 Prior Model::prior(const Case& c) const {
   Prior out;
-  out.belief = life_->newborn();
-  if (c.course) {
-    for (const Leg& leg : c.course->legs) {
+  const Leg last = last_leg(c);
+  if (!c.course && !last.bypassed_on_the_way) {
+    out.belief = life_->unseen(last.from, last.to);
+    see_opening(out.belief, c);
+  } else {
+    out.belief = life_->newborn();
+    for (const Leg& leg :
+         c.course ? std::span<const Leg>(c.course->legs) : std::span<const Leg>()) {
       pass(out.belief, leg);
     }
+    arrive(out.belief, c);
   }
-  arrive(out.belief, c);
   collapse(out);
   return out;
 }

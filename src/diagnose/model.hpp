@@ -161,6 +161,7 @@ class Model {
   [[nodiscard]] const std::shared_ptr<const Life>& process() const { return life_; }
   // Chance that a look finds coolant to have reached the tip, by stage of the leak.
   [[nodiscard]] double reaches(std::size_t seal) const { return reaches_[seal]; }
+  [[nodiscard]] bool same_tip(const Model& other) const { return reaches_ == other.reaches_; }
 
   // P(finding at `level` | state), for all states. Findings without a
   // background in the rule data carry no evidence: all ones.
@@ -226,6 +227,7 @@ class Model {
   void each_block(const Prior& prior, const Risen& risen, const Product& product, Take take) const;
   double pass(Belief& belief, const Leg& leg) const;
   double arrive(Belief& belief, const Case& c) const;
+  double see_opening(Belief& belief, const Case& c) const;
   void of_seal(Belief& belief, int opened) const;
   [[nodiscard]] Leg last_leg(const Case& c) const;
   template <typename There>
