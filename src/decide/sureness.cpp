@@ -174,10 +174,8 @@ namespace {
 // In the order in which `Prognosis` stands in a report.
 std::vector<Ahead::Chance> chances_ahead(const Model& model, const Case& c, const Belief& belief,
                                          const std::vector<Prognosis>& rows, double km_per_year) {
-  std::vector<double> distances;
-  for (const Prognosis& p : rows) {
-    distances.push_back(p.km);
-  }
+  std::vector<double> distances(rows.size());
+  std::ranges::transform(rows, distances.begin(), &Prognosis::km);
   return Ahead(model.life(), belief, clock_of(c), km_per_year).within_each(distances);
 }
 

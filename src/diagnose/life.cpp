@@ -324,14 +324,14 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
     ++p;
   }
   while (left >= 1) {
-    const double steps = static_cast<double>(std::uint64_t{1} << p);
-    if (steps > left) {
+    const double steps = pieces_[p].length / pieces_.front().length;
+    if (p > 0 && steps > left) {
       --p;
       continue;
     }
     const double between = hazard(done + steps / 2);
     const double after = hazard(done + steps);
-    if (pieces_[p].length > short_enough &&
+    if (p > 0 && pieces_[p].length > short_enough &&
         (after - before > kFew || after - between > 3 * (between - before))) {
       --p;
       continue;

@@ -52,8 +52,7 @@ std::vector<std::size_t> waits_up_to(const Problem& p) {
     }
   }
   std::ranges::sort(waits);
-  const auto again = std::ranges::unique(waits);
-  waits.erase(again.begin(), again.end());
+  waits.erase(std::unique(waits.begin(), waits.end()), waits.end());
   return waits;
 }
 

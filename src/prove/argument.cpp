@@ -150,7 +150,7 @@ class LevelChances {
   }
   // That nobody says so of a breakdown, next to this level (-1: not observed) and no other word.
   [[nodiscard]] double unsaid(int level, const Damage& d) const {
-    return unsaid_[static_cast<std::size_t>(level + 1)].at(d.broken);
+    return unsaid_[static_cast<std::size_t>(level) + 1].at(d.broken);
   }
 
  private:

@@ -178,25 +178,31 @@ class Prover {
   // --------------------------------------------------------- properties
 
   void structure(Property& p) {
+    const std::string stages =
+        "stages in order: what reaches the tip never falls from stage to stage, and harm never "
+        "slows.";
+    const std::string order =
+        "transitions keep order: a core is a stage of the seal with what has come of bearings and "
+        "insulation. Over three distances, with the seal wearing and not, each of the 36 cores "
+        "goes only to cores as bad; for every set of cores that holds with each all that are as "
+        "bad, a worse core is no less likely to end in it, to within 0.0001, as exact as the "
+        "tables.";
+    const std::string asked =
+        "floors, \"ungraded\" and \"sound\" ask for findings, situations and the band of the risk, "
+        "never for the probability of one cause.";
     p.argument = {
         fmt::format("damaging causes: {}; a leak brings about all of them or none, and the other "
                     "causes come on their own, so before evidence the two groups are independent: "
                     "looked at in the process for every configuration and distance.",
                     names_in(structure_.damaging, causes())),
-        "stages in order: what reaches the tip never falls from stage to stage, and harm never "
-        "slows.",
-        "transitions keep order: a core is a stage of the seal with what has come of rotor "
-        "bearings and insulation. Over three distances, with the seal wearing and not, each of the "
-        "36 cores goes only to cores as bad, and for every set of cores that holds with each all "
-        "that are as bad, a worse core is no less likely to end in it, to within 0.0001, as exact "
-        "as the tables.",
+        stages,
+        order,
         fmt::format("findings that depend on damaging causes alone: {}.",
                     names_in(structure_.pure, findings())),
         fmt::format("findings that bear on other causes too, with those they describe (\"mixed\"): "
                     "{}.",
                     names_in(structure_.mixed, findings())),
-        "floors, \"ungraded\" and \"sound\" ask for findings, situations and the band of the risk, "
-        "never for the probability of one cause."};
+        asked};
     conclude(p,
              {premises(), groups_apart(space_), stages_in_order(knowledge()),
               process_keeps_order(space_)},

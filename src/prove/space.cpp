@@ -366,12 +366,14 @@ struct PastLook {
 // The looks, oldest first, without which the newest record alone could not give this draft.
 std::vector<PastLook> looks_before(const Draft& d) {
   constexpr int kEarlier = 100;  // days
-  const auto [check, loss, damage, coolant] = d.moments();
+  const auto moments = d.moments();
+  const auto& [check, loss, damage, coolant] = moments;
   std::vector<PastLook> looks;
   // What has gone since, longest ago: rust, and the next day a tip without it; coolant.
-  const auto gone = [&](int days, std::initializer_list<std::pair<Finding, int>> levels) {
-    PastLook& then = looks.emplace_back(
-        PastLook{std::max(check, loss * kEarlier) + days, nothing_observed(), true});
+  const int from = std::max<int>(check, loss * kEarlier);
+  const auto gone = [&looks, from](int days,
+                                   std::initializer_list<std::pair<Finding, int>> levels) {
+    PastLook& then = looks.emplace_back(PastLook{from + days, nothing_observed(), true});
     for (const auto& [f, l] : levels) {
       then.seen[idx(f)] = static_cast<std::int8_t>(l);
     }
