@@ -540,8 +540,12 @@ double damage_in(const Prior& prior) {
 
 Step wear_rises(const Space& space) {
   Step step;
+  const auto rises = [](const Wear& w) {
+    return w.shape > 0 && w.scale_km > 0 && w.scale_years > 0 &&
+           std::ranges::is_sorted(w.table, {}, &WearPoint::hazard);
+  };
   for (const CauseRule& c : space.knowledge.causes) {
-    if (c.wear && !(c.wear->shape > 0 && c.wear->scale_km > 0 && c.wear->scale_years > 0)) {
+    if (c.wear && !rises(*c.wear)) {
       step.fail(fmt::format("{} has a wear-out that does not rise", place(c)));
     }
   }
