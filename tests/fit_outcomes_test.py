@@ -58,7 +58,7 @@ class Outcomes(unittest.TestCase):
             self.assertEqual(sum(b["teardowns"] for b in score["reliability"]),
                              score["teardowns"])
         self.assertIsNone(study["overlay_file"])
-        self.assertTrue(fit("--folds", "2", "--format", "markdown", TEARDOWNS).stdout.startswith(b"# The verdicts"))
+        self.assertTrue(fit("--folds", "2", "--format", "markdown", TEARDOWNS).stdout.startswith(b"# These teardowns"))
         out = self.path("study.html")
         self.assertEqual(fit("--folds", "2", "--format", "html", "--out", out,
                              TEARDOWNS).stdout, b"")
