@@ -155,7 +155,10 @@ class Mover {
 // Findings of all looks, as bits.
 std::uint32_t seen_before(const Case& c) {
   std::uint32_t seen = 0;
-  for (const Leg& leg : c.course ? c.course->legs : std::vector<Leg>()) {
+  if (!c.course) {
+    return seen;
+  }
+  for (const Leg& leg : c.course->legs) {
     for (std::size_t f = 0; f < kFindingCount; ++f) {
       seen |= leg.seen[f] >= 0 ? 1U << f : 0U;
     }

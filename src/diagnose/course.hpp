@@ -19,7 +19,6 @@ struct Leg {
   Clock from;
   Clock to;
   bool bypassed_on_the_way = false;  // nobody knows when
-  bool new_unit = false;             // another one went in: what was known is of no use
   bool new_seal = false;
   std::uint8_t ends = 0;            // causes, as bits
   Levels seen{};                    // a look; nothing observed: none

@@ -209,7 +209,7 @@ bool same(const Case& a, const Case& b) {
   const auto legs = [&](const Leg& x, const Leg& y) {
     return clocks(x.from, y.from) && clocks(x.to, y.to) && x.seen == y.seen && x.ends == y.ends &&
            x.bypassed_on_the_way == y.bypassed_on_the_way && x.new_seal == y.new_seal &&
-           x.new_unit == y.new_unit && x.look.has_value() == y.look.has_value();
+           x.look.has_value() == y.look.has_value();
   };
   return a.level == b.level && a.situation == b.situation && a.seal_km == b.seal_km &&
          a.seal_years == b.seal_years && a.earlier == b.earlier &&
