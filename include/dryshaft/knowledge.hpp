@@ -194,6 +194,12 @@ struct ActionRule : Item {
   std::vector<std::string> owner_cautions;
   int importance = 9;      ///< 1 first: order among actions that are equally urgent
   bool owner_can = false;  ///< an owner may do it without tools
+  /// What on record closes it: all the work of one of the lists, or a look that says something of
+  /// one of the findings.
+  struct Closing {
+    std::vector<std::vector<Did>> work;
+    std::vector<Finding> look;
+  } closed_by;
   double minutes = 0;      ///< as a check; 0: not a check
   Condition check_when;    ///< where it may be suggested as a check
   std::vector<Finding> reveals;
@@ -208,7 +214,18 @@ struct Advice : Item {
   bool at_recheck = false;  ///< the limits are those of the computed recheck
   /// Actions that belong to this one: same urgency and limits, each for its own reason.
   std::vector<std::string> with;
+  /// Actions that are another way to the same end: none is asked for where this advice holds.
+  std::vector<std::string> instead_of;
   std::string plain;  ///< for owners
+};
+
+/// A fault that work on record should have ended, found again within `Settings::comeback_km` and
+/// `comeback_days` of it.
+struct ComebackRule : Item {
+  Did did = Did::seal_renewed;
+  Condition when;
+  std::string text;
+  std::string plain;
 };
 
 struct GradeRule : Item {
@@ -231,6 +248,7 @@ struct OutlookRule : Item {
 struct ContradictionRule : Item {
   std::string text;
   std::string plain;
+  std::optional<Advice> ask;  ///< what settles it, by the same id
 };
 
 struct Settings {
@@ -253,6 +271,8 @@ struct Settings {
   double assumed_winding_c = 0;
   double recheck_least_km = 0;
   double recheck_least_days = 0;
+  double comeback_km = 0;  ///< what is found again this soon after work follows from it
+  double comeback_days = 0;
   double damage_target = 0;  ///< chance of damage before the next recheck
   double memory_band = 0;    ///< odds factor by which a value from memory may be wrong
   Condition ungraded;        ///< grade U where this holds and no floor forces C or D
@@ -370,6 +390,7 @@ struct Knowledge {
   std::vector<CautionRule> cautions;  ///< in the order in which they are shown
   std::vector<ActionRule> actions;
   std::vector<Advice> advice;
+  std::vector<ComebackRule> comebacks;
   std::array<GradeRule, kGradeCount> grades;
   std::vector<OutlookRule> outlooks;
   std::vector<ContradictionRule> contradictions;

@@ -76,7 +76,27 @@ struct Action {
   Urgency urgency = Urgency::routine;
   std::optional<double> within_km;
   std::optional<double> within_days;
+  std::string asked;             ///< day of the look that asked for it
+  std::optional<double> due_km;  ///< odometer at which it is due, counted from there
+  std::string due_date;          ///< the same as a day; empty: none
+  bool overdue = false;          ///< as of the day it is judged on, or of the newest reading
   std::string because;
+};
+
+/// Something with a date or a distance, counted from the look that asked for it.
+struct Due {
+  std::string action;
+  std::optional<double> due_km;
+  std::string due_date;  ///< empty: none
+  bool overdue = false;
+};
+
+/// A fault that is back within the shop's limits of the work that should have ended it.
+struct Comeback {
+  std::string rule;
+  Did did = Did::seal_renewed;
+  std::string date;  ///< of the work; empty: not known
+  std::string text;
 };
 
 struct Caution {
@@ -255,6 +275,8 @@ struct Report {
   std::vector<Observation> not_observed;  ///< `shown` is the finding's title
   std::vector<Contradiction> contradictions;
   std::vector<Action> actions;  ///< most urgent first; never empty
+  std::vector<Due> due;              ///< overdue first, then the earliest
+  std::vector<Comeback> comebacks;
   std::vector<Caution> cautions;
   std::vector<NextCheck> next_checks;
   std::vector<WouldChange> would_change;

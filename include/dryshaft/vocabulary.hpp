@@ -63,14 +63,18 @@ enum class Field : std::uint8_t {
   recording_other,
   recording_pattern,
   rotation,
+  drag_elsewhere,
   fault_isolation,
+  fault_isolation_place,
   fault_shutdown,
   fault_reduced_power,
+  fault_codes_read,
   insulation_resistance_mohm,
   insulation_test_voltage_v,
   insulation_winding_temp_c,
   coolant_loss_ml_per_1000km,
   coolant_outside_leak_seen,
+  gear_oil,
   teardown_date,
   teardown_seal_leak,
   teardown_rotor_bearing_corrosion,
@@ -266,6 +270,7 @@ enum class Finding : std::uint8_t {
   isolation_fault,
   insulation,
   rotation,
+  drag_place,
   noise,
   noise_load,
   noise_pitch,
@@ -279,6 +284,7 @@ enum class Finding : std::uint8_t {
   coolant_loss,
   shutdown,
   reduced_power,
+  gear_oil,
   earlier_coolant,
   earlier_damage,
   outside_leak,
@@ -349,7 +355,8 @@ const SituationSpec& spec(Situation situation);
 
 enum class Cooling : std::uint8_t { wet, bypassed, factory_dry, unknown };
 enum class Bearings : std::uint8_t { steel, hybrid, unknown };
-enum class Crossover : std::uint8_t { kept, dropped, unknown };
+/// Of a bypass; `bled`: dropped, and the circuit has been bled since.
+enum class Crossover : std::uint8_t { kept, bled, dropped, unknown };
 enum class Magnets : std::uint8_t { yes, no, unknown };
 enum class Configuration : std::uint8_t { consistent, contradicted };
 /// Whether the sensor port tells something about today.

@@ -8,6 +8,7 @@
 #include <bit>
 #include <cmath>
 #include <functional>
+#include <numeric>
 #include <set>
 #include <tuple>
 #include <utility>
@@ -15,6 +16,7 @@
 #include "base/index.hpp"
 #include "base/odds.hpp"
 #include "base/sentence.hpp"
+#include "decide/orders.hpp"
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
 #include "diagnose/ahead.hpp"
@@ -57,7 +59,8 @@ class Assessor {
         options_(options),
         judged_(judged),
         newest_(history.records.back()),
-        look_again_(k.action(ActionRole::look_again).id) {}
+        look_again_(k.action(ActionRole::look_again).id),
+        orders_(k, history.records) {}
 
   Report report() {
     const int date = static_cast<int>(newest_.at(Field::date).number);
@@ -83,8 +86,12 @@ class Assessor {
     observations();
     causes();
     contradictions();
-    r_.history = story_of(history_, k_, model_, seen_, verdict_);
+    r_.history = story_of(history_, k_, model_, seen_, verdict_,
+                          [&](std::size_t i, const Presentation& then, const Verdict& v) {
+                            orders_.look(i, then, facts_of(then.facts, v));
+                          });
     recheck();
+    comebacks();
     actions();
     r_.next_checks = next_checks(k_, model_, seen_.facts, prior_, verdict_, options_.audience);
     r_.would_change = would_change(k_, model_, seen_.facts, prior_, verdict_);
@@ -376,87 +383,190 @@ class Assessor {
     }
   }
 
-  // An action as one piece of advice has it.
-  struct Offer {
-    const ActionRule* action;
-    const Advice* advice;
-    Urgency urgency;
-    std::optional<double> within_km;
-    std::optional<double> within_days;
-    bool companion;
-    // Most urgent first.
-    [[nodiscard]] auto order() const {
-      constexpr double kNone = 1e12;
-      return std::tuple(static_cast<int>(urgency), within_days.value_or(kNone),
-                        within_km.value_or(kNone));
-    }
-  };
   [[nodiscard]] const std::string& reason(const Offer& o) const {
     return owner() ? o.advice->plain : (o.companion ? o.action->reason : o.advice->reason);
   }
 
-  // A unit that must not be driven is given no distance, whatever the rule data say.
-  [[nodiscard]] std::optional<double> allowed(std::optional<double> km) const {
-    return verdict_.grade == Grade::D && km > 0.0 ? std::nullopt : km;
+  void actions() {
+    std::vector<Order> open = orders_.open(seen_, facts_);
+    std::vector<Action> actions;
+    for (Order& order : open) {
+      actions.push_back(action(order));
+    }
+    // What is overdue comes first of what is as urgent.
+    std::vector<std::size_t> in_order(open.size());
+    std::iota(in_order.begin(), in_order.end(), std::size_t{0});
+    std::ranges::sort(in_order, {}, [&](std::size_t i) {
+      constexpr double kNone = 1e12;
+      const Offer& o = open[i].offer;
+      return std::tuple(actions[i].urgency, !actions[i].overdue,
+                        actions[i].within_days.value_or(kNone),
+                        actions[i].within_km.value_or(kNone), o.action->importance,
+                        by_words(*o.action, o.action->text));
+    });
+    for (const std::size_t i : in_order) {
+      r_.actions.push_back(std::move(actions[i]));
+    }
+    due();
   }
 
-  void actions() {
-    // The most urgent advice for each action counts.
-    std::vector<Offer> chosen;
-    const auto offer = [&](const Offer& o) {
-      const auto at = std::ranges::find(chosen, o.action, &Offer::action);
-      if (at == chosen.end()) {
-        chosen.push_back(o);
-      } else if (std::tuple(o.order(), std::string_view(reason(o)),
-                            std::string_view(o.advice->id)) <
-                 std::tuple(at->order(), std::string_view(reason(*at)),
-                            std::string_view(at->advice->id))) {
-        *at = o;
+  Action action(const Order& order) {
+    const Offer& o = order.offer;
+    Action a{.id = o.action->id,
+             .rule = o.advice->id,
+             .text = for_reader(o.action->text, o.action->owner_text),
+             .urgency = o.urgency,
+             .within_km = o.within_km,
+             .within_days = o.within_days,
+             .asked = date_text(day_of(history_.records[order.asked])),
+             .due_km = {},
+             .due_date = {},
+             .because = reason(o)};
+    if (o.advice->at_recheck || o.action->id == look_again_) {
+      const Recheck& r = r_.recheck;
+      a.within_km = r.km;
+      a.within_days = r.days;
+      a.due_km = r.due_km;
+      a.due_date = r.due_date;
+      a.overdue = r.overdue;
+    } else {
+      limits(order, a);
+    }
+    if (!order.done.empty()) {
+      begun(order, a);
+    }
+    if (a.overdue) {
+      a.urgency = std::min(a.urgency, Urgency::soon);
+      a.within_km = a.within_km == 0.0 && order.offer.within_km == 0.0 ? a.within_km : std::nullopt;
+      a.within_days.reset();
+      a.because.insert(0, was_due(a));
+    }
+    return a;
+  }
+
+  // As far as the day and the distance at which it was asked for leave.
+  void limits(const Order& order, Action& a) const {
+    const int newest = static_cast<int>(newest_.at(Field::date).number);
+    if (order.due_day) {
+      const int due = std::min(*order.due_day, days_from_date(9999, 12, 31));
+      a.due_date = date_text(due);
+      a.within_days = std::max(0, due - newest);
+      a.overdue = today_ > due;
+    }
+    if (order.due_km && verdict_.grade == Grade::D && *order.due_km > r_.odometer_km.value_or(0)) {
+      a.within_km.reset();
+    } else if (order.due_km) {
+      a.due_km = order.due_km;
+      if (r_.odometer_km) {
+        a.within_km = std::max(0.0, *order.due_km - *r_.odometer_km);
+        a.overdue = a.overdue || *r_.odometer_km > *order.due_km;
       }
-    };
-    for (const Advice& advice : k_.advice) {
-      if (!holds(advice.when, facts_)) {
+    }
+  }
+
+  static std::string was_due(const Action& a) {
+    return a.due_date.empty() ? fmt::format("It was due at {:.0f} km. ", *a.due_km)
+                              : fmt::format("It was due by {}. ", a.due_date);
+  }
+
+  // Of the work that closes it, a part is on record.
+  void begun(const Order& order, Action& a) const {
+    const std::vector<Did>* nearest = nullptr;
+    std::size_t most = 0;
+    for (const std::vector<Did>& all : order.offer.action->closed_by.work) {
+      const auto done = static_cast<std::size_t>(std::ranges::count_if(all, [&](Did did) {
+        return std::ranges::find(order.done, did) != order.done.end();
+      }));
+      if (done > most) {
+        most = done;
+        nearest = &all;
+      }
+    }
+    std::vector<std::string> done;
+    std::vector<std::string> missing;
+    for (const Did did : *nearest) {
+      const Choice& words = spec(did);
+      const bool is_done = std::ranges::find(order.done, did) != order.done.end();
+      (is_done ? done : missing).emplace_back(owner() && !words.owner.empty() ? words.owner
+                                                                              : words.plain);
+    }
+    a.because.insert(0, fmt::format("Begun and not finished: on record is \"{}\", not on record "
+                                    "\"{}\". ",
+                                    listed(done, "and"), listed(missing, "and")));
+  }
+
+  void due() {
+    for (const Action& a : r_.actions) {
+      if (!a.due_date.empty() || a.due_km) {
+        r_.due.push_back({a.id, a.due_km, a.due_date, a.overdue});
+      }
+    }
+    std::ranges::stable_sort(r_.due, {}, [](const Due& d) {
+      constexpr double kNone = 1e12;
+      return std::tuple(!d.overdue, d.due_date.empty() ? std::string_view("~") : d.due_date,
+                        d.due_km.value_or(kNone));
+    });
+  }
+
+  // A fault that work on record should have ended, back within the shop's limit.
+  void comebacks() {
+    const int newest = static_cast<int>(newest_.at(Field::date).number);
+    for (const ComebackRule& rule : k_.comebacks) {
+      if (!holds(rule.when, facts_)) {
         continue;
       }
-      Offer o{.action = nullptr,
-              .advice = &advice,
-              .urgency = advice.urgency,
-              .within_km = allowed(advice.within_km),
-              .within_days = advice.within_days,
-              .companion = true};
-      // Limits of its own have shortened the recheck already.
-      const bool at_recheck = advice.at_recheck || advice.action == look_again_;
-      if (at_recheck && r_.recheck.overdue) {
-        o.urgency = std::min(o.urgency, Urgency::soon);
-        o.within_km = o.within_days = std::nullopt;
-      } else if (at_recheck) {
-        o.within_km = r_.recheck.km;
-        o.within_days = r_.recheck.days;
+      const HistoryWork* last = nullptr;
+      for (const HistoryWork& w : r_.history.works) {
+        last = w.did == rule.did ? &w : last;
       }
-      for (const std::string& id : advice.with) {
-        o.action = k_.action(id);
-        offer(o);
+      std::optional<double> km;
+      std::optional<double> days;
+      std::string told;
+      if (last != nullptr) {
+        const std::optional<int> day = parse_date(last->date);
+        if (day) {
+          days = newest - *day;
+        }
+        if (last->odometer_km && r_.odometer_km) {
+          km = *r_.odometer_km - *last->odometer_km;
+        }
+        told = words_of(*last);
+      } else if (rule.did == Did::seal_renewed && seen_.seal_renewed && r_.seal_km) {
+        km = r_.seal_km;
+        told = spec(rule.did).plain;
       }
-      o.action = k_.action(advice.action);
-      o.companion = false;
-      offer(o);
+      const Settings& s = k_.settings;
+      const bool soon = (km || days) && km.value_or(0) >= 0 && km.value_or(0) <= s.comeback_km &&
+                        days.value_or(0) <= s.comeback_days;
+      if (soon) {
+        std::vector<std::string> since;
+        if (km) {
+          since.push_back(fmt::format("{:.0f} km", *km));
+        }
+        if (days) {
+          since.push_back(fmt::format("{:.0f} days", *days));
+        }
+        r_.comebacks.push_back(
+            {rule.id, rule.did, last == nullptr ? "" : last->date,
+             fmt::format("{} It follows within {}: {}.", for_reader(rule.text, rule.plain),
+                         listed(since, "and"), told)});
+        r_.reasons.push_back(r_.comebacks.back().text);
+      }
     }
-    std::ranges::sort(chosen, [](const Offer& a, const Offer& b) {
-      return std::tuple(a.order(), a.action->importance, by_words(*a.action, a.action->text)) <
-             std::tuple(b.order(), b.action->importance, by_words(*b.action, b.action->text));
-    });
-    for (const Offer& o : chosen) {
-      r_.actions.push_back({.id = o.action->id,
-                            .rule = o.advice->id,
-                            .text = for_reader(o.action->text, o.action->owner_text),
-                            .urgency = o.urgency,
-                            .within_km = o.within_km,
-                            .within_days = o.within_days,
-                            .because = reason(o)});
-      if (o.action->id == look_again_ && r_.recheck.overdue) {
-        r_.actions.back().because.insert(0, fmt::format("It was due by {}. ", r_.recheck.due_date));
-      }
+  }
+
+  [[nodiscard]] std::string words_of(const HistoryWork& w) const {
+    std::string text(owner() && !spec(w.did).owner.empty() ? spec(w.did).owner : spec(w.did).plain);
+    if (!w.date.empty()) {
+      text += " on " + w.date;
     }
+    if (w.odometer_km) {
+      text += fmt::format(" at {:.0f} km", *w.odometer_km);
+    }
+    if (w.by) {
+      text += fmt::format(", {}", spec(Field::work_by).choices[idx(*w.by)].plain);
+    }
+    return text;
   }
 
   void outlook() {
@@ -595,6 +705,7 @@ class Assessor {
   const Judgements* judged_;
   const Record& newest_;
   const std::string& look_again_;
+  Orders orders_;
   int today_ = 0;
   Presentation seen_;
   Prior prior_;

@@ -28,8 +28,8 @@ std::optional<double> odometer_of(const Record& r) {
 class Story {
  public:
   Story(const History& history, const Knowledge& k, const Model& model, const Presentation& seen,
-        const Verdict& verdict)
-      : history_(history), k_(k), model_(model), seen_(seen), verdict_(verdict) {}
+        const Verdict& verdict, const EachEarlier& each)
+      : history_(history), k_(k), model_(model), seen_(seen), verdict_(verdict), each_(each) {}
 
   UnitHistory tell() {
     events();
@@ -38,6 +38,7 @@ class Story {
     present_earlier(history_, first_, k_, [&](std::size_t i, const Presentation& then) {
       past_.push_back(then.facts);
       const Verdict v = judge(k_, model_, then.facts);
+      each_(i, then, v);
       out_.earlier.push_back({.date = date_text(day_of(history_.records[i])),
                               .odometer_km = then.odometer_km,
                               .grade = v.grade,
@@ -264,6 +265,7 @@ class Story {
   const Model& model_;
   const Presentation& seen_;
   const Verdict& verdict_;
+  const EachEarlier& each_;
   std::size_t first_ = 0;   // the first inspection that is graded again
   std::vector<Case> past_;  // of each inspection from it on but the newest
   std::vector<Source> told_;
@@ -273,8 +275,8 @@ class Story {
 }  // namespace
 
 UnitHistory story_of(const History& history, const Knowledge& knowledge, const Model& model,
-                     const Presentation& seen, const Verdict& verdict) {
-  return Story(history, knowledge, model, seen, verdict).tell();
+                     const Presentation& seen, const Verdict& verdict, const EachEarlier& each) {
+  return Story(history, knowledge, model, seen, verdict, each).tell();
 }
 
 }  // namespace dryshaft

@@ -13,6 +13,7 @@
 #include "base/index.hpp"
 #include "diagnose/course.hpp"
 #include "diagnose/joined.hpp"
+#include "record/events.hpp"
 #include "record/identity.hpp"
 #include "record/look.hpp"
 #include "vocabulary/levels.hpp"
@@ -55,24 +56,53 @@ bool outlives_seal(const FindingSpec& f) {
 struct Sign {
   Finding finding;
   int least;
-  std::optional<Field> opened;
+  std::optional<Field> opened = {};
   bool with_coolant = false;  // counts where it was found together with liquid coolant
   bool bypass_ends = false;   // a bypass is the work that it calls for
+  std::uint32_t ended_by = 0;  // work after which it is gone for a reason
 };
+template <typename... Works>
+constexpr std::uint32_t any_of(Works... did) {
+  return ((1U << idx(did)) | ...);
+}
 constexpr Sign kSigns[] = {
-    {Finding::isolation_fault, level_of(Isolation::stored), Field::teardown_insulation_loss},
-    {Finding::insulation, level_of(Insulation::below_500), Field::teardown_insulation_loss},
-    {Finding::rotation, level_of(Rotation::stiff), Field::teardown_rotor_bearing_corrosion},
-    {Finding::port_debris, level_of(Debris::chips), Field::teardown_rotor_bearing_corrosion},
-    {Finding::port_rust, level_of(Rust::light), std::nullopt},
-    {Finding::port_residue, level_of(Presence::present), std::nullopt, false, true},
-    {Finding::port_fluid, level_of(Fluid::pooled), std::nullopt, true},
-    {Finding::noise, level_of(Presence::present), std::nullopt, true},
+    {.finding = Finding::isolation_fault,
+     .least = level_of(Isolation::stored),
+     .opened = Field::teardown_insulation_loss,
+     .ended_by = any_of(Did::fault_repaired_elsewhere, Did::winding_dried,
+                        Did::major_parts_replaced)},
+    {.finding = Finding::insulation,
+     .least = level_of(Insulation::below_500),
+     .opened = Field::teardown_insulation_loss,
+     .ended_by = any_of(Did::winding_dried, Did::major_parts_replaced)},
+    {.finding = Finding::rotation,
+     .least = level_of(Rotation::stiff),
+     .opened = Field::teardown_rotor_bearing_corrosion,
+     .ended_by = any_of(Did::rotor_bearings_renewed)},
+    {.finding = Finding::port_debris,
+     .least = level_of(Debris::chips),
+     .opened = Field::teardown_rotor_bearing_corrosion,
+     .ended_by = any_of(Did::rotor_bearings_renewed)},
+    {.finding = Finding::port_rust,
+     .least = level_of(Rust::light),
+     .ended_by = any_of(Did::rotor_bearings_renewed)},
+    {.finding = Finding::port_residue, .least = level_of(Presence::present), .bypass_ends = true},
+    {.finding = Finding::port_fluid, .least = level_of(Fluid::pooled), .with_coolant = true},
+    {.finding = Finding::noise,
+     .least = level_of(Presence::present),
+     .with_coolant = true,
+     .ended_by = any_of(Did::rotor_bearings_renewed, Did::noise_repaired_elsewhere)},
 };
 
 bool shows_coolant(const Case& c) {
   return may_be_coolant(named_level<Fluid>(c.at(Finding::port_fluid)),
                         named_level<FluidKind>(c.at(Finding::port_fluid_kind)));
+}
+
+// The unit was parted from the rest, and the fault stayed there.
+bool isolation_elsewhere(const Record& r) {
+  const Value& place = r.at(Field::fault_isolation_place);
+  return place.observed && place.code == idx(Place::elsewhere);
 }
 
 std::uint16_t when_bit(std::string_view word) {
@@ -184,10 +214,21 @@ class Interpreter {
   }
 
   void drive(const Record& r) {
-    set(Finding::isolation_fault,
-        level_of_choice(r, Field::fault_isolation, Finding::isolation_fault));
+    const int isolation = level_of_choice(r, Field::fault_isolation, Finding::isolation_fault);
+    const bool apart = isolation == level_of(Isolation::stored) && isolation_elsewhere(r);
+    set(Finding::isolation_fault, apart ? level_of(Isolation::elsewhere) : isolation);
     set(Finding::rotation, level_of_choice(r, Field::rotation, Finding::rotation));
-    set(Finding::shutdown, level_of_flag(r, Field::fault_shutdown));
+    if (at(Finding::rotation) > 0 && r.has(Field::drag_elsewhere)) {
+      set(Finding::drag_place,
+          level_of(is_true(r, Field::drag_elsewhere) ? Place::elsewhere : Place::unit));
+    }
+    set(Finding::gear_oil, level_of_choice(r, Field::gear_oil, Finding::gear_oil));
+    if (r.has(Field::fault_shutdown)) {
+      const bool read = is_true(r, Field::fault_codes_read);
+      set(Finding::shutdown, level_of(!is_true(r, Field::fault_shutdown) ? Shutdown::no
+                                      : read                            ? Shutdown::explained
+                                                                        : Shutdown::yes));
+    }
     set(Finding::reduced_power, level_of_flag(r, Field::fault_reduced_power));
     if (is_true(r, Field::coolant_outside_leak_seen)) {
       set(Finding::outside_leak, level_of(Presence::present));
@@ -380,6 +421,12 @@ class Presenter {
         fitted_before_(work_before(fitted_, Field::fitted_odometer_km)),
         renewed_before_(work_before(renewed_, Field::seal_renewed_odometer_km)),
         gear_(latest(records_, Field::gear_bearings)) {
+    if (std::ranges::any_of(records_, [](const Record& r) { return !r.work.empty(); })) {
+      std::vector<const Record*> own(records_.size());
+      std::ranges::transform(records_, own.begin(), [](const Record& r) { return &r; });
+      std::ranges::copy_if(unit_events(own).happened, std::back_inserter(works_),
+                           [](const UnitEvent& e) { return e.work.has_value(); });
+    }
     // Where a record has no reading, the next one bounds it.
     at_most_.resize(count);
     double bound = std::numeric_limits<double>::infinity();
@@ -497,6 +544,7 @@ class Presenter {
       facts.seal_km = odometer - start;
       if (out_.odometer_km) {
         out_.seal_km = facts.seal_km;
+        out_.seal_renewed = renewed_ != nullptr;
       }
     } else {
       facts.seal_km = std::max(unknown_km, odometer);
@@ -687,6 +735,10 @@ class Presenter {
         if (level < 0 || before_repair(i, f) || (f.at_port && i < bypass)) {
           continue;
         }
+        if (f.id == Finding::outside_leak &&
+            done_after(i, any_of(Did::coolant_leak_repaired))) {
+          break;
+        }
         const bool harmless = level == 0 && f.ordered;
         if (harmless && !of_newest_look(i) && !(f.at_port && i == port_source_)) {
           break;  // good news of an earlier day
@@ -706,9 +758,10 @@ class Presenter {
       if (i == n) {
         continue;
       }
-      out_.facts.set(f.id, said(i).facts.at(f.id));
+      out_.facts.set(f.id, told_since(f.id, i));
       Observed& o = out_.observed[idx(f.id)];
       o.detail = said(i).detail[idx(f.id)];
+      o.record = i;
       if (i + 1 != n) {
         o.since = date_text(day_of(records_[i]));
       }
@@ -782,6 +835,34 @@ class Presenter {
     }
   }
 
+  // The level in a record, as later ones explain it that say nothing else of it.
+  [[nodiscard]] int told_since(Finding f, std::size_t i) const {
+    const int level = said(i).facts.at(f);
+    const auto later = records_.subspan(i + 1);
+    if (f == Finding::isolation_fault && level == level_of(Isolation::stored) &&
+        std::ranges::any_of(later, isolation_elsewhere)) {
+      return level_of(Isolation::elsewhere);
+    }
+    const auto read = [](const Record& r) { return is_true(r, Field::fault_codes_read); };
+    return f == Finding::shutdown && level == level_of(Shutdown::yes) &&
+                   std::ranges::any_of(later, read)
+               ? level_of(Shutdown::explained)
+               : level;
+  }
+
+  [[nodiscard]] bool found_elsewhere(Finding f, std::size_t i) const {
+    const Case& facts = said(i).facts;
+    return (f == Finding::isolation_fault && isolation_elsewhere(records_[i])) ||
+           (f == Finding::rotation && facts.at(Finding::drag_place) == level_of(Place::elsewhere));
+  }
+
+  // Whether work out of these was done after a record's look.
+  [[nodiscard]] bool done_after(std::size_t i, std::uint32_t works) const {
+    return std::ranges::any_of(works_, [&](const UnitEvent& e) {
+      return (works >> idx(e.work->did) & 1U) != 0 && e.looks_before > i;
+    });
+  }
+
   // A dry tip after a wet one, with no renewal between them, is no all-clear.
   void earlier_coolant(std::size_t fluid_source) {
     if (out_.facts.at(Finding::port_fluid) > 0) {
@@ -809,6 +890,9 @@ class Presenter {
           break;  // the opening told what came of it
         }
         const int level = said(i).facts.at(f.id);
+        if (found_elsewhere(f.id, i) || done_after(i, sign.ended_by)) {
+          break;
+        }
         if (level >= 0 && level < sign.least) {
           better_since = true;
         }
@@ -885,9 +969,27 @@ class Presenter {
     facts.set(Situation::rotor_bearings, given(Field::rotor_bearings, build.rotor));
     facts.set(Situation::gear_bearings, given(Field::gear_bearings, build.gear));
     const Value* kept = latest(records_, Field::bypass_keeps_crossover);
-    facts.set(Situation::crossover, kept == nullptr
-                                        ? Crossover::unknown
-                                        : (kept->code != 0 ? Crossover::kept : Crossover::dropped));
+    facts.set(Situation::crossover, kept != nullptr && kept->code != 0 ? Crossover::kept
+                                    : bled()                           ? Crossover::bled
+                                    : kept == nullptr                  ? Crossover::unknown
+                                                                       : Crossover::dropped);
+  }
+
+  // Since the circuit was last bypassed, or since a record first told of that.
+  [[nodiscard]] bool bled() const {
+    bool bled = false;
+    bool bypassed = false;
+    for (const UnitEvent& e : works_) {
+      const Did did = e.work->did;
+      if (did == Did::cooling_bled) {
+        bled = bypassed || e.looks_before > bypassed_from();
+      } else if (did == Did::rotor_circuit_bypassed || did == Did::rotor_circuit_restored ||
+                 did == Did::unit_replaced) {
+        bypassed = did == Did::rotor_circuit_bypassed;
+        bled = false;
+      }
+    }
+    return bled;
   }
 
   std::span<const Record> records_;
@@ -907,6 +1009,7 @@ class Presenter {
   std::map<std::size_t, Said> changed_;
   std::size_t port_source_ = 0;
   std::size_t newest_look_ = 0;  // its first record
+  std::vector<UnitEvent> works_;  // in order
   bool distance_usable_ = true;
   int built_first_ = -1;
   int built_last_ = -1;
@@ -947,6 +1050,9 @@ class Units {
       if (u != newest && counts[u] > 0) {
         const Presentation other = of_unit(u, counts[u], today);
         keep_common_good(out, other);
+        for (Observed& o : out.observed) {
+          o.record.reset();
+        }
         take_worse(out, other, date_text(day_of(apart_[u].records[counts[u] - 1])));
         std::ranges::copy(other.warnings, std::back_inserter(out.warnings));
       }

@@ -20,6 +20,7 @@ namespace dryshaft {
 struct Observed {
   std::string since;   //< date of the earlier inspection it was carried over from; empty: this one
   std::string detail;  //< more than the level says, such as a resistance; or empty
+  std::optional<std::size_t> record;  //< that it is from, where all records are of one unit
 };
 
 // Everything that the newest record says in the light of the older ones.
@@ -30,6 +31,7 @@ struct Presentation {
   std::vector<std::string> warnings;
   std::optional<double> odometer_km;
   std::optional<double> seal_km;  //< where known, not assumed
+  bool seal_renewed = false;      //< counted from a renewal of the seal
   // The port check that counts, as seen from the newest record; both 0 where that holds it, or
   // where none is on record.
   std::optional<std::size_t> port_record;

@@ -75,6 +75,8 @@ constexpr SettingSpec kSettings[] = {
     {"assumed-winding-temperature", &Settings::assumed_winding_c, -60, 250},
     {"recheck-least-km", &Settings::recheck_least_km, 1, kHuge},
     {"recheck-least-days", &Settings::recheck_least_days, 1, kHuge},
+    {"comeback-km", &Settings::comeback_km, 0, kHuge},
+    {"comeback-days", &Settings::comeback_days, 0, kHuge},
     {"damage-target", &Settings::damage_target, 0.0001, 0.999},
     {"memory-band", &Settings::memory_band, 1, 100},
 };
@@ -100,6 +102,7 @@ class Loader {
   void links(ObjectView& top);
   void floors(ObjectView& top);
   void actions(ObjectView& top);
+  ActionRule::Closing closing(ObjectView& view);
   void cautions(ObjectView& top);
   void grades(ObjectView& top);
   void family(ObjectView& top);
@@ -462,6 +465,14 @@ void Loader::floors(ObjectView& top) {
   at_floors_ = top.document().at(top.node(), "", "");
 }
 
+Words urgency_words() {
+  Words words;
+  for (std::size_t i = 0; i < kUrgencyCount; ++i) {
+    words.push_back(name(static_cast<Urgency>(i)));
+  }
+  return words;
+}
+
 Words action_roles() {
   Words words;
   for (std::size_t i = 0; i < kActionRoleCount; ++i) {
@@ -484,6 +495,7 @@ void Loader::actions(ObjectView& top) {
     a.owner_cautions = view.optional_texts("owner_cautions");
     a.importance = static_cast<int>(view.number("importance", 1, 9));
     a.owner_can = view.optional_flag("owner_can");
+    a.closed_by = closing(view);
     if (const Node* check = view.optional("check")) {
       ObjectView inside(view.document(), *check, out_);
       a.minutes = inside.number("minutes", 0.1, 10000);
@@ -518,21 +530,74 @@ void Loader::actions(ObjectView& top) {
     item(view, a);
     a.action = view.text("action");
     a.when = required_condition(view, "when");
-    Words urgencies;
-    for (std::size_t i = 0; i < kUrgencyCount; ++i) {
-      urgencies.push_back(name(static_cast<Urgency>(i)));
-    }
-    if (const auto urgency = view.word("urgency", urgencies)) {
+    if (const auto urgency = view.word("urgency", urgency_words())) {
       a.urgency = static_cast<Urgency>(*urgency);
     }
     a.within_km = view.optional_number("within_km", 0, kHuge);
     a.within_days = view.optional_number("within_days", 0, kHuge);
     a.at_recheck = view.optional_flag("at_recheck");
     a.with = view.optional_texts("with");
+    a.instead_of = view.optional_texts("instead_of");
     a.plain = view.sentence("plain");
     view.done();
     k_.advice.push_back(std::move(a));
   }
+  for (ObjectView& view : top.objects("comebacks")) {
+    ComebackRule c;
+    item(view, c);
+    if (const auto did = view.word("did", ids_of(spec(Field::work_did).choices))) {
+      c.did = static_cast<Did>(*did);
+    }
+    c.when = required_condition(view, "when");
+    c.text = view.sentence("text");
+    c.plain = view.sentence("plain");
+    view.done();
+    k_.comebacks.push_back(std::move(c));
+  }
+}
+
+// What closes an action; that nothing would is an error.
+ActionRule::Closing Loader::closing(ObjectView& view) {
+  ActionRule::Closing out;
+  const Node* node = view.required("closed_by");
+  if (node == nullptr) {
+    return out;
+  }
+  ObjectView inside(view.document(), *node, out_);
+  const auto each = [&](const Node* list, const auto& take) {
+    if (list != nullptr && list->kind != Kind::array) {
+      inside.complain(*list, "wrong-type", "is no list", "an array");
+    } else if (list != nullptr) {
+      for (const Node* n = view.document().first(*list); n != nullptr;
+           n = view.document().next(*n)) {
+        take(*n);
+      }
+    }
+  };
+  const Words works = ids_of(spec(Field::work_did).choices);
+  each(inside.optional("work"), [&](const Node& all) {
+    std::vector<Did>& list = out.work.emplace_back();
+    each(&all, [&](const Node& n) {
+      if (const auto word = inside.word_at(n, works)) {
+        list.push_back(static_cast<Did>(*word));
+      }
+    });
+    if (list.empty()) {
+      out.work.pop_back();  // all of nothing is done already
+    }
+  });
+  const Words looks = names_of(dryshaft::findings());
+  each(inside.optional("look"), [&](const Node& n) {
+    if (const auto word = inside.word_at(n, looks)) {
+      out.look.push_back(static_cast<Finding>(*word));
+    }
+  });
+  if (inside.is_object() && out.work.empty() && out.look.empty()) {
+    inside.complain(*node, "missing", "names neither work nor a look that closes the action", "",
+                    "\"work\": lists of what has to be done, \"look\": findings");
+  }
+  inside.done();
+  return out;
 }
 
 void Loader::cautions(ObjectView& top) {
@@ -636,6 +701,23 @@ void Loader::grades(ObjectView& top) {
     item(view, c);
     c.text = view.sentence("text");
     c.plain = view.sentence("plain");
+    if (const Node* node = view.optional("ask")) {
+      ObjectView inside(view.document(), *node, out_);
+      Advice& a = c.ask.emplace();
+      static_cast<Item&>(a) = c;
+      a.action = inside.text("action");
+      if (const auto urgency = inside.word("urgency", urgency_words())) {
+        a.urgency = static_cast<Urgency>(*urgency);
+      }
+      a.within_km = inside.optional_number("within_km", 0, kHuge);
+      a.within_days = inside.optional_number("within_days", 0, kHuge);
+      a.reason = inside.sentence("reason");
+      a.plain = inside.sentence("plain");
+      if (const Node* when = inside.optional("when")) {
+        a.when = read_condition(inside, *when);
+      }
+      inside.done();
+    }
     view.done();
     k_.contradictions.push_back(std::move(c));
   }
@@ -867,6 +949,14 @@ void Loader::references() {
     check(a, a.action, "action", k_.actions);
     for (const std::string& companion : a.with) {
       check(a, companion, "action", k_.actions);
+    }
+    for (const std::string& other : a.instead_of) {
+      check(a, other, "action", k_.actions);
+    }
+  }
+  for (const ContradictionRule& c : k_.contradictions) {
+    if (c.ask) {
+      check(c, c.ask->action, "action", k_.actions);
     }
   }
   if (std::ranges::none_of(k_.families, [](const Family& f) { return f.id == kGenericFamily; })) {

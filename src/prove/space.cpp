@@ -130,8 +130,19 @@ class Wording {
       }
     };
     word(Field::rotation, Finding::rotation);
+    if (const auto drags = named_level<Place>(at(Finding::drag_place))) {
+      put(record, Field::drag_elsewhere, drags == Place::elsewhere);
+    }
+    word(Field::gear_oil, Finding::gear_oil);
     word(Field::fault_isolation, Finding::isolation_fault);
+    if (at(Finding::isolation_fault) == level_of(Isolation::elsewhere)) {
+      put(record, Field::fault_isolation, "stored");
+      put(record, Field::fault_isolation_place, "elsewhere");
+    }
     flag(Field::fault_shutdown, Finding::shutdown);
+    if (at(Finding::shutdown) == level_of(Shutdown::explained)) {
+      put(record, Field::fault_codes_read, true);
+    }
     flag(Field::fault_reduced_power, Finding::reduced_power);
     flag(Field::coolant_outside_leak_seen, Finding::outside_leak);
     if (const auto l = named_level<Loss>(at(Finding::coolant_loss))) {

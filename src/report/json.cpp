@@ -345,6 +345,7 @@ void write_advice(Writer& json, const Report& report) {
     json.member("urgency", name(action.urgency));
     json.member("within_km", action.within_km, 0);
     json.member("within_days", action.within_days, 0);
+    json.member("asked", action.asked);
     json.member("text", action.text);
     json.member("because", action.because);
     json.end('}');
@@ -390,6 +391,25 @@ void write_advice(Writer& json, const Report& report) {
   json.member_or_null("due_date", report.recheck.due_date);
   json.member("because", report.recheck.because);
   json.end('}');
+  json.each("due", report.due, [&](const Due& due) {
+    json.begin('{');
+    json.member("action", due.action);
+    json.member("due_km", due.due_km, 0);
+    json.member_or_null("due_date", due.due_date);
+    json.key("overdue");
+    json.flag(due.overdue);
+    json.end('}');
+  });
+  if (!report.comebacks.empty()) {
+    json.each("comebacks", report.comebacks, [&](const Comeback& c) {
+      json.begin('{');
+      json.member("rule", c.rule);
+      json.member("did", spec(c.did).id);
+      json.member_or_null("date", c.date);
+      json.member("text", c.text);
+      json.end('}');
+    });
+  }
   json.member("rebuild_outlook", report.rebuild_outlook);
   json.member_or_null("rebuild_outlook_text", report.rebuild_outlook_text);
 }

@@ -14,9 +14,13 @@ enum class Fluid : std::uint8_t { none, film, droplets, pooled };
 enum class FluidKind : std::uint8_t { gear_oil, water, emulsion, coolant };
 enum class Rust : std::uint8_t { none, light, heavy };
 enum class Debris : std::uint8_t { none, fine, chips };
-enum class Isolation : std::uint8_t { none, stored, active };
+enum class Isolation : std::uint8_t { none, elsewhere, stored, active };
 enum class Insulation : std::uint8_t { sound, below_ieee43, below_500, below_100 };
 enum class Rotation : std::uint8_t { free, stiff, seized };
+enum class Place : std::uint8_t { elsewhere, unit };
+// A shutdown is explained once the fault memory has been read.
+enum class Shutdown : std::uint8_t { no, explained, yes };
+enum class GearOil : std::uint8_t { normal, low, metallic, milky };
 enum class NoiseLoad : std::uint8_t { otherwise, under_load };
 enum class Loss : std::uint8_t { none, some, marked };
 // Who looked: a situation, and a field's words.

@@ -90,6 +90,16 @@ constexpr Choice kIsolation[] = {
     {"stored", "a stored isolation fault", "it came up before, but not now"},
     {"active", "an active isolation fault", "it is showing now"},
 };
+constexpr Choice kPlace[] = {
+    {"elsewhere", "elsewhere in the car"},
+    {"unit", "in the drive unit"},
+};
+constexpr Choice kGearOil[] = {
+    {"normal", "clear, and at its level"},
+    {"low", "below its level"},
+    {"metallic", "with a metallic shine, or metal in it"},
+    {"milky", "milky"},
+};
 constexpr Choice kTeardown[] = {
     {"absent", "not there when the unit was opened"},
     {"present", "found when the unit was opened"},
@@ -490,6 +500,11 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .title = "rotation by hand",
      .question = "How does the unit turn?",
      .choices = kRotation},
+    {.id = Field::drag_elsewhere,
+     .pointer = "/inspection/drag_elsewhere",
+     .type = flag,
+     .title = "what drags lies elsewhere",
+     .question = "Brakes, half shafts and wheel bearings were looked at: is what drags there?"},
     {.id = Field::fault_isolation,
      .pointer = "/inspection/faults/isolation",
      .type = choice,
@@ -501,6 +516,13 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
                      "electrical system?",
               .help = "An isolation fault means that electricity may get to where it does not "
                       "belong. The message may also say insulation or high voltage."}},
+    {.id = Field::fault_isolation_place,
+     .pointer = "/inspection/faults/isolation_place",
+     .type = choice,
+     .title = "place of the isolation fault",
+     .question = "With the unit parted from the rest of the high-voltage system: where is the "
+                 "isolation fault?",
+     .choices = kPlace},
     {.id = Field::fault_shutdown,
      .pointer = "/inspection/faults/shutdown",
      .type = flag,
@@ -519,6 +541,11 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
               .ask = "Has the car shown a message that its power is reduced?",
               .help =
                   "In deep cold, or with an almost empty battery, that is normal: then say no."}},
+    {.id = Field::fault_codes_read,
+     .pointer = "/inspection/faults/codes_read",
+     .type = flag,
+     .title = "fault memory read",
+     .question = "Was the fault memory read (what it says goes into the faults and the note)?"},
     {.id = Field::insulation_resistance_mohm,
      .pointer = "/inspection/insulation/resistance_mohm",
      .type = number,
@@ -567,6 +594,12 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
               .ask = "Have you seen coolant drip from the car, or a coloured puddle under it?",
               .help = "Clear water under a parked car on a warm day comes from the air "
                       "conditioning: then say no."}},
+    {.id = Field::gear_oil,
+     .pointer = "/inspection/gear_oil",
+     .type = choice,
+     .title = "gearbox oil",
+     .question = "How does the gearbox oil look, and is it at its level?",
+     .choices = kGearOil},
     {.id = Field::teardown_date,
      .pointer = "/teardown/date",
      .type = date,
@@ -677,6 +710,19 @@ constexpr Choice kKindLevels[] = {
     {"emulsion", "milky or emulsified"},
     {"coolant", "coolant"},
 };
+constexpr Choice kIsolationLevels[] = {
+    kIsolation[0],
+    {"elsewhere", "a stored isolation fault, found to lie elsewhere in the car",
+     "it came up before, and a workshop has found it elsewhere in the car"},
+    kIsolation[1],
+    kIsolation[2],
+};
+constexpr Choice kShutdownLevels[] = {
+    kNoYes[0],
+    {"explained", "yes, and the fault memory has been read",
+     "yes, and a workshop has read out why"},
+    kNoYes[1],
+};
 constexpr Choice kAbsentPresent[] = {{"absent", "absent"}, {"present", "present"}};
 constexpr Choice kInsulationLevels[] = {
     {"sound", "above the IEEE 43 minimum and 500 ohm/V"},
@@ -700,11 +746,13 @@ constexpr Field kFromFluid[] = {Field::port_fluid, Field::port_fluid_kind,
 constexpr Field kFromResidue[] = {Field::port_dried_residue};
 constexpr Field kFromRust[] = {Field::port_corrosion};
 constexpr Field kFromDebris[] = {Field::port_debris};
-constexpr Field kFromIsolation[] = {Field::fault_isolation};
+constexpr Field kFromIsolation[] = {Field::fault_isolation, Field::fault_isolation_place};
 constexpr Field kFromInsulation[] = {Field::insulation_resistance_mohm,
                                      Field::insulation_test_voltage_v,
                                      Field::insulation_winding_temp_c, Field::system_voltage_v};
 constexpr Field kFromRotation[] = {Field::rotation};
+constexpr Field kFromDrag[] = {Field::drag_elsewhere};
+constexpr Field kFromGearOil[] = {Field::gear_oil};
 constexpr Field kFromNoise[] = {Field::noise_present};
 constexpr Field kFromWhen[] = {Field::noise_when};
 constexpr Field kFromPitch[] = {Field::noise_pitch_follows_speed};
@@ -723,7 +771,7 @@ constexpr Field kFromEarlier[] = {Field::fault_isolation, Field::insulation_resi
                                   Field::rotation,        Field::port_debris,
                                   Field::port_corrosion,  Field::port_dried_residue,
                                   Field::port_fluid,      Field::noise_present};
-constexpr Field kFromShutdown[] = {Field::fault_shutdown};
+constexpr Field kFromShutdown[] = {Field::fault_shutdown, Field::fault_codes_read};
 constexpr Field kFromReduced[] = {Field::fault_reduced_power};
 constexpr Field kFromT1[] = {Field::teardown_seal_leak};
 constexpr Field kFromT2[] = {Field::teardown_rotor_bearing_corrosion};
@@ -740,11 +788,13 @@ constexpr std::array<FindingSpec, kFindingCount> kFindings = {{
      kFromResidue},
     {Finding::port_rust, "port-rust", "rust on the tip", kCorrosion, true, true, kFromRust},
     {Finding::port_debris, "port-debris", "debris on the tip", kDebris, true, true, kFromDebris},
-    {Finding::isolation_fault, "isolation-fault", "isolation fault", kIsolation, true, false,
+    {Finding::isolation_fault, "isolation-fault", "isolation fault", kIsolationLevels, true, false,
      kFromIsolation},
     {Finding::insulation, "insulation", "insulation resistance", kInsulationLevels, true, false,
      kFromInsulation},
     {Finding::rotation, "rotation", "rotation by hand", kRotation, true, false, kFromRotation},
+    {Finding::drag_place, "drag-place", "where it drags", kPlace, false, false, kFromDrag,
+     Finding::rotation},
     {Finding::noise, "noise", "noise", kAbsentPresent, true, false, kFromNoise},
     {Finding::noise_load, "noise-load", "noise by load", kNoiseLoad, false, false, kFromWhen,
      Finding::noise},
@@ -767,8 +817,10 @@ constexpr std::array<FindingSpec, kFindingCount> kFindings = {{
      kRecordedBearings},
     {Finding::coolant_loss, "coolant-loss", "unexplained coolant loss", kLossLevels, true, false,
      kFromLoss},
-    {Finding::shutdown, "shutdown", "drive shut itself down", kNoYes, true, false, kFromShutdown},
+    {Finding::shutdown, "shutdown", "drive shut itself down", kShutdownLevels, true, false,
+     kFromShutdown},
     {Finding::reduced_power, "reduced-power", "reduced power", kNoYes, true, false, kFromReduced},
+    {Finding::gear_oil, "gear-oil", "gearbox oil", kGearOil, true, false, kFromGearOil},
     {Finding::earlier_coolant,
      "earlier-coolant",
      "coolant at an earlier check, seal not renewed",
@@ -824,6 +876,7 @@ constexpr Choice kBearingValues[] = {
     kBearings[0], kBearings[1], {"unknown", "bearing material not known"}};
 constexpr Choice kCrossoverValues[] = {
     {"kept", "the bypass kept the crossover pipe"},
+    {"bled", "the bypass removed the crossover pipe, and the circuit has been bled since"},
     {"dropped", "the bypass removed the crossover pipe"},
     {"unknown", "not known"},
 };
@@ -941,7 +994,17 @@ static_assert(are_levels<Debris>(levels_of(Finding::port_debris), {{Debris::none
                                                                    {Debris::chips, "chips"}}));
 static_assert(are_levels<Isolation>(
     levels_of(Finding::isolation_fault),
-    {{Isolation::none, "none"}, {Isolation::stored, "stored"}, {Isolation::active, "active"}}));
+    {{Isolation::none, "none"}, {Isolation::elsewhere, "elsewhere"},
+     {Isolation::stored, "stored"}, {Isolation::active, "active"}}));
+static_assert(are_levels<Place>(levels_of(Finding::drag_place),
+                                {{Place::elsewhere, "elsewhere"}, {Place::unit, "unit"}}));
+static_assert(are_levels<Shutdown>(levels_of(Finding::shutdown), {{Shutdown::no, "no"},
+                                                                  {Shutdown::explained, "explained"},
+                                                                  {Shutdown::yes, "yes"}}));
+static_assert(are_levels<GearOil>(levels_of(Finding::gear_oil), {{GearOil::normal, "normal"},
+                                                                 {GearOil::low, "low"},
+                                                                 {GearOil::metallic, "metallic"},
+                                                                 {GearOil::milky, "milky"}}));
 static_assert(are_levels<Insulation>(levels_of(Finding::insulation),
                                      {{Insulation::sound, "sound"},
                                       {Insulation::below_ieee43, "below-ieee43"},
@@ -960,9 +1023,11 @@ static_assert(are_levels<By>(kByValues, {{By::technician, "technician"},
                                          {By::intake, "intake"},
                                          {By::owner, "owner"},
                                          {By::unknown, "unknown"}}));
-// A flag's value is the level of the finding that it tells of: no or absent, yes or present.
+// A flag's value is the level of the finding that it tells of: no or absent, yes or present. But
+// for two: a shutdown may be explained, and what drags elsewhere is the better news.
 static_assert(std::ranges::all_of(kFindings, [](const FindingSpec& f) {
-  return kFields[index(f.from.front())].type != flag || f.levels.size() == std::size(kNoYes);
+  return kFields[index(f.from.front())].type != flag || f.levels.size() == std::size(kNoYes) ||
+         f.id == Finding::shutdown;
 }));
 
 // The findings that need others, and which, as bits.
