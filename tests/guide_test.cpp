@@ -259,7 +259,7 @@ TEST_CASE("bad guide data are refused, each with its place") {
             "  hint: did you mean \"identify-fluid\"?\n"));
   CHECK(after("20-identify-fluid.json", "/inspection/port/glycol_percent",
               "/inspection/port/glycol_percnt") ==
-        "20-identify-fluid.json:28:47: error[no-such-field]: /procedures/0/write/1 is "
+        "20-identify-fluid.json:29:47: error[no-such-field]: /procedures/0/write/1 is "
         "\"/inspection/port/glycol_percnt\"\n"
         "  \"write\": [\"/inspection/port/fluid_kind\", \"/inspection/port/glycol_percnt\n"
         "                                           ^\n"
@@ -280,7 +280,7 @@ TEST_CASE("bad guide data are refused, each with its place") {
       has(after("20-identify-fluid.json", R"("fluid-identification")", R"("port-check")"),
           "20-identify-fluid.json:4:12: error[repeated-id]: /procedures/0/id is \"port-check\"\n"));
   CHECK(has(after("20-identify-fluid.json", R"("id": "strip")", R"("id": "zero")"),
-            "error[repeated-id]: /procedures/0/steps/4/id is \"zero\"\n"));
+            "error[repeated-id]: /procedures/0/steps/5/id is \"zero\"\n"));
   CHECK(has(after("20-identify-fluid.json", R"("steps": [)", R"("stepz": [)"),
             "error[missing]: /procedures/0 has no \"steps\"\n"));
   CHECK(has(after("20-identify-fluid.json", R"("source": "common practice")", R"("source": "me")"),

@@ -669,7 +669,7 @@ TEST_CASE("the teardown form is a record that the reader takes") {
   CHECK(!read.value->has(Field::teardown_seal_leak));  // not examined, until somebody does
   CHECK(has(sheet, "rotor bearing, sensor end: 30 x 62 x 16 mm, 8 balls of 9.525 mm; hybrid"));
   CHECK(has(sheet, "6.5 l  coolant"));
-  CHECK(has(sheet, "at least 500 ohm per volt of system voltage (0.2 megohm here)"));
+  CHECK(has(sheet, "500 ohm per volt (0.2 megohm here) is the law's least"));
 }
 
 TEST_CASE("what a family's service holds is checked, and is no part of the rules' hash") {
@@ -751,7 +751,7 @@ TEST_CASE("work data are checked: values, references, words") {
   CHECK(has(after("plan.json", "\"jobs\": [\"job-check\"]", "\"jobs\": [\"job-chek\"]"),
             "names the job \"job-chek\", which does not exist\n  hint: did you mean "
             "\"job-check\"?"));
-  CHECK(has(after("jobs.json", "{insulation-low} of", "{insulation-lwo} of"),
+  CHECK(has(after("jobs.json", "{insulation-low} (", "{insulation-lwo} ("),
             "names the value \"insulation-lwo\""));
   CHECK(has(after("plan.json", "Have the unit opened and rebuilt", "Open up the unit yourself"),
             "tells an owner to \"open up\""));

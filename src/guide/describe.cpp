@@ -8,6 +8,7 @@
 #include "decide/wording.hpp"
 #include "dryshaft/guide.hpp"
 #include "guide/values.hpp"
+#include "knowledge/condition.hpp"
 #include "knowledge/condition_set.hpp"
 #include "report/document.hpp"
 #include "report/markup.hpp"
@@ -152,7 +153,7 @@ class Guide {
     }
     d_.emplace_back(Title{title(), owner() ? std::string() : below});
     for (const CautionRule& c : k_.cautions) {
-      if (c.always) {
+      if (c.always && always_holds(c.when)) {
         d_.emplace_back(Paragraph{said(c)});
       }
     }

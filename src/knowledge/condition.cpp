@@ -30,6 +30,11 @@ std::uint8_t finding_levels(ObjectView& view, Finding finding, const Node& node)
 
 }  // namespace
 
+bool always_holds(const Condition& c) {
+  return c.findings.empty() && c.situations.empty() && c.causes.empty() && c.any.empty() &&
+         c.none.empty() && c.grades == Condition{}.grades;
+}
+
 Words grade_names() {
   Words words;
   for (std::size_t i = 0; i < kGradeCount; ++i) {

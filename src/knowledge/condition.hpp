@@ -13,6 +13,8 @@ Words grade_names();
 std::uint8_t words_mask(ObjectView& view, const located::Node& node, const Words& words);
 // An object that tests findings, situation, causes and grade; see `Condition`.
 Condition read_condition(ObjectView& parent, const located::Node& node);
+// Whether it asks for nothing.
+bool always_holds(const Condition& c);
 
 }  // namespace dryshaft
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <stdexcept>
 
+#include "knowledge/condition.hpp"
+
 namespace dryshaft {
 namespace {
 
@@ -113,11 +115,12 @@ const ActionRule& Knowledge::action(ActionRole wanted) const {
   }
   return *found;
 }
+// Of those for every report, the ones that need no finding: here is no unit yet.
 std::vector<std::pair<std::string, std::string>> Knowledge::cautions_for(ActionRole wanted) const {
   const std::vector<std::string>& needed = action(wanted).cautions;
   std::vector<std::pair<std::string, std::string>> found;
   for (const CautionRule& c : cautions) {
-    if (c.always || std::ranges::find(needed, c.id) != needed.end()) {
+    if ((c.always && always_holds(c.when)) || std::ranges::find(needed, c.id) != needed.end()) {
       found.emplace_back(c.id, c.text);
     }
   }

@@ -14,6 +14,7 @@
 #include "base/json_out.hpp"
 #include "base/located_json.hpp"
 #include "decide/assess.hpp"
+#include "knowledge/condition.hpp"
 #include "knowledge/object_view.hpp"
 
 namespace dryshaft {
@@ -365,11 +366,6 @@ bool is_missing(const Facts& facts, Finding f) {
          (s.needs_one_of.empty() || !std::ranges::all_of(s.needs_one_of, harmless));
 }
 
-bool always_holds(const Condition& c) {
-  return c.findings.empty() && c.situations.empty() && c.causes.empty() && c.any.empty() &&
-         c.none.empty() && c.grades == Condition{}.grades;
-}
-
 class Coverage {
  public:
   explicit Coverage(const Knowledge& k) {
@@ -387,7 +383,7 @@ class Coverage {
       shown("action", a.id, &Report::actions);
     }
     for (const CautionRule& c : k.cautions) {
-      if (!c.always) {
+      if (!c.always || !always_holds(c.when)) {
         shown("caution", c.id, &Report::cautions);
       }
     }
