@@ -67,6 +67,7 @@ class Sheet {
       teardown();
     }
     each("Before it goes back", &Job::checks);
+    record();
     rests_on();
     return std::move(d_);
   }
@@ -231,24 +232,107 @@ class Sheet {
       entry.choices.emplace_back(kNotExamined);
       d_.emplace_back(std::move(entry));
     }
-    d_.emplace_back(Paragraph{
-        "Not examined is not absent. As a record: put in both days and what was found, add it to "
-        "the unit's records."});
-    d_.emplace_back(Verbatim{teardown_record()});
+    d_.emplace_back(Paragraph{"Not examined is not absent."});
   }
 
-  // A record that the reader takes as it stands.
-  [[nodiscard]] std::string teardown_record() const {
-    const auto quoted = [](std::string_view text) { return json_out::of(nlohmann::json(text)); };
-    std::string text = fmt::format(
-        "{{\"format\": \"{}\",\n \"unit\": {{\"id\": {}}},\n \"inspection\": {{\"date\": "
-        "\"{}\"}},\n"
-        " \"teardown\": {{\"date\": \"{}\"",
-        kRecordFormat, quoted(report_.unit_id), report_.date, report_.date);
-    for (const CauseSpec& c : causes()) {
-      text += fmt::format(",\n   \"{}\": \"{}\"", c.name, kNotExamined);
+  // What closes the actions that this work came from.
+  void record() {
+    heading("Record to give back");
+    d_.emplace_back(Paragraph{
+        "Put in the day, the reading and what was seen when all was done; null is not looked at. "
+        "Strike out work that was not done: what is left of it stays due. Then add it to the unit's "
+        "records."});
+    d_.emplace_back(Verbatim{blank_record()});
+  }
+
+  // Refused by the reader until the day is put in, so that an empty sheet tells of no work.
+  [[nodiscard]] std::string blank_record() const {
+    nlohmann::ordered_json r;
+    const auto put = [&](Field field, nlohmann::ordered_json value) {
+      r[nlohmann::ordered_json::json_pointer(std::string(spec(field).pointer))] = std::move(value);
+    };
+    put(Field::format, kRecordFormat);
+    put(Field::unit_id, report_.unit_id);
+    put(Field::date, kDayToPutIn);
+    put(Field::odometer_km, nullptr);
+    put(Field::by, spec(Field::by).choices[idx(By::technician)].id);
+    std::set<Field> fields;
+    for (const Job* job : jobs_) {
+      for (const Finding f : job->looks) {
+        for (const Field field : spec(f).from) {
+          fields.insert(field);
+        }
+        if (spec(f).at_port) {
+          fields.insert(Field::port_checked);
+        }
+      }
     }
-    return text + "}}\n";
+    for (const Field field : fields) {
+      if (spec(field).pointer.starts_with("/inspection/")) {
+        put(field, nullptr);
+      }
+    }
+    const auto pointer = nlohmann::ordered_json::json_pointer(std::string(kWorkPointer));
+    for (const Job* job : jobs_) {
+      for (const Work& work : job->does) {
+        nlohmann::ordered_json did;
+        const auto member = [&](Field field, nlohmann::ordered_json value) {
+          did[std::string(spec(field).pointer.substr(1))] = std::move(value);
+        };
+        member(Field::work_did, spec(work.did).id);
+        if (goes_with(Field::work_material, work.did)) {
+          member(Field::work_material,
+                 work.material
+                     ? nlohmann::ordered_json(spec(Field::work_material).choices[idx(*work.material)].id)
+                     : nlohmann::ordered_json());
+        }
+        if (goes_with(Field::work_keeps_crossover, work.did)) {
+          member(Field::work_keeps_crossover, nullptr);
+        }
+        member(Field::work_by, spec(Field::work_by).choices[idx(DoneBy::here)].id);
+        if (std::ranges::none_of(r.value(pointer, nlohmann::ordered_json::array()),
+                                 [&](const auto& other) { return other == did; })) {
+          r[pointer].push_back(std::move(did));
+        }
+      }
+    }
+    if (std::ranges::any_of(jobs_, &Job::opens)) {
+      put(Field::teardown_date, kDayToPutIn);
+      for (const CauseSpec& c : causes()) {
+        put(c.teardown, kNotExamined);
+      }
+    }
+    return in_lines(r);
+  }
+
+  // A line for each group and each piece of work, so that one can be struck out.
+  static std::string in_lines(const nlohmann::ordered_json& r) {
+    std::string text = "{";
+    const auto next = [&](std::string_view indent) {
+      text += (text.ends_with('{') || text.ends_with('[') ? "" : ",") + std::string("\n") +
+              std::string(indent);
+    };
+    for (const auto& [key, value] : r.items()) {
+      next(" ");
+      if (value.is_array()) {
+        text += fmt::format("\"{}\": [", key);
+        for (const auto& entry : value) {
+          next("  ");
+          text += json_out::of(entry);
+        }
+        text += "]";
+      } else if (value.is_object()) {
+        text += fmt::format("\"{}\": {{", key);
+        for (const auto& [inner, entry] : value.items()) {
+          next("  ");
+          text += fmt::format("\"{}\": {}", inner, json_out::of(entry));
+        }
+        text += "}";
+      } else {
+        text += fmt::format("\"{}\": {}", key, json_out::of(value));
+      }
+    }
+    return text + "\n}\n";
   }
 
   void rests_on() {

@@ -225,6 +225,33 @@ class WorkLoader {
       }
     }
     j.opens = view.optional_flag("opens");
+    each(view, "does", [&](ObjectView& did) {
+      Work work;
+      const auto word_of = [&](std::string_view key, Field field) {
+        return did.word(key, ids_of(spec(field).choices));
+      };
+      if (const auto word = word_of("did", Field::work_did)) {
+        work.did = static_cast<Did>(*word);
+      }
+      if (did.optional("material") != nullptr) {
+        if (const auto word = word_of("material", Field::work_material)) {
+          work.material = static_cast<Bearings>(*word);
+        }
+      }
+      j.does.push_back(work);
+    });
+    if (const Node* looks = view.optional("looks")) {
+      const Words words = names_of(findings());
+      for (const std::string& word : view.optional_texts("looks")) {
+        if (const auto finding = finding_named(word)) {
+          j.looks.push_back(*finding);
+        } else {
+          view.complain(*looks, "no-such-name", fmt::format("names the finding \"{}\"", word),
+                        joined(words), did_you_mean(word, words));
+        }
+      }
+    }
+    returns(view, j);
     j.scope = lines(view, "scope");
     j.warnings = lines(view, "warnings");
     j.parts = lines(view, "parts");
@@ -233,6 +260,31 @@ class WorkLoader {
     j.inspect = lines(view, "inspect");
     j.checks = lines(view, "checks");
     w_.jobs.push_back(std::move(j));
+  }
+
+  // What is done and looked at is what closes its actions; else they would stay open for ever.
+  void returns(ObjectView& view, const Job& job) {
+    for (const std::string& id : job.actions) {
+      const ActionRule* action = k_.action(id);
+      if (action == nullptr) {
+        continue;
+      }
+      const auto does = [&](Did did) {
+        return std::ranges::find(job.does, did, &Work::did) != job.does.end();
+      };
+      const auto& [work, look] = action->closed_by;
+      const bool closed =
+          std::ranges::any_of(work, [&](const auto& all) { return std::ranges::all_of(all, does); }) ||
+          std::ranges::any_of(look, [&](Finding f) {
+            return std::ranges::find(job.looks, f) != job.looks.end();
+          });
+      if (!closed) {
+        view.complain(view.node(), "never-closed",
+                      fmt::format("does nothing that closes its action \"{}\"", id), "",
+                      "see \"closed_by\" of that action: put its work into \"does\", or its "
+                      "findings into \"looks\"");
+      }
+    }
   }
 
   void missing(const std::string& source, std::string message) {

@@ -11,7 +11,7 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::array<std::string_view, 21> kColumns = {
+constexpr std::array<std::string_view, 25> kColumns = {
     "unit_id",        "family",
     "vehicle",        "date",
     "odometer_km",    "grade",
@@ -22,7 +22,9 @@ constexpr std::array<std::string_view, 21> kColumns = {
     "next_check",     "rebuild_outlook",
     "contradictions", "warnings",
     "reservations",   "source",
-    "line",
+    "line",           "due_action",
+    "due_date",       "due_km",
+    "overdue",
 };
 
 }  // namespace
@@ -63,6 +65,11 @@ std::string to_csv(const Report& report, const Wanted& wanted) {
       .text(fmt::format("{}", fmt::join(report.rules_reservations, " ")))
       .text(report.source)
       .number(static_cast<double>(report.line), 0);
+  const Due* const due = report.due.empty() ? nullptr : &report.due.front();
+  row.text(due != nullptr ? due->action : "")
+      .text(due != nullptr ? due->due_date : "")
+      .number(due != nullptr ? due->due_km : Number(), 0)
+      .text(due != nullptr ? kNoYes[due->overdue ? 1 : 0].id : "");
   if (wanted.worse_since) {
     row.text(was(report, *wanted.worse_since));
   }

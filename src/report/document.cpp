@@ -83,8 +83,8 @@ std::string grade_text(const Report& report) {
 // "Soon, within 500 km or 14 days: open the unit."
 std::string order(const Action& action, Units units) {
   const std::string until = words::deadline(action.within_km, action.within_days, units);
-  return sentence(fmt::format("{}{}{}: {}", name(action.urgency), until.empty() ? "" : ", ", until,
-                              action.text));
+  return sentence(fmt::format("{}{}{}{}: {}", name(action.urgency), action.overdue ? ", overdue" : "",
+                              until.empty() ? "" : ", ", until, action.text));
 }
 
 // "First of all (soon, within 500 km or 14 days): have the unit opened."
@@ -751,10 +751,10 @@ void add_choice(Document& out, const Batch& batch, Units units) {
                              date_text(*w.worse_since)));
   }
   if (w.due_by_date) {
-    by.push_back(fmt::format("a recheck due by {}", date_text(*w.due_by_date)));
+    by.push_back(fmt::format("something due by {}", date_text(*w.due_by_date)));
   }
   if (w.due_by_km) {
-    by.push_back(fmt::format("a recheck due by {}", words::distance(*w.due_by_km, units)));
+    by.push_back(fmt::format("something due by {}", words::distance(*w.due_by_km, units)));
   }
   std::string text =
       fmt::format("{} with {}; {} without.", count(batch.reports.size(), "unit", "units"),
@@ -767,11 +767,11 @@ void add_choice(Document& out, const Batch& batch, Units units) {
 }
 
 void add_ranked(Document& out, const Batch& batch, Units units) {
-  out.push_back(Heading{"Worst first"});
+  out.push_back(Heading{batch.wanted.by_due() ? "Due first" : "Worst first"});
   Table table;
   table.opens = true;
   const bool compares = batch.wanted.worse_since.has_value();
-  const bool dues = batch.wanted.due_by_date || batch.wanted.due_by_km;
+  const bool dues = batch.wanted.by_due();
   const std::string limit_head = fmt::format("{}/days", words::unit_name(units));
   table.columns = {{"#", Table::Fit::whole, true, false, 0},
                    {"unit", Table::Fit::cut, false, false, 8, true},
@@ -786,9 +786,10 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
                         {"do first", Table::Fit::cut, false, false, 11, true, {}, true},
                         {limit_head, Table::Fit::whole, true, false, 0}});
   if (dues) {
-    table.columns.push_back({"due", Table::Fit::whole, false, false, 0});
+    table.columns.push_back({"due", Table::Fit::cut, false, false, 11, false, {}, true});
+    table.columns.push_back({"by", Table::Fit::whole, false, false, 0});
     table.columns.push_back(
-        {fmt::format("due {}", words::unit_name(units)), Table::Fit::whole, true, false, 0});
+        {fmt::format("at {}", words::unit_name(units)), Table::Fit::whole, true, false, 0});
   } else {
     table.columns.push_back({"cause", Table::Fit::cut, false, false, 10, false, {}, true});
     table.columns.push_back({"rebuild", Table::Fit::whole, false, false, 0});
@@ -816,9 +817,11 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
     row.push_back(action == nullptr ? "-" : action->id);
     row.push_back(std::move(limit));
     if (dues) {
-      const Recheck& r = report.recheck;
-      row.push_back(r.due_date.empty() ? "at once" : r.due_date);
-      row.push_back(r.due_km ? words::grouped(words::in_units(*r.due_km, units)) : "-");
+      const Due due = report.due.empty() ? Due() : report.due.front();
+      row.push_back(due.action.empty() ? "at once" : due.action);
+      row.push_back(fmt::format("{}{}", due.due_date.empty() ? "-" : due.due_date,
+                                due.overdue ? " overdue" : ""));
+      row.push_back(due.due_km ? words::grouped(words::in_units(*due.due_km, units)) : "-");
     } else {
       row.push_back(short_cause(report));
       row.push_back(report.rebuild_outlook);

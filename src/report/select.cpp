@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <optional>
 #include <string_view>
 
@@ -34,12 +35,14 @@ bool is_wanted(const Report& report, const Wanted& wanted) {
       return false;
     }
   }
-  const Recheck& r = report.recheck;
-  const std::optional<int> due = parse_date(r.due_date);
-  if (wanted.due_by_date && due && *due > *wanted.due_by_date) {
-    return false;
-  }
-  return !(wanted.due_by_km && due && r.due_km && *r.due_km > *wanted.due_by_km);
+  // Of anything that is due; what has no limit of its kind may be due any day.
+  const auto by_then = [&](const Due& d) {
+    const std::optional<int> day = parse_date(d.due_date);
+    return d.overdue || ((!wanted.due_by_date || !day || *day <= *wanted.due_by_date) &&
+                         (!wanted.due_by_km || !d.due_km || *d.due_km <= *wanted.due_by_km));
+  };
+  return !(wanted.due_by_date || wanted.due_by_km) || report.due.empty() ||
+         std::ranges::any_of(report.due, by_then);
 }
 
 }  // namespace dryshaft
