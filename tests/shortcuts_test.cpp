@@ -298,7 +298,7 @@ TEST_CASE(
   Draw draw;
   const Knowledge& k = shipped();
   const Model& model = shipped_model();
-  const Judgements judged = judged_values(k, model);
+  const Judgements judged = judged_values(k);
   const auto logit = [](double p) { return std::log(p) - std::log1p(-p); };
   for (int i = 0; i < 60; ++i) {
     Case c = draw.unit();
