@@ -77,7 +77,8 @@ struct Judgements;
 // are moved: from nodes at fixed distances and ages, each made when it is first needed.
 class MovedUnseen {
  public:
-  // Of each of `Judgements::values` that is of the process, up and then down, in their order.
+  // Of each of `Judgements::values` that is of the process, up and then down where it has that, in
+  // their order.
   [[nodiscard]] std::vector<Cores> at(const Judgements& judged, const Case& c) const;
 
  private:

@@ -250,7 +250,9 @@ const std::vector<Cores>& MovedUnseen::node(const Judgements& judged, std::size_
     for (const JudgedValue& j : judged.values) {
       if (j.of_process) {
         add(j.up);
-        add(j.down ? *j.down : j.up);
+        if (j.down) {
+          add(*j.down);
+        }
       }
     }
   });
@@ -510,7 +512,8 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
   std::vector<Widths> widths(ahead != nullptr ? ahead->size() : 0);
   std::size_t place = 0;
   for (const JudgedValue& j : judged.values) {
-    const std::size_t here = std::exchange(place, place + (j.of_process ? 2 : 0));
+    const std::size_t here =
+        std::exchange(place, place + (j.of_process ? 1 + (j.down ? 1 : 0) : 0));
     if (!asker.bears(j)) {
       continue;
     }

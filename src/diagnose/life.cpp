@@ -298,16 +298,23 @@ void Life::one_piece(std::array<Row, kCores>& at, const Piece& piece, double fir
     }
     follows<Row>(from,
                  [&](std::size_t to) { add(tight[to], here, piece.harmed[from][to] * (1 - all)); });
-    const auto begins = [&](std::size_t to) {
-      add(leaks[to], here, piece.begun[from][to] * even + piece.late[from][to] * late);
-    };
+    if (!(all > 0)) {
+      continue;
+    }
     if constexpr (kOne) {
-      for (std::size_t to = 0; to < kLeaks + 1 && all > 0; ++to) {
-        begins(to);
+      // In pairs: what cannot follow has a chance of 0.
+      const double evenly = even * here;
+      const double lately = late * here;
+      for (std::size_t to = 0; to < kLeaks + 1; to += 2) {
+        store(&leaks[to], load(&leaks[to]) + load(&piece.begun[from][to]) * evenly +
+                              load(&piece.late[from][to]) * lately);
       }
     } else {
-      for (std::size_t seal = 0; seal < kSealStages && all > 0; ++seal) {
-        follows<Row>(from, [&](std::size_t harm) { begins(seal * kTight + harm); });
+      for (std::size_t seal = 0; seal < kSealStages; ++seal) {
+        follows<Row>(from, [&](std::size_t harm) {
+          const std::size_t to = seal * kTight + harm;
+          add(leaks[to], here, piece.begun[from][to] * even + piece.late[from][to] * late);
+        });
       }
     }
   }
@@ -317,8 +324,8 @@ void Life::one_piece(std::array<Row, kCores>& at, const Piece& piece, double fir
       continue;
     }
     if constexpr (kOne) {
-      for (std::size_t to = from & ~std::size_t{1}; to < kLeaks + 1; ++to) {
-        add(leaks[to], here, piece.leaking[from][to]);
+      for (std::size_t to = from & ~std::size_t{1}; to < kLeaks + 1; to += 2) {
+        store(&leaks[to], load(&leaks[to]) + load(&piece.leaking[from][to]) * here);
       }
     } else {
       for (std::size_t seal = from / kTight; seal < kSealStages; ++seal) {

@@ -715,14 +715,27 @@ std::array<States, kBreakdowns> Model::weights(const Case& c, const Prior& prior
 std::array<double, kCauseCount> Model::log_odds(const Belief& belief) const {
   std::array<double, kCauseCount> with{};
   std::array<double, kCauseCount> without{};
-  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
-    for (std::size_t r = 0; r < kRests; ++r) {
-      const std::size_t state = states[r] | (seal > 0 ? kReached : 0);
-      for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-        (present_in(state, cause) ? with : without)[cause] += belief.at[core][r];
+  std::array<double, kRests> rests{};
+  constexpr auto kOfRests =
+      static_cast<std::size_t>(causes_in(0, 0, 0, kRests - 1));  // the others go by core
+  const auto add = [&](std::size_t state, std::size_t which, double p) {
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      if (present_in(which, cause)) {
+        (present_in(state, cause) ? with : without)[cause] += p;
       }
     }
+  };
+  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
+    double all = 0;
+    for (std::size_t r = 0; r < kRests; ++r) {
+      all += belief.at[core][r];
+      rests[r] += belief.at[core][r];
+    }
+    add(states[0] | (seal > 0 ? kReached : 0), ~kOfRests, all);
   });
+  for (std::size_t r = 0; r < kRests; ++r) {
+    add(kStateOf[0][r], kOfRests, rests[r]);
+  }
   std::array<double, kCauseCount> odds{};
   for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
     // Certainty, as of a seal that must have worn out, has no odds that could be told apart.
