@@ -293,14 +293,6 @@ TEST_CASE("risks alone are those of the whole posterior, and so is the grade") {
   CHECK(grades.size() == kGradeCount);
 }
 
-// What was believed before, as another model's look sees it.
-Prior collapsed(const Model& model, const Prior& before) {
-  Prior prior;
-  prior.belief = before.belief;
-  model.collapse(prior);
-  return prior;
-}
-
 TEST_CASE(
     "values that bear on nothing seen move nothing: the range of risk is that of all of them") {
   Draw draw;
@@ -316,21 +308,16 @@ TEST_CASE(
     CHECK(sure.values == judged.values.size());
     double up = 0;
     double down = 0;
+    const double from = logit(judged.coarse.model.infer(c).risk);
+    const auto moved = [&](const Moved& m) { return logit(m.model.infer(c).risk) - from; };
     for (const JudgedValue& j : judged.values) {
-      // Models of looks have the process in coarse steps, which what was believed before has not.
-      const double from = (j.of_process ? judged.coarse.model : model).infer(c).risk;
-      const auto moved = [&](const Moved& m) {
-        return logit((j.of_process ? m.model.infer(c) : m.model.infer(c, collapsed(m.model, prior)))
-                         .risk) -
-               logit(from);
-      };
       const double one = moved(j.up);
       const double other = j.down ? moved(*j.down) : -one;
       up += std::pow(std::max({one, other, 0.0}), 2);
       down += std::pow(std::min({one, other, 0.0}), 2);
     }
     const double risk = logit(v.posterior.risk);
-    // Between the nodes of units that nobody has looked at, moves are those of straight lines.
+    // Steps are coarse, and moves between nodes those of straight lines.
     REQUIRE(logit(sure.risk_low) == Approx(risk - 1.6449 * std::sqrt(down)).margin(0.03));
     REQUIRE(logit(sure.risk_high) == Approx(risk + 1.6449 * std::sqrt(up)).margin(0.03));
   }
