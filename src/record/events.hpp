@@ -30,8 +30,8 @@ struct UnitEvents {
 
 // The events of one unit's records, which stand oldest first. By day, then by distance; work on the
 // day of a look comes after it, unless its distance is lower; work told later stands where it
-// belongs. Of what was done at one time, another unit that went in comes first: the rest was done to
-// that one.
+// belongs. Of what was done at one time, another unit that went in comes first: the rest was done
+// to that one.
 //
 // Work without a day was done at the inspection, or, where its distance is below that of the
 // inspection, after the last look (or dated work) with no greater reading; another unit also after
