@@ -462,17 +462,17 @@ Case film_at(double km) {
 TEST_CASE("only judgement is varied") {
   const Knowledge k = published_rules();
   const Model model(k);
-  CHECK(judged_values(k, model).values.empty());
+  CHECK(judged_values(k).values.empty());
   const Case c = film_at(90000);
   const Prior prior = model.prior(c);
-  const HowSure sure = how_sure(k, model, judged_values(k, model), c, prior, judge(k, model, c));
+  const HowSure sure = how_sure(k, model, judged_values(k), c, prior, judge(k, model, c));
   CHECK(sure.risk_low == Approx(sure.risk_high));
   CHECK(sure.grade_holds == Approx(1));
   // As shipped, wear-out and what a leak shows carry most of a film.
   const Knowledge& shipped = test::shipped();
   const Model& of_shipped = test::shipped_model();
-  const HowSure all = how_sure(shipped, of_shipped, judged_values(shipped, of_shipped), c,
-                               of_shipped.prior(c), judge(shipped, of_shipped, c));
+  const HowSure all = how_sure(shipped, of_shipped, judged_values(shipped), c, of_shipped.prior(c),
+                               judge(shipped, of_shipped, c));
   CHECK(all.risk_low < judge(shipped, of_shipped, c).posterior.risk);
   CHECK(all.risk_high > judge(shipped, of_shipped, c).posterior.risk);
   REQUIRE(all.rests_on.size() == 3);
@@ -491,8 +491,7 @@ TEST_CASE("how sure: nine in ten sets of values drawn at once lie within the ran
   judge_it(background);
   const Model model(k);
   const Case c = film_at(150000);
-  const HowSure sure =
-      how_sure(k, model, judged_values(k, model), c, model.prior(c), judge(k, model, c));
+  const HowSure sure = how_sure(k, model, judged_values(k), c, model.prior(c), judge(k, model, c));
   Knowledge moved = k;
   Link& moved_link = *std::ranges::find(moved.links, link.id, &Link::id);
   Background& moved_background = *std::ranges::find(moved.backgrounds, background.id, &Item::id);

@@ -298,7 +298,7 @@ TEST_CASE(
   Draw draw;
   const Knowledge& k = shipped();
   const Model& model = shipped_model();
-  const Judgements judged = judged_values(k, model);
+  const Judgements judged = judged_values(k);
   const auto logit = [](double p) { return std::log(p) - std::log1p(-p); };
   for (int i = 0; i < 60; ++i) {
     Case c = draw.unit();
@@ -306,16 +306,20 @@ TEST_CASE(
     const Verdict v = judge(k, model, c, prior);
     const HowSure sure = how_sure(k, model, judged, c, prior, v, nullptr);
     CHECK(sure.values == judged.values.size());
-    double variance = 0;
+    double up = 0;
+    double down = 0;
+    const double from = logit(judged.coarse.model.infer(c).risk);
+    const auto moved = [&](const Moved& m) { return logit(m.model.infer(c).risk) - from; };
     for (const JudgedValue& j : judged.values) {
-      const double from = (j.of_process ? judged.coarse : model).infer(c).risk;
-      const double by = logit(j.model.infer(c).risk) - logit(from);
-      variance += by * by / 3;  // as the square of a number drawn evenly from -1 to 1
+      const double one = moved(j.up);
+      const double other = j.down ? moved(*j.down) : -one;
+      up += std::pow(std::max({one, other, 0.0}), 2);
+      down += std::pow(std::min({one, other, 0.0}), 2);
     }
-    const double spread = 1.6449 * std::sqrt(variance);
     const double risk = logit(v.posterior.risk);
-    REQUIRE(logit(sure.risk_low) == Approx(risk - spread).margin(1e-6));
-    REQUIRE(logit(sure.risk_high) == Approx(risk + spread).margin(1e-6));
+    // Steps are coarse, and moves between nodes those of straight lines.
+    REQUIRE(logit(sure.risk_low) == Approx(risk - 1.6449 * std::sqrt(down)).margin(0.03));
+    REQUIRE(logit(sure.risk_high) == Approx(risk + 1.6449 * std::sqrt(up)).margin(0.03));
   }
 }
 

@@ -3,10 +3,13 @@
 
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <iterator>
 #include <nlohmann/json.hpp>
 #include <string>
 #include <vector>
 
+#include "diagnose/model.hpp"
+#include "diagnose/present.hpp"
 #include "dryshaft/record.hpp"
 #include "dryshaft/report.hpp"
 #include "dryshaft/table.hpp"
@@ -552,6 +555,73 @@ TEST_CASE("work at no possible time does not count, save for the worse") {
   CHECK(told("", done("rotor-circuit-bypassed", late)) == never + "work-out-of-place");
   CHECK(told(R"(,"rotor_cooling":"bypassed")", done("rotor-circuit-restored", late))
             .find("cooling 0") != std::string::npos);
+}
+
+// What is believed of the unit at its newest look, and what its clocks say.
+std::vector<double> course_after(const std::vector<std::string>& texts) {
+  const History unit = history(texts);
+  const Presentation p = present(unit, unit.records.size(), test::shipped(),
+                                 static_cast<int>(unit.records.back().at(Field::date).number));
+  Clock now = clock_of(p.facts);
+  now.cooling = now.cooling == Cooling::unknown ? Cooling::wet : now.cooling;
+  std::vector<double> out = {now.seal_km,
+                             now.seal_years,
+                             now.rotor_km,
+                             now.gear_km,
+                             static_cast<double>(now.cooling),
+                             static_cast<double>(now.rotor),
+                             static_cast<double>(now.gear)};
+  std::ranges::copy(chances(test::shipped_model().prior(p.facts).belief).cause,
+                    std::back_inserter(out));
+  return out;
+}
+
+TEST_CASE("work on the unit that was there before bears on nothing of the one that went in") {
+  const std::string fitted_by_field = R"(,"fitted_odometer_km":130000)";
+  const std::string at = R"("date":"2025-06-01","odometer_km":130000)";
+  for (const bool by_field : {true, false}) {
+    for (const std::string& replaced :
+         {at, std::string(R"("date":"2025-06-01")"), std::string(R"("odometer_km":130000)")}) {
+      const auto after = [&](const std::string& of_old, const std::string& told_later) {
+        std::string later = told_later;
+        if (!by_field) {
+          later += (later.empty() ? "" : ",") + done("unit-replaced", replaced);
+        }
+        return course_after({look("2024-05-01", 98, of_old, "", kWet),
+                             look("2026-03-01", 150, later, by_field ? fitted_by_field : "", kDry),
+                             look("2026-09-01", 158, "", "", kDry)});
+      };
+      const std::vector<double> untouched = after("", "");
+      for (const char* did :
+           {"seal-renewed", "rotor-bearings-renewed", "gear-bearings-renewed",
+            "rotor-circuit-bypassed", "winding-dried", "noise-repaired-elsewhere"}) {
+        CAPTURE(did, by_field, replaced);
+        CHECK(after(done(did), "") == untouched);
+        CHECK(after(done(did, R"("date":"2023-06-01")"), "") == untouched);
+        CHECK(after(done(did, R"("odometer_km":90000)"), "") == untouched);
+        CHECK(after("", done(did, R"("date":"2023-06-01")")) == untouched);
+        CHECK(after("", done(did, R"("date":"2024-07-01")")) == untouched);
+        CHECK(after("", done(did, R"("odometer_km":110000)")) == untouched);
+      }
+    }
+  }
+}
+
+TEST_CASE("what is told beside a replacement was done to the unit that went in") {
+  const auto after = [](const std::string& work) {
+    return verdict({look("2024-05-01", 98, "", R"(,"rotor_bearings":"steel")", kWet),
+                    look("2026-03-01", 150, work, "", kDry),
+                    look("2026-09-01", 158, "", "", kDry)});
+  };
+  const std::string new_unit = done("unit-replaced");
+  const std::string bypassed = done("rotor-circuit-bypassed");
+  const std::string bearings = done("rotor-bearings-renewed", R"("material":"hybrid")");
+  CAPTURE(after(new_unit), after(new_unit + "," + bypassed));
+  CHECK(test::has(after(new_unit), "cooling 3 rotor 2"));
+  for (const std::string& work :
+       {new_unit + "," + bypassed + "," + bearings, bearings + "," + bypassed + "," + new_unit}) {
+    CHECK(test::has(after(work), "cooling 1 rotor 1"));
+  }
 }
 
 TEST_CASE("a replaced unit is not taken for bypassed as the old one was") {

@@ -3,13 +3,18 @@
 #ifndef DRYSHAFT_DECIDE_ASSESS_HPP
 #define DRYSHAFT_DECIDE_ASSESS_HPP
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
+#include <memory>
+#include <mutex>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "base/index.hpp"
+#include "diagnose/ahead.hpp"
 #include "diagnose/model.hpp"
 #include "diagnose/present.hpp"
 #include "dryshaft/dryshaft.hpp"
@@ -52,22 +57,49 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
 std::vector<WouldChange> would_change(const Knowledge& knowledge, const Model& model, const Case& c,
                                       const Prior& prior, const Verdict& verdict);
 
-// A value from memory, and the model in which its odds (of a distance or a hazard: itself) are
-// `memory-band` times what the rules say.
+// The rules with one value moved.
+struct Moved {
+  Model model;
+  std::optional<Foresight> ahead;  // of its own process
+};
+// A value from memory, and how it may be off: its odds (of a distance or a hazard: itself) are
+// those of the rules times one deviation, the `memory-band` to the power of 1 by the root of 3.
 struct JudgedValue {
   std::string rule;
   std::string_view value;      // which of the rule's
   bool of_process = false;     // of what happens between looks; else of what a look finds
   std::uint32_t findings = 0;  // it counts where one of these was seen, as bits; all: everywhere
-  Model model;
+  Moved up;
+  std::optional<Moved> down;  // else it moves what is asked as far the other way
+};
+struct Judgements;
+// How much likelier each core is in a unit that nobody has looked at, where values of the process
+// are moved: from nodes at fixed distances and ages, each made when it is first needed.
+class MovedUnseen {
+ public:
+  // Of each of `Judgements::values` that is of the process, up and then down where it has that, in
+  // their order.
+  [[nodiscard]] std::vector<Cores> at(const Judgements& judged, const Case& c) const;
+
+ private:
+  static constexpr std::size_t kNodes = 21;  // either way
+  struct Node {
+    std::once_flag once;
+    std::vector<Cores> ratios;
+  };
+  using ByCooling = std::array<std::array<Node, kNodes>, kNodes>;
+  [[nodiscard]] const std::vector<Cores>& node(const Judgements& judged, std::size_t cooling,
+                                               std::size_t km, std::size_t years) const;
+  mutable std::array<ByCooling, idx(Cooling::unknown) + 1> nodes_;
 };
 struct Judgements {
   std::vector<JudgedValue> values;
-  // The rules as they stand, with the process in coarse steps: models of process values have it so,
-  // for only differences count.
-  Model coarse;
+  // The rules as they stand, with the process in coarse steps: moved models have it so, for only
+  // differences count.
+  Moved coarse;
+  std::unique_ptr<const MovedUnseen> unseen;
 };
-Judgements judged_values(const Knowledge& knowledge, const Model& model);
+Judgements judged_values(const Knowledge& knowledge);
 
 // What is to come if nothing is done, not how sure that is.
 std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model, const Case& c,

@@ -17,7 +17,7 @@ struct Grader::Parts {
 
   // Made for the first report: some only read or plan, and they are dozens of models.
   const Judgements& judged() const {
-    std::call_once(once, [this] { judged_made.emplace(judged_values(knowledge, model)); });
+    std::call_once(once, [this] { judged_made.emplace(judged_values(knowledge)); });
     return *judged_made;
   }
 

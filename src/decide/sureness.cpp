@@ -1,10 +1,13 @@
 // How far the answer depends on judgement: the same case under models in each of which one value
-// from memory is off. Moves of log odds add up, as long as each is small beside all of them.
+// from memory is off by one deviation. Moves of log odds add up, as long as each is small beside
+// all of them. Wear-out is an exponent, which next to certainty moves odds further one way than the
+// other: it is moved both ways, and squares up and down are kept apart.
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <memory>
 #include <numbers>
+#include <numeric>
 #include <optional>
 #include <utility>
 
@@ -40,11 +43,26 @@ double logit(double p) {
 double chance(double logit) { return 1 / (1 + std::exp(-logit)); }
 double below(double deviations) { return std::erfc(-deviations / std::numbers::sqrt2) / 2; }
 
+// So far ahead a prognosis looks.
+std::vector<double> distances_ahead(const Knowledge& knowledge) {
+  std::vector<double> distances = {5000, 10000, 20000};
+  const double km_per_year = knowledge.settings.km_per_year;
+  if (std::ranges::find(distances, km_per_year) == distances.end()) {
+    distances.push_back(km_per_year);
+  }
+  std::ranges::sort(distances);
+  return distances;
+}
+
 // Makes the models, one value moved in each.
 class Mover {
  public:
-  Mover(const Knowledge& k, const Model& base)
-      : moved_(k), base_(base), band_(k.settings.memory_band), out_{{}, Model(k, coarse())} {}
+  explicit Mover(const Knowledge& k)
+      : moved_(k),
+        distances_(distances_ahead(k)),
+        by_(std::exp(deviation(k.settings.memory_band))),
+        process_(coarse()),
+        out_{{}, whole(process_), std::make_unique<const MovedUnseen>()} {}
 
   Judgements all() {
     process();
@@ -59,10 +77,14 @@ class Mover {
     return std::make_shared<const Life>(moved_, kStepKm, kLongest);
   }
 
+  [[nodiscard]] Moved whole(const std::shared_ptr<const Life>& process) const {
+    return {Model(moved_, process), Foresight(process, distances_, moved_.settings.km_per_year)};
+  }
+
   template <typename Values>
   void shift(Values& values) const {
     for (double& p : values) {
-      p = with_odds(p, band_);
+      p = with_odds(p, by_);
     }
   }
 
@@ -76,36 +98,49 @@ class Mover {
     }
     const Part kept = part;
     change(part);
-    out_.values.push_back(
-        {part.id, value, process, findings, Model(moved_, process ? coarse() : base_.process())});
+    out_.values.push_back({part.id, value, process, findings, made(process), {}});
     part = kept;
+  }
+  [[nodiscard]] Moved made(bool process) const {
+    return process ? whole(coarse()) : Moved{Model(moved_, process_), {}};
+  }
+
+  void wear(CauseRule& cause) {
+    const Wear kept = *cause.wear;
+    const auto scaled = [&](double hazard) {
+      const double scale = std::pow(hazard, -1 / kept.shape);
+      cause.wear->scale_km = kept.scale_km * scale;
+      cause.wear->scale_years = kept.scale_years * scale;
+    };
+    const std::size_t before = out_.values.size();
+    move(cause, "wear", true, kAll, [&](CauseRule&) { scaled(by_); });
+    if (out_.values.size() > before) {
+      scaled(1 / by_);
+      out_.values.back().down = made(true);
+      cause.wear = kept;
+    }
   }
 
   void process() {
     for (CauseRule& c : moved_.causes) {
       move(c, "base", true, findings_of(c), [&](CauseRule& r) { shift(r.base); });
       if (c.wear) {
-        move(c, "wear", true, kAll, [&](CauseRule& r) {
-          const double scale = std::pow(band_, -1 / r.wear->shape);
-          r.wear->scale_km *= scale;
-          r.wear->scale_years *= scale;
-        });
+        wear(c);
       }
     }
     for (StageRule& s : moved_.stages) {
-      move(s, "reaches", false, kAll,
-           [&](StageRule& r) { r.reaches = with_odds(r.reaches, band_); });
+      move(s, "reaches", false, kAll, [&](StageRule& r) { r.reaches = with_odds(r.reaches, by_); });
       if (s.lasts_km > 0) {
-        move(s, "lasts_km", true, kAll, [&](StageRule& r) { r.lasts_km *= band_; });
+        move(s, "lasts_km", true, kAll, [&](StageRule& r) { r.lasts_km *= by_; });
       }
     }
     for (HarmRule& h : moved_.harms) {
       move(h, "after_km", true, kAll, [&](HarmRule& r) {
         for (double& km : r.after_km) {
-          km *= band_;
+          km *= by_;
         }
       });
-      move(h, "breakdown_km", true, kAll, [&](HarmRule& r) { r.breakdown_km *= band_; });
+      move(h, "breakdown_km", true, kAll, [&](HarmRule& r) { r.breakdown_km *= by_; });
     }
     for (Setting& s : moved_.setting_items) {
       const bool unsaid = s.value == &Settings::broken_unsaid;
@@ -114,7 +149,7 @@ class Mover {
       }
       double& value = moved_.settings.*s.value;
       const double kept = value;
-      value = unsaid ? with_odds(value, band_) : value * band_;
+      value = unsaid ? with_odds(value, by_) : value * by_;
       move(s, "value", !unsaid, kAll, [](Setting&) {});
       value = kept;
     }
@@ -147,8 +182,9 @@ class Mover {
   static constexpr std::uint32_t kAll = ~0U;
 
   Knowledge moved_;
-  const Model& base_;
-  double band_;
+  std::vector<double> distances_;
+  double by_;  // one deviation
+  std::shared_ptr<const Life> process_;
   Judgements out_;
 };
 
@@ -168,51 +204,110 @@ std::uint32_t seen_before(const Case& c) {
 
 }  // namespace
 
-Judgements judged_values(const Knowledge& knowledge, const Model& model) {
-  return Mover(knowledge, model).all();
+Judgements judged_values(const Knowledge& knowledge) { return Mover(knowledge).all(); }
+
+namespace {
+
+// Nodes lie closer where a unit is young: at the squares of whole numbers of these.
+constexpr double kNodeKm = 2000;
+constexpr double kNodeYears = 0.1;
+
+// Of the node before a place, and the share of the next one.
+struct Between {
+  std::size_t node;
+  double next;
+};
+Between between(double at, double unit, std::size_t nodes) {
+  const auto last = static_cast<double>(nodes - 1);
+  const double root = std::min(std::sqrt(std::max(0.0, at) / unit), last);
+  const double node = std::min(std::floor(root), last - 1);
+  const double low = node * node * unit;
+  const double high = (node + 1) * (node + 1) * unit;
+  return {static_cast<std::size_t>(node), std::clamp((at - low) / (high - low), 0.0, 1.0)};
+}
+
+}  // namespace
+
+const std::vector<Cores>& MovedUnseen::node(const Judgements& judged, std::size_t cooling,
+                                            std::size_t km, std::size_t years) const {
+  Node& node = nodes_.at(cooling).at(km).at(years);
+  std::call_once(node.once, [&] {
+    const auto square = [](std::size_t n) {
+      constexpr double kNearNothing = 0.1;  // where nothing has come yet, there is no ratio
+      return std::pow(std::max(static_cast<double>(n), kNearNothing), 2);
+    };
+    Case c = empty_case();
+    c.set(Situation::rotor_cooling, static_cast<Cooling>(cooling));
+    c.seal_km = square(km) * kNodeKm;
+    c.seal_years = square(years) * kNodeYears;
+    const Cores from = cores_of(judged.coarse.model.prior(c).belief);
+    const auto add = [&](const Moved& moved) {
+      Cores& ratio = node.ratios.emplace_back(cores_of(moved.model.prior(c).belief));
+      for (std::size_t core = 0; core < kCores; ++core) {
+        ratio[core] = from[core] > 0 ? ratio[core] / from[core] : 1;
+      }
+    };
+    for (const JudgedValue& j : judged.values) {
+      if (j.of_process) {
+        add(j.up);
+        if (j.down) {
+          add(*j.down);
+        }
+      }
+    }
+  });
+  return node.ratios;
+}
+
+std::vector<Cores> MovedUnseen::at(const Judgements& judged, const Case& c) const {
+  const auto cooling = static_cast<std::size_t>(c.at(Situation::rotor_cooling));
+  const Between km = between(c.seal_km, kNodeKm, kNodes);
+  const Between years = between(c.seal_years, kNodeYears, kNodes);
+  std::vector<Cores> out;
+  for (std::size_t i = 0; i < 2; ++i) {
+    for (std::size_t j = 0; j < 2; ++j) {
+      const double share = (i > 0 ? km.next : 1 - km.next) * (j > 0 ? years.next : 1 - years.next);
+      const std::vector<Cores>& ratios = node(judged, cooling, km.node + i, years.node + j);
+      out.resize(ratios.size());
+      for (std::size_t n = 0; n < ratios.size(); ++n) {
+        for (std::size_t core = 0; core < kCores; ++core) {
+          out[n][core] += share * ratios[n][core];
+        }
+      }
+    }
+  }
+  return out;
 }
 
 namespace {
 
-// In the order in which `Prognosis` stands in a report.
-std::vector<Ahead::Chance> chances_ahead(const Model& model, const Case& c, const Belief& belief,
-                                         const std::vector<Prognosis>& rows, double km_per_year) {
-  std::vector<double> distances(rows.size());
-  std::ranges::transform(rows, distances.begin(), &Prognosis::km);
-  return Ahead(model.life(), belief, clock_of(c), km_per_year).within_each(distances);
-}
-
-// Ranges of what is to come, from how it moves with each value.
-class Widths {
- public:
-  explicit Widths(const std::vector<Prognosis>& rows)
-      : damage_(rows.size()), breakdown_(rows.size()) {}
-
-  void add(const std::vector<Ahead::Chance>& from, const std::vector<Ahead::Chance>& moved,
-           double scale) {
-    for (std::size_t i = 0; i < from.size(); ++i) {
-      const auto square = [scale](double a, double b) {
-        return std::pow((logit(b) - logit(a)) * scale, 2);
-      };
-      damage_[i] += square(from[i].damage, moved[i].damage);
-      breakdown_[i] += square(from[i].breakdown, moved[i].breakdown);
-    }
+// Squares of moves of log odds, up and down apart.
+struct Spread {
+  double up = 0;
+  double down = 0;
+  // One value, moved both ways.
+  void add(double one, double other) {
+    up += std::pow(std::max({one, other, 0.0}), 2);
+    down += std::pow(std::min({one, other, 0.0}), 2);
   }
-  void put(std::vector<Prognosis>& rows) const {
-    const auto range = [](Foreseen& f, double variance) {
-      const double spread = kOneInTwenty * std::sqrt(variance);
-      f.low = chance(logit(f.probability) - spread);
-      f.high = chance(logit(f.probability) + spread);
-    };
-    for (std::size_t i = 0; i < rows.size(); ++i) {
-      range(rows[i].damage, damage_[i]);
-      range(rows[i].breakdown, breakdown_[i]);
-    }
+  [[nodiscard]] double low(double odds) const {
+    return chance(odds - kOneInTwenty * std::sqrt(down));
   }
+  [[nodiscard]] double high(double odds) const {
+    return chance(odds + kOneInTwenty * std::sqrt(up));
+  }
+};
 
- private:
-  std::vector<double> damage_;  // variances
-  std::vector<double> breakdown_;
+// A case by one model, in log odds.
+struct Answer {
+  double risk = 0;
+  double graded_risk = 0;
+  std::vector<Ahead::Chance> ahead;
+};
+
+struct Widths {
+  Spread damage;
+  Spread breakdown;
 };
 
 }  // namespace
@@ -221,18 +316,14 @@ std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model,
                                  const Posterior& posterior) {
   const double km_per_year = knowledge.settings.km_per_year;
   std::vector<Prognosis> rows;
-  std::vector<double> distances = {5000, 10000, 20000};
-  if (std::ranges::find(distances, km_per_year) == distances.end()) {
-    distances.push_back(km_per_year);
-  }
+  const std::vector<double> distances = distances_ahead(knowledge);
   for (const double km : distances) {
     Prognosis& row = rows.emplace_back();
     row.km = km;
     row.days = std::round(km / km_per_year * kDaysPerYear);
   }
-  std::ranges::stable_sort(rows, {}, &Prognosis::km);
   const std::vector<Ahead::Chance> chances =
-      chances_ahead(model, c, posterior.belief, rows, km_per_year);
+      Ahead(model.life(), posterior.belief, clock_of(c), km_per_year).within_each(distances);
   for (std::size_t i = 0; i < rows.size(); ++i) {
     const auto known = [](double p) { return Foreseen{p, p, p}; };
     rows[i].damage = known(chances[i].damage);
@@ -240,6 +331,172 @@ std::vector<Prognosis> prognosis(const Knowledge& knowledge, const Model& model,
   }
   return rows;
 }
+
+namespace {
+
+// A belief by core and by rest, of units with damage and of sound ones.
+struct Weighed {
+  Weighed(const Model& model, const Belief& belief) {
+    for (std::size_t core = 0; core < kCores; ++core) {
+      const std::size_t seal = core / Life::kTight;
+      const std::size_t corrosion = core / kHarmStates % kHarmStates;
+      for (std::size_t r = 0; r < kRests; ++r) {
+        const unsigned state = causes_in(seal, corrosion, core % kHarmStates, r);
+        const bool damage = (model.damaging_states() >> state & 1U) != 0;
+        (damage ? damaged : sound)[core] += belief.at[core][r];
+        (damage ? rest_damaged : rest_sound)[r] += belief.at[core][r];
+      }
+    }
+  }
+  // Log odds of damage where each core, or each rest, is so much likelier.
+  [[nodiscard]] double odds(const Cores& ratio) const { return log_odds(damaged, sound, ratio); }
+  [[nodiscard]] double odds(const std::array<double, kRests>& ratio) const {
+    return log_odds(rest_damaged, rest_sound, ratio);
+  }
+  template <typename Row>
+  static double log_odds(const Row& with, const Row& without, const Row& ratio) {
+    const double one = std::inner_product(with.begin(), with.end(), ratio.begin(), 0.0);
+    const double other = std::inner_product(without.begin(), without.end(), ratio.begin(), 0.0);
+    return logit(one / (one + other));
+  }
+  Cores damaged{};
+  Cores sound{};
+  std::array<double, kRests> rest_damaged{};
+  std::array<double, kRests> rest_sound{};
+};
+
+// One case by models that differ in one value.
+class Asker {
+ public:
+  Asker(const Model& model, const Judgements& judged, const Case& c, const Prior& prior, bool ahead)
+      : model_(model),
+        judged_(judged),
+        c_(c),
+        prior_(prior),
+        now_(clock_of(c)),
+        wants_ahead_(ahead),
+        cores_(cores_of(model.believed(c, prior, false))) {
+    // What an opening showed of the seal stands in what was believed before.
+    const std::uint32_t opened =
+        c.at(Finding::opened_seal_leak) >= 0 ? 1U << idx(Finding::opened_seal_leak) : 0U;
+    before_ = seen_before(c) | opened;
+    seen_ = model.evidence_in(c) | before_;
+    const Risks risks = model.risks(c, prior);
+    fine_ = {logit(risks.risk), logit(risks.graded_risk), ahead_of(judged.coarse, cores_)};
+    if (before_ != 0 || c.course) {
+      coarse_ = by(judged.coarse, judged.coarse.model.prior(c), nullptr);
+    }
+    if (!c.course) {
+      all_.emplace(model, model.believed(c, prior, false));
+      graded_.emplace(model, model.believed(c, prior, true));
+      ratios_ = judged.unseen->at(judged, c);
+    }
+  }
+
+  [[nodiscard]] bool bears(const JudgedValue& j) const {
+    return j.findings == ~0U || (j.findings & seen_) != 0;
+  }
+  // As the rules stand, where answers by moved models compare with that.
+  [[nodiscard]] const Answer& from(const JudgedValue& j) const {
+    return replays(j) ? coarse_ : fine_;
+  }
+  // `place`: in the list of `MovedUnseen`.
+  [[nodiscard]] Answer ask(const JudgedValue& j, const Moved& moved, std::size_t place) const {
+    if (replays(j)) {
+      return by(moved, moved.model.prior(c_), &j);
+    }
+    if (j.of_process) {
+      return j.findings == ~0U ? unseen(moved, ratios_[place]) : unseen_rests(moved);
+    }
+    if (moved.model.same_tip(model_)) {
+      return by(moved, prior_, &j);
+    }
+    Prior own;
+    own.belief = prior_.belief;
+    moved.model.collapse(own);
+    return by(moved, own, &j);
+  }
+
+ private:
+  // Whether the value bears on what was believed before the newest look, and that must be gone
+  // through anew.
+  [[nodiscard]] bool replays(const JudgedValue& j) const {
+    return j.of_process ? c_.course != nullptr : (j.findings & before_) != 0;
+  }
+  [[nodiscard]] std::vector<Ahead::Chance> ahead_of(const Moved& moved, const Cores& cores) const {
+    const std::optional<Foresight>& own = moved.ahead ? moved.ahead : judged_.coarse.ahead;
+    return wants_ahead_ ? own->within_each(cores, now_) : std::vector<Ahead::Chance>();
+  }
+  [[nodiscard]] Answer by(const Moved& moved, const Prior& prior, const JudgedValue* j) const {
+    const Risks risks = moved.model.risks(c_, prior);
+    Answer out{logit(risks.risk), logit(risks.graded_risk), {}};
+    // What a look says moves what is to come by what it moves of today, or less.
+    constexpr double kLeastNats = 0.1;
+    if (wants_ahead_ &&
+        (j == nullptr || j->of_process || std::abs(out.risk - from(*j).risk) >= kLeastNats)) {
+      out.ahead = ahead_of(moved, cores_of(moved.model.believed(c_, prior, false)));
+    }
+    return out;
+  }
+  [[nodiscard]] Answer unseen(const Moved& moved, const Cores& ratio) const {
+    Cores cores = cores_;
+    for (std::size_t core = 0; core < kCores; ++core) {
+      cores[core] *= ratio[core];
+    }
+    return {all_->odds(ratio), graded_->odds(ratio), ahead_of(moved, cores)};
+  }
+  // The rests go their own way.
+  [[nodiscard]] Answer unseen_rests(const Moved& moved) const {
+    const std::array<double, kRests> as_it_stands = model_.life().rests_unseen({}, now_);
+    std::array<double, kRests> ratio = moved.model.life().rests_unseen({}, now_);
+    for (std::size_t r = 0; r < kRests; ++r) {
+      ratio[r] = as_it_stands[r] > 0 ? ratio[r] / as_it_stands[r] : 1;
+    }
+    return {all_->odds(ratio), graded_->odds(ratio), fine_.ahead};
+  }
+
+  const Model& model_;
+  const Judgements& judged_;
+  const Case& c_;
+  const Prior& prior_;
+  Clock now_;
+  bool wants_ahead_;
+  Cores cores_;
+  std::uint32_t before_ = 0;  // findings of all looks before, as bits
+  std::uint32_t seen_ = 0;
+  Answer fine_;
+  Answer coarse_;
+  std::optional<Weighed> all_;
+  std::optional<Weighed> graded_;
+  std::vector<Cores> ratios_;
+};
+
+// Moves of odds ahead add to their squares.
+void add(std::vector<Widths>& widths, const Answer& from, const Answer& up,
+         const std::optional<Answer>& down) {
+  for (std::size_t i = 0; i < up.ahead.size(); ++i) {
+    const auto moves = [&](Spread& spread, double Ahead::Chance::*of) {
+      const double stands = logit(from.ahead[i].*of);
+      const double one = logit(up.ahead[i].*of) - stands;
+      spread.add(one, down ? logit(down->ahead[i].*of) - stands : -one);
+    };
+    moves(widths[i].damage, &Ahead::Chance::damage);
+    moves(widths[i].breakdown, &Ahead::Chance::breakdown);
+  }
+}
+
+void put(const std::vector<Widths>& widths, std::vector<Prognosis>& rows) {
+  const auto range = [](Foreseen& f, const Spread& spread) {
+    f.low = spread.low(logit(f.probability));
+    f.high = spread.high(logit(f.probability));
+  };
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    range(rows[i].damage, widths[i].damage);
+    range(rows[i].breakdown, widths[i].breakdown);
+  }
+}
+
+}  // namespace
 
 HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgements& judged,
                  const Case& c, const Prior& prior, const Verdict& verdict,
@@ -249,78 +506,51 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
   sure.odds_factor = s.memory_band;
   sure.values = judged.values.size();
   const double graded = logit(verdict.posterior.graded_risk);
-  // As the rules stand, by the process as it is and in coarse steps.
-  struct AsItStands {
-    Risks risks;
-    std::vector<Ahead::Chance> ahead;
-  };
-  const auto standing = [&](const Model& of, const Prior& before) {
-    AsItStands out{of.risks(c, before), {}};
-    if (ahead != nullptr) {
-      out.ahead = chances_ahead(of, c, of.infer(c, before).belief, *ahead, s.km_per_year);
-    }
-    return out;
-  };
-  const AsItStands fine = standing(model, prior);
-  const AsItStands coarse = standing(judged.coarse, judged.coarse.prior(c));
-  const std::uint32_t now = model.evidence_in(c);
-  // What an opening showed of the seal stands in what was believed before.
-  const std::uint32_t opened =
-      c.at(Finding::opened_seal_leak) >= 0 ? 1U << idx(Finding::opened_seal_leak) : 0U;
-  const std::uint32_t before = seen_before(c) | opened;
-  // The effect of a move by the whole factor, per deviation of its logarithm.
-  const double scale =
-      std::log(s.memory_band) > 0 ? deviation(s.memory_band) / std::log(s.memory_band) : 0;
-  double variance = 0;
-  double graded_variance = 0;
-  Widths widths(ahead != nullptr ? *ahead : std::vector<Prognosis>());
+  const Asker asker(model, judged, c, prior, ahead != nullptr);
+  Spread spread;
+  Spread graded_spread;
+  std::vector<Widths> widths(ahead != nullptr ? ahead->size() : 0);
+  std::size_t place = 0;
   for (const JudgedValue& j : judged.values) {
-    if (j.findings != ~0U && (j.findings & (now | before)) == 0) {
+    const std::size_t here =
+        std::exchange(place, place + (j.of_process ? 1 + (j.down ? 1 : 0) : 0));
+    if (!asker.bears(j)) {
       continue;
     }
-    const AsItStands& from = j.of_process ? coarse : fine;
-    std::optional<Prior> own;  // else what was believed before is the same
-    if (j.of_process || (j.findings & before) != 0) {
-      own.emplace(j.model.prior(c));
-    } else if (!j.model.same_tip(model)) {
-      own.emplace().belief = prior.belief;
-      j.model.collapse(*own);
-    }
-    const Prior& then = own ? *own : prior;
-    const Risks moved = j.model.risks(c, then);
-    const double by = (logit(moved.risk) - logit(from.risks.risk)) * scale;
-    const double graded_by = (logit(moved.graded_risk) - logit(from.risks.graded_risk)) * scale;
-    variance += by * by;
-    graded_variance += graded_by * graded_by;
+    const Answer& from = asker.from(j);
+    const Answer up = asker.ask(j, j.up, here);
+    const std::optional<Answer> down =
+        j.down ? std::optional(asker.ask(j, *j.down, here + 1)) : std::nullopt;
+    const auto moves = [&](Spread& all, double Answer::*of) {
+      const double one = up.*of - from.*of;
+      all.add(one, down ? (*down).*of - from.*of : -one);
+      return one;
+    };
+    const double by = moves(spread, &Answer::risk);
+    moves(graded_spread, &Answer::graded_risk);
     constexpr double kDecibansPerNat = 10 / std::numbers::ln10;
     sure.rests_on.push_back({j.rule, j.value, by * kDecibansPerNat});
-    // What a look says moves what is to come by what it moves of today, or less.
-    constexpr double kLeastNats = 0.1;
-    if (ahead != nullptr && (j.of_process || std::abs(by) >= kLeastNats)) {
-      const Belief belief = j.model.infer(c, then).belief;
-      widths.add(from.ahead, chances_ahead(j.model, c, belief, *ahead, s.km_per_year), scale);
-    }
+    add(widths, from, up, down);
   }
   if (ahead != nullptr) {
-    widths.put(*ahead);
+    put(widths, *ahead);
   }
   std::ranges::stable_sort(sure.rests_on, [](const RestsOn& a, const RestsOn& b) {
     return std::abs(a.decibans) > std::abs(b.decibans);
   });
   sure.rests_on.resize(std::min(sure.rests_on.size(), kNamed));
-  const double spread = kOneInTwenty * std::sqrt(variance);
   const double risk = logit(verdict.posterior.risk);
-  sure.risk_low = chance(risk - spread);
-  sure.risk_high = chance(risk + spread);
+  sure.risk_low = spread.low(risk);
+  sure.risk_high = spread.high(risk);
   // The bounds of the bands are judgement as well.
   const auto beyond = [&](double bound) {
-    double all = graded_variance;
+    const double apart = graded - logit(bound);
+    double all = apart < 0 ? graded_spread.up : graded_spread.down;
     for (const Setting& setting : knowledge.setting_items) {
       const bool this_one = s.*setting.value == bound && (setting.value == &Settings::risk_raised ||
                                                           setting.value == &Settings::risk_high);
       all += this_one && is_judged(setting) ? std::pow(deviation(s.memory_band), 2) : 0;
     }
-    const double apart = graded - logit(bound);
     return all > 0 ? below(apart / std::sqrt(all)) : (apart >= 0 ? 1.0 : 0.0);
   };
   const double raised = beyond(s.risk_raised);

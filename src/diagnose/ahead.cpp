@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace dryshaft {
 namespace {
@@ -111,6 +112,104 @@ double Ahead::broken_by(double share_of, double most, double step) const {
     }
   }
   return at;
+}
+
+namespace {
+
+bool harmed(std::size_t core) { return core % Life::kTight != 0; }
+bool broken(std::size_t core) {
+  return core / kHarmStates % kHarmStates == 2 || core % kHarmStates == 2;
+}
+
+// Of all cores with a leak: that they come to what `is` says.
+template <typename Is>
+Life::Worth worth(Is is) {
+  Life::Worth value{};
+  for (std::size_t core = 0; core < Life::kLeaks; ++core) {
+    value[core] = is(core) ? 1 : 0;
+  }
+  return value;
+}
+
+}  // namespace
+
+Foresight::Foresight(std::shared_ptr<const Life> life, std::span<const double> distances,
+                     double km_per_year)
+    : life_(std::move(life)) {
+  constexpr std::size_t kParts = 4;  // of each half
+  for (const double km : distances) {
+    Way& way = ways_.emplace_back(Way{km, km / km_per_year});
+    const double working = life_->working_km(way.km, way.years);
+    const Life::Harm tight = life_->harmed_after(working);
+    for (std::size_t from = 0; from < Life::kTight; ++from) {
+      for (std::size_t to = 0; to < Life::kTight; ++to) {
+        way.none[from].damage += harmed(to) ? tight[from][to] : 0;
+        way.none[from].breakdown += broken(to) ? tight[from][to] : 0;
+      }
+    }
+    // From the end back: a leak that begins late first.
+    Life::Worth damage = worth(harmed);
+    Life::Worth breakdown = worth(broken);
+    const double part = working / (2 * kParts);
+    const auto back = [&](double by) {
+      life_->back(damage, by);
+      life_->back(breakdown, by);
+    };
+    back(part / 2);
+    for (std::size_t n = 2 * kParts; n-- > 0;) {
+      const Life::Harm before = life_->harmed_after((static_cast<double>(n) + 0.5) * part);
+      Tight& begun = way.begun[n / kParts];
+      for (std::size_t from = 0; from < Life::kTight; ++from) {
+        for (std::size_t to = from; to < Life::kTight; ++to) {
+          begun[from].damage += before[from][to] * damage[to] / kParts;
+          begun[from].breakdown += before[from][to] * breakdown[to] / kParts;
+        }
+      }
+      back(n > 0 ? part : part / 2);
+    }
+    for (std::size_t core = 0; core < Life::kLeaks; ++core) {
+      way.none[Life::kTight + core] = {damage[core], breakdown[core]};
+    }
+  }
+}
+
+std::vector<Ahead::Chance> Foresight::within_each(const Cores& cores, const Clock& now) const {
+  double all = 0;
+  Ahead::Chance already;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    all += cores[core];
+    already.damage += harmed(core) ? cores[core] : 0;
+    already.breakdown += broken(core) ? cores[core] : 0;
+  }
+  const bool wears = life_->wears(now.cooling);
+  const auto hazard = [&](const Way& way, double share) {
+    return wears ? life_->wear_hazard(now.seal_km + way.km * share,
+                                      now.seal_years + way.years * share)
+                 : 0;
+  };
+  const double before = hazard(Way{}, 0);
+  std::vector<Ahead::Chance> out;
+  out.reserve(ways_.size());
+  for (const Way& way : ways_) {
+    const double half = -std::expm1(before - hazard(way, 0.5));
+    const double both = -std::expm1(before - hazard(way, 1));
+    Ahead::Chance then;
+    const auto add = [&](double p, const Ahead::Chance& of) {
+      then.damage += p * of.damage;
+      then.breakdown += p * of.breakdown;
+    };
+    for (std::size_t core = 0; core < kCores; ++core) {
+      const bool tight = core < Life::kTight;
+      add(tight ? cores[core] * (1 - both) : cores[core], way.none[core]);
+      if (tight) {
+        add(cores[core] * half, way.begun[0][core]);
+        add(cores[core] * (both - half), way.begun[1][core]);
+      }
+    }
+    out.push_back({share(already.damage / all, then.damage / all),
+                   share(already.breakdown / all, then.breakdown / all)});
+  }
+  return out;
 }
 
 }  // namespace dryshaft

@@ -2,6 +2,8 @@
 #ifndef DRYSHAFT_DIAGNOSE_AHEAD_HPP
 #define DRYSHAFT_DIAGNOSE_AHEAD_HPP
 
+#include <array>
+#include <memory>
 #include <span>
 #include <vector>
 
@@ -42,6 +44,27 @@ class Ahead {
   Clock at_;
   double km_per_year_;
   Chance now_;
+};
+
+// The same of many beliefs, for the same few distances: what each state comes to is worked out
+// once. In each half of a distance leaks begin at an even pace.
+class Foresight {
+ public:
+  Foresight(std::shared_ptr<const Life> life, std::span<const double> distances,
+            double km_per_year);
+  // As `Ahead::within_each`. `cores` need not sum to 1.
+  [[nodiscard]] std::vector<Ahead::Chance> within_each(const Cores& cores, const Clock& now) const;
+
+ private:
+  using Tight = std::array<Ahead::Chance, Life::kTight>;
+  struct Way {
+    double km = 0;
+    double years = 0;
+    std::array<Ahead::Chance, kCores> none{};  // where no leak begins
+    std::array<Tight, 2> begun{};              // where one begins in this half
+  };
+  std::shared_ptr<const Life> life_;
+  std::vector<Way> ways_;
 };
 
 }  // namespace dryshaft

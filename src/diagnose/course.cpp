@@ -133,14 +133,23 @@ class Writer {
   void steps() {
     told_by_distance();
     told_by_work();
-    // Of the unit that went in last, and none later than its newest look.
-    std::erase_if(steps_, [&](const Step& s) { return s.km && *s.km < unit_.fitted_km; });
+    std::erase_if(steps_, [&](const Step& s) { return perhaps_before_fitting(s); });
+    // None later than the newest look.
     for (Step& s : steps_) {
       s.before = std::min(s.before, unit_.newest);
     }
     std::ranges::stable_sort(steps_, [](const Step& a, const Step& b) {
       return a.before != b.before ? a.before < b.before : a.km && b.km && *a.km < *b.km;
     });
+  }
+
+  // Whether a step may be one of the unit that was there before: between the last look at that one
+  // and the first at this one, a day alone tells nothing where no work tells of the fitting.
+  [[nodiscard]] bool perhaps_before_fitting(const Step& s) const {
+    if (s.before < unit_.first || (s.km && *s.km < unit_.fitted_km)) {
+      return true;
+    }
+    return !s.km && s.before == unit_.first && unit_.first > 0 && !fitting_in_order_;
   }
 
   void told_by_distance() {
@@ -152,7 +161,7 @@ class Writer {
       at_most[i] = bound;
     }
     std::optional<double> renewed;
-    for (const Record& r : records_) {
+    for (const Record& r : records_.subspan(unit_.first)) {
       const Value& v = r.at(Field::seal_renewed_odometer_km);
       if (!v.observed || v.number == renewed) {
         continue;
@@ -173,8 +182,14 @@ class Writer {
     }
     std::vector<const Record*> own(records_.size());
     std::ranges::transform(records_, own.begin(), [](const Record& r) { return &r; });
+    const std::size_t told = steps_.size();
     for (const UnitEvent& e : unit_events(own).happened) {
       if (!e.work) {
+        continue;
+      }
+      if (e.work->did == Did::unit_replaced) {
+        steps_.resize(told);
+        fitting_in_order_ = e.looks_before == unit_.first;
         continue;
       }
       Step step{.before = e.looks_before, .km = e.km, .day = e.day};
@@ -279,6 +294,7 @@ class Writer {
   double at_km_ = 0;  // odometer
   double at_years_ = 0;
   bool bypass_known_ = false;
+  bool fitting_in_order_ = false;
   Clock clock_;
   std::vector<Leg> legs_;
 };

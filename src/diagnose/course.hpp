@@ -39,6 +39,7 @@ struct PastLook {
 // How a unit stands at its newest look.
 struct Standing {
   double fitted_km = 0;      // odometer when it went in
+  std::size_t first = 0;     // of its records; those before tell of the unit that was there before
   double odometer_km = 0;    // assumed where it is not known
   std::size_t newest = 0;    // the first record of the newest look
   std::optional<int> built;  // month since year 0

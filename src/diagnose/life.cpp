@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <type_traits>
 
 #include "base/index.hpp"
+#include "base/two.hpp"
 
 namespace dryshaft {
 namespace {
@@ -153,6 +155,19 @@ double Life::wear_hazard(double km, double years) const {
   return power(by_km) + power(by_years);
 }
 
+Life::Harm Life::harmed_after(double working) const {
+  const auto corrodes = harm_after(harms_[0].rate[0], harms_[0].breakdown, working);
+  const auto loses = harm_after(harms_[1].rate[0], harms_[1].breakdown, working);
+  Harm harmed{};
+  for (std::size_t from = 0; from < kTight; ++from) {
+    for (std::size_t to = 0; to < kTight; ++to) {
+      harmed[from][to] = corrodes[from / kHarmStates][to / kHarmStates] *
+                         loses[from % kHarmStates][to % kHarmStates];
+    }
+  }
+  return harmed;
+}
+
 void Life::compile_pieces(double step_km, unsigned longest) {
   // Constant chances among states with a leak, times the step.
   Dense pace{};
@@ -201,18 +216,6 @@ void Life::compile_pieces(double step_km, unsigned longest) {
     begun = sum(begun, 1, started, first);
     late = sum(late, 1, started, first / (n + 2));
   }
-  const auto harmed_after = [&](double km) {
-    const auto corrodes = harm_after(harms_[0].rate[0], harms_[0].breakdown, km);
-    const auto loses = harm_after(harms_[1].rate[0], harms_[1].breakdown, km);
-    std::array<std::array<double, kTight>, kTight> harmed{};
-    for (std::size_t from = 0; from < kTight; ++from) {
-      for (std::size_t to = 0; to < kTight; ++to) {
-        harmed[from][to] = corrodes[from / kHarmStates][to / kHarmStates] *
-                           loses[from % kHarmStates][to % kHarmStates];
-      }
-    }
-    return harmed;
-  };
   // In the shortest piece, a leak begins with the harm of its middle.
   begun = after_harm(begun, harmed_after(step_km / 2));
   late = after_harm(late, harmed_after(step_km / 2));
@@ -247,8 +250,25 @@ namespace {
 // A row of a belief: one number, or one for each rest.
 void add(double& to, double from, double x) { to += from * x; }
 void add(std::array<double, kRests>& to, const std::array<double, kRests>& from, double x) {
-  for (std::size_t r = 0; r < kRests; ++r) {
-    to[r] += from[r] * x;
+  static_assert(kRests % 2 == 0);
+  for (std::size_t r = 0; r < kRests; r += 2) {
+    store(&to[r], load(&to[r]) + load(&from[r]) * x);
+  }
+}
+// What can follow from one harm, of both kinds together: calls `to(harm)` for each. Single numbers
+// go side by side, those that cannot follow with a chance of 0.
+template <typename Row, typename Take>
+void follows(std::size_t from, Take to) {
+  if constexpr (std::is_same_v<Row, double>) {
+    for (std::size_t harm = from; harm < kHarmStates * kHarmStates; ++harm) {
+      to(harm);
+    }
+  } else {
+    for (std::size_t c = from / kHarmStates; c < kHarmStates; ++c) {
+      for (std::size_t i = from % kHarmStates; i < kHarmStates; ++i) {
+        to(c * kHarmStates + i);
+      }
+    }
   }
 }
 bool is_nothing(double row) { return row == 0; }
@@ -262,40 +282,58 @@ bool is_nothing(const std::array<double, kRests>& row) {
 template <typename Row>
 void Life::one_piece(std::array<Row, kCores>& at, const Piece& piece, double first,
                      double second) const {
-  // Tight seals: harm without a leak.
   std::array<Row, kTight> tight{};
+  std::array<Row, kLeaks + 1> leaks{};  // the last: nothing
+  // Harm without a leak, of those that stay tight; leaks begin at a pace that changes in a straight
+  // line.
+  const double all = first + second;
+  const double slope = all > 0 ? std::clamp(2 * (second - first) / all, -1.0, 1.0) : 0;
+  const double even = all * (1 - slope);
+  const double late = all * 2 * slope;
+  constexpr bool kOne = std::is_same_v<Row, double>;
   for (std::size_t from = 0; from < kTight; ++from) {
-    for (std::size_t to = from; to < kTight; ++to) {
-      add(tight[to], at[from], piece.harmed[from][to]);
+    const Row& here = at[from];
+    if (is_nothing(here)) {
+      continue;
+    }
+    follows<Row>(from,
+                 [&](std::size_t to) { add(tight[to], here, piece.harmed[from][to] * (1 - all)); });
+    if (!(all > 0)) {
+      continue;
+    }
+    if constexpr (kOne) {
+      // In pairs: what cannot follow has a chance of 0.
+      const double evenly = even * here;
+      const double lately = late * here;
+      for (std::size_t to = 0; to < kLeaks + 1; to += 2) {
+        store(&leaks[to], load(&leaks[to]) + load(&piece.begun[from][to]) * evenly +
+                              load(&piece.late[from][to]) * lately);
+      }
+    } else {
+      for (std::size_t seal = 0; seal < kSealStages; ++seal) {
+        follows<Row>(from, [&](std::size_t harm) {
+          const std::size_t to = seal * kTight + harm;
+          add(leaks[to], here, piece.begun[from][to] * even + piece.late[from][to] * late);
+        });
+      }
     }
   }
-  std::array<Row, kLeaks + 1> leaks{};
   for (std::size_t from = 0; from < kLeaks; ++from) {
     const Row& here = at[kLeaking + from];
     if (is_nothing(here)) {
       continue;
     }
-    // In pairs: what cannot follow has a chance of 0.
-    for (std::size_t to = from & ~std::size_t{1}; to < kLeaks + 1; ++to) {
-      add(leaks[to], here, piece.leaking[from][to]);
-    }
-  }
-  // Seals that begin to leak, at a pace that changes in a straight line.
-  const double all = first + second;
-  if (all > 0) {
-    const double slope = std::clamp(2 * (second - first) / all, -1.0, 1.0);
-    for (std::size_t from = 0; from < kTight; ++from) {
-      Row even{};
-      Row late{};
-      add(even, at[from], all * (1 - slope));
-      add(late, at[from], all * 2 * slope);
-      for (std::size_t to = 0; to < kLeaks + 1; ++to) {
-        add(leaks[to], even, piece.begun[from][to]);
-        add(leaks[to], late, piece.late[from][to]);
+    if constexpr (kOne) {
+      for (std::size_t to = from & ~std::size_t{1}; to < kLeaks + 1; to += 2) {
+        store(&leaks[to], load(&leaks[to]) + load(&piece.leaking[from][to]) * here);
       }
-      Row left{};
-      add(left, tight[from], 1 - all);
-      tight[from] = left;
+    } else {
+      for (std::size_t seal = from / kTight; seal < kSealStages; ++seal) {
+        follows<Row>(from % kTight, [&](std::size_t harm) {
+          const std::size_t to = seal * kTight + harm;
+          add(leaks[to], here, piece.leaking[from][to]);
+        });
+      }
     }
   }
   std::ranges::copy(tight, at.begin());
@@ -307,7 +345,7 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
   const double km = to.seal_km - from.seal_km;
   const double years = to.seal_years - from.seal_years;
   const double count = working_km(km, years) / pieces_.front().length;
-  const bool wears = wear_ && (wear_->cooling >> idx(from.cooling) & 1U) != 0;
+  const bool wears = this->wears(from.cooling);
   const auto hazard = [&](double steps) {
     const double part = wears && count > 0 ? steps / count : 0;
     return wears ? wear_hazard(from.seal_km + km * part, from.seal_years + years * part) : 0;
@@ -357,6 +395,29 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
   }
 }
 
+void Life::back(Worth& value, double working) const {
+  const auto by = [&](const Piece& piece) {
+    Worth before{};
+    for (std::size_t from = 0; from < kLeaks; ++from) {
+      for (std::size_t to = from; to < kLeaks; ++to) {
+        before[from] += piece.leaking[from][to] * value[to];
+      }
+    }
+    return before;
+  };
+  double left = working / pieces_.front().length;
+  for (std::size_t p = pieces_.size(); p-- > 0;) {
+    const double steps = std::ldexp(1.0, static_cast<int>(p));
+    for (; left >= steps; left -= steps) {
+      value = by(pieces_[p]);
+    }
+  }
+  const Worth whole = by(pieces_.front());
+  for (std::size_t core = 0; core < kLeaks; ++core) {
+    value[core] += left * (whole[core] - value[core]);
+  }
+}
+
 void Life::drive(Cores& cores, const Clock& from, const Clock& to) const {
   pieces(cores, from, to);
 }
@@ -378,6 +439,7 @@ void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
   }
   if (apart) {
     pieces(alone, from, to);
+    rests({&share, 1}, from, to);
     for (std::size_t core = 0; core < kCores; ++core) {
       for (std::size_t r = 0; r < kRests; ++r) {
         belief.at[core][r] = alone[core] * share[r];
@@ -385,8 +447,8 @@ void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
     }
   } else {
     pieces(belief.at, from, to);
+    rests(belief.at, from, to);
   }
-  rests(belief.at, from, to);
 }
 
 void Life::rests(std::span<std::array<double, kRests>> rows, const Clock& from,
@@ -424,16 +486,21 @@ Belief Life::unseen(const Clock& from, const Clock& to) const {
   cores[core_of(0, 0, 0)] = 1 - leaks_when_new_;
   cores[core_of(1, 0, 0)] = leaks_when_new_;
   drive(cores, from, to);
-  std::array<std::array<double, kRests>, 1> rest{};
-  rest[0][0] = 1;
-  rests(rest, from, to);
+  const std::array<double, kRests> rest = rests_unseen(from, to);
   Belief belief;
   for (std::size_t core = 0; core < kCores; ++core) {
     for (std::size_t r = 0; r < kRests; ++r) {
-      belief.at[core][r] = cores[core] * rest[0][r];
+      belief.at[core][r] = cores[core] * rest[r];
     }
   }
   return belief;
+}
+
+std::array<double, kRests> Life::rests_unseen(const Clock& from, const Clock& to) const {
+  std::array<std::array<double, kRests>, 1> rest{};
+  rest[0][0] = 1;
+  rests(rest, from, to);
+  return rest[0];
 }
 
 void Life::drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const {

@@ -90,6 +90,10 @@ Cores cores_of(const Belief& belief);
 // Compiled from rule data; immutable.
 class Life {
  public:
+  // States with a leak; those without, by harm.
+  static constexpr std::size_t kLeaks = kSealStages * kHarmStates * kHarmStates;
+  static constexpr std::size_t kTight = kHarmStates * kHarmStates;
+
   // `step_km`: of the finest table; `longest`: so many doublings make the longest piece that is
   // driven at once.
   explicit Life(const Knowledge& knowledge, double step_km = 64, unsigned longest = 9);
@@ -129,23 +133,34 @@ class Life {
   // Working kilometres in so many driven and years.
   [[nodiscard]] double working_km(double km, double years) const;
 
+  // Backwards: `value`, of what each state with a leak is worth at the end of so many working
+  // kilometres, becomes what it is worth at their beginning.
+  using Worth = std::array<double, kLeaks>;
+  void back(Worth& value, double working) const;
+  // While the seal is tight: harm after so many working kilometres, from and to.
+  using Harm = std::array<std::array<double, kTight>, kTight>;
+  [[nodiscard]] Harm harmed_after(double working) const;
+  // Whether a seal wears that runs so.
+  [[nodiscard]] bool wears(Cooling cooling) const {
+    return wear_ && (wear_->cooling >> idx(cooling) & 1U) != 0;
+  }
+  // Of rests, each by itself: as in a unit that was driven so far since it was built.
+  [[nodiscard]] std::array<double, kRests> rests_unseen(const Clock& from, const Clock& to) const;
+
  private:
   struct Harmed {
     std::array<double, kSealStates> rate{};  // a working km
     double breakdown = 0;
   };
   // States with a leak that follow from one state, in their order; one more makes pairs.
-  static constexpr std::size_t kLeaks = kSealStages * kHarmStates * kHarmStates;
   using Reached = std::array<double, kLeaks + 1>;
-  // Seal tight, by harm.
-  static constexpr std::size_t kTight = kHarmStates * kHarmStates;
   // One length of piece.
   struct Piece {
     double length = 0;
     std::array<Reached, kLeaks> leaking{};  // of those that leak at its beginning
     std::array<Reached, kTight> begun{};    // of leaks that began in it at an even pace
     std::array<Reached, kTight> late{};     // the same, weighted by how far into the piece
-    std::array<std::array<double, kTight>, kTight> harmed{};  // while tight: from, to
+    Harm harmed{};                          // while tight
   };
   void compile_pieces(double step_km, unsigned longest);
   template <typename Row>

@@ -11,6 +11,7 @@
 #include <utility>
 
 #include "base/index.hpp"
+#include "base/two.hpp"
 #include "vocabulary/levels.hpp"
 
 namespace dryshaft {
@@ -21,16 +22,6 @@ constexpr bool present_in(std::size_t state, std::size_t cause) {
 }
 
 constexpr std::size_t kBlocks = kStateCount / kBlock;
-
-// Two neighbours at a time, as every 64-bit processor can. Left to itself the
-// compiler takes these short loops apart and ends up slower than one by one.
-using Two = double __attribute__((vector_size(16)));
-Two load(const double* from) {
-  Two two;
-  std::memcpy(&two, from, sizeof two);
-  return two;
-}
-void store(double* to, const Two& two) { std::memcpy(to, &two, sizeof two); }
 
 // The four states of a block.
 struct Block {
@@ -662,28 +653,41 @@ Risks Model::risks(const Case& c, const Prior& prior) const {
   return risks;
 }
 
-Posterior Model::infer(const Case& c, const Prior& prior) const {
-  const std::uint32_t seen = evidence_in(c);
+// What is believed with the newest look, and how likely that look was.
+double Model::take_in_newest(const Case& c, const Prior& prior, std::uint32_t seen,
+                             Belief& out) const {
   Product product(groups_);
   observe(c.level, seen, product);
   States tip;
   for (std::size_t b = 0; b < kBlocks; ++b) {
     product.factor(b).put(&tip[b * kBlock]);
   }
-  Posterior p;
-  spread(tip, breakdown(c.level, seen), p.belief);
+  spread(tip, breakdown(c.level, seen), out);
+  double all = 0;
   for (std::size_t core = 0; core < kCores; ++core) {
     for (std::size_t r = 0; r < kRests; ++r) {
-      p.belief.at[core][r] *= prior.belief.at[core][r];
-      p.evidence += p.belief.at[core][r];
+      out.at[core][r] *= prior.belief.at[core][r];
+      all += out.at[core][r];
     }
   }
-  const double scale = p.evidence > 0 ? 1 / p.evidence : 0;
-  for (auto& row : p.belief.at) {
+  const double scale = all > 0 ? 1 / all : 0;
+  for (auto& row : out.at) {
     for (double& x : row) {
       x *= scale;
     }
   }
+  return all;
+}
+
+Belief Model::believed(const Case& c, const Prior& prior, bool graded) const {
+  Belief belief;
+  take_in_newest(c, prior, evidence_in(c) & (graded ? ~explains_ : ~0U), belief);
+  return belief;
+}
+
+Posterior Model::infer(const Case& c, const Prior& prior) const {
+  Posterior p;
+  p.evidence = take_in_newest(c, prior, evidence_in(c), p.belief);
   p.cause = chances(p.belief).cause;
   const Risks risks = this->risks(c, prior);
   p.risk = risks.risk;
@@ -711,14 +715,27 @@ std::array<States, kBreakdowns> Model::weights(const Case& c, const Prior& prior
 std::array<double, kCauseCount> Model::log_odds(const Belief& belief) const {
   std::array<double, kCauseCount> with{};
   std::array<double, kCauseCount> without{};
-  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
-    for (std::size_t r = 0; r < kRests; ++r) {
-      const std::size_t state = states[r] | (seal > 0 ? kReached : 0);
-      for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
-        (present_in(state, cause) ? with : without)[cause] += belief.at[core][r];
+  std::array<double, kRests> rests{};
+  constexpr auto kOfRests =
+      static_cast<std::size_t>(causes_in(0, 0, 0, kRests - 1));  // the others go by core
+  const auto add = [&](std::size_t state, std::size_t which, double p) {
+    for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
+      if (present_in(which, cause)) {
+        (present_in(state, cause) ? with : without)[cause] += p;
       }
     }
+  };
+  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
+    double all = 0;
+    for (std::size_t r = 0; r < kRests; ++r) {
+      all += belief.at[core][r];
+      rests[r] += belief.at[core][r];
+    }
+    add(states[0] | (seal > 0 ? kReached : 0), ~kOfRests, all);
   });
+  for (std::size_t r = 0; r < kRests; ++r) {
+    add(kStateOf[0][r], kOfRests, rests[r]);
+  }
   std::array<double, kCauseCount> odds{};
   for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
     // Certainty, as of a seal that must have worn out, has no odds that could be told apart.

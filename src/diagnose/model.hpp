@@ -119,6 +119,8 @@ class Model {
   // Allocates nothing, as all that follows.
   [[nodiscard]] Posterior infer(const Case& c, const Prior& prior) const;
   [[nodiscard]] Posterior infer(const Case& c) const { return infer(c, prior(c)); }
+  // The belief of `infer` alone; with `graded`, of what the grade rests on.
+  [[nodiscard]] Belief believed(const Case& c, const Prior& prior, bool graded) const;
   [[nodiscard]] Weights weigh(const Case& c, const Prior& prior) const;
   [[nodiscard]] Weights weigh(const Case& c) const { return weigh(c, prior(c)); }
   // Weights of the last looks of the course, each left out as a whole: newest last, at most
@@ -234,6 +236,7 @@ class Model {
   [[nodiscard]] std::optional<Since> not_yet(const Case& c, std::size_t look, There there) const;
   [[nodiscard]] std::array<double, kCauseCount> log_odds(const Belief& belief) const;
   void spread(const States& tip, const Risen& risen, Belief& out) const;
+  double take_in_newest(const Case& c, const Prior& prior, std::uint32_t seen, Belief& out) const;
 
   struct Broken {
     Finding finding;

@@ -417,10 +417,7 @@ class Presenter {
         today_(std::max(today, static_cast<int>(newest_.at(Field::date).number))),
         sayings_(sayings),
         fitted_(latest(records_, Field::fitted_odometer_km)),
-        renewed_(latest(records_, Field::seal_renewed_odometer_km)),
-        fitted_before_(work_before(fitted_, Field::fitted_odometer_km)),
-        renewed_before_(work_before(renewed_, Field::seal_renewed_odometer_km)),
-        gear_(latest(records_, Field::gear_bearings)) {
+        fitted_before_(work_before(fitted_, Field::fitted_odometer_km)) {
     if (std::ranges::any_of(records_, [](const Record& r) { return !r.work.empty(); })) {
       std::vector<const Record*> own(records_.size());
       std::ranges::transform(records_, own.begin(), [](const Record& r) { return &r; });
@@ -435,6 +432,12 @@ class Presenter {
       bound = km.observed ? km.number : bound;
       at_most_[i] = bound;
     }
+    while (before_fitting(first_)) {
+      ++first_;
+    }
+    renewed_ = of_this_unit(Field::seal_renewed_odometer_km);
+    renewed_before_ = work_before(renewed_, Field::seal_renewed_odometer_km);
+    gear_ = of_this_unit(Field::gear_bearings);
   }
 
   Presentation present() {
@@ -533,8 +536,8 @@ class Presenter {
     };
     no_later(renewed_, "renewed-after-inspection", "the seal was renewed");
     no_later(fitted_, "fitted-after-inspection", "the unit was fitted");
-    const double start =
-        renewed_ != nullptr ? renewed_->number : (fitted_ != nullptr ? fitted_->number : 0.0);
+    const double start = std::max(renewed_ != nullptr ? renewed_->number : 0.0,
+                                  fitted_ != nullptr ? fitted_->number : 0.0);
     double unknown_km = 0;
     for (const CauseRule& c : k_.causes) {
       unknown_km = c.wear ? std::max(unknown_km, c.wear->unknown_km) : unknown_km;
@@ -588,6 +591,16 @@ class Presenter {
       --i;
     }
     return value->told == Told::work_after_look ? i + 1 : i;
+  }
+
+  // The most recent of a field that is not of the unit that was there before.
+  [[nodiscard]] const Value* of_this_unit(Field field) const {
+    const Value* v = latest(records_.subspan(first_), field);
+    if (v == nullptr && first_ > 0 && fitted_->told == Told::work_after_look &&
+        records_[first_ - 1].at(field).told == Told::work_after_look) {
+      v = &records_[first_ - 1].at(field);  // what was done after it had gone in that day
+    }
+    return v;
   }
 
   // Whether an earlier record speaks of the time before this unit went in.
@@ -699,17 +712,17 @@ class Presenter {
 
   // The first record that says the rotor circuit is bypassed.
   std::size_t bypassed_from() const {
-    const Value* cooling = latest(records_, Field::rotor_cooling);
+    const Value* cooling = of_this_unit(Field::rotor_cooling);
     if (cooling == nullptr || static_cast<Cooling>(cooling->code) != Cooling::bypassed) {
       return 0;
     }
-    for (std::size_t i = 0; i < records_.size(); ++i) {
+    for (std::size_t i = first_; i < records_.size(); ++i) {
       const Value& v = records_[i].at(Field::rotor_cooling);
       if (v.observed && static_cast<Cooling>(v.code) == Cooling::bypassed) {
         return i;
       }
     }
-    return 0;
+    return first_;
   }
 
   // Bad news stays until a repair; good news does not carry over, save that of
@@ -793,12 +806,8 @@ class Presenter {
   // What the looks before the newest found, each with what other records of it change, and what
   // was done between them.
   void course() {
-    std::size_t first = 0;
-    while (before_fitting(first)) {
-      ++first;
-    }
     std::vector<PastLook> looks;
-    for (std::size_t i = first; i < newest_look_; ++i) {
+    for (std::size_t i = first_; i < newest_look_; ++i) {
       if (looks.empty() || !same_look(i)) {
         looks.push_back({i, said(i).facts.level});
         continue;
@@ -815,9 +824,10 @@ class Presenter {
     }
     Case& facts = out_.facts;
     const double start = fitted_ != nullptr ? fitted_->number : 0;
-    const double renewed = renewed_ != nullptr ? renewed_->number : start;
+    const double renewed = std::max(start, renewed_ != nullptr ? renewed_->number : 0);
     const Standing unit{
         .fitted_km = distance_usable_ ? start : 0,
+        .first = first_,
         .odometer_km = facts.seal_km + (distance_usable_ ? renewed : 0),
         .newest = newest_look_,
         .built = built_first_ >= 0 ? std::optional(built_first_) : std::nullopt,
@@ -826,6 +836,8 @@ class Presenter {
         .rotor = static_cast<Bearings>(facts.at(Situation::rotor_bearings)),
         .gear = static_cast<Bearings>(facts.at(Situation::gear_bearings))};
     CourseToNow told = course_of(records_, looks, unit, k_.settings.km_per_year);
+    // A seal taken for newer than the course has it would leave no way to the newest look.
+    facts.seal_km = std::max(facts.seal_km, told.now.seal_km);
     // The seal goes on ageing until the day of judgement.
     const bool aged = renewed_ == nullptr && built_first_ >= 0;
     facts.seal_years =
@@ -947,7 +959,7 @@ class Presenter {
     const bool dated = built_first_ >= 0;
     const Build build = build_of(*family_, dated ? built_first_ : 0, dated ? built_last_ : 1 << 20);
     const auto given = [&](Field field, auto from_family) {
-      const Value* v = latest(records_, field);
+      const Value* v = of_this_unit(field);
       return v != nullptr ? static_cast<decltype(from_family)>(v->code) : from_family;
     };
     Cooling cooling = given(Field::rotor_cooling, build.cooling);
@@ -968,7 +980,7 @@ class Presenter {
     facts.set(Situation::rotor_cooling, cooling);
     facts.set(Situation::rotor_bearings, given(Field::rotor_bearings, build.rotor));
     facts.set(Situation::gear_bearings, given(Field::gear_bearings, build.gear));
-    const Value* kept = latest(records_, Field::bypass_keeps_crossover);
+    const Value* kept = of_this_unit(Field::bypass_keeps_crossover);
     facts.set(Situation::crossover, kept != nullptr && kept->code != 0 ? Crossover::kept
                                     : bled()                           ? Crossover::bled
                                     : kept == nullptr                  ? Crossover::unknown
@@ -1000,10 +1012,11 @@ class Presenter {
   const Family* family_ = nullptr;
   Sayings& sayings_;
   const Value* fitted_;
-  const Value* renewed_;
+  const Value* renewed_ = nullptr;
   std::optional<std::size_t> fitted_before_;
   std::optional<std::size_t> renewed_before_;
-  const Value* gear_;
+  const Value* gear_ = nullptr;
+  std::size_t first_ = 0;        // record of this unit
   std::vector<double> at_most_;  // km at each record, from above
   const std::vector<Said>* said_ = nullptr;
   std::map<std::size_t, Said> changed_;

@@ -161,18 +161,27 @@ class Readings {
   std::vector<double> least_;  // reading from each look on
 };
 
+// Of what was done at one time, the unit that goes in comes first: nobody works on the one that is
+// to come out.
+auto order_of_work(const UnitEvent& e) {
+  const Did did = work_of(e).did;
+  return std::tuple(did != Did::unit_replaced, did);
+}
+
 auto order_of_dated(const Dated& d) {
   // Looks stand in the order of their records already; work comes after a look.
   const bool is_work = d.event.work.has_value();
   return std::tuple(*d.event.day, d.km, is_work, is_work ? std::size_t{0} : d.event.record,
-                    work_of(d.event).did);
+                    order_of_work(d.event));
 }
 
-// Puts work of which only the distance is known after the last event with no greater reading.
+// Puts work of which only the distance is known after the last event with no greater reading;
+// another unit that went in also after work of which only the day is known, for that may have been
+// done to the one that came out.
 std::vector<UnitEvent> merged(std::vector<Dated> dated, std::vector<UnitEvent> undated) {
   std::ranges::sort(dated, {}, order_of_dated);
   std::ranges::sort(undated, {},
-                    [](const UnitEvent& e) { return std::tuple(*e.km, work_of(e).did); });
+                    [](const UnitEvent& e) { return std::tuple(*e.km, order_of_work(e)); });
   std::vector<double> least(dated.size());  // reading from here on
   double from_here = kNoLimit;
   for (std::size_t i = dated.size(); i-- > 0;) {
@@ -183,7 +192,9 @@ std::vector<UnitEvent> merged(std::vector<Dated> dated, std::vector<UnitEvent> u
   all.reserve(dated.size() + undated.size());
   std::size_t next = 0;
   for (UnitEvent& e : undated) {
-    while (next < dated.size() && least[next] <= *e.km) {
+    const bool another = work_of(e).did == Did::unit_replaced;
+    while (next < dated.size() &&
+           (least[next] <= *e.km || (another && dated[next].event.work && !dated[next].event.km))) {
       all.push_back(std::move(dated[next++].event));
     }
     all.push_back(std::move(e));

@@ -30,10 +30,12 @@ struct UnitEvents {
 
 // The events of one unit's records, which stand oldest first. By day, then by distance; work on the
 // day of a look comes after it, unless its distance is lower; work told later stands where it
-// belongs.
+// belongs. Of what was done at one time, another unit that went in comes first: the rest was done
+// to that one.
 //
 // Work without a day was done at the inspection, or, where its distance is below that of the
-// inspection, after the last look (or dated work) with no greater reading. Work of an earlier day
+// inspection, after the last look (or dated work) with no greater reading; another unit also after
+// work of which only the day is known. Work of an earlier day
 // has the distance that it says, and else none: that of the inspection is not its own. The same
 // work told twice (what was done, day and distance) counts once, also where one record leaves out
 // day or distance.

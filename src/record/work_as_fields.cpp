@@ -221,6 +221,9 @@ class Teller {
       another_unit(done, i);
       return;
     }
+    if (perhaps_before_fitting(done, i)) {
+      return;
+    }
     const Field field = *field_of(did);
     Value v{.observed = true, .told = done.told};
     if (is_distance(field)) {
@@ -239,6 +242,16 @@ class Teller {
       put(Field::bypass_keeps_crossover,
           {.observed = true, .told = done.told, .code = coded(*done.work.keeps_crossover).code}, i);
     }
+  }
+
+  // Whether it may have been done to the unit that was there before the one of which the record
+  // itself says when it went in.
+  [[nodiscard]] bool perhaps_before_fitting(const Done& done, std::size_t i) const {
+    const Value& fitted = records_[i]->at(Field::fitted_odometer_km);
+    const Value& before = last_[idx(Field::odometer_km)];
+    return done.told == Told::work_before_look && fitted.observed && fitted.told == Told::field &&
+           before.observed && before.number < fitted.number &&
+           (!done.km || *done.km < fitted.number);
   }
 
   void put(Field field, Value v, std::size_t i) {
@@ -282,14 +295,18 @@ class Teller {
     known_ = {};
     const auto forget = [&](Field field, Value otherwise) {
       Value& own = value(*records_[i], field);
-      if (last_[idx(field)].observed && (!own.observed || done.told == Told::work_after_look)) {
+      const bool of_work = own.observed && own.told != Told::field;
+      if (of_work ||
+          (last_[idx(field)].observed && (!own.observed || done.told == Told::work_after_look))) {
         own = otherwise;
+        own.told = done.told;
       }
     };
     if (done.told == Told::work_after_look) {
       remember(i);
     }
-    if (last_[idx(Field::rotor_cooling)].code != 0) {
+    const Value& cooling = records_[i]->at(Field::rotor_cooling);
+    if (last_[idx(Field::rotor_cooling)].code != 0 || cooling.told != Told::field) {
       forget(Field::rotor_cooling, coded(Cooling::wet));
     }
     forget(Field::rotor_bearings, coded(Bearings::unknown));
