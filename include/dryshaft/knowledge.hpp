@@ -200,8 +200,8 @@ struct ActionRule : Item {
     std::vector<std::vector<Did>> work;
     std::vector<Finding> look;
   } closed_by;
-  double minutes = 0;      ///< as a check; 0: not a check
-  Condition check_when;    ///< where it may be suggested as a check
+  double minutes = 0;    ///< as a check; 0: not a check
+  Condition check_when;  ///< where it may be suggested as a check
   std::vector<Finding> reveals;
 };
 

@@ -145,8 +145,8 @@ struct Job : Item {
   std::vector<JobLine> inspect;
   std::vector<JobLine> checks;
   bool opens = false;  ///< its teardown is worth a record
-  /// Work that it does, as the record has it, and what is looked at afterwards: what the sheet gives
-  /// back. Each of its actions is closed by one or the other.
+  /// Work that it does, as the record has it, and what is looked at afterwards: what the sheet
+  /// gives back. Each of its actions is closed by one or the other.
   std::vector<Work> does;
   std::vector<Finding> looks;
 };

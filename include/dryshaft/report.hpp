@@ -76,11 +76,11 @@ struct Action {
   Urgency urgency = Urgency::routine;
   std::optional<double> within_km;
   std::optional<double> within_days;
-  std::string asked;             ///< day of the look that asked for it
-  std::optional<double> due_km;  ///< odometer at which it is due, counted from there
-  std::string due_date;          ///< the same as a day; empty: none
-  bool overdue = false;          ///< as of the day it is judged on, or of the newest reading
   std::string because;
+  std::string asked = {};             ///< day of the look that asked for it
+  std::optional<double> due_km = {};  ///< odometer at which it is due, counted from there
+  std::string due_date = {};          ///< the same as a day; empty: none
+  bool overdue = false;               ///< as of the day it is judged on, or of the newest reading
 };
 
 /// Something with a date or a distance, counted from the look that asked for it.
@@ -275,7 +275,7 @@ struct Report {
   std::vector<Observation> not_observed;  ///< `shown` is the finding's title
   std::vector<Contradiction> contradictions;
   std::vector<Action> actions;  ///< most urgent first; never empty
-  std::vector<Due> due;              ///< overdue first, then the earliest
+  std::vector<Due> due;         ///< overdue first, then the earliest
   std::vector<Comeback> comebacks;
   std::vector<Caution> cautions;
   std::vector<NextCheck> next_checks;
@@ -303,14 +303,14 @@ struct Wanted {
   /// Days since 1970-01-01: grade worse than on that day, or new since then and no good (not A or
   /// B).
   std::optional<int> worse_since;
-  std::optional<int> due_by_date;   ///< recheck due by that day
-  std::optional<double> due_by_km;  ///< recheck due by that odometer reading
-  [[nodiscard]] bool everything() const { return !worse_since && !due_by_date && !due_by_km; }
+  std::optional<int> due_by_date;   ///< something due by that day
+  std::optional<double> due_by_km;  ///< something due by that odometer reading
+  [[nodiscard]] bool by_due() const { return due_by_date || due_by_km; }
+  [[nodiscard]] bool everything() const { return !worse_since && !by_due(); }
 };
 
-/// Whether a unit is among those wanted; each part that is set must hold. A unit
-/// that must not wait for a recheck is due at once, and one whose odometer is
-/// not known is due at any reading.
+/// Whether a unit is among those wanted; each part that is set must hold. What is overdue is due by
+/// any day, what has a day alone at any reading, and what has a reading alone on any day.
 bool is_wanted(const Report& report, const Wanted& wanted);
 /// The grade that the unit had on a day: of its last inspection by then.
 std::optional<Grade> grade_on(const Report& report, int day);
@@ -331,9 +331,10 @@ struct Batch {
 };
 
 /// Worst and most urgent first: severity of the grade (D, then C before U,
-/// then B, A), then units new since the day `new_since`, then the most urgent action, then risk (as
-/// printed), then the unit id.
-void rank(std::vector<Report>& reports, std::optional<int> new_since = {});
+/// then B, A), then units new since the day `worse_since`, then the most urgent action, then risk
+/// (as printed), then the unit id. Of units chosen by what is due, before all that the overdue and
+/// the earliest.
+void rank(std::vector<Report>& reports, const Wanted& wanted = {});
 
 // One report. Each ends with a line feed.
 /// One line, `dryshaft-report/1`. With a day in `worse_since` its last member, `was`, says what the

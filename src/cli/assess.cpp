@@ -128,7 +128,7 @@ class Command {
     for (const Report& r : batch.reports) {
       judge_exit(r.grade);
     }
-    rank(batch.reports, wanted_.worse_since);
+    rank(batch.reports, wanted_);
     write(output, batch);
   }
 
@@ -528,11 +528,11 @@ Run add_assess(CLI::App& parent) {
   app->add_option("--since", o->since,
                   "Only units whose grade is worse than on this day, and new ones that are no good")
       ->type_name("DATE");
-  app->add_option("--due", o->due, "Only units whose recheck is due by this day")
+  app->add_option("--due", o->due, "Only units of which something is due by this day")
       ->type_name("DATE");
   keep_in_range(
       *app->add_option("--due-at", o->due_at,
-                       "Only units whose recheck is due by this odometer reading, in --units")
+                       "Only units of which something is due by this odometer reading, in --units")
            ->type_name("READING"),
       0, spec(Field::odometer_km).maximum);
   add_units_option(*app, o->units);

@@ -418,10 +418,8 @@ class Assessor {
              .urgency = o.urgency,
              .within_km = o.within_km,
              .within_days = o.within_days,
-             .asked = date_text(day_of(history_.records[order.asked])),
-             .due_km = {},
-             .due_date = {},
-             .because = reason(o)};
+             .because = reason(o),
+             .asked = date_text(day_of(history_.records[order.asked]))};
     if (o.advice->at_recheck || o.action->id == look_again_) {
       const Recheck& r = r_.recheck;
       a.within_km = r.km;
@@ -474,9 +472,8 @@ class Assessor {
     const std::vector<Did>* nearest = nullptr;
     std::size_t most = 0;
     for (const std::vector<Did>& all : order.offer.action->closed_by.work) {
-      const auto done = static_cast<std::size_t>(std::ranges::count_if(all, [&](Did did) {
-        return std::ranges::find(order.done, did) != order.done.end();
-      }));
+      const auto done = static_cast<std::size_t>(std::ranges::count_if(
+          all, [&](Did did) { return std::ranges::find(order.done, did) != order.done.end(); }));
       if (done > most) {
         most = done;
         nearest = &all;
@@ -487,8 +484,8 @@ class Assessor {
     for (const Did did : *nearest) {
       const Choice& words = spec(did);
       const bool is_done = std::ranges::find(order.done, did) != order.done.end();
-      (is_done ? done : missing).emplace_back(owner() && !words.owner.empty() ? words.owner
-                                                                              : words.plain);
+      (is_done ? done : missing)
+          .emplace_back(owner() && !words.owner.empty() ? words.owner : words.plain);
     }
     a.because.insert(0, fmt::format("Begun and not finished: on record is \"{}\", not on record "
                                     "\"{}\". ",

@@ -44,7 +44,7 @@ std::vector<const Advice*> advice_that_holds(const Knowledge& knowledge, const F
 // An action that is open at the newest look.
 struct Order {
   Offer offer;
-  std::size_t asked = 0;       // the record of the look that asked for it
+  std::size_t asked = 0;            // the record of the look that asked for it
   std::optional<int> due_day = {};  // the earliest of what was asked since
   std::optional<double> due_km = {};
   std::vector<Did> done = {};  // of the work that closes it, not all of it

@@ -14,8 +14,8 @@ namespace dryshaft {
 // before it, so the work would grow with the square of their number.
 inline constexpr std::size_t kGradedAgain = 100;
 
-// `seen` and `verdict` are of the newest record. `each` gets the earlier inspections that are graded
-// again, oldest first.
+// `seen` and `verdict` are of the newest record. `each` gets the earlier inspections that are
+// graded again, oldest first.
 using EachEarlier = std::function<void(std::size_t, const Presentation&, const Verdict&)>;
 UnitHistory story_of(const History& history, const Knowledge& knowledge, const Model& model,
                      const Presentation& seen, const Verdict& verdict, const EachEarlier& each);

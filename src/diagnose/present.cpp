@@ -57,8 +57,8 @@ struct Sign {
   Finding finding;
   int least;
   std::optional<Field> opened = {};
-  bool with_coolant = false;  // counts where it was found together with liquid coolant
-  bool bypass_ends = false;   // a bypass is the work that it calls for
+  bool with_coolant = false;   // counts where it was found together with liquid coolant
+  bool bypass_ends = false;    // a bypass is the work that it calls for
   std::uint32_t ended_by = 0;  // work after which it is gone for a reason
 };
 template <typename... Works>
@@ -69,8 +69,8 @@ constexpr Sign kSigns[] = {
     {.finding = Finding::isolation_fault,
      .least = level_of(Isolation::stored),
      .opened = Field::teardown_insulation_loss,
-     .ended_by = any_of(Did::fault_repaired_elsewhere, Did::winding_dried,
-                        Did::major_parts_replaced)},
+     .ended_by =
+         any_of(Did::fault_repaired_elsewhere, Did::winding_dried, Did::major_parts_replaced)},
     {.finding = Finding::insulation,
      .least = level_of(Insulation::below_500),
      .opened = Field::teardown_insulation_loss,
@@ -226,8 +226,8 @@ class Interpreter {
     if (r.has(Field::fault_shutdown)) {
       const bool read = is_true(r, Field::fault_codes_read);
       set(Finding::shutdown, level_of(!is_true(r, Field::fault_shutdown) ? Shutdown::no
-                                      : read                            ? Shutdown::explained
-                                                                        : Shutdown::yes));
+                                      : read                             ? Shutdown::explained
+                                                                         : Shutdown::yes));
     }
     set(Finding::reduced_power, level_of_flag(r, Field::fault_reduced_power));
     if (is_true(r, Field::coolant_outside_leak_seen)) {
@@ -748,8 +748,7 @@ class Presenter {
         if (level < 0 || before_repair(i, f) || (f.at_port && i < bypass)) {
           continue;
         }
-        if (f.id == Finding::outside_leak &&
-            done_after(i, any_of(Did::coolant_leak_repaired))) {
+        if (f.id == Finding::outside_leak && done_after(i, any_of(Did::coolant_leak_repaired))) {
           break;
         }
         const bool harmless = level == 0 && f.ordered;
@@ -1021,7 +1020,7 @@ class Presenter {
   const std::vector<Said>* said_ = nullptr;
   std::map<std::size_t, Said> changed_;
   std::size_t port_source_ = 0;
-  std::size_t newest_look_ = 0;  // its first record
+  std::size_t newest_look_ = 0;   // its first record
   std::vector<UnitEvent> works_;  // in order
   bool distance_usable_ = true;
   int built_first_ = -1;

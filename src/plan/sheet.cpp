@@ -16,6 +16,7 @@
 #include "report/document.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft {
 namespace {
@@ -28,6 +29,10 @@ using document::Paragraph;
 using document::Table;
 using document::Title;
 using document::Verbatim;
+
+using nlohmann::ordered_json;
+
+constexpr std::string_view kDayToPutIn = "YYYY-MM-DD";
 
 class Sheet {
  public:
@@ -240,16 +245,17 @@ class Sheet {
     heading("Record to give back");
     d_.emplace_back(Paragraph{
         "Put in the day, the reading and what was seen when all was done; null is not looked at. "
-        "Strike out work that was not done: what is left of it stays due. Then add it to the unit's "
+        "Strike out work that was not done: what is left of it stays due. Then add it to the "
+        "unit's "
         "records."});
     d_.emplace_back(Verbatim{blank_record()});
   }
 
   // Refused by the reader until the day is put in, so that an empty sheet tells of no work.
   [[nodiscard]] std::string blank_record() const {
-    nlohmann::ordered_json r;
-    const auto put = [&](Field field, nlohmann::ordered_json value) {
-      r[nlohmann::ordered_json::json_pointer(std::string(spec(field).pointer))] = std::move(value);
+    ordered_json r;
+    const auto put = [&](Field field, ordered_json value) {
+      r[ordered_json::json_pointer(std::string(spec(field).pointer))] = std::move(value);
     };
     put(Field::format, kRecordFormat);
     put(Field::unit_id, report_.unit_id);
@@ -272,25 +278,25 @@ class Sheet {
         put(field, nullptr);
       }
     }
-    const auto pointer = nlohmann::ordered_json::json_pointer(std::string(kWorkPointer));
+    const auto pointer = ordered_json::json_pointer(std::string(kWorkPointer));
     for (const Job* job : jobs_) {
       for (const Work& work : job->does) {
-        nlohmann::ordered_json did;
-        const auto member = [&](Field field, nlohmann::ordered_json value) {
+        ordered_json did;
+        const auto member = [&](Field field, ordered_json value) {
           did[std::string(spec(field).pointer.substr(1))] = std::move(value);
         };
         member(Field::work_did, spec(work.did).id);
         if (goes_with(Field::work_material, work.did)) {
           member(Field::work_material,
                  work.material
-                     ? nlohmann::ordered_json(spec(Field::work_material).choices[idx(*work.material)].id)
-                     : nlohmann::ordered_json());
+                     ? ordered_json(spec(Field::work_material).choices[idx(*work.material)].id)
+                     : ordered_json());
         }
         if (goes_with(Field::work_keeps_crossover, work.did)) {
           member(Field::work_keeps_crossover, nullptr);
         }
         member(Field::work_by, spec(Field::work_by).choices[idx(DoneBy::here)].id);
-        if (std::ranges::none_of(r.value(pointer, nlohmann::ordered_json::array()),
+        if (std::ranges::none_of(r.value(pointer, ordered_json::array()),
                                  [&](const auto& other) { return other == did; })) {
           r[pointer].push_back(std::move(did));
         }
@@ -302,37 +308,25 @@ class Sheet {
         put(c.teardown, kNotExamined);
       }
     }
-    return in_lines(r);
+    return in_lines(r) + "\n";
   }
 
-  // A line for each group and each piece of work, so that one can be struck out.
-  static std::string in_lines(const nlohmann::ordered_json& r) {
-    std::string text = "{";
-    const auto next = [&](std::string_view indent) {
-      text += (text.ends_with('{') || text.ends_with('[') ? "" : ",") + std::string("\n") +
-              std::string(indent);
-    };
-    for (const auto& [key, value] : r.items()) {
-      next(" ");
-      if (value.is_array()) {
-        text += fmt::format("\"{}\": [", key);
-        for (const auto& entry : value) {
-          next("  ");
-          text += json_out::of(entry);
-        }
-        text += "]";
-      } else if (value.is_object()) {
-        text += fmt::format("\"{}\": {{", key);
-        for (const auto& [inner, entry] : value.items()) {
-          next("  ");
-          text += fmt::format("\"{}\": {}", inner, json_out::of(entry));
-        }
-        text += "}";
-      } else {
-        text += fmt::format("\"{}\": {}", key, json_out::of(value));
-      }
+  // A line for each piece of work, so that one can be struck out, and none too long for a sheet.
+  static std::string in_lines(const ordered_json& value, std::size_t indent = 0) {
+    constexpr std::size_t kRoom = 66;
+    const std::string at_once = json_out::of(value);
+    const bool whole = indent > 0 && at_once.size() + indent <= kRoom;
+    if (!value.is_structured() || value.empty() || whole) {
+      return at_once;
     }
-    return text + "\n}\n";
+    std::string text;
+    const std::string start = "\n" + std::string(indent + 1, ' ');
+    for (const auto& [key, inner] : value.items()) {
+      text += text.empty() ? start : "," + start;
+      text += value.is_object() ? fmt::format("\"{}\": ", key) : std::string();
+      text += in_lines(inner, indent + 1);
+    }
+    return value.is_object() ? "{" + text + "}" : "[" + text + "]";
   }
 
   void rests_on() {

@@ -274,10 +274,10 @@ class WorkLoader {
       };
       const auto& [work, look] = action->closed_by;
       const bool closed =
-          std::ranges::any_of(work, [&](const auto& all) { return std::ranges::all_of(all, does); }) ||
-          std::ranges::any_of(look, [&](Finding f) {
-            return std::ranges::find(job.looks, f) != job.looks.end();
-          });
+          std::ranges::any_of(work,
+                              [&](const auto& all) { return std::ranges::all_of(all, does); }) ||
+          std::ranges::any_of(
+              look, [&](Finding f) { return std::ranges::find(job.looks, f) != job.looks.end(); });
       if (!closed) {
         view.complain(view.node(), "never-closed",
                       fmt::format("does nothing that closes its action \"{}\"", id), "",

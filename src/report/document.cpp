@@ -83,8 +83,9 @@ std::string grade_text(const Report& report) {
 // "Soon, within 500 km or 14 days: open the unit."
 std::string order(const Action& action, Units units) {
   const std::string until = words::deadline(action.within_km, action.within_days, units);
-  return sentence(fmt::format("{}{}{}{}: {}", name(action.urgency), action.overdue ? ", overdue" : "",
-                              until.empty() ? "" : ", ", until, action.text));
+  return sentence(fmt::format("{}{}{}{}: {}", name(action.urgency),
+                              action.overdue ? ", overdue" : "", until.empty() ? "" : ", ", until,
+                              action.text));
 }
 
 // "First of all (soon, within 500 km or 14 days): have the unit opened."

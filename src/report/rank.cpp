@@ -3,6 +3,7 @@
 #include <cmath>
 #include <numeric>
 #include <optional>
+#include <string_view>
 #include <tuple>
 #include <utility>
 
@@ -30,10 +31,22 @@ double risk_place(const Report& report) {
   return std::isfinite(report.risk) ? -words::rounded(report.risk, words::kProbabilityDigits) : -2;
 }
 
+// Views into the report.
+std::tuple<bool, std::string_view, double> due_place(const Report& report) {
+  if (report.due.empty()) {
+    return {};
+  }
+  const Due& due = report.due.front();
+  constexpr double kNone = 1e12;
+  return {!due.overdue, due.due_date.empty() ? std::string_view("~") : due.due_date,
+          due.due_km.value_or(kNone)};
+}
+
 }  // namespace
 
-void rank(std::vector<Report>& reports, std::optional<int> new_since) {
+void rank(std::vector<Report>& reports, const Wanted& wanted) {
   struct Key {
+    std::tuple<bool, std::string_view, double> due;
     int grade;
     bool is_known;
     int urgency;
@@ -44,15 +57,18 @@ void rank(std::vector<Report>& reports, std::optional<int> new_since) {
   keys.reserve(reports.size());
   for (std::size_t i = 0; i < reports.size(); ++i) {
     const Report& r = reports[i];
-    keys.push_back({grade_place(r.grade), new_since && grade_on(r, *new_since), urgency_place(r),
+    const std::optional<int>& since = wanted.worse_since;
+    keys.push_back({wanted.by_due() ? due_place(r) : std::tuple<bool, std::string_view, double>(),
+                    grade_place(r.grade), since && grade_on(r, *since), urgency_place(r),
                     risk_place(r), i});
   }
   std::ranges::sort(keys, [&](const Key& a, const Key& b) {
     const Report& x = reports[a.at];
     const Report& y = reports[b.at];
-    return std::tie(a.grade, a.is_known, a.urgency, a.risk, x.unit_id, x.date, x.record_sha256,
-                    x.source, x.line) < std::tie(b.grade, b.is_known, b.urgency, b.risk, y.unit_id,
-                                                 y.date, y.record_sha256, y.source, y.line);
+    return std::tie(a.due, a.grade, a.is_known, a.urgency, a.risk, x.unit_id, x.date,
+                    x.record_sha256, x.source,
+                    x.line) < std::tie(b.due, b.grade, b.is_known, b.urgency, b.risk, y.unit_id,
+                                       y.date, y.record_sha256, y.source, y.line);
   });
   std::vector<Report> ranked;
   ranked.reserve(reports.size());

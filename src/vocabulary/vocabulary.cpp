@@ -992,15 +992,16 @@ static_assert(are_levels<Rust>(levels_of(Finding::port_rust), {{Rust::none, "non
 static_assert(are_levels<Debris>(levels_of(Finding::port_debris), {{Debris::none, "none"},
                                                                    {Debris::fine, "fine"},
                                                                    {Debris::chips, "chips"}}));
-static_assert(are_levels<Isolation>(
-    levels_of(Finding::isolation_fault),
-    {{Isolation::none, "none"}, {Isolation::elsewhere, "elsewhere"},
-     {Isolation::stored, "stored"}, {Isolation::active, "active"}}));
+static_assert(are_levels<Isolation>(levels_of(Finding::isolation_fault),
+                                    {{Isolation::none, "none"},
+                                     {Isolation::elsewhere, "elsewhere"},
+                                     {Isolation::stored, "stored"},
+                                     {Isolation::active, "active"}}));
 static_assert(are_levels<Place>(levels_of(Finding::drag_place),
                                 {{Place::elsewhere, "elsewhere"}, {Place::unit, "unit"}}));
-static_assert(are_levels<Shutdown>(levels_of(Finding::shutdown), {{Shutdown::no, "no"},
-                                                                  {Shutdown::explained, "explained"},
-                                                                  {Shutdown::yes, "yes"}}));
+static_assert(are_levels<Shutdown>(
+    levels_of(Finding::shutdown),
+    {{Shutdown::no, "no"}, {Shutdown::explained, "explained"}, {Shutdown::yes, "yes"}}));
 static_assert(are_levels<GearOil>(levels_of(Finding::gear_oil), {{GearOil::normal, "normal"},
                                                                  {GearOil::low, "low"},
                                                                  {GearOil::metallic, "metallic"},
