@@ -93,7 +93,7 @@ struct Due {
 
 /// A fault that is back within the shop's limits of the work that should have ended it.
 struct Comeback {
-  std::string rule;
+  std::string id;
   Did did = Did::seal_renewed;
   std::string date;  ///< of the work; empty: not known
   std::string text;

@@ -72,6 +72,25 @@ std::string prior(const CauseRule& c) {
   return text;
 }
 
+// "seal-renewed and rotor-bearings-renewed, or unit-replaced; or a look at insulation"
+std::string closing(const ActionRule::Closing& closed_by) {
+  std::vector<std::string> work;
+  for (const std::vector<Did>& all : closed_by.work) {
+    std::vector<std::string_view> names;
+    for (const Did did : all) {
+      names.push_back(spec(did).id);
+    }
+    work.push_back(fmt::format("{}", fmt::join(names, " and ")));
+  }
+  std::vector<std::string_view> looks;
+  for (const Finding f : closed_by.look) {
+    looks.push_back(name(f));
+  }
+  return fmt::format("{}{}{}{}", fmt::join(work, ", or "),
+                     work.empty() || looks.empty() ? "" : "; or ",
+                     looks.empty() ? "" : "a look at ", fmt::join(looks, " or "));
+}
+
 std::vector<Shown> all_items(const Knowledge& k) {
   std::vector<Shown> items;
   for (const Setting& s : k.setting_items) {
@@ -135,6 +154,7 @@ std::vector<Shown> all_items(const Knowledge& k) {
     if (a.role) {
       s.more.emplace_back("role", name(*a.role));
     }
+    s.more.emplace_back("closed by", closing(a.closed_by));
     if (!a.cautions.empty()) {
       s.more.emplace_back("cautions", fmt::format("{}", fmt::join(a.cautions, ", ")));
     }
@@ -156,6 +176,14 @@ std::vector<Shown> all_items(const Knowledge& k) {
                       {"when", describe(a.when)},
                       {"plain", a.plain}}});
   }
+  for (const ComebackRule& c : k.comebacks) {
+    items.push_back({"comeback",
+                     &c,
+                     {{"after", std::string(spec(c.did).plain)},
+                      {"when", describe(c.when)},
+                      {"text", c.text},
+                      {"plain", c.plain}}});
+  }
   for (const CautionRule& c : k.cautions) {
     Shown s{"caution", &c, {{"text", c.text}, {"plain", c.owner_text}}};
     if (c.on_form) {
@@ -174,7 +202,12 @@ std::vector<Shown> all_items(const Knowledge& k) {
         {"outlook", &o, {{"outlook", std::string(name(o.outlook))}, {"when", describe(o.when)}}});
   }
   for (const ContradictionRule& c : k.contradictions) {
-    items.push_back({"contradiction", &c, {{"text", c.text}, {"plain", c.plain}}});
+    Shown s{"contradiction", &c, {{"text", c.text}, {"plain", c.plain}}};
+    if (c.ask) {
+      s.more.emplace_back("asks for",
+                          fmt::format("{}, {}: {}", c.ask->action, limits(*c.ask), c.ask->reason));
+    }
+    items.push_back(std::move(s));
   }
   for (const Family& f : k.families) {
     Shown s{"family", &f, {{"title", f.title}}};
@@ -285,6 +318,17 @@ class Why {
           }
         }
         leads(c.cause);
+      }
+    }
+    for (const ComebackRule& c : k_.comebacks) {
+      if (c.id == id) {
+        rests_on(c.when);
+        sentence(c.text);
+      }
+    }
+    for (const ContradictionRule& c : k_.contradictions) {
+      if (c.id == id && c.ask) {
+        leads(*k_.action(c.ask->action));
       }
     }
     if (const ActionRule* action = k_.action(id)) {

@@ -313,6 +313,12 @@ class Interpreter {
     const Value& gear = r.at(Field::gear_bearings);
     const bool new_gear = gear.observed && gear.told != Told::work_before_look &&
                           static_cast<Bearings>(gear.code) == Bearings::hybrid;
+    // And measured sound, for a winding that was dried may not be dry.
+    const bool dried = at(Finding::insulation) == level_of(Insulation::sound) &&
+                       std::ranges::any_of(r.work, [](const Work& w) {
+                         return !w.misplaced &&
+                                (w.did == Did::winding_dried || w.did == Did::major_parts_replaced);
+                       });
     for (const FindingSpec& f : findings()) {
       for (const CauseSpec& c : causes()) {
         if (f.id < Finding::opened_seal_leak || f.from.front() != c.teardown) {
@@ -320,7 +326,8 @@ class Interpreter {
         }
         const int level = level_of_choice(r, c.teardown, f.id);
         const bool stays = level > 0 && outlives_seal(f) &&
-                           !(new_gear && f.id == Finding::opened_gear_bearing_erosion);
+                           !(new_gear && f.id == Finding::opened_gear_bearing_erosion) &&
+                           !(dried && f.id == Finding::opened_insulation_loss);
         if (!dealt_with || stays) {
           set(f.id, level);
         }

@@ -230,6 +230,9 @@ Alive find_dead(const Space& space, const Spread& spread) {
   for (const Advice& a : k.advice) {
     add(a.when, kind_and_place("advice", a) + " never holds");
   }
+  for (const ComebackRule& c : k.comebacks) {
+    add(c.when, kind_and_place("comeback", c) + " is never named");
+  }
   const std::size_t first_check = jobs.size();
   for (const ActionRule& a : k.actions) {
     add(a.reveals.empty() ? Condition{} : a.check_when,
@@ -287,6 +290,11 @@ Alive find_dead(const Space& space, const Spread& spread) {
     if (!jobs[first_advice + i].nowhere) {
       used.insert(k.advice[i].action);
       used.insert(k.advice[i].with.begin(), k.advice[i].with.end());
+    }
+  }
+  for (const ContradictionRule& c : k.contradictions) {
+    if (c.ask) {
+      used.insert(c.ask->action);
     }
   }
   for (std::size_t i = 0; i < k.actions.size(); ++i) {

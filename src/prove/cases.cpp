@@ -382,6 +382,9 @@ class Coverage {
     for (const ActionRule& a : k.actions) {
       shown("action", a.id, &Report::actions);
     }
+    for (const ComebackRule& c : k.comebacks) {
+      shown("comeback", c.id, &Report::comebacks);
+    }
     for (const CautionRule& c : k.cautions) {
       if (!c.always || !always_holds(c.when)) {
         shown("caution", c.id, &Report::cautions);

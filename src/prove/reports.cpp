@@ -83,6 +83,7 @@ void each_list(Knowledge& k, const Each& change) {
   change(k.floors);
   change(k.actions);
   change(k.advice);
+  change(k.comebacks);
   change(k.outlooks);
   change(k.contradictions);
   change(k.families);
@@ -90,8 +91,13 @@ void each_list(Knowledge& k, const Each& change) {
     change(a.cautions);
     change(a.owner_cautions);
   }
+  for (ActionRule& a : k.actions) {
+    change(a.closed_by.work);
+    change(a.closed_by.look);
+  }
   for (Advice& a : k.advice) {
     change(a.with);
+    change(a.instead_of);
   }
 }
 
@@ -228,6 +234,12 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   }
   for (const Advice& a : k.advice) {
     text(a, a.plain);
+  }
+  for (const ComebackRule& c : k.comebacks) {
+    text(c, c.plain);
+  }
+  for (const ContradictionRule& c : k.contradictions) {
+    text(c, c.ask ? c.plain + " " + c.ask->plain : c.plain);
   }
   for (const CautionRule& c : k.cautions) {
     text(c, c.owner_text);

@@ -781,19 +781,20 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
     table.columns.push_back({"was", Table::Fit::whole, false, true, 0, false,
                              fmt::format("{} {}", kNewUnit, grades_in_order()), true});
   }
-  table.columns.insert(table.columns.end(),
-                       {{"risk", Table::Fit::whole, true, false, 0},
-                        {"when", Table::Fit::whole, false, false, 0, true, urgencies_in_order()},
-                        {"do first", Table::Fit::cut, false, false, 11, true, {}, true},
-                        {limit_head, Table::Fit::whole, true, false, 0}});
+  table.columns.push_back({"risk", Table::Fit::whole, true, false, 0});
   if (dues) {
-    table.columns.push_back({"due", Table::Fit::cut, false, false, 11, false, {}, true});
-    table.columns.push_back({"by", Table::Fit::whole, false, false, 0});
-    table.columns.push_back(
-        {fmt::format("at {}", words::unit_name(units)), Table::Fit::whole, true, false, 0});
+    table.columns.insert(
+        table.columns.end(),
+        {{"due", Table::Fit::cut, false, false, 11, true, {}, true},
+         {"by", Table::Fit::whole, false, false, 0, true},
+         {fmt::format("at {}", words::unit_name(units)), Table::Fit::whole, true, false, 0}});
   } else {
-    table.columns.push_back({"cause", Table::Fit::cut, false, false, 10, false, {}, true});
-    table.columns.push_back({"rebuild", Table::Fit::whole, false, false, 0});
+    table.columns.insert(table.columns.end(),
+                         {{"when", Table::Fit::whole, false, false, 0, true, urgencies_in_order()},
+                          {"do first", Table::Fit::cut, false, false, 11, true, {}, true},
+                          {limit_head, Table::Fit::whole, true, false, 0},
+                          {"cause", Table::Fit::cut, false, false, 10, false, {}, true},
+                          {"rebuild", Table::Fit::whole, false, false, 0}});
   }
   bool any_limit = false;
   bool any_bound = false;
@@ -808,15 +809,12 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
     std::string limit = action == nullptr
                             ? std::string("-")
                             : words::short_deadline(action->within_km, action->within_days, units);
-    any_limit = any_limit || limit != "-";
+    any_limit = any_limit || (!dues && limit != "-");
     std::vector<std::string> row = {amount(i + 1), report.unit_id, std::move(grade)};
     if (compares) {
       row.emplace_back(was(report, *batch.wanted.worse_since));
     }
     row.push_back(words::short_percent(report.risk));
-    row.emplace_back(action == nullptr ? std::string_view("-") : name(action->urgency));
-    row.push_back(action == nullptr ? "-" : action->id);
-    row.push_back(std::move(limit));
     if (dues) {
       const Due due = report.due.empty() ? Due() : report.due.front();
       row.push_back(due.action.empty() ? "at once" : due.action);
@@ -824,6 +822,9 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
                                 due.overdue ? " overdue" : ""));
       row.push_back(due.due_km ? words::grouped(words::in_units(*due.due_km, units)) : "-");
     } else {
+      row.emplace_back(action == nullptr ? std::string_view("-") : name(action->urgency));
+      row.push_back(action == nullptr ? "-" : action->id);
+      row.push_back(std::move(limit));
       row.push_back(short_cause(report));
       row.push_back(report.rebuild_outlook);
     }

@@ -48,6 +48,11 @@ class Trace {
     head("From the grade to what to do");
     for (const Action& a : r_.actions) {
       const Advice* advice = find(k_.advice, a.rule);
+      if (const ContradictionRule* rule = find(k_.contradictions, a.rule);
+          advice == nullptr && rule != nullptr && rule->ask) {
+        step(fmt::format("{} by {}", a.id, at(rule)), "because the records contradict each other");
+        continue;
+      }
       const bool companion = advice != nullptr && advice->action != a.id;
       step(fmt::format("{} by {}", a.id, at(advice)),
            advice == nullptr

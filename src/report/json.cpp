@@ -403,7 +403,7 @@ void write_advice(Writer& json, const Report& report) {
   if (!report.comebacks.empty()) {
     json.each("comebacks", report.comebacks, [&](const Comeback& c) {
       json.begin('{');
-      json.member("rule", c.rule);
+      json.member("id", c.id);
       json.member("did", spec(c.did).id);
       json.member_or_null("date", c.date);
       json.member("text", c.text);
