@@ -341,10 +341,14 @@ faults-isolation active
         R"(port-fluid film, droplets; port-fluid-kind (none), water; port-glycol-percent (none)
 port-fluid-kind (none); port-glycol-percent least
 faults-isolation stored
+faults-shutdown yes
 )");
-  CHECK(owners_stops().before_driving.back().text ==
+  CHECK(owners_stops().before_driving[2].text ==
         "Before any further driving and within 7 days: Ask a workshop that is licensed for "
         "high-voltage work to check the drive unit's electrical insulation.");
+  CHECK(owners_stops().before_driving[3].text ==
+        "Before any further driving and within 7 days: Have a workshop read what the car has "
+        "stored about the fault.");
 }
 
 TEST_CASE("whatever else is answered, the table never says less than the report") {

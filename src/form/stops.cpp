@@ -142,9 +142,11 @@ class Combinations {
     for (const std::size_t question : questions) {
       variables_.push_back(variable_of(form, question));
     }
-    for (const FormQuestion& q : form_.questions) {
-      if (!q.gate_words.empty()) {
-        answers_[q.gate].words = {q.gate_words.front()};
+    // What they depend on is answered so that they are asked.
+    for (const std::size_t question : questions) {
+      for (const FormQuestion* q = &form_.questions[question]; !q->gate_words.empty();
+           q = &form_.questions[q->gate]) {
+        answers_[q->gate].words = {q->gate_words.front()};
       }
     }
     each(0, [&](bool can_be) {

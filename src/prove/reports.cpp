@@ -18,8 +18,8 @@ constexpr std::size_t kChunk = 8;
 
 // Members of a report that hold ids or what the record itself says.
 constexpr std::string_view kNotOurWords[] = {
-    "id",     "rule",   "finding", "value",        "unit_id", "note",         "source",
-    "sha256", "family", "vehicle", "family_title", "format",  "not_observed", "version"};
+    "id",     "rule",   "action",  "finding",      "value",  "unit_id",      "note",   "source",
+    "sha256", "family", "vehicle", "family_title", "format", "not_observed", "version"};
 
 // Runs `look(specimen)`, which returns what is wrong or nothing, over all.
 Inspected inspect(const std::vector<Specimen>& specimens, const Spread& spread,
@@ -90,8 +90,6 @@ void each_list(Knowledge& k, const Each& change) {
   for (ActionRule& a : k.actions) {
     change(a.cautions);
     change(a.owner_cautions);
-  }
-  for (ActionRule& a : k.actions) {
     change(a.closed_by.work);
     change(a.closed_by.look);
   }
@@ -238,9 +236,6 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   for (const ComebackRule& c : k.comebacks) {
     text(c, c.plain);
   }
-  for (const ContradictionRule& c : k.contradictions) {
-    text(c, c.ask ? c.plain + " " + c.ask->plain : c.plain);
-  }
   for (const CautionRule& c : k.cautions) {
     text(c, c.owner_text);
     if (c.trained_only && c.owner_never.empty()) {
@@ -259,6 +254,9 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   }
   for (const ContradictionRule& c : k.contradictions) {
     text(c, c.plain);
+    if (c.ask) {
+      text(c, c.ask->plain);
+    }
   }
   const Settings& s = k.settings;
   for (const std::string* plain :
