@@ -17,7 +17,8 @@ constexpr std::uint32_t bit(Did did) { return 1U << idx(did); }
 // Rules that tie stand in the order of their words: neither their place nor what they are called
 // changes a report.
 auto by_words(const Offer& o) {
-  return std::tuple(o.order(), std::string_view(o.companion ? o.action->reason : o.advice->reason),
+  const std::string_view own = o.advice->reason;
+  return std::tuple(o.order(), o.companion ? std::string_view(o.action->reason) : own, own,
                     std::string_view(o.advice->id));
 }
 
