@@ -600,8 +600,8 @@ TEST_CASE("a worse finding takes no work out of the advice") {
     CHECK(worse.grade == Grade::D);
     INFO(past + record_text(inspection, unit));
     for (const Action& a : milder.actions) {
-      // What needs the car to run, or waits; a bypass is for a leak caught early, and so is the look
-      // that decides whether it is enough.
+      // What needs the car to run, or waits; a bypass is for a leak caught early, and so is the
+      // look that decides whether it is enough.
       if (a.id == "recheck" || a.id == "road-test" || a.id == "record-noise" ||
           a.id == "bypass-rotor-circuit" || a.id == "bleed-cooling" ||
           a.because.starts_with("It decides: ")) {

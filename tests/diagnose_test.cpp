@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "support.hpp"
+#include "vocabulary/levels.hpp"
 
 namespace dryshaft {
 namespace {
@@ -595,7 +596,7 @@ TEST_CASE("bad news stays until the seal is renewed, good news does not carry ov
   const Presentation unlooked = then(R"("odometer_km":95000)", "");
   CHECK(unlooked.facts.at(Finding::port_fluid) == 1);
   CHECK(unlooked.facts.at(Finding::port_fluid_kind) == 3);
-  CHECK(unlooked.facts.at(Finding::isolation_fault) == 1);
+  CHECK(unlooked.facts.at(Finding::isolation_fault) == level_of(Isolation::stored));
   CHECK(unlooked.facts.at(Finding::rotation) == -1);
   const Presentation dry =
       then(R"("odometer_km":95000,"port":{"checked":true,"fluid":"none"})", "");
@@ -604,7 +605,8 @@ TEST_CASE("bad news stays until the seal is renewed, good news does not carry ov
   const Presentation renewed = then(R"("odometer_km":95000,"port":{"checked":true,"fluid":"none"})",
                                     R"("seal_renewed_odometer_km":90500)");
   CHECK(renewed.facts.at(Finding::earlier_coolant) == -1);
-  CHECK(renewed.facts.at(Finding::isolation_fault) == 1);  // a new seal mends no winding
+  CHECK(renewed.facts.at(Finding::isolation_fault) ==
+        level_of(Isolation::stored));  // a new seal mends no winding
   const Presentation read_out = then(
       R"("odometer_km":95000,"port":{"checked":true,"fluid":"none"},"faults":{"isolation":"none"})",
       R"("seal_renewed_odometer_km":90500)");

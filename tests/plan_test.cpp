@@ -653,20 +653,33 @@ TEST_CASE("where the second best would win is solved again on both sides") {
   CHECK(plan_of(example("residue-only.json"), dearer).options.front().id == "recheck");
 }
 
-TEST_CASE("the teardown form is a record that the reader takes") {
+TEST_CASE("the record of a sheet tells of its work once the days are put in") {
   const std::string sheet =
       job_sheet_to_text(example("film-caught-early.json"), shipped_grader(), shipped_work(),
                         {.option = "open-and-rebuild", .today = std::nullopt, .units = Units::km},
                         {.colour = false, .width = 200, .units = Units::km});
-  const std::size_t begin = sheet.find("{\"format\"");
+  const std::size_t begin = sheet.find("{\n \"format\"");
   REQUIRE(begin != std::string::npos);
-  const std::size_t end = sheet.find("}}", begin) + 2;
-  const Result<Record> read =
-      read_record(std::string_view(sheet).substr(begin, end - begin), "sheet", 1, 1, {});
+  std::string text = sheet.substr(begin, sheet.find("}}\n", begin) + 2 - begin);
+  const Result<Record> empty = read_record(text, "sheet", 1, 1, {});
+  CHECK(!empty.value);
+  CHECK(has(complaints(empty.diagnostics), "/inspection/date is \"YYYY-MM-DD\""));
+  for (std::size_t at = 0; (at = text.find("YYYY-MM-DD")) != std::string::npos;) {
+    text.replace(at, 10, "2026-05-04");
+  }
+  const Result<Record> read = read_record(text, "sheet", 1, 1, {});
   CHECK(complaints(read.diagnostics).empty());
   REQUIRE(read.value);
   CHECK(read.value->unit_id == "HL-0102");
   CHECK(!read.value->has(Field::teardown_seal_leak));  // not examined, until somebody does
+  CHECK(!read.value->has(Field::port_fluid));
+  std::vector<Did> did;
+  for (const Work& w : read.value->work) {
+    did.push_back(w.did);
+  }
+  CHECK(did == std::vector{Did::seal_renewed, Did::rotor_bearings_renewed,
+                           Did::gear_bearings_renewed, Did::winding_dried, Did::cooling_bled});
+  CHECK(read.value->work[1].material == Bearings::hybrid);
   CHECK(has(sheet, "rotor bearing, sensor end: 30 x 62 x 16 mm, 8 balls of 9.525 mm; hybrid"));
   CHECK(has(sheet, "6.5 l  coolant"));
   CHECK(has(sheet, "500 ohm per volt (0.2 megohm here) is the law's least"));

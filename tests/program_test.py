@@ -796,7 +796,7 @@ class Check(unittest.TestCase):
             for command in ("check", "assess"):
                 done = run(command, "--rules", rules)
                 self.assertEqual(done.returncode, 3)
-                self.assertIn(b"links.json:63:24: error[out-of-range]: /links/0/shows/film is 7",
+                self.assertIn(b"links.json:65:24: error[out-of-range]: /links/0/shows/film is 7",
                               done.stderr)
 
 

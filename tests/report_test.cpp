@@ -1417,6 +1417,7 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "urgency": "now",
    "within_km": 0,
    "within_days": 0,
+   "asked": "",
    "text": "do not drive or energise the car; bring it in on a trailer",
    "because": "coolant stands in the motor cavity",
    "rule": "advice-stop-driving"
@@ -1426,6 +1427,7 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "urgency": "now",
    "within_km": null,
    "within_days": 14,
+   "asked": "",
    "text": "open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor bearings",
    "because": "rust goes on while coolant stays inside, running or not",
    "rule": "advice-open-and-rebuild"
@@ -1435,6 +1437,7 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "urgency": "planned",
    "within_km": null,
    "within_days": null,
+   "asked": "",
    "text": "renew the gearbox input bearings (hybrid) while it is open",
    "because": "the labour is paid for once the unit is open",
    "rule": "advice-renew-gear-bearings"
@@ -1444,6 +1447,7 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "urgency": "soon",
    "within_km": 500,
    "within_days": 30,
+   "asked": "",
    "text": "measure the insulation before anything is energised",
    "because": "",
    "rule": "advice-measure-insulation"
@@ -1509,6 +1513,7 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
   "due_date": "2026-04-13",
   "because": "after the rebuild, to see that the new seal holds"
  },
+ "due": [],
  "rebuild_outlook": "routine",
  "rebuild_outlook_text": "caught before the winding was harmed, as far as is known",
  "history": {
@@ -1699,14 +1704,15 @@ TEST_CASE("CSV: header and rows", "[report][csv]") {
   CHECK(csv_header() ==
         "unit_id,family,vehicle,date,odometer_km,grade,at_least,risk,top_cause,"
         "top_cause_probability,first_action,urgency,within_km,within_days,next_check,"
-        "rebuild_outlook,contradictions,warnings,reservations,source,line\r\n");
+        "rebuild_outlook,contradictions,warnings,reservations,due_action,due_date,due_km,overdue,"
+        "source,line\r\n");
   CHECK(to_csv(leaking()) ==
         "HL-0147,plover-2,Tarn,2026-03-14,182400,D,,0.9987,seal-leak,0.9987,stop-driving,now,0,0,"
-        "measure-insulation,routine,,0,,intake.jsonl,17\r\n");
+        "measure-insulation,routine,,0,,,,,,intake.jsonl,17\r\n");
   CHECK(to_csv(unchecked()) ==
         "HL-0152,dunlin-1,Corrie,2026-03-14,,U,B,0.6642,gear-bearing-erosion,0.614,check-port,"
-        "soon,1500,30,check-port,unknown,,1,,intake.jsonl,18\r\n");
-  CHECK(to_csv(Report{}) == ",,,,,U,,0,,,,,,,,,,0,,,0\r\n");
+        "soon,1500,30,check-port,unknown,,1,,,,,,intake.jsonl,18\r\n");
+  CHECK(to_csv(Report{}) == ",,,,,U,,0,,,,,,,,,,0,,,,,,,0\r\n");
 }
 
 TEST_CASE("CSV: cells are quoted and run nothing", "[report][csv]") {

@@ -134,7 +134,7 @@ TEST_CASE("what a weekly look asks for: worse since, and due", "[story]") {
   CHECK(is_wanted(dry, {.worse_since = {}, .due_by_date = {}, .due_by_km = dry.recheck.due_km}));
   CHECK_FALSE(
       is_wanted(dry, {.worse_since = {}, .due_by_date = {}, .due_by_km = *dry.recheck.due_km - 1}));
-  // No reading: due at any. No waiting: due at once.
+  // No reading: due at any. Nothing due: chosen all the same, for nobody knows.
   const Report unread = report_on(record_text(dry_and(""), "", "2024-03-02"));
   CHECK(is_wanted(unread, {.worse_since = {}, .due_by_date = {}, .due_by_km = 1}));
   const Report open = report_on(record_text("", "", "2024-03-02"));
@@ -146,7 +146,10 @@ TEST_CASE("what a weekly look asks for: worse since, and due", "[story]") {
   const Report hazard =
       report_on(record_text(R"("odometer_km":90000,"rotation":"seized")", "", "2024-03-02"));
   CHECK(hazard.recheck.due_date.empty());
-  CHECK(is_wanted(hazard, {.worse_since = {}, .due_by_date = 0, .due_by_km = 1}));
+  CHECK(hazard.due.front().action == "stop-driving");
+  CHECK(is_wanted(hazard, {.worse_since = {}, .due_by_date = day("2024-03-02"), .due_by_km = {}}));
+  CHECK(is_wanted(hazard, {.worse_since = {}, .due_by_date = {}, .due_by_km = 90000}));
+  CHECK(is_wanted({}, {.worse_since = {}, .due_by_date = 0, .due_by_km = 1}));
 }
 
 }  // namespace

@@ -510,7 +510,7 @@ TEST_CASE("field and work that disagree are a contradiction, and the worse count
             "gear 2"));
   CHECK(has(one(R"(,"rotor_cooling":"bypassed","bypass_keeps_crossover":true)",
                 done("rotor-circuit-bypassed", at + R"(,"keeps_crossover":false)")),
-            "crossover 1"));
+            "crossover 2"));
   // A reading by heart, and bearings of which the work does not tell the material.
   CHECK(one(R"(,"seal_renewed_odometer_km":120900)", done("seal-renewed", at)).ends_with(" "));
   CHECK(one(R"(,"rotor_bearings":"hybrid")", done("rotor-bearings-renewed", at)).ends_with(" "));

@@ -987,10 +987,10 @@ class Presenter {
     facts.set(Situation::rotor_bearings, given(Field::rotor_bearings, build.rotor));
     facts.set(Situation::gear_bearings, given(Field::gear_bearings, build.gear));
     const Value* kept = of_this_unit(Field::bypass_keeps_crossover);
-    facts.set(Situation::crossover, kept != nullptr && kept->code != 0 ? Crossover::kept
-                                    : bled()                           ? Crossover::bled
-                                    : kept == nullptr                  ? Crossover::unknown
-                                                                       : Crossover::dropped);
+    facts.set(Situation::crossover, kept != nullptr && kept->code != 0       ? Crossover::kept
+                                    : cooling == Cooling::bypassed && bled() ? Crossover::bled
+                                    : kept == nullptr                        ? Crossover::unknown
+                                                                             : Crossover::dropped);
   }
 
   // Since the circuit was last bypassed, or since a record first told of that.

@@ -12,19 +12,11 @@ namespace dryshaft {
 namespace {
 
 constexpr std::array<std::string_view, 25> kColumns = {
-    "unit_id",        "family",
-    "vehicle",        "date",
-    "odometer_km",    "grade",
-    "at_least",       "risk",
-    "top_cause",      "top_cause_probability",
-    "first_action",   "urgency",
-    "within_km",      "within_days",
-    "next_check",     "rebuild_outlook",
-    "contradictions", "warnings",
-    "reservations",   "source",
-    "line",           "due_action",
-    "due_date",       "due_km",
-    "overdue",
+    "unit_id",         "family",         "vehicle",   "date",         "odometer_km",
+    "grade",           "at_least",       "risk",      "top_cause",    "top_cause_probability",
+    "first_action",    "urgency",        "within_km", "within_days",  "next_check",
+    "rebuild_outlook", "contradictions", "warnings",  "reservations", "due_action",
+    "due_date",        "due_km",         "overdue",   "source",       "line",
 };
 
 }  // namespace
@@ -37,6 +29,7 @@ std::string csv_header(const Wanted& wanted) {
 std::string to_csv(const Report& report, const Wanted& wanted) {
   const CauseReport* const cause = report.causes.empty() ? nullptr : &report.causes.front();
   const Action* const action = report.actions.empty() ? nullptr : &report.actions.front();
+  const Due* const due = report.due.empty() ? nullptr : &report.due.front();
   std::string contradictions;
   for (const Contradiction& contradiction : report.contradictions) {
     contradictions += contradictions.empty() ? "" : ";";
@@ -63,13 +56,12 @@ std::string to_csv(const Report& report, const Wanted& wanted) {
       .text(contradictions)
       .number(static_cast<double>(report.warnings.size()), 0)
       .text(fmt::format("{}", fmt::join(report.rules_reservations, " ")))
-      .text(report.source)
-      .number(static_cast<double>(report.line), 0);
-  const Due* const due = report.due.empty() ? nullptr : &report.due.front();
-  row.text(due != nullptr ? due->action : "")
+      .text(due != nullptr ? due->action : "")
       .text(due != nullptr ? due->due_date : "")
       .number(due != nullptr ? due->due_km : Number(), 0)
-      .text(due != nullptr ? kNoYes[due->overdue ? 1 : 0].id : "");
+      .text(due != nullptr ? kNoYes[due->overdue ? 1 : 0].id : "")
+      .text(report.source)
+      .number(static_cast<double>(report.line), 0);
   if (wanted.worse_since) {
     row.text(was(report, *wanted.worse_since));
   }
