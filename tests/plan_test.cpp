@@ -674,7 +674,7 @@ TEST_CASE("the record of a sheet tells of its work once the days are put in") {
   CHECK(!read.value->has(Field::teardown_seal_leak));  // not examined, until somebody does
   CHECK(!read.value->has(Field::port_fluid));
   std::vector<Did> did;
-  for (const Work& w : read.value->work) {
+  for (const dryshaft::Work& w : read.value->work) {
     did.push_back(w.did);
   }
   CHECK(did == std::vector{Did::seal_renewed, Did::rotor_bearings_renewed,
