@@ -107,7 +107,8 @@ TEST_CASE("What counts as wet, as dry, and as nothing") {
   CHECK(second(port_of(R"("fluid":"film","fluid_kind":"water","glycol_percent":3)")) == wet);
   CHECK(second(port_of(R"("fluid":"film","fluid_kind":"water","glycol_percent":0)")) == nothing);
   CHECK(second(port_of(R"("fluid":"film","fluid_kind":"gear-oil")")) == nothing);
-  CHECK(second(port_of(R"("fluid":"none","dried_residue":true)")) == wet);
+  const std::string residue_alone = nothing + "look residue-alone ";
+  CHECK(second(port_of(R"("fluid":"none","dried_residue":true)")) == residue_alone);
   CHECK(second(port_of(R"("fluid":"none","corrosion":"light")")) == nothing);
   CHECK(second(port_of(R"("fluid":"none","corrosion":"heavy")")) == wet);
   CHECK(second(port_of(R"("fluid":"none")")) == dry);
@@ -116,7 +117,9 @@ TEST_CASE("What counts as wet, as dry, and as nothing") {
   CHECK(second(R"("port":{"fluid":"none"})") == nothing);  // nobody says that it was checked
   CHECK(second(R"("port":{"fluid":"film"})") == wet);
   CHECK(second("") == nothing);
-  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"gear-oil","dried_residue":true)")) == wet);
+  CHECK(second(port_of(R"("fluid":"film","fluid_kind":"gear-oil","dried_residue":true)")) ==
+        residue_alone);
+  CHECK(second(port_of(R"("fluid":"film","dried_residue":true)")) == wet);
   // Contradictions: the worse reading, as in a verdict.
   CHECK(second(port_of(R"("fluid":"none","fluid_kind":"coolant")")) == wet);
   CHECK(second(port_of(R"("fluid":"none","fluid_kind":"water")")) == wet);
@@ -130,11 +133,8 @@ TEST_CASE("What counts as wet, as dry, and as nothing") {
   };
   CHECK(worse(port_of(R"("fluid":"none","glycol_percent":30)")));
   CHECK_FALSE(worse(kWetPort));
-  // By residue alone: counted.
-  const OnsetData data =
-      data_of(look("2020-01-01", 50000, port_of(R"("fluid":"none","dried_residue":true)")));
-  REQUIRE(data.intervals.size() == 1);
-  CHECK(data.intervals[0].residue_alone);
+  CHECK(made(look("2020-01-01", 50000, port_of(R"("fluid":"none","dried_residue":true)"))) ==
+        "look residue-alone ");
 }
 
 TEST_CASE("Opening the unit is a look") {
@@ -149,26 +149,28 @@ TEST_CASE("Opening the unit is a look") {
   CHECK(opened("", "absent") == "(90000, inf] ");
   CHECK(opened(kDryPort, "not-examined") == "(90000, inf] ");
   CHECK(opened(kWetPort, "absent") == "(50000, 90000] ");  // the worse reading
-  CHECK(opened(port_of(R"("fluid":"none","dried_residue":true)"), "absent") == "(50000, 90000] ");
+  CHECK(opened(port_of(R"("fluid":"none","dried_residue":true)"), "absent") == "(90000, inf] ");
   // Rusted rotor bearings tell of coolant.
   CHECK(opened(kDryPort, R"(absent","rotor-bearing-corrosion":"present)") == "(50000, 90000] ");
   CHECK(opened("", R"(not-examined","rotor-bearing-corrosion":"present)") == "(50000, 90000] ");
 }
 
-TEST_CASE("A dry look after marks of a leak is no all-clear") {
-  for (const char* marks :
-       {R"("fluid":"none","corrosion":"light")", R"("fluid":"none","debris":"chips")"}) {
+TEST_CASE("A dry look after marks is no all-clear where a leak follows") {
+  for (const std::string marks :
+       {R"("fluid":"none","corrosion":"light")", R"("fluid":"none","debris":"chips")",
+        R"("fluid":"none","dried_residue":true)"}) {
     CAPTURE(marks);
+    const std::string told = marks.find("residue") == marks.npos ? "" : "look residue-alone ";
     CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, port_of(marks)) +
-               look("2022-01-01", 130000, kDryPort)) == "(50000, inf] look dry-after-marks ");
-    // Until a new seal, and a leak that is found later still has a dry look before it.
+               look("2022-01-01", 130000, kDryPort)) == "(130000, inf] " + told);
+    // A leak that is found later still has the dry look before the marks; a new seal starts anew.
     CHECK(made(look("2020-01-01", 50000, kDryPort) + look("2021-01-01", 90000, port_of(marks)) +
                look("2022-01-01", 130000, kDryPort) + look("2023-01-01", 150000, kWetPort)) ==
-          "(50000, 150000] look dry-after-marks ");
+          "(50000, 150000] " + told + "look dry-after-marks ");
     CHECK(made(look("2021-01-01", 90000, port_of(marks)) +
                look("2022-01-01", 130000, kDryPort,
                     R"("family":"plover-2","seal_renewed_odometer_km":100000)")) ==
-          "(30000, inf] ");
+          "(30000, inf] " + told);
   }
   CHECK(made(look("2021-01-01", 90000, port_of(R"("corrosion":"light")"))) == "unit nothing-told ");
   CHECK(made(look("2020-01-01", 50000, port_of(R"("fluid":"film","fluid_kind":"gear-oil")")) +
@@ -202,8 +204,10 @@ TEST_CASE("What a look says of a leak is what a verdict takes from it") {
                 facts.at(Finding::port_fluid) > 0 &&
                 (kind_level < 0 || kinds[static_cast<std::size_t>(kind_level)].id == "coolant" ||
                  kinds[static_cast<std::size_t>(kind_level)].id == "emulsion");
-            const bool leak = coolant || facts.at(Finding::port_residue) > 0;
-            const bool dry = !leak && facts.at(Finding::port_fluid) == 0;
+            // Residue alone is a trace for the verdict; here it does not say whose.
+            const bool leak = coolant;
+            const bool dry =
+                !leak && facts.at(Finding::port_residue) <= 0 && facts.at(Finding::port_fluid) == 0;
             CHECK(data.intervals.size() == (leak || dry ? 1 : 0));
             if (!data.intervals.empty()) {
               CHECK(std::isfinite(data.intervals[0].right) == leak);

@@ -47,7 +47,6 @@ struct OnsetInterval {
   std::string source;    ///< where the look that ends it stands
   std::uint32_t line = 0;
   std::string group;           ///< value of the field that curves are compared by; empty: not known
-  bool residue_alone = false;  ///< wet by dried residue, without liquid
   bool worse_reading = false;  ///< wet by the worse of two readings of what is on record
   bool assumed = false;        ///< `right` is not on record: what a verdict would assume
 };

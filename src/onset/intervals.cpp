@@ -20,14 +20,16 @@ enum class Saw : std::uint8_t {
   nothing,
   dry,
   wet,
+  // Without coolant: whether it has leaked is open.
   residue,
-  marks,  // light rust, or chips, without liquid: whether it has leaked is open
+  marks,  // light rust, or chips
 };
 
 struct Sight {
   Saw saw = Saw::nothing;
   bool worse = false;  // of two readings
-  [[nodiscard]] bool leaked() const { return saw == Saw::wet || saw == Saw::residue; }
+  [[nodiscard]] bool leaked() const { return saw == Saw::wet; }
+  [[nodiscard]] bool open() const { return saw == Saw::residue || saw == Saw::marks; }
 };
 
 Sight seen_at_port(const Record& r) {
@@ -93,10 +95,16 @@ class UnitReader {
   void read() {
     const Record& newest = history_.records.back();
     seen_ = present(history_, history_.records.size(), k_, day_of(newest));
+    const std::size_t listed = out_.left_out.size();
     for (const Record& r : history_.records) {
       sights_.push_back(seen_in(r));
+      if (sights_.back().saw == Saw::residue) {
+        leave(
+            "look", "residue-alone",
+            "dried residue without coolant: a leak leaves it, and so do wash water and old spills",
+            r);
+      }
     }
-    const std::size_t listed = out_.left_out.size();
     std::size_t kept = 0;
     bool misplaced = false;
     if (const std::optional<Doubt> doubt = doubt_of_unit()) {
@@ -368,7 +376,6 @@ class UnitReader {
     const Record& r = history_.records[number];
     OnsetInterval out = interval_at(1, r);
     out.right = assumed(number);
-    out.residue_alone = sights_[number].saw == Saw::residue;
     out.worse_reading = out.assumed = true;
     return keep(std::move(out), r);
   }
@@ -419,7 +426,6 @@ class UnitReader {
     const auto placed_at = std::find_if(wet, seal.looks.end(),
                                         [&](const Look& l) { return place(seal, l).has_value(); });
     OnsetInterval out = interval_at(number, *wet->record);
-    out.residue_alone = wet->sight.saw == Saw::residue;
     out.worse_reading = wet->sight.worse;
     if (placed_at != seal.looks.end()) {
       out.right = place(seal, *placed_at)->second;
@@ -437,21 +443,22 @@ class UnitReader {
     return keep(std::move(out), *wet->record);
   }
 
-  // The last dry look before another and below an end. After marks of a leak that no work on
-  // record explains, a dry look is no all-clear.
+  // The last dry look before another and below an end. Where a leak follows, residue and marks may
+  // have come of it, and a dry look after them is no all-clear; where none does, they were stray.
   std::optional<std::pair<double, const Record*>> last_dry(const Seal& seal, Looks end,
                                                            double below) {
     std::optional<std::pair<double, const Record*>> last;
+    const bool leaked = end != seal.looks.end();
     bool marked = false;
     for (auto look = seal.looks.begin(); look != end; ++look) {
-      marked = marked || look->sight.saw == Saw::marks;
+      marked = marked || (leaked && look->sight.open());
       const auto at = place(seal, *look);
       if (look->sight.saw != Saw::dry || !at || !(at->first < below)) {
         continue;
       }
       if (marked) {
         leave("look", "dry-after-marks",
-              "dry after rust or chips on the tip, with no work on record that explains it",
+              "dry after residue, rust or chips on the tip, and a leak was found later",
               *look->record);
       } else if (!last || at->first >= last->first) {
         last = {at->first, look->record};

@@ -216,7 +216,6 @@ std::string onset_to_json(const OnsetSheet& sheet) {
                             {"left", exact_or_null(i.left)},
                             {"right", exact_or_null(i.right)},
                             {"group", text_or_null(i.group)},
-                            {"residue_alone", i.residue_alone},
                             {"worse_reading", i.worse_reading},
                             {"assumed", i.assumed},
                             {"source", i.source},

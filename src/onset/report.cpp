@@ -106,12 +106,10 @@ void limits_of(OnsetReport& report) {
         "More than half of the leaks were there at the first look: how long before is not known.");
   }
   double last = 0;
-  std::size_t residue = 0;
   std::size_t worse = 0;
   std::size_t assumed = 0;
   for (const OnsetInterval& r : d.intervals) {
     last = std::max({last, r.left, std::isfinite(r.right) ? r.right : 0});
-    residue += r.residue_alone ? 1 : 0;
     worse += r.worse_reading ? 1 : 0;
     assumed += r.assumed ? 1 : 0;
   }
@@ -124,10 +122,14 @@ void limits_of(OnsetReport& report) {
                     "alone.",
                     reach));
   }
+  const auto residue =
+      static_cast<std::size_t>(std::ranges::count(d.left_out, "residue-alone", &OnsetLeftOut::id));
   if (residue > 0) {
-    limits.push_back(fmt::format(
-        "{} by dried residue alone, without liquid: such a look counts as wet, the worse reading.",
-        words::count(residue, "leak was told", "leaks were told")));
+    limits.push_back(
+        fmt::format("{} dried residue alone: no leak by itself, for wash water and old spills "
+                    "leave it as well. "
+                    "Where liquid was found later, the leak may have begun before.",
+                    words::count(residue, "look showed", "looks showed")));
   }
   if (worse > 0) {
     limits.push_back(
