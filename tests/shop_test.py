@@ -61,10 +61,15 @@ def seen(draw, reached, corroded, wetted):
             "corrosion": "light" if chance(0.7 if corroded else 0.2 if reached else 0.03) else "none"}
     if fluid != "none":
         port["fluid_kind"] = "coolant" if chance(0.9 if reached else 0.02) else "gear-oil"
-    return {"port": port, "noise": {"present": chance(0.5 if corroded else 0.15)},
-            "rotation": "stiff" if chance(0.15 if corroded else 0.005) else "free",
-            "faults": {"isolation": "stored" if chance(0.7 if wetted else 0.01) else "none",
-                       "shutdown": chance(0.25 if wetted else 0.02)}}
+    faults = {"isolation": "stored" if chance(0.7 if wetted else 0.01) else "none",
+              "shutdown": chance(0.25 if wetted else 0.02)}
+    inspection = {"port": port, "noise": {"present": chance(0.5 if corroded else 0.15)},
+                  "rotation": "stiff" if chance(0.15 if corroded else 0.005) else "free", "faults": faults}
+    if faults["shutdown"]:  # which nobody leaves unexplained
+        faults["codes_read"] = True
+        inspection["insulation"] = {"resistance_mohm": 0.2 if wetted and chance(0.7) else 900,
+                                    "test_voltage_v": 800, "winding_temp_c": 20}
+    return inspection
 
 
 def unit(draw, name):
