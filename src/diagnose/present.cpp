@@ -102,7 +102,7 @@ bool shows_coolant(const Case& c) {
 // The unit was parted from the rest, and the fault stayed there.
 bool isolation_elsewhere(const Record& r) {
   const Value& place = r.at(Field::fault_isolation_place);
-  return place.observed && place.code == idx(Place::elsewhere);
+  return place.observed && place.code == idx(DragPlace::elsewhere);
 }
 
 std::uint16_t when_bit(std::string_view word) {
@@ -220,7 +220,7 @@ class Interpreter {
     set(Finding::rotation, level_of_choice(r, Field::rotation, Finding::rotation));
     if (at(Finding::rotation) > 0 && r.has(Field::drag_elsewhere)) {
       set(Finding::drag_place,
-          level_of(is_true(r, Field::drag_elsewhere) ? Place::elsewhere : Place::unit));
+          level_of(is_true(r, Field::drag_elsewhere) ? DragPlace::elsewhere : DragPlace::unit));
     }
     set(Finding::gear_oil, level_of_choice(r, Field::gear_oil, Finding::gear_oil));
     if (r.has(Field::fault_shutdown)) {
@@ -871,7 +871,8 @@ class Presenter {
   [[nodiscard]] bool found_elsewhere(Finding f, std::size_t i) const {
     const Case& facts = said(i).facts;
     return (f == Finding::isolation_fault && isolation_elsewhere(records_[i])) ||
-           (f == Finding::rotation && facts.at(Finding::drag_place) == level_of(Place::elsewhere));
+           (f == Finding::rotation &&
+            facts.at(Finding::drag_place) == level_of(DragPlace::elsewhere));
   }
 
   // Whether work out of these was done after a record's look.

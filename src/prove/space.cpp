@@ -130,8 +130,8 @@ class Wording {
       }
     };
     word(Field::rotation, Finding::rotation);
-    if (const auto drags = named_level<Place>(at(Finding::drag_place))) {
-      put(record, Field::drag_elsewhere, drags == Place::elsewhere);
+    if (const auto drags = named_level<DragPlace>(at(Finding::drag_place))) {
+      put(record, Field::drag_elsewhere, drags == DragPlace::elsewhere);
     }
     word(Field::gear_oil, Finding::gear_oil);
     word(Field::fault_isolation, Finding::isolation_fault);
