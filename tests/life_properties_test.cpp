@@ -20,6 +20,7 @@
 
 namespace dryshaft {
 namespace {
+namespace laws {
 
 // ------------------------------------------------------------- histories
 
@@ -527,5 +528,6 @@ TEST_CASE("a broken law is shown by the smallest history that breaks it", "[prop
   CHECK(test::has(small, R"("port":{"checked":true,"fluid":"pooled"}}})"));
 }
 
+}  // namespace laws
 }  // namespace
 }  // namespace dryshaft

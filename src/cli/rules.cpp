@@ -76,16 +76,12 @@ std::string prior(const CauseRule& c) {
 std::string closing(const ActionRule::Closing& closed_by) {
   std::vector<std::string> work;
   for (const std::vector<Did>& all : closed_by.work) {
-    std::vector<std::string_view> names;
-    for (const Did did : all) {
-      names.push_back(spec(did).id);
-    }
+    std::vector<std::string_view> names(all.size());
+    std::ranges::transform(all, names.begin(), [](Did did) { return spec(did).id; });
     work.push_back(fmt::format("{}", fmt::join(names, " and ")));
   }
-  std::vector<std::string_view> looks;
-  for (const Finding f : closed_by.look) {
-    looks.push_back(name(f));
-  }
+  std::vector<std::string_view> looks(closed_by.look.size());
+  std::ranges::transform(closed_by.look, looks.begin(), [](Finding f) { return name(f); });
   return fmt::format("{}{}{}{}", fmt::join(work, ", or "),
                      work.empty() || looks.empty() ? "" : "; or ",
                      looks.empty() ? "" : "a look at ", fmt::join(looks, " or "));

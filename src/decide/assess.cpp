@@ -388,9 +388,10 @@ class Assessor {
   }
 
   void actions() {
-    std::vector<Order> open = orders_.open(seen_, facts_);
+    const std::vector<Order> open = orders_.open(seen_, facts_);
     std::vector<Action> actions;
-    for (Order& order : open) {
+    actions.reserve(open.size());
+    for (const Order& order : open) {
       actions.push_back(action(order));
     }
     // What is overdue comes first of what is as urgent.
@@ -478,6 +479,9 @@ class Assessor {
         most = done;
         nearest = &all;
       }
+    }
+    if (nearest == nullptr) {
+      return;
     }
     std::vector<std::string> done;
     std::vector<std::string> missing;

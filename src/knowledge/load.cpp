@@ -704,7 +704,10 @@ void Loader::grades(ObjectView& top) {
     if (const Node* node = view.optional("ask")) {
       ObjectView inside(view.document(), *node, out_);
       Advice& a = c.ask.emplace();
-      static_cast<Item&>(a) = c;
+      a.id = c.id;
+      a.source = c.source;
+      a.file = c.file;
+      a.line = c.line;
       a.action = inside.text("action");
       if (const auto urgency = inside.word("urgency", urgency_words())) {
         a.urgency = static_cast<Urgency>(*urgency);

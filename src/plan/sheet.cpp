@@ -314,7 +314,7 @@ class Sheet {
   // A line for each piece of work, so that one can be struck out, and none too long for a sheet.
   static std::string in_lines(const ordered_json& value, std::size_t indent = 0) {
     constexpr std::size_t kRoom = 66;
-    const std::string at_once = json_out::of(value);
+    std::string at_once = json_out::of(value);
     const bool whole = indent > 0 && at_once.size() + indent <= kRoom;
     if (!value.is_structured() || value.empty() || whole) {
       return at_once;
