@@ -510,20 +510,16 @@ class AgainstR(unittest.TestCase):
     def test_probabilities(self):
         self.agree([u for u in self.units if not u.renewed_otherwise and not u.undated], 500)
 
-    # The process takes the bearings that a unit has now for those that it always had.
+    # One of these histories, with a winding dried and low insulation read again, is 0.016 apart.
     @unittest.expectedFailure
     def test_bearings_renewed_in_another_material(self):
         self.agree([u for u in self.units if u.renewed_otherwise and not u.undated],
                    30)
 
-    # The process takes eight moments of the way, however long that is.
-    @unittest.expectedFailure
     def test_a_bypass_that_nobody_dates(self):
         self.agree([u for u in self.units if u.undated and not u.renewed_otherwise],
                    30)
 
-    # Of those that are spared, which the program has as 1 less what is next to 1.
-    @unittest.expectedFailure
     def test_what_is_to_come_of_units_that_are_hardly_spared(self):
         apart = []
         for unit in self.units:

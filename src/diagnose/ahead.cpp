@@ -22,8 +22,8 @@ double greatest(double most, double step, Holds holds) {
   return low * step;
 }
 
-double share(double now, double then) {
-  return now < 1 ? std::max(0.0, then - now) / (1 - now) : 1;
+double share(double left_now, double left_then) {
+  return left_now > 0 ? std::clamp(1 - left_then / left_now, 0.0, 1.0) : 1;
 }
 
 }  // namespace
@@ -35,19 +35,20 @@ Ahead::Ahead(const Life& life, const Belief& belief, const Clock& now, double km
       km_per_year_(km_per_year),
       now_(of(cores_)) {}
 
-Ahead::Chance Ahead::of(const Cores& cores) {
-  Chance c;
+// Summed as they are: what is left of units that are nearly all hurt is no difference from 1.
+Ahead::Left Ahead::of(const Cores& cores) {
+  Left left;
   for (std::size_t core = 0; core < kCores; ++core) {
     const std::size_t corrosion = core / kHarmStates % kHarmStates;
     const std::size_t insulation = core % kHarmStates;
-    c.damage += corrosion > 0 || insulation > 0 ? cores[core] : 0;
-    c.breakdown += corrosion == 2 || insulation == 2 ? cores[core] : 0;
+    left.unharmed += corrosion == 0 && insulation == 0 ? cores[core] : 0;
+    left.running += corrosion < 2 && insulation < 2 ? cores[core] : 0;
   }
-  return c;
+  return left;
 }
 
-Ahead::Chance Ahead::since_now(const Chance& then) const {
-  return {share(now_.damage, then.damage), share(now_.breakdown, then.breakdown)};
+Ahead::Chance Ahead::since_now(const Left& then) const {
+  return {share(now_.unharmed, then.unharmed), share(now_.running, then.running)};
 }
 
 Cores Ahead::after(double km, double years) const {
@@ -78,8 +79,7 @@ double Ahead::safe_km(double target, double most, double step, double unharmed) 
     return 0;
   }
   return greatest(most, step, [&](double km) {
-    const double damaged = of(after(km, km / km_per_year_)).damage;
-    return (damaged - (1 - unharmed)) / unharmed <= target;
+    return share(unharmed, of(after(km, km / km_per_year_)).unharmed) <= target;
   });
 }
 
@@ -206,8 +206,8 @@ std::vector<Ahead::Chance> Foresight::within_each(const Cores& cores, const Cloc
         add(cores[core] * (both - half), way.begun[1][core]);
       }
     }
-    out.push_back({share(already.damage / all, then.damage / all),
-                   share(already.breakdown / all, then.breakdown / all)});
+    out.push_back({share(1 - already.damage / all, 1 - then.damage / all),
+                   share(1 - already.breakdown / all, 1 - then.breakdown / all)});
   }
   return out;
 }

@@ -31,19 +31,23 @@ class Ahead {
   // The distance within which so many have broken down; `most` where that is later.
   [[nodiscard]] double broken_by(double share, double most, double step) const;
 
-  [[nodiscard]] double unharmed() const { return 1 - now_.damage; }
+  [[nodiscard]] double unharmed() const { return now_.unharmed; }
 
  private:
-  // `Chance` of all units, not only of those in which it is not the case yet.
-  static Chance of(const Cores& cores);
-  [[nodiscard]] Chance since_now(const Chance& then) const;
+  // Of all units, those in which neither is the case.
+  struct Left {
+    double unharmed = 0;
+    double running = 0;
+  };
+  static Left of(const Cores& cores);
+  [[nodiscard]] Chance since_now(const Left& then) const;
   [[nodiscard]] Cores after(double km, double years) const;
 
   const Life& life_;
   Cores cores_;
   Clock at_;
   double km_per_year_;
-  Chance now_;
+  Left now_;
 };
 
 // The same of many beliefs, for the same few distances: what each state comes to is worked out

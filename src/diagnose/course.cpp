@@ -112,8 +112,24 @@ class Writer {
     first_years_ = std::max(0.0, km_[first] - unit_.fitted_km) / km_per_year_;
     at_km_ = unit_.fitted_km;
     clock_.cooling = unit_.cooling == Cooling::bypassed ? Cooling::wet : unit_.cooling;
-    clock_.rotor = unit_.rotor;
-    clock_.gear = unit_.gear;
+    clock_.rotor = at_first(&Step::rotor, Field::rotor_bearings, unit_.rotor, unit_.rotor_built);
+    clock_.gear = at_first(&Step::gear, Field::gear_bearings, unit_.gear, unit_.gear_built);
+  }
+
+  // What bearings it had before any were renewed: as a record says from before that, else as built.
+  [[nodiscard]] Bearings at_first(std::optional<Bearings> Step::*renewed, Field field, Bearings now,
+                                  Bearings built) const {
+    const auto work =
+        std::ranges::find_if(steps_, [&](const Step& s) { return (s.*renewed).has_value(); });
+    if (work == steps_.end()) {
+      return now;
+    }
+    Bearings first = built;
+    for (std::size_t i = unit_.first; i < std::min(work->before, records_.size()); ++i) {
+      const Value& v = records_[i].at(field);
+      first = v.observed && v.told == Told::field ? static_cast<Bearings>(v.code) : first;
+    }
+    return first;
   }
 
   Leg& drive_to(double km, double years) {

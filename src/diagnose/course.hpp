@@ -47,6 +47,8 @@ struct Standing {
   bool contradicted = false;  // what is on file of its cooling cannot be
   Bearings rotor = Bearings::unknown;
   Bearings gear = Bearings::unknown;
+  Bearings rotor_built = Bearings::unknown;  // as its family was built
+  Bearings gear_built = Bearings::unknown;
 };
 
 // The course of one unit up to its newest look, with the clock at that look. `records` stand

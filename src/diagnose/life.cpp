@@ -504,25 +504,39 @@ std::array<double, kRests> Life::rests_unseen(const Clock& from, const Clock& to
 }
 
 void Life::drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const {
-  // At moments that are spread evenly over the way.
-  constexpr int kMoments = 8;
-  Belief mean;
-  for (int i = 0; i < kMoments; ++i) {
-    const double part = (i + 0.5) / kMoments;
-    Clock then =
-        from.later((to.seal_km - from.seal_km) * part, (to.seal_years - from.seal_years) * part);
-    Belief one = belief;
-    drive(one, from, then);
-    end(one, Cause::seal_leak);
-    then.cooling = to.cooling;
-    drive(one, then, to);
-    for (std::size_t core = 0; core < kCores; ++core) {
-      for (std::size_t r = 0; r < kRests; ++r) {
-        mean.at[core][r] += one.at[core][r] / kMoments;
+  // At moments that are spread evenly over the way, a little apart each. Those bypassed so far go
+  // on together.
+  constexpr double kApartKm = 2500;
+  constexpr double kLeastMoments = 8;
+  const double km = to.seal_km - from.seal_km;
+  const double years = to.seal_years - from.seal_years;
+  const double moments = std::max(kLeastMoments, std::ceil(working_km(km, years) / kApartKm));
+  Belief bypassed;
+  Clock at = from;
+  for (double i = 0; i <= moments; ++i) {
+    const double part = std::min(1.0, (i + 0.5) / moments);
+    const Clock then = part < 1 ? from.later(km * part, years * part) : to;
+    if (i > 0) {
+      Clock since = at;
+      Clock until = then;
+      since.cooling = until.cooling = to.cooling;
+      drive(bypassed, since, until);
+    }
+    if (i < moments) {
+      Clock wet = then;
+      wet.cooling = from.cooling;
+      drive(belief, at, wet);
+      Belief one = belief;
+      end(one, Cause::seal_leak);
+      for (std::size_t core = 0; core < kCores; ++core) {
+        for (std::size_t r = 0; r < kRests; ++r) {
+          bypassed.at[core][r] += one.at[core][r] / moments;
+        }
       }
+      at = wet;
     }
   }
-  belief = mean;
+  belief = bypassed;
 }
 
 Belief Life::newborn() const {

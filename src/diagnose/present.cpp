@@ -840,7 +840,9 @@ class Presenter {
         .cooling = static_cast<Cooling>(facts.at(Situation::rotor_cooling)),
         .contradicted = facts.at(Situation::configuration) == idx(Configuration::contradicted),
         .rotor = static_cast<Bearings>(facts.at(Situation::rotor_bearings)),
-        .gear = static_cast<Bearings>(facts.at(Situation::gear_bearings))};
+        .gear = static_cast<Bearings>(facts.at(Situation::gear_bearings)),
+        .rotor_built = build_.rotor,
+        .gear_built = build_.gear};
     CourseToNow told = course_of(records_, looks, unit, k_.settings.km_per_year);
     // A seal taken for newer than the course has it would leave no way to the newest look.
     facts.seal_km = std::max(facts.seal_km, told.now.seal_km);
@@ -964,7 +966,8 @@ class Presenter {
   void configuration() {
     Case& facts = out_.facts;
     const bool dated = built_first_ >= 0;
-    const Build build = build_of(*family_, dated ? built_first_ : 0, dated ? built_last_ : 1 << 20);
+    build_ = build_of(*family_, dated ? built_first_ : 0, dated ? built_last_ : 1 << 20);
+    const Build& build = build_;
     const auto given = [&](Field field, auto from_family) {
       const Value* v = of_this_unit(field);
       return v != nullptr ? static_cast<decltype(from_family)>(v->code) : from_family;
@@ -1033,6 +1036,7 @@ class Presenter {
   bool distance_usable_ = true;
   int built_first_ = -1;
   int built_last_ = -1;
+  Build build_;
   Presentation out_;
 };
 
