@@ -178,7 +178,7 @@ class Sheets(unittest.TestCase):
         text, steps = self.steps("film-caught-early", "open-and-rebuild")
         first = steps[0]
         self.assertLess(first.index("Part winding and inverter"), first.index("measure the insulation"))
-        (check,) = [line for line in text.splitlines() if line.startswith("- Insulation of winding to casing")]
+        (check,) = [line for line in text.splitlines() if line.startswith("- Insulation of the whole winding to casing")]
         self.assertIn("still parted", check)
 
     def test_a_job_that_pulls_the_sensor_says_that_its_clip_is_fragile(self):

@@ -141,12 +141,17 @@ void Orders::works_until(std::size_t looks) {
 
 void Orders::look(std::size_t record, const Presentation& seen, const Facts& facts) {
   works_until(record);
+  std::vector<Offer> now = offers(seen, facts, record);
+  // A look after which the same is asked for again has closed nothing, but for a recheck.
   std::erase_if(pending_, [&](const Pending& p) {
-    return std::ranges::any_of(p.order.offer.action->closed_by.look, [&](Finding f) {
-      return records_[record].has(spec(f).from.front());
-    });
+    const bool again = std::ranges::find(now, p.order.offer.advice, &Offer::advice) != now.end();
+    const bool recheck = p.order.offer.action->role == ActionRole::look_again;
+    return (recheck || !again) &&
+           std::ranges::any_of(p.order.offer.action->closed_by.look, [&](Finding f) {
+             return records_[record].has(spec(f).from.front());
+           });
   });
-  ask(record, seen, offers(seen, facts, record));
+  ask(record, seen, std::move(now));
 }
 
 void Orders::ask(std::size_t record, const Presentation& seen, std::vector<Offer> offers) {
