@@ -4,6 +4,7 @@
 #include <random>
 #include <span>
 
+#include "knowledge/object_view.hpp"
 #include "knowledge/safety.hpp"
 #include "support.hpp"
 
@@ -168,6 +169,73 @@ TEST_CASE("each role is one action's, and the owner's form has a caution") {
         "cautions.json:1:1: error[missing]: has no caution with \"on_form\": true\n"
         "  {\n"
         "  ^\n");
+}
+
+// The rules with another `closed_by` of the action "renew-gear-bearings".
+std::string complaints_closed_by(const std::string& value) {
+  return complaints_after("actions.json",
+                          R"({"work": [["gear-bearings-renewed"], ["unit-replaced"]]},
+     "text": "Renew)",
+                          value + R"(,
+     "text": "Renew)");
+}
+
+TEST_CASE("an action that nothing would close is refused") {
+  CHECK(complaints_after(
+            "actions.json",
+            R"(     "closed_by": {"work": [["gear-bearings-renewed"], ["unit-replaced"]]},
+)",
+            "") ==
+        "actions.json:16:5: error[missing]: /actions/2 has no \"closed_by\"\n"
+        "  {\"id\": \"renew-gear-bearings\", \"importance\": 6,\n"
+        "  ^\n");
+  for (const std::string value : {"{}", R"({"work": [], "look": []})", R"({"work": [[]]})"}) {
+    CHECK(complaints_closed_by(value) ==
+          "actions.json:17:19: error[missing]: /actions/2/closed_by names neither work nor a look "
+          "that closes the action\n"
+          "  \"closed_by\": " +
+              value +
+              ",\n"
+              "               ^\n"
+              "  hint: \"work\": lists of what has to be done, \"look\": findings\n");
+  }
+  CHECK(complaints_closed_by(R"(["unit-replaced"])") ==
+        "actions.json:17:19: error[wrong-type]: /actions/2/closed_by is an array\n"
+        "  \"closed_by\": [\"unit-replaced\"],\n"
+        "               ^\n"
+        "  allowed: an object\n");
+  CHECK(complaints_closed_by(R"({"work": ["unit-replaced"], "look": ["noise"]})") ==
+        "actions.json:17:29: error[wrong-type]: /actions/2/closed_by/work/0 is no list\n"
+        "  \"work\": [\"unit-replaced\"], \"look\": [\"noise\"]},\n"
+        "           ^\n"
+        "  allowed: an array\n");
+}
+
+TEST_CASE("a word that closes no action is refused with the words that do") {
+  CHECK(complaints_closed_by(R"({"work": [["gear-bearings-renewd"], ["unit-replaced"]]})") ==
+        "actions.json:17:30: error[bad-value]: /actions/2/closed_by/work/0/0 is "
+        "\"gear-bearings-renewd\"\n"
+        "  [\"gear-bearings-renewd\"], [\"unit-replaced\"]]},\n"
+        "   ^\n"
+        "  allowed: " +
+            joined(ids_of(spec(Field::work_did).choices)) +
+            "\n"
+            "  hint: did you mean \"gear-bearings-renewed\"?\n");
+  CHECK(complaints_closed_by(R"({"work": [["unit-replaced"]], "look": ["noice"]})") ==
+        "actions.json:17:58: error[bad-value]: /actions/2/closed_by/look/0 is \"noice\"\n"
+        "  \"look\": [\"noice\"]},\n"
+        "           ^\n"
+        "  allowed: " +
+            joined(names_of(findings())) +
+            "\n"
+            "  hint: did you mean \"noise\"?\n");
+  CHECK(complaints_closed_by(R"({"work": [["unit-replaced"]], "looks": ["noise"]})") ==
+        "actions.json:17:49: error[unknown-member]: /actions/2/closed_by/looks is not a member "
+        "that is known here\n"
+        "  \"looks\": [\"noise\"]},\n"
+        "  ^\n"
+        "  allowed: work, look\n"
+        "  hint: did you mean \"look\"?\n");
 }
 
 // ---------------------------------------------------- safety floors

@@ -775,6 +775,43 @@ TEST_CASE("work data are checked: values, references, words") {
             "names the caution \"conector-clip\""));
 }
 
+TEST_CASE("a job that leaves one of its actions open is refused") {
+  const auto files = test::read_folder(std::filesystem::path(DRYSHAFT_DATA_DIR) / "work");
+  const auto after = [&](std::string_view from, std::string_view to) {
+    const Result<WorkRules> loaded =
+        load_work(test::edited(files, "jobs.json", from, to), shipped());
+    CHECK(!loaded.value);
+    return complaints(loaded.diagnostics);
+  };
+  const std::string hint =
+      "  hint: see \"closed_by\" of that action: put its work into \"does\", or its findings into "
+      "\"looks\"\n";
+  // One action of two.
+  CHECK(after(R"({"did": "rotor-circuit-bypassed"}, {"did": "cooling-bled"})",
+              R"({"did": "rotor-circuit-bypassed"})") ==
+        "jobs.json:28:5: error[never-closed]: /jobs/1 does nothing that closes its action "
+        "\"bleed-cooling\"\n"
+        "  {\"id\": \"job-bypass\", \"title\": \"Bypass of the rotor circuit\", \"work\": \"by\n"
+        "  ^\n" +
+            hint);
+  // Half of what closes it: the seal without the bearings.
+  CHECK(after(R"("did": "rotor-bearings-renewed", "material": "hybrid")",
+              R"("did": "winding-dried")") ==
+        "jobs.json:79:5: error[never-closed]: /jobs/2 does nothing that closes its action "
+        "\"open-and-rebuild\"\n"
+        "  {\"id\": \"job-rebuild\", \"title\": \"Rebuild\", \"work\": \"rebuild\", \"opens\": tr\n"
+        "  ^\n" +
+            hint);
+  // Looks, and not the one that it waits for.
+  CHECK(after(R"("looks": ["port-fluid", "port-fluid-kind", "port-residue")",
+              R"("looks": ["port-fluid-kind", "port-residue")") ==
+        "jobs.json:4:5: error[never-closed]: /jobs/0 does nothing that closes its action "
+        "\"check-port\"\n"
+        "  {\"id\": \"job-check\", \"title\": \"Port check\", \"actions\": [\"check-port\"],\n"
+        "  ^\n" +
+            hint);
+}
+
 TEST_CASE("the shipped steps of each job stand in the order of their stages") {
   for (const Job& job : shipped_work().jobs) {
     CHECK(std::ranges::is_sorted(job.steps, {}, &JobLine::stage));
