@@ -30,6 +30,9 @@ class Run {
   explicit constexpr Run(std::uint64_t seed) : seed_(seed) {}
   constexpr double next() { return static_cast<double>(mixed(seed_, number_++) >> 11U) * 0x1p-53; }
 
+  // The same in (0, 1], for logarithms.
+  constexpr double inside() { return next() + 0x1p-54; }
+
  private:
   std::uint64_t seed_;
   std::uint64_t number_ = 0;

@@ -14,6 +14,7 @@
 #include <span>
 #include <vector>
 
+#include "base/draw.hpp"
 #include "dryshaft/onset.hpp"
 
 namespace {
@@ -22,19 +23,12 @@ using dryshaft::Interval95;
 
 class Draw {
  public:
-  explicit Draw(std::uint64_t seed) : state_(seed) {}
-  double below_one() {
-    state_ += 0x9E3779B97F4A7C15U;
-    std::uint64_t z = state_;
-    z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-    z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-    z ^= z >> 31U;
-    return (static_cast<double>(z >> 11U) + 0.5) * 0x1p-53;
-  }
+  explicit Draw(std::uint64_t seed) : run_(seed) {}
+  double below_one() { return run_.inside(); }
   double between(double low, double high) { return low + (high - low) * below_one(); }
 
  private:
-  std::uint64_t state_;
+  dryshaft::draw::Run run_;
 };
 
 constexpr double kShape = 2.5;

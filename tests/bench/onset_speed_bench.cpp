@@ -17,6 +17,7 @@
 #include <string>
 #include <vector>
 
+#include "base/draw.hpp"
 #include "dryshaft/onset.hpp"
 
 namespace {
@@ -35,22 +36,13 @@ for (dist in c("weibull", "lognormal", "loglogistic")) {
 }
 )";
 
-double below_one(std::uint64_t& state) {
-  state += 0x9E3779B97F4A7C15U;
-  std::uint64_t z = state;
-  z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9U;
-  z = (z ^ (z >> 27U)) * 0x94D049BB133111EBU;
-  z ^= z >> 31U;
-  return (static_cast<double>(z >> 11U) + 0.5) * 0x1p-53;
-}
-
 }  // namespace
 
 int main(int argc, char** argv) {
   const std::span<char*> arguments(argv, static_cast<std::size_t>(argc));
   const int units = argc > 1 ? std::atoi(arguments[1]) : 100000;
   std::vector<dryshaft::OnsetInterval> rows;
-  std::uint64_t state = 5;
+  dryshaft::draw::Run draw(5);
   std::string folder = "/tmp/onset-speed-XXXXXX";
   if (mkdtemp(folder.data()) == nullptr) {
     return 1;
@@ -60,11 +52,11 @@ int main(int argc, char** argv) {
   std::FILE* out = std::fopen(table.c_str(), "we");
   fmt::print(out, "left,right\n");
   for (int i = 0; i < units; ++i) {
-    const double life = 200000 * std::pow(-std::log(below_one(state)), 1 / 2.5);
+    const double life = 200000 * std::pow(-std::log(draw.inside()), 1 / 2.5);
     dryshaft::OnsetInterval row;
-    const double end = 350000 * below_one(state);
-    for (double at = 120000 * below_one(state); at < end || row.left == 0;
-         at += 10000 + 50000 * below_one(state)) {
+    const double end = 350000 * draw.inside();
+    for (double at = 120000 * draw.inside(); at < end || row.left == 0;
+         at += 10000 + 50000 * draw.inside()) {
       if (at >= life) {
         row.right = at;
         break;
