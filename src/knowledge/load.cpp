@@ -473,6 +473,16 @@ Words urgency_words() {
   return words;
 }
 
+// The action that advice asks for, and its limits.
+void what_and_when(ObjectView& view, Advice& a) {
+  a.action = view.text("action");
+  if (const auto urgency = view.word("urgency", urgency_words())) {
+    a.urgency = static_cast<Urgency>(*urgency);
+  }
+  a.within_km = view.optional_number("within_km", 0, kHuge);
+  a.within_days = view.optional_number("within_days", 0, kHuge);
+}
+
 Words action_roles() {
   Words words;
   for (std::size_t i = 0; i < kActionRoleCount; ++i) {
@@ -528,13 +538,8 @@ void Loader::actions(ObjectView& top) {
   for (ObjectView& view : top.objects("advice")) {
     Advice a;
     item(view, a);
-    a.action = view.text("action");
+    what_and_when(view, a);
     a.when = required_condition(view, "when");
-    if (const auto urgency = view.word("urgency", urgency_words())) {
-      a.urgency = static_cast<Urgency>(*urgency);
-    }
-    a.within_km = view.optional_number("within_km", 0, kHuge);
-    a.within_days = view.optional_number("within_days", 0, kHuge);
     a.at_recheck = view.optional_flag("at_recheck");
     a.with = view.optional_texts("with");
     a.instead_of = view.optional_texts("instead_of");
@@ -708,12 +713,7 @@ void Loader::grades(ObjectView& top) {
       a.source = c.source;
       a.file = c.file;
       a.line = c.line;
-      a.action = inside.text("action");
-      if (const auto urgency = inside.word("urgency", urgency_words())) {
-        a.urgency = static_cast<Urgency>(*urgency);
-      }
-      a.within_km = inside.optional_number("within_km", 0, kHuge);
-      a.within_days = inside.optional_number("within_days", 0, kHuge);
+      what_and_when(inside, a);
       a.reason = inside.sentence("reason");
       a.plain = inside.sentence("plain");
       if (const Node* when = inside.optional("when")) {
