@@ -13,6 +13,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <tuple>
 #include <utility>
 #include <vector>
 
@@ -89,6 +90,8 @@ struct Due {
   std::optional<double> due_km;
   std::string due_date;  ///< empty: none
   bool overdue = false;
+  /// The overdue first, then the earliest day, then the least reading. Views into this.
+  [[nodiscard]] std::tuple<bool, std::string_view, double> order() const;
 };
 
 /// A fault that is back within the shop's limits of the work that should have ended it.

@@ -421,7 +421,7 @@ class Assessor {
              .within_days = o.within_days,
              .because = reason(o),
              .asked = date_text(day_of(history_.records[order.asked]))};
-    if (o.advice->at_recheck || o.action->id == look_again_) {
+    if (o.is_recheck()) {
       const Recheck& r = r_.recheck;
       a.within_km = r.km;
       a.within_days = r.days;
@@ -486,10 +486,8 @@ class Assessor {
     std::vector<std::string> done;
     std::vector<std::string> missing;
     for (const Did did : *nearest) {
-      const Choice& words = spec(did);
       const bool is_done = std::ranges::find(order.done, did) != order.done.end();
-      (is_done ? done : missing)
-          .emplace_back(owner() && !words.owner.empty() ? words.owner : words.plain);
+      (is_done ? done : missing).emplace_back(words_of(did));
     }
     a.because.insert(0, fmt::format("Begun and not finished: on record is \"{}\", not on record "
                                     "\"{}\". ",
@@ -502,11 +500,7 @@ class Assessor {
         r_.due.push_back({a.id, a.due_km, a.due_date, a.overdue});
       }
     }
-    std::ranges::stable_sort(r_.due, {}, [](const Due& d) {
-      constexpr double kNone = 1e12;
-      return std::tuple(!d.overdue, d.due_date.empty() ? std::string_view("~") : d.due_date,
-                        d.due_km.value_or(kNone));
-    });
+    std::ranges::stable_sort(r_.due, {}, &Due::order);
   }
 
   // A fault that work on record should have ended, back within the shop's limit.
@@ -534,7 +528,7 @@ class Assessor {
         told = words_of(*last);
       } else if (rule.did == Did::seal_renewed && seen_.seal_renewed && r_.seal_km) {
         km = r_.seal_km;
-        told = spec(rule.did).plain;
+        told = words_of(rule.did);
       }
       const Settings& s = k_.settings;
       const bool soon = (km || days) && km.value_or(0) >= 0 && km.value_or(0) <= s.comeback_km &&
@@ -556,8 +550,11 @@ class Assessor {
     }
   }
 
+  [[nodiscard]] std::string_view words_of(Did did) const {
+    return owner() ? spec(did).owner : spec(did).plain;
+  }
   [[nodiscard]] std::string words_of(const HistoryWork& w) const {
-    std::string text(owner() && !spec(w.did).owner.empty() ? spec(w.did).owner : spec(w.did).plain);
+    std::string text(words_of(w.did));
     if (!w.date.empty()) {
       text += " on " + w.date;
     }

@@ -12,14 +12,18 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::uint32_t bit(Did did) { return 1U << idx(did); }
-
 // Rules that tie stand in the order of their words: neither their place nor what they are called
 // changes a report.
 auto by_words(const Offer& o) {
   const std::string_view own = o.advice->reason;
   return std::tuple(o.order(), o.companion ? std::string_view(o.action->reason) : own, own,
                     std::string_view(o.advice->id));
+}
+
+bool closes(const ActionRule& action, std::uint32_t done) {
+  return std::ranges::any_of(action.closed_by.work, [&](const std::vector<Did>& all) {
+    return std::ranges::all_of(all, [&](Did did) { return (done & bits_of(did)) != 0; });
+  });
 }
 
 void keep_earlier(auto& kept, const auto& other) {
@@ -55,22 +59,7 @@ std::vector<const Advice*> advice_that_holds(const Knowledge& knowledge, const F
 }
 
 Orders::Orders(const Knowledge& knowledge, const std::vector<Record>& records)
-    : k_(knowledge), records_(records) {
-  if (std::ranges::all_of(records, [](const Record& r) { return r.work.empty(); })) {
-    return;
-  }
-  for (UnitEvent& e : unit_events(records).happened) {
-    if (e.work) {
-      works_.push_back(std::move(e));
-    }
-  }
-}
-
-bool Orders::closes(const ActionRule& action, std::uint32_t done) const {
-  return std::ranges::any_of(action.closed_by.work, [&](const std::vector<Did>& all) {
-    return std::ranges::all_of(all, [&](Did did) { return (done & bit(did)) != 0; });
-  });
-}
+    : k_(knowledge), records_(records), works_(works_of(records)) {}
 
 // What was seen last of what the advice goes by was seen before work that closes the action.
 bool Orders::closed_since(const Offer& offer, const Presentation& seen, std::size_t record) const {
@@ -86,7 +75,7 @@ bool Orders::closed_since(const Offer& offer, const Presentation& seen, std::siz
   std::uint32_t done = 0;
   for (const UnitEvent& e : works_) {
     if (any && e.looks_before > last && e.looks_before <= record) {
-      done |= bit(e.work->did);
+      done |= bits_of(e.work->did);
     }
   }
   return closes(*offer.action, done);
@@ -133,7 +122,7 @@ void Orders::works_until(std::size_t looks) {
       pending_.clear();
     }
     for (Pending& p : pending_) {
-      p.done |= bit(did);
+      p.done |= bits_of(did);
     }
   }
   std::erase_if(pending_, [&](const Pending& p) { return closes(*p.order.offer.action, p.done); });
@@ -168,8 +157,7 @@ void Orders::ask(std::size_t record, const Presentation& seen, std::vector<Offer
     }
     p->offered = true;
     p->order.offer = o;
-    const bool recheck = o.advice->at_recheck || o.action->role == ActionRole::look_again;
-    if (recheck) {
+    if (o.is_recheck()) {
       continue;
     }
     if (o.within_days) {
@@ -183,11 +171,12 @@ void Orders::ask(std::size_t record, const Presentation& seen, std::vector<Offer
   // What nothing asks for any more is over, but for what was begun, be it on this day.
   std::uint32_t today = 0;
   for (std::size_t i = next_work_; i < works_.size() && works_[i].looks_before == record + 1; ++i) {
-    today |= works_[i].day == day ? bit(works_[i].work->did) : 0U;
+    today |= works_[i].day == day ? bits_of(works_[i].work->did) : 0U;
   }
   std::erase_if(pending_, [&](const Pending& p) {
     const auto begun = [&](const std::vector<Did>& all) {
-      return std::ranges::any_of(all, [&](Did did) { return ((p.done | today) & bit(did)) != 0; });
+      return std::ranges::any_of(all,
+                                 [&](Did did) { return ((p.done | today) & bits_of(did)) != 0; });
     };
     return !p.offered && std::ranges::none_of(p.order.offer.action->closed_by.work, begun);
   });
@@ -200,7 +189,7 @@ std::vector<Order> Orders::open(const Presentation& seen, const Facts& facts) {
   for (Pending& p : pending_) {
     for (const std::vector<Did>& all : p.order.offer.action->closed_by.work) {
       std::ranges::copy_if(all, std::back_inserter(p.order.done), [&](Did did) {
-        return (p.done & bit(did)) != 0 &&
+        return (p.done & bits_of(did)) != 0 &&
                std::ranges::find(p.order.done, did) == p.order.done.end();
       });
     }

@@ -28,6 +28,10 @@ struct Offer {
   std::optional<double> within_km;
   std::optional<double> within_days;
 
+  // Its limits are those of the computed recheck.
+  [[nodiscard]] bool is_recheck() const {
+    return advice->at_recheck || action->role == ActionRole::look_again;
+  }
   // Most urgent first.
   [[nodiscard]] auto order() const {
     constexpr double kNone = 1e12;
@@ -62,7 +66,6 @@ class Orders {
 
  private:
   void works_until(std::size_t looks);
-  [[nodiscard]] bool closes(const ActionRule& action, std::uint32_t done) const;
   [[nodiscard]] bool closed_since(const Offer& offer, const Presentation& seen,
                                   std::size_t record) const;
   [[nodiscard]] std::vector<Offer> offers(const Presentation& seen, const Facts& facts,

@@ -80,18 +80,16 @@ class Story {
   }
 
   void works() {
-    for (const UnitEvent& e : unit_events(history_.records).happened) {
-      if (e.work) {
-        out_.works.push_back({.did = e.work->did,
-                              .date = e.day ? date_text(*e.day) : "",
-                              .odometer_km = e.km,
-                              .material = e.work->material,
-                              .keeps_crossover = e.work->keeps_crossover,
-                              .by = e.work->by,
-                              .note = e.work->note,
-                              .told_on = date_text(day_of(history_.records[e.record])),
-                              .looks_before = e.looks_before - std::min(e.looks_before, first_)});
-      }
+    for (const UnitEvent& e : works_of(history_.records)) {
+      out_.works.push_back({.did = e.work->did,
+                            .date = e.day ? date_text(*e.day) : "",
+                            .odometer_km = e.km,
+                            .material = e.work->material,
+                            .keeps_crossover = e.work->keeps_crossover,
+                            .by = e.work->by,
+                            .note = e.work->note,
+                            .told_on = date_text(day_of(history_.records[e.record])),
+                            .looks_before = e.looks_before - std::min(e.looks_before, first_)});
     }
   }
 

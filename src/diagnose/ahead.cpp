@@ -22,6 +22,11 @@ double greatest(double most, double step, Holds holds) {
   return low * step;
 }
 
+bool harmed(std::size_t core) { return core % Life::kTight != 0; }
+bool broken(std::size_t core) {
+  return core / kHarmStates % kHarmStates == 2 || core % kHarmStates == 2;
+}
+
 double share(double left_now, double left_then) {
   return left_now > 0 ? std::clamp(1 - left_then / left_now, 0.0, 1.0) : 1;
 }
@@ -39,10 +44,8 @@ Ahead::Ahead(const Life& life, const Belief& belief, const Clock& now, double km
 Ahead::Left Ahead::of(const Cores& cores) {
   Left left;
   for (std::size_t core = 0; core < kCores; ++core) {
-    const std::size_t corrosion = core / kHarmStates % kHarmStates;
-    const std::size_t insulation = core % kHarmStates;
-    left.unharmed += corrosion == 0 && insulation == 0 ? cores[core] : 0;
-    left.running += corrosion < 2 && insulation < 2 ? cores[core] : 0;
+    left.unharmed += harmed(core) ? 0 : cores[core];
+    left.running += broken(core) ? 0 : cores[core];
   }
   return left;
 }
@@ -115,11 +118,6 @@ double Ahead::broken_by(double share_of, double most, double step) const {
 }
 
 namespace {
-
-bool harmed(std::size_t core) { return core % Life::kTight != 0; }
-bool broken(std::size_t core) {
-  return core / kHarmStates % kHarmStates == 2 || core % kHarmStates == 2;
-}
 
 // Of all cores with a leak: that they come to what `is` says.
 template <typename Is>

@@ -44,8 +44,9 @@ struct Step {
 
 class Writer {
  public:
-  Writer(std::span<const Record> records, const Standing& unit, double km_per_year)
-      : records_(records), unit_(unit), km_per_year_(km_per_year) {
+  Writer(std::span<const Record> records, std::span<const UnitEvent> works, const Standing& unit,
+         double km_per_year)
+      : records_(records), works_(works), unit_(unit), km_per_year_(km_per_year) {
     readings();
   }
 
@@ -193,16 +194,8 @@ class Writer {
   }
 
   void told_by_work() {
-    if (std::ranges::all_of(records_, [](const Record& r) { return r.work.empty(); })) {
-      return;
-    }
-    std::vector<const Record*> own(records_.size());
-    std::ranges::transform(records_, own.begin(), [](const Record& r) { return &r; });
     const std::size_t told = steps_.size();
-    for (const UnitEvent& e : unit_events(own).happened) {
-      if (!e.work) {
-        continue;
-      }
+    for (const UnitEvent& e : works_) {
       if (e.work->did == Did::unit_replaced) {
         steps_.resize(told);
         fitting_in_order_ = e.looks_before == unit_.first;
@@ -301,6 +294,7 @@ class Writer {
   }
 
   std::span<const Record> records_;
+  std::span<const UnitEvent> works_;
   const Standing& unit_;
   double km_per_year_;
   std::vector<double> km_;  // odometer at each record
@@ -317,9 +311,9 @@ class Writer {
 
 }  // namespace
 
-CourseToNow course_of(std::span<const Record> records, std::span<const PastLook> looks,
-                      const Standing& unit, double km_per_year) {
-  return Writer(records, unit, km_per_year).write(looks);
+CourseToNow course_of(std::span<const Record> records, std::span<const UnitEvent> works,
+                      std::span<const PastLook> looks, const Standing& unit, double km_per_year) {
+  return Writer(records, works, unit, km_per_year).write(looks);
 }
 
 }  // namespace dryshaft

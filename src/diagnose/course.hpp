@@ -11,6 +11,7 @@
 #include "diagnose/life.hpp"
 #include "dryshaft/diagnose.hpp"
 #include "dryshaft/record.hpp"
+#include "record/events.hpp"
 
 namespace dryshaft {
 
@@ -52,15 +53,15 @@ struct Standing {
 };
 
 // The course of one unit up to its newest look, with the clock at that look. `records` stand
-// oldest first, work told as fields too; `looks` are those of this unit before the newest, in
-// order. Where distance or day of something is not known, it is put between what is: work without
-// either right before the look that follows. Time goes with the number of records.
+// oldest first, work told as fields too; `works` are of them; `looks` are those of this unit before
+// the newest, in order. Where distance or day of something is not known, it is put between what is:
+// work without either right before the look that follows. Time goes with the number of records.
 struct CourseToNow {
   Course course;
   Clock now;
 };
-CourseToNow course_of(std::span<const Record> records, std::span<const PastLook> looks,
-                      const Standing& unit, double km_per_year);
+CourseToNow course_of(std::span<const Record> records, std::span<const UnitEvent> works,
+                      std::span<const PastLook> looks, const Standing& unit, double km_per_year);
 
 }  // namespace dryshaft
 

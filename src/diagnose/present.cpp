@@ -61,37 +61,33 @@ struct Sign {
   bool bypass_ends = false;    // a bypass is the work that it calls for
   std::uint32_t ended_by = 0;  // work after which it is gone for a reason
 };
-template <typename... Works>
-constexpr std::uint32_t any_of(Works... did) {
-  return ((1U << idx(did)) | ...);
-}
 constexpr Sign kSigns[] = {
     {.finding = Finding::isolation_fault,
      .least = level_of(Isolation::stored),
      .opened = Field::teardown_insulation_loss,
      .ended_by =
-         any_of(Did::fault_repaired_elsewhere, Did::winding_dried, Did::major_parts_replaced)},
+         bits_of(Did::fault_repaired_elsewhere, Did::winding_dried, Did::major_parts_replaced)},
     {.finding = Finding::insulation,
      .least = level_of(Insulation::below_500),
      .opened = Field::teardown_insulation_loss,
-     .ended_by = any_of(Did::winding_dried, Did::major_parts_replaced)},
+     .ended_by = bits_of(Did::winding_dried, Did::major_parts_replaced)},
     {.finding = Finding::rotation,
      .least = level_of(Rotation::stiff),
      .opened = Field::teardown_rotor_bearing_corrosion,
-     .ended_by = any_of(Did::rotor_bearings_renewed)},
+     .ended_by = bits_of(Did::rotor_bearings_renewed)},
     {.finding = Finding::port_debris,
      .least = level_of(Debris::chips),
      .opened = Field::teardown_rotor_bearing_corrosion,
-     .ended_by = any_of(Did::rotor_bearings_renewed)},
+     .ended_by = bits_of(Did::rotor_bearings_renewed)},
     {.finding = Finding::port_rust,
      .least = level_of(Rust::light),
-     .ended_by = any_of(Did::rotor_bearings_renewed)},
+     .ended_by = bits_of(Did::rotor_bearings_renewed)},
     {.finding = Finding::port_residue, .least = level_of(Presence::present), .bypass_ends = true},
     {.finding = Finding::port_fluid, .least = level_of(Fluid::pooled), .with_coolant = true},
     {.finding = Finding::noise,
      .least = level_of(Presence::present),
      .with_coolant = true,
-     .ended_by = any_of(Did::rotor_bearings_renewed, Did::noise_repaired_elsewhere)},
+     .ended_by = bits_of(Did::rotor_bearings_renewed, Did::noise_repaired_elsewhere)},
 };
 
 bool shows_coolant(const Case& c) {
@@ -102,7 +98,7 @@ bool shows_coolant(const Case& c) {
 // The unit was parted from the rest, and the fault stayed there.
 bool isolation_elsewhere(const Record& r) {
   const Value& place = r.at(Field::fault_isolation_place);
-  return place.observed && place.code == idx(DragPlace::elsewhere);
+  return place.observed && place.code == idx(FaultPlace::elsewhere);
 }
 
 std::uint16_t when_bit(std::string_view word) {
@@ -220,7 +216,7 @@ class Interpreter {
     set(Finding::rotation, level_of_choice(r, Field::rotation, Finding::rotation));
     if (at(Finding::rotation) > 0 && r.has(Field::drag_elsewhere)) {
       set(Finding::drag_place,
-          level_of(is_true(r, Field::drag_elsewhere) ? DragPlace::elsewhere : DragPlace::unit));
+          level_of(is_true(r, Field::drag_elsewhere) ? FaultPlace::elsewhere : FaultPlace::unit));
     }
     set(Finding::gear_oil, level_of_choice(r, Field::gear_oil, Finding::gear_oil));
     if (r.has(Field::fault_shutdown)) {
@@ -424,13 +420,8 @@ class Presenter {
         today_(std::max(today, static_cast<int>(newest_.at(Field::date).number))),
         sayings_(sayings),
         fitted_(latest(records_, Field::fitted_odometer_km)),
-        fitted_before_(work_before(fitted_, Field::fitted_odometer_km)) {
-    if (std::ranges::any_of(records_, [](const Record& r) { return !r.work.empty(); })) {
-      std::vector<const Record*> own(records_.size());
-      std::ranges::transform(records_, own.begin(), [](const Record& r) { return &r; });
-      std::ranges::copy_if(unit_events(own).happened, std::back_inserter(works_),
-                           [](const UnitEvent& e) { return e.work.has_value(); });
-    }
+        fitted_before_(work_before(fitted_, Field::fitted_odometer_km)),
+        works_(works_of(records_)) {
     // Where a record has no reading, the next one bounds it.
     at_most_.resize(count);
     double bound = std::numeric_limits<double>::infinity();
@@ -755,7 +746,7 @@ class Presenter {
         if (level < 0 || before_repair(i, f) || (f.at_port && i < bypass)) {
           continue;
         }
-        if (f.id == Finding::outside_leak && done_after(i, any_of(Did::coolant_leak_repaired))) {
+        if (f.id == Finding::outside_leak && done_after(i, bits_of(Did::coolant_leak_repaired))) {
           break;
         }
         const bool harmless = level == 0 && f.ordered;
@@ -843,7 +834,7 @@ class Presenter {
         .gear = static_cast<Bearings>(facts.at(Situation::gear_bearings)),
         .rotor_built = build_.rotor,
         .gear_built = build_.gear};
-    CourseToNow told = course_of(records_, looks, unit, k_.settings.km_per_year);
+    CourseToNow told = course_of(records_, works_, looks, unit, k_.settings.km_per_year);
     // A seal taken for newer than the course has it would leave no way to the newest look.
     facts.seal_km = std::max(facts.seal_km, told.now.seal_km);
     // The seal goes on ageing until the day of judgement.
@@ -874,7 +865,7 @@ class Presenter {
     const Case& facts = said(i).facts;
     return (f == Finding::isolation_fault && isolation_elsewhere(records_[i])) ||
            (f == Finding::rotation &&
-            facts.at(Finding::drag_place) == level_of(DragPlace::elsewhere));
+            facts.at(Finding::drag_place) == level_of(FaultPlace::elsewhere));
   }
 
   // Whether work out of these was done after a record's look.

@@ -130,8 +130,8 @@ class Wording {
       }
     };
     word(Field::rotation, Finding::rotation);
-    if (const auto drags = named_level<DragPlace>(at(Finding::drag_place))) {
-      put(record, Field::drag_elsewhere, drags == DragPlace::elsewhere);
+    if (const auto drags = named_level<FaultPlace>(at(Finding::drag_place))) {
+      put(record, Field::drag_elsewhere, drags == FaultPlace::elsewhere);
     }
     word(Field::gear_oil, Finding::gear_oil);
     word(Field::fault_isolation, Finding::isolation_fault);

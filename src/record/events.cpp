@@ -238,11 +238,20 @@ UnitEvents unit_events(std::span<const Record* const> records) {
   return out;
 }
 
-UnitEvents unit_events(const std::vector<Record>& records) {
+UnitEvents unit_events(std::span<const Record> records) {
   std::vector<const Record*> pointers;
   pointers.reserve(records.size());
   std::ranges::transform(records, std::back_inserter(pointers), [](const Record& r) { return &r; });
   return unit_events(pointers);
+}
+
+std::vector<UnitEvent> works_of(std::span<const Record> records) {
+  if (std::ranges::all_of(records, [](const Record& r) { return r.work.empty(); })) {
+    return {};
+  }
+  std::vector<UnitEvent> works = unit_events(records).happened;
+  std::erase_if(works, [](const UnitEvent& e) { return !e.work; });
+  return works;
 }
 
 }  // namespace dryshaft

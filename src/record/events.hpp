@@ -3,10 +3,12 @@
 #define DRYSHAFT_RECORD_EVENTS_HPP
 
 #include <cstddef>
+#include <cstdint>
 #include <optional>
 #include <span>
 #include <vector>
 
+#include "base/index.hpp"
 #include "dryshaft/record.hpp"
 
 namespace dryshaft {
@@ -43,7 +45,15 @@ struct UnitEvents {
 // The order of records of one day and reading among each other decides nothing. Time goes with the
 // number of events, sorting apart.
 UnitEvents unit_events(std::span<const Record* const> records);
-UnitEvents unit_events(const std::vector<Record>& records);
+UnitEvents unit_events(std::span<const Record> records);
+// What happened without the looks: the work, in order.
+std::vector<UnitEvent> works_of(std::span<const Record> records);
+
+// Kinds of work as a set.
+template <typename... Works>
+constexpr std::uint32_t bits_of(Works... did) {
+  return ((1U << idx(did)) | ...);
+}
 
 }  // namespace dryshaft
 

@@ -31,18 +31,12 @@ double risk_place(const Report& report) {
   return std::isfinite(report.risk) ? -words::rounded(report.risk, words::kProbabilityDigits) : -2;
 }
 
-// Views into the report.
-std::tuple<bool, std::string_view, double> due_place(const Report& report) {
-  if (report.due.empty()) {
-    return {};
-  }
-  const Due& due = report.due.front();
-  constexpr double kNone = 1e12;
-  return {!due.overdue, due.due_date.empty() ? std::string_view("~") : due.due_date,
-          due.due_km.value_or(kNone)};
-}
-
 }  // namespace
+
+std::tuple<bool, std::string_view, double> Due::order() const {
+  constexpr double kNone = 1e12;
+  return {!overdue, due_date.empty() ? std::string_view("~") : due_date, due_km.value_or(kNone)};
+}
 
 void rank(std::vector<Report>& reports, const Wanted& wanted) {
   struct Key {
@@ -58,9 +52,9 @@ void rank(std::vector<Report>& reports, const Wanted& wanted) {
   for (std::size_t i = 0; i < reports.size(); ++i) {
     const Report& r = reports[i];
     const std::optional<int>& since = wanted.worse_since;
-    keys.push_back({wanted.by_due() ? due_place(r) : std::tuple<bool, std::string_view, double>(),
-                    grade_place(r.grade), since && grade_on(r, *since), urgency_place(r),
-                    risk_place(r), i});
+    keys.push_back(
+        {wanted.by_due() && !r.due.empty() ? r.due.front().order() : decltype(Key::due)(),
+         grade_place(r.grade), since && grade_on(r, *since), urgency_place(r), risk_place(r), i});
   }
   std::ranges::sort(keys, [&](const Key& a, const Key& b) {
     const Report& x = reports[a.at];

@@ -17,7 +17,8 @@ enum class Debris : std::uint8_t { none, fine, chips };
 enum class Isolation : std::uint8_t { none, elsewhere, stored, active };
 enum class Insulation : std::uint8_t { sound, below_ieee43, below_500, below_100 };
 enum class Rotation : std::uint8_t { free, stiff, seized };
-enum class DragPlace : std::uint8_t { elsewhere, unit };
+// Of what drags, and of an isolation fault.
+enum class FaultPlace : std::uint8_t { elsewhere, unit };
 // A shutdown is explained once the fault memory has been read.
 enum class Shutdown : std::uint8_t { no, explained, yes };
 enum class GearOil : std::uint8_t { normal, low, metallic, milky };

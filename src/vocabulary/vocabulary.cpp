@@ -997,9 +997,9 @@ static_assert(are_levels<Isolation>(levels_of(Finding::isolation_fault),
                                      {Isolation::elsewhere, "elsewhere"},
                                      {Isolation::stored, "stored"},
                                      {Isolation::active, "active"}}));
-static_assert(are_levels<DragPlace>(levels_of(Finding::drag_place),
-                                    {{DragPlace::elsewhere, "elsewhere"},
-                                     {DragPlace::unit, "unit"}}));
+static_assert(are_levels<FaultPlace>(levels_of(Finding::drag_place),
+                                     {{FaultPlace::elsewhere, "elsewhere"},
+                                      {FaultPlace::unit, "unit"}}));
 static_assert(are_levels<Shutdown>(
     levels_of(Finding::shutdown),
     {{Shutdown::no, "no"}, {Shutdown::explained, "explained"}, {Shutdown::yes, "yes"}}));
