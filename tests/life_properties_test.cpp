@@ -306,8 +306,9 @@ std::string better_for_worse_news(const Outcome& before, const Outcome& after) {
   const auto limits = [&](const auto& were, const auto& are, std::string_view unit) {
     for (const auto& [id, limit] : are) {
       for (const auto& [old_id, old_limit] : were) {
-        // A reading that is bad asks for the unit to be opened, and only then for another one.
-        if (id == old_id && limit > old_limit && id != "measure-insulation") {
+        // A reading that is bad asks for the unit to be opened, and only then for another one. What
+        // has gone is asked about from the look on at which it is gone: a worse reading goes later.
+        if (id == old_id && limit > old_limit && id != "measure-insulation" && id != "trace-work") {
           say(fmt::format("{} {}", id, unit), old_limit, limit);
         }
       }
