@@ -255,6 +255,16 @@ void add(std::array<double, kRests>& to, const std::array<double, kRests>& from,
     store(&to[r], load(&to[r]) + load(&from[r]) * x);
   }
 }
+// What is worse than the best of `states` that stand `place` apart becomes the best.
+template <typename Row>
+void heal(std::array<Row, kCores>& at, std::size_t place, std::size_t states) {
+  for (std::size_t core = 0; core < kCores; ++core) {
+    if (const std::size_t here = core / place % states; here > 0) {
+      add(at[core - here * place], at[core], 1);
+      at[core] = {};
+    }
+  }
+}
 // What can follow from one harm, of both kinds together: calls `to(harm)` for each. Single numbers
 // go side by side, those that cannot follow with a chance of 0.
 template <typename Row, typename Take>
@@ -340,19 +350,24 @@ void Life::one_piece(std::array<Row, kCores>& at, const Piece& piece, double fir
   std::copy_n(leaks.begin(), kLeaks, at.begin() + kLeaking);
 }
 
-template <typename Row>
-void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const {
+Life::Way Life::way(const Clock& from, const Clock& to, Cooling cooling) const {
   const double km = to.seal_km - from.seal_km;
   const double years = to.seal_years - from.seal_years;
-  const double count = working_km(km, years) / pieces_.front().length;
-  const bool wears = this->wears(from.cooling);
-  const auto hazard = [&](double steps) {
-    const double part = wears && count > 0 ? steps / count : 0;
-    return wears ? wear_hazard(from.seal_km + km * part, from.seal_years + years * part) : 0;
-  };
-  double left = count;
-  double done = 0;
-  double before = hazard(0);
+  return {from, km, years, working_km(km, years) / pieces_.front().length, wears(cooling)};
+}
+
+double Life::hazard_on(const Way& way, double steps) const {
+  if (!way.wears) {
+    return 0;
+  }
+  const double part = way.steps > 0 ? steps / way.steps : 0;
+  return wear_hazard(way.from.seal_km + way.km * part, way.from.seal_years + way.years * part);
+}
+
+template <typename Row>
+void Life::go(std::array<Row, kCores>& at, const Way& way, double done, double until) const {
+  double left = until - done;
+  double before = hazard_on(way, done);
   // Pieces as long as they may be: few leaks begin in a long one, and at a pace that a straight
   // line follows.
   constexpr double kFew = 0.5;
@@ -367,8 +382,8 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
       --p;
       continue;
     }
-    const double between = hazard(done + steps / 2);
-    const double after = hazard(done + steps);
+    const double between = hazard_on(way, done + steps / 2);
+    const double after = hazard_on(way, done + steps);
     if (p > 0 && pieces_[p].length > short_enough &&
         (after - before > kFew || after - between > 3 * (between - before))) {
       --p;
@@ -383,7 +398,7 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
     p = std::min(p + 1, pieces_.size() - 1);
   }
   if (left > 0) {  // a part of the shortest piece, in a straight line
-    const double begins = -std::expm1(before - hazard(count)) / left / 2;
+    const double begins = -std::expm1(before - hazard_on(way, until)) / left / 2;
     std::array<Row, kCores> whole = at;
     one_piece(whole, pieces_.front(), begins, begins);
     for (std::size_t core = 0; core < kCores; ++core) {
@@ -393,6 +408,12 @@ void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& t
       at[core] = here;
     }
   }
+}
+
+template <typename Row>
+void Life::pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const {
+  const Way all = way(from, to, from.cooling);
+  go(at, all, 0, all.steps);
 }
 
 void Life::back(Worth& value, double working) const {
@@ -422,7 +443,8 @@ void Life::drive(Cores& cores, const Clock& from, const Clock& to) const {
   pieces(cores, from, to);
 }
 
-void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
+template <typename Move>
+void Life::each_part(Belief& belief, const Clock& from, const Clock& to, const Move& move) const {
   // Whether all rests are alike in each core, as in a unit that nobody has looked at.
   Cores alone = cores_of(belief);
   std::array<double, kRests> share{};
@@ -438,7 +460,7 @@ void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
     }
   }
   if (apart) {
-    pieces(alone, from, to);
+    move(alone);
     rests({&share, 1}, from, to);
     for (std::size_t core = 0; core < kCores; ++core) {
       for (std::size_t r = 0; r < kRests; ++r) {
@@ -446,9 +468,13 @@ void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
       }
     }
   } else {
-    pieces(belief.at, from, to);
+    move(belief.at);
     rests(belief.at, from, to);
   }
+}
+
+void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
+  each_part(belief, from, to, [&](auto& at) { pieces(at, from, to); });
 }
 
 void Life::rests(std::span<std::array<double, kRests>> rows, const Clock& from,
@@ -503,40 +529,41 @@ std::array<double, kRests> Life::rests_unseen(const Clock& from, const Clock& to
   return rest[0];
 }
 
-void Life::drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const {
-  // At moments that are spread evenly over the way, a little apart each. Those bypassed so far go
-  // on together.
-  constexpr double kApartKm = 2500;
-  constexpr double kLeastMoments = 8;
-  const double km = to.seal_km - from.seal_km;
-  const double years = to.seal_years - from.seal_years;
-  const double moments = std::max(kLeastMoments, std::ceil(working_km(km, years) / kApartKm));
-  Belief bypassed;
-  Clock at = from;
-  for (double i = 0; i <= moments; ++i) {
-    const double part = std::min(1.0, (i + 0.5) / moments);
-    const Clock then = part < 1 ? from.later(km * part, years * part) : to;
-    if (i > 0) {
-      Clock since = at;
-      Clock until = then;
-      since.cooling = until.cooling = to.cooling;
-      drive(bypassed, since, until);
-    }
-    if (i < moments) {
-      Clock wet = then;
-      wet.cooling = from.cooling;
-      drive(belief, at, wet);
-      Belief one = belief;
-      end(one, Cause::seal_leak);
-      for (std::size_t core = 0; core < kCores; ++core) {
-        for (std::size_t r = 0; r < kRests; ++r) {
-          bypassed.at[core][r] += one.at[core][r] / moments;
-        }
-      }
-      at = wet;
-    }
+template <typename Row>
+void Life::pieces_and_bypass(std::array<Row, kCores>& at, const Clock& from,
+                             const Clock& to) const {
+  // In the middle of cells of one piece each, which are short and many. Those bypassed so far go on
+  // together.
+  constexpr double kCellKm = 2500;
+  constexpr double kLeastCells = 8;
+  const Way wet = way(from, to, from.cooling);
+  if (!(wet.steps > 0)) {
+    heal(at, core_of(1, 0, 0), kSealStates);
+    return;
   }
-  belief = bypassed;
+  const Way dry = way(from, to, to.cooling);
+  const double most = std::min(kCellKm / pieces_.front().length, wet.steps / kLeastCells);
+  const double cell = most < 1 ? most : std::exp2(std::floor(std::log2(most)));
+  std::array<Row, kCores> bypassed{};
+  double here = 0;
+  for (double start = 0; start < wet.steps; start += cell) {
+    const double width = std::min(cell, wet.steps - start);
+    const double middle = start + width / 2;
+    go(bypassed, dry, here, middle);
+    go(at, wet, here, middle);
+    std::array<Row, kCores> one = at;
+    heal(one, core_of(1, 0, 0), kSealStates);
+    for (std::size_t core = 0; core < kCores; ++core) {
+      add(bypassed[core], one[core], width / wet.steps);
+    }
+    here = middle;
+  }
+  go(bypassed, dry, here, wet.steps);
+  at = bypassed;
+}
+
+void Life::drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const {
+  each_part(belief, from, to, [&](auto& at) { pieces_and_bypass(at, from, to); });
 }
 
 Belief Life::newborn() const {
@@ -558,25 +585,15 @@ void Life::renew_seal(Belief& belief) const {
 }
 
 void Life::end(Belief& belief, Cause cause) {
-  const auto harm = [&](std::size_t place) {
-    for (std::size_t core = 0; core < kCores; ++core) {
-      const std::size_t here =
-          core / place % (place == core_of(1, 0, 0) ? kSealStates : kHarmStates);
-      for (std::size_t r = 0; r < kRests && here > 0; ++r) {
-        belief.at[core - here * place][r] += belief.at[core][r];
-        belief.at[core][r] = 0;
-      }
-    }
-  };
   switch (cause) {
     case Cause::seal_leak:
-      harm(core_of(1, 0, 0));
+      heal(belief.at, core_of(1, 0, 0), kSealStates);
       return;
     case Cause::rotor_bearing_corrosion:
-      harm(core_of(0, 1, 0));
+      heal(belief.at, core_of(0, 1, 0), kHarmStates);
       return;
     case Cause::insulation_loss:
-      harm(core_of(0, 0, 1));
+      heal(belief.at, core_of(0, 0, 1), kHarmStates);
       return;
     default:
       break;

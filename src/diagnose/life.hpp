@@ -166,8 +166,28 @@ class Life {
   template <typename Row>
   void one_piece(std::array<Row, kCores>& at, const Piece& piece, double first,
                  double second) const;
+  // From one moment to another, in steps of the finest table.
+  struct Way {
+    Clock from;
+    double km = 0;
+    double years = 0;
+    double steps = 0;
+    bool wears = false;
+  };
+  [[nodiscard]] Way way(const Clock& from, const Clock& to, Cooling cooling) const;
+  // Cumulative hazard of wear-out after so many steps of it.
+  [[nodiscard]] double hazard_on(const Way& way, double steps) const;
+  // The part of a way between two counts of steps.
+  template <typename Row>
+  void go(std::array<Row, kCores>& at, const Way& way, double done, double until) const;
   template <typename Row>
   void pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const;
+  template <typename Row>
+  void pieces_and_bypass(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const;
+  // Calls `move` with the rows of a belief, or with its cores alone where they say all; the rests
+  // go by themselves.
+  template <typename Move>
+  void each_part(Belief& belief, const Clock& from, const Clock& to, const Move& move) const;
   void rests(std::span<std::array<double, kRests>> rows, const Clock& from, const Clock& to) const;
 
   [[nodiscard]] double table_hazard(double at) const;
