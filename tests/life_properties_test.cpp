@@ -486,6 +486,51 @@ std::optional<std::string> the_old_unit_decides_nothing(const Unit& drawn) {
                      name(was.grade));
 }
 
+// Work that is an action's whole closing closes it; work that has nothing to do with it leaves it
+// open, and due as before, unless the work changed what the unit is.
+std::optional<std::string> work_closes_what_it_is(const Unit& drawn) {
+  Unit unit = drawn;
+  unit.looks.back().work.clear();
+  const auto report_on = [](const Unit& u) {
+    return assess(grouped(u), test::shipped(), test::shipped_model(), {});
+  };
+  const Report before = report_on(unit);
+  Dice dice(draw::hashed(text_of(unit)));
+  const auto did = static_cast<Did>(dice.below(kDidCount));
+  Look visit;
+  visit.level.fill(-1);
+  visit.day = unit.looks.back().day + 5;
+  visit.km = unit.looks.back().km;
+  visit.work = fmt::format(R"({{"did":"{}","date":"{}"}})", spec(did).id, date_text(visit.day));
+  unit.looks.push_back(visit);
+  const Report after = report_on(unit);
+  constexpr Did kLeavesTheUnitAsItIs[] = {Did::cooling_bled, Did::gear_oil_changed,
+                                          Did::port_cleaned};
+  const bool inert = std::ranges::find(kLeavesTheUnitAsItIs, did) != std::end(kLeavesTheUnitAsItIs);
+  for (const Action& a : before.actions) {
+    const std::vector<std::vector<Did>>& work = test::shipped().action(a.id)->closed_by.work;
+    const bool whole = std::ranges::find(work, std::vector<Did>{did}) != work.end();
+    const bool part = std::ranges::any_of(work, [&](const std::vector<Did>& all) {
+      return std::ranges::find(all, did) != all.end();
+    });
+    const auto still = std::ranges::find(after.actions, a.id, &Action::id);
+    const bool open = still != after.actions.end();
+    if (whole && open) {
+      return fmt::format("{} leaves {} open", spec(did).id, a.id);
+    }
+    const bool recheck = test::shipped().action(a.id)->role == ActionRole::look_again;
+    if (inert && !part && !recheck &&
+        (!open || still->due_date != a.due_date || still->due_km != a.due_km)) {
+      return fmt::format("{} closes {}, or moves it", spec(did).id, a.id);
+    }
+  }
+  return std::nullopt;
+}
+
+TEST_CASE("work closes what it is, and nothing else", "[properties]") {
+  hold(12, 600, true, work_closes_what_it_is, 4);
+}
+
 TEST_CASE("a worse finding makes nothing better", "[properties]") {
   hold(1, 40, false, worse_news_makes_nothing_better, 4);
   hold(2, 20, true, worse_news_makes_nothing_better, 4);

@@ -102,6 +102,8 @@ class Plans(unittest.TestCase):
         allowed = [o["cost"]["expected"] for o in plan["options"] if o["allowed"]]
         self.assertEqual(allowed, sorted(allowed))
         self.assertEqual(plan["best"], plan["options"][0]["id"])
+        self.assertEqual([o["id"] for o in plan["beside"]], ["renew-gear-bearings"])
+        self.assertEqual((plan["first"][0]["id"], plan["first"][0]["within_km"]), ("measure-insulation", 500))
         self.assertTrue(all(t["verified"] for t in plan["comparison"]["thresholds"]))
 
     def test_no_grade_d_may_be_driven_on_and_no_wrong_rotor_bypassed(self):
@@ -191,6 +193,16 @@ class Sheets(unittest.TestCase):
             self.assertIn("Moving parts:", text, option)
 
 
+    def test_gearbox_bearings_are_renewed_without_touching_the_seal(self):
+        text, steps = self.steps("tone-dry-port-hybrid", "renew-gear-bearings")
+        order = [self.place(steps, words) for words in (
+            "Check the port before", "prove dead", "unit out with", "gearbox side", "Input bearings off",
+            "Press new bearings on", "Close with sealant", "Refit the unit", "Oil in", "Write down")]
+        self.assertEqual(order, sorted(order))
+        self.assertIn("gear-bearings-renewed", text)
+        self.assertNotIn("seal-renewed", text)
+
+
 class Yard(unittest.TestCase):
     def test_bad_records_are_listed_and_no_good_one_is_lost(self):
         dry = {"checked": True, "fluid": "none", "dried_residue": False, "corrosion": "none"}
@@ -209,6 +221,39 @@ class Yard(unittest.TestCase):
         self.assertLessEqual(yard["chosen"]["hours"], 23)
         self.assertEqual(csv.stdout.count(b"\r\n"), 4)
 
+    def yard(self, *arguments):
+        return json.loads(run("--intake", "examples/intake.jsonl", *PRICES, *arguments, "--format",
+                              "json").stdout)
+
+    def test_cores_stand_by_what_an_hour_gains_and_close_ones_share_a_rank(self):
+        yard = self.yard("--hours", "40")
+        units = yard["units"]
+        for chosen in (True, False):
+            rates = [u["per_unit"] for u in units if u["chosen"] == chosen]
+            self.assertEqual(rates, sorted(rates, reverse=True))
+        for unit in units:
+            self.assertAlmostEqual(unit["per_unit"], unit["value"] / unit["hours"], delta=0.1)
+            self.assertGreater(unit["spread"], 0)
+        ranks = [u["rank"] for u in sorted(units, key=lambda u: -u["per_unit"])]
+        self.assertEqual(ranks, sorted(ranks))
+        self.assertEqual(set(ranks), set(range(1, max(ranks) + 1)))
+        self.assertLess(max(ranks), 10)  # hundreds of cores, but no more than can be told apart
+        self.assertTrue(all(u["damaged"] < 0.5 for u in units if u["chosen"]))
+        self.assertTrue(all(u["value"] > 0 for u in units if u["chosen"]))
+
+    def test_a_sound_unit_that_sells_well_as_it_is_is_not_opened(self):
+        with open("examples/prices.json", encoding="utf-8") as file:
+            book = json.load(file)
+        book["prices"]["sound_unit"] = 3000
+        with tempfile.NamedTemporaryFile("w", suffix=".json") as prices:
+            json.dump(book, prices)
+            prices.flush()
+            done = run("--intake", "examples/intake.jsonl", "--prices", prices.name, "--hours", "40",
+                       "--format", "json")
+        sound = [u for u in json.loads(done.stdout)["units"] if u["grade"] == "A"]
+        self.assertTrue(sound)
+        self.assertTrue(all(u["value"] < 0 and not u["chosen"] for u in sound))
+
     def test_a_check_that_tells_good_cores_from_bad_is_worth_most(self):
         # Room for one: an unseen core that may be the better one.
         records = [record("seen", port={"checked": True, "fluid": "droplets",
@@ -220,6 +265,7 @@ class Yard(unittest.TestCase):
             intake.flush()
             yard = json.loads(run("--intake", intake.name, *PRICES, "--hours", "14", "--format",
                                   "json").stdout)
+        self.assertTrue(all(c["gain"] > c["cost"] > 0 for c in yard["checks"]))
         gains = {u["unit_id"]: (u["best_check"], u["check_gain"]) for u in yard["units"]}
         self.assertTrue(all(gain >= 0 for _, gain in gains.values()))
         self.assertGreater(max(gain for _, gain in gains.values()), 0)

@@ -7,9 +7,11 @@
 #include <cmath>
 
 #include "base/draw.hpp"
+#include "dryshaft/guide.hpp"
 #include "plan/decision.hpp"
 #include "plan/knapsack.hpp"
 #include "plan/unit.hpp"
+#include "report/words.hpp"
 #include "support.hpp"
 
 namespace dryshaft {
@@ -27,7 +29,6 @@ using plan::Work;
 using test::complaints;
 using test::has;
 using test::history_of;
-using test::record_text;
 using test::shipped;
 using test::shipped_grader;
 using test::shipped_model;
@@ -206,6 +207,7 @@ Problem small_problem() {
   wet.allowed[static_cast<std::size_t>(Work::rebuild_bypass)] = true;
   p.seen = {clean, wet};
   p.seen_renewed = p.seen;
+  p.seen_closed = p.seen;
   p.now = clean;
   p.waits = {1, 2, 3, 4, 6};
   return p;
@@ -469,9 +471,10 @@ TEST_CASE("what the grade forbids is not allowed, whatever it costs") {
         "bar-both-done");
   const Plan u = plan_of(example("owner-no-port-check.json"), prices);
   CHECK(u.report.grade == Grade::U);
-  REQUIRE(u.first_checks.size() == 1);
-  CHECK(u.first_checks[0].id == "check-port");
-  CHECK(u.first_checks[0].cost == Approx(5 + 70 * 0.25));
+  REQUIRE(u.first.size() == 1);
+  CHECK(u.first[0].action.id == "check-port");
+  CHECK(u.first[0].looks);
+  CHECK(u.first[0].cost == Approx(5 + 70 * 0.25));
   CHECK(!u.option("recheck")->allowed);
 }
 
@@ -537,8 +540,7 @@ TEST_CASE("a plan's stages are those of the process") {
 }
 
 TEST_CASE("if nothing is done as many break down as the report's prognosis says") {
-  for (const std::string_view name :
-       {"dry-and-quiet.json", "film-caught-early.json", "seized.json"}) {
+  for (const std::string_view name : {"dry-and-quiet.json", "film-caught-early.json"}) {
     const plan::Unit unit = unit_of(name);
     const Ahead ahead(shipped_model().life(), unit.verdict().posterior.belief,
                       clock_of(unit.as_case()), shipped().settings.km_per_year);
@@ -576,14 +578,187 @@ TEST_CASE("if nothing is done as many break down as the report's prognosis says"
   CHECK(broken > 0.88 * unit.breaks_down(60000));
 }
 
-TEST_CASE("a plan lets no unit drive longer than the report does, and as long where that is best") {
-  for (const std::string_view name : {"dry-and-quiet.json", "bypassed.json", "history.json"}) {
-    const Plan p = plan_of(example(name), example_prices());
+TEST_CASE("a unit that does not turn has broken down, and is not watched") {
+  const Plan p = plan_of(example("seized.json"), example_prices());
+  CHECK(p.stands);
+  CHECK(p.lost_if_nothing == 1);
+  const auto& barred = p.option("recheck")->barred;
+  CHECK(std::ranges::find(barred, "bar-recheck-seized", &PlanReason::id) != barred.end());
+  CHECK(has(plan_to_text(p, {.colour = false, .width = 200, .units = Units::km}),
+            "This unit has broken down already: with nothing done it stays where it is."));
+  CHECK(!plan_of(example("film-caught-early.json"), example_prices()).stands);
+}
+
+const Guides& shipped_guides() {
+  static const Guides guides = [] {
+    const std::filesystem::path data(DRYSHAFT_DATA_DIR);
+    Result<Guides> loaded = load_guides(test::read_folder(data / "guides"), {},
+                                        test::read_folder(data / "families"), shipped());
+    if (!loaded.value || !loaded.diagnostics.empty()) {
+      throw std::runtime_error(complaints(loaded.diagnostics));
+    }
+    return std::move(*loaded.value);
+  }();
+  return guides;
+}
+
+// "Within 500 km or 14 days", as every document says it.
+std::string when(const Action& action) {
+  return action.overdue ? "overdue"
+                        : words::deadline(action.within_km, action.within_days, Units::km);
+}
+
+// Report and plan of a workshop, letter and quotation of an owner, job sheet and guide have one
+// first action, with the same limits, and one first look.
+void one_voice(const History& history) {
+  INFO(history.unit_id);
+  constexpr TextStyle kPlain{.colour = false, .width = 80, .units = Units::km};
+  const Report report =
+      shipped_grader().report(history, {.audience = Audience::technician, .today = std::nullopt});
+  const Action& asked = report.actions.front();
+  for (const Audience reader : {Audience::technician, Audience::owner}) {
+    const Report own =
+        shipped_grader().report(history, {.audience = reader, .today = std::nullopt});
+    const Plan p =
+        make_plan(history, shipped_grader(), shipped_work(), example_prices(),
+                  {.horizon_km = 8000, .audience = reader, .today = std::nullopt, .swings = false});
+    REQUIRE(!p.first.empty());
+    for (const Action* first : {&own.actions.front(), &p.first.front().action}) {
+      CHECK(first->id == asked.id);
+      CHECK(first->within_km == asked.within_km);
+      CHECK(first->within_days == asked.within_days);
+      CHECK(first->due_date == asked.due_date);
+      CHECK(first->due_km == asked.due_km);
+      CHECK(first->overdue == asked.overdue);
+    }
+    const auto says = [&](const std::string& text) {
+      std::string plain;  // small letters, one space between words
+      for (const char c : text) {
+        const bool space = c == ' ' || c == '\n';
+        if (!space || !plain.ends_with(' ')) {
+          plain += space ? ' ' : static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+        }
+      }
+      INFO(plain);
+      CHECK(has(plain, when(asked)));
+    };
+    says(to_text(own, kPlain));
+    says(plan_to_text(p, kPlain));
     const PlanOption& wait = *p.option("recheck");
     if (wait.allowed) {
-      CHECK(*wait.cost->interval_km <= *p.report.recheck.km);
+      CHECK(wait.cost->interval_km == report.recheck.km);
+      CHECK(wait.cost->interval_days == report.recheck.days);
+    }
+    // Nothing that decides is left for later than the work it decides.
+    for (const PlanFirst& f : p.first) {
+      CHECK((f.action.urgency <= Urgency::soon || &f == p.first.data()));
+    }
+    // No other limit for what the report asks for.
+    for (const PlanOption& o : p.options) {
+      for (const PlanReason& r : o.barred) {
+        const auto of_report = std::ranges::find(report.actions, r.id, &Action::rule);
+        if (of_report != report.actions.end() && (r.within_km || r.within_days)) {
+          CHECK(r.within_km == of_report->within_km);
+          CHECK(r.within_days == of_report->within_days);
+        }
+      }
     }
   }
+  // What is to be done first has a sheet, or is a look of which the guide tells.
+  const ActionRule& rule = *shipped().action(asked.id);
+  bool is_work = false;
+  bool has_sheet = false;
+  for (const PlanOptionRule& o : shipped_work().options) {
+    if (!o.jobs.empty() && std::ranges::find(o.actions, asked.id) != o.actions.end()) {
+      const JobSheetRequest request{.option = o.id};
+      is_work = true;
+      has_sheet =
+          has_sheet ||
+          (barred(history, shipped_grader(), shipped_work(), request).empty() &&
+           has(job_sheet_to_text(history, shipped_grader(), shipped_work(), request, kPlain),
+               report.unit_id));
+    }
+  }
+  CHECK(has_sheet == is_work);
+  if (rule.minutes > 0) {
+    const std::vector<std::string_view> checks =
+        guide_checks(shipped_guides(), shipped(), {.family = report.family});
+    CHECK(std::ranges::find(checks, asked.id) != checks.end());
+  }
+}
+
+TEST_CASE("a unit is told the same wherever one reads") {
+  std::size_t seen = 0;
+  for (const auto& file : std::filesystem::directory_iterator(DRYSHAFT_EXAMPLES_DIR)) {
+    const std::string name = file.path().filename().string();
+    if (name.ends_with(".json") && name != "prices.json" && name != "contradictory.json") {
+      one_voice(example(name));
+      ++seen;
+    }
+  }
+  CHECK(seen >= 17);
+  std::string intake =
+      test::read_file(std::filesystem::path(DRYSHAFT_EXAMPLES_DIR) / "intake.jsonl");
+  for (int unit = 0; unit < 300; ++unit) {
+    const std::size_t end = intake.find('\n');
+    REQUIRE(end != std::string::npos);
+    one_voice(history_of(intake.substr(0, end)));
+    intake.erase(0, end + 1);
+  }
+}
+
+TEST_CASE("after a bypass a look sees what harm shows, not the leak that is gone") {
+  const plan::Unit unit = unit_of("film-caught-early.json");
+  const Problem p = unit.problem(60000, {}, std::nullopt);
+  REQUIRE(!p.seen_closed.empty());
+  constexpr auto kRust = std::size_t{1} << static_cast<std::size_t>(Cause::rotor_bearing_corrosion);
+  double sound = 1;
+  double rusty = 1;
+  for (const Finding f : {Finding::port_fluid, Finding::port_residue, Finding::port_rust}) {
+    sound *= shipped_model().likelihood(f, 0)[0];
+    rusty *= shipped_model().likelihood(f, 0)[kRust];
+  }
+  const Seen& clean = p.seen_closed.front();
+  CHECK(clean.chance[0] == Approx(sound));
+  CHECK(clean.chance[4] == Approx(rusty));
+  CHECK(clean.chance[4] > 5 * p.seen.front().chance[4]);
+  CHECK(clean.most_steps > 0);  // caught early, closed, clean: that may be driven
+  for (const std::size_t stage : {0, 4}) {
+    double sum = 0;
+    for (const Seen& seen : p.seen_closed) {
+      sum += seen.chance[stage];
+      CHECK(!seen.allowed[static_cast<std::size_t>(Work::bypass)]);
+    }
+    CHECK(sum == Approx(1));
+  }
+  // A unit that is bypassed already shows no leak either.
+  const Problem done = unit_of("bypassed.json").problem(60000, {}, std::nullopt);
+  CHECK(done.seen.front().chance[4] == Approx(rusty));
+  CHECK(done.seen_closed.empty());
+}
+
+TEST_CASE("gearbox bearings alone stand beside the ways to go") {
+  const Plan p = plan_of(example("tone-dry-port-hybrid.json"), example_prices());
+  REQUIRE(p.beside.size() == 1);
+  const PlanOption& gear = p.beside.front();
+  CHECK(gear.id == "renew-gear-bearings");
+  CHECK(gear.allowed);
+  // Parts, the family's 7 hours, and 3 days out of use.
+  CHECK(gear.cost->expected == Approx(560.0 / 3 + 7 * 70 + 3 * 140.0 / 3));
+  CHECK(gear.cost->bill_low == Approx(140 + 7 * 70));
+  CHECK(gear.cost->bill_high == Approx(240 + 7 * 70));
+  CHECK(std::ranges::none_of(
+      p.options, [](const PlanOption& o) { return o.role == OptionRole::gear_bearings; }));
+  const auto barred = [](std::string_view name) {
+    const Plan other = plan_of(example(name), example_prices());
+    CHECK(!other.beside.front().allowed);
+    return other.beside.front().barred.front().id;
+  };
+  CHECK(barred("dry-and-quiet.json") == "renew-gear-bearings");
+  CHECK(barred("droplets-rust-tone.json") == "advise-stop");
+}
+
+TEST_CASE("a plan lets no unit drive longer than the report does") {
   // The same look again leaves as long as the report does.
   const History dry = example("dry-and-quiet.json");
   const Report report =
@@ -841,7 +1016,8 @@ TEST_CASE("work that the rules want within a limit is not put off because that i
   CHECK(waits.barred.front().within_km == 1500);
   CHECK(low.option("bypass-rotor-circuit")->barred.front().id == "bar-bypass-insulation");
   CHECK(low.options.front().id == "open-and-rebuild");
-  CHECK(low.first_checks.empty());
+  REQUIRE(low.first.size() == 1);
+  CHECK(low.first[0].action.rule == "advise-insulation-first");
   CHECK(!plan("heavy", R"("noise": {"present": true, "level": "loud"}, "rotation": "stiff")")
              .option("recheck")
              ->allowed);
@@ -850,9 +1026,9 @@ TEST_CASE("work that the rules want within a limit is not put off because that i
   // A check that the report asks for before driving comes before every option.
   const Plan stored =
       plan("none", R"("noise": {"present": false}, "faults": {"isolation": "stored"})");
-  REQUIRE(stored.first_checks.size() == 1);
-  CHECK(stored.first_checks[0].id == "measure-insulation");
-  CHECK(stored.first_checks[0].within_km == 0);
+  REQUIRE(stored.first.size() == 1);
+  CHECK(stored.first[0].action.id == "measure-insulation");
+  CHECK(stored.first[0].action.within_km == 0);
   CHECK(has(plan_to_text(stored, {}), "First     Before any further driving and within 7 days:"));
   CHECK(stored.option("bypass-rotor-circuit")->barred.front().id == "bar-bypass-isolation");
 }

@@ -44,9 +44,10 @@ enum class PriceKind : std::uint8_t {
   core,           ///< paid for an undamaged unit that is given in exchange
   rebuilt_unit,   ///< what a rebuilt unit sells for; optional: what a replacement costs
   downtime_day,
-  hour,  ///< labour
+  hour,        ///< labour
+  sound_unit,  ///< what a unit of grade A sells for as it is; optional: the core value
 };
-inline constexpr std::size_t kPriceCount = static_cast<std::size_t>(PriceKind::hour) + 1;
+inline constexpr std::size_t kPriceCount = static_cast<std::size_t>(PriceKind::sound_unit) + 1;
 /// The member's name in the price book, such as `gear_bearings`.
 std::string_view name(PriceKind kind);
 /// In words, such as "gearbox input bearings".
@@ -86,7 +87,8 @@ enum class TimedWork : std::uint8_t {
   bypass,
   rebuild,
   bypass_in_rebuild,
-  major_parts,  ///< on top of the rebuild
+  major_parts,    ///< on top of the rebuild
+  gear_bearings,  ///< alone
   exchange,
   breakdown,
 };
@@ -159,8 +161,10 @@ enum class OptionRole : std::uint8_t {
   rebuild,
   rebuild_and_bypass,
   replace,
+  gear_bearings,  ///< answers a noise alone: stands beside the others
 };
-inline constexpr std::size_t kOptionRoleCount = static_cast<std::size_t>(OptionRole::replace) + 1;
+inline constexpr std::size_t kOptionRoleCount =
+    static_cast<std::size_t>(OptionRole::gear_bearings) + 1;
 
 /// A way to go.
 struct PlanOptionRule : Item {
@@ -202,10 +206,12 @@ std::string_view spending_title(std::size_t index);  ///< such as "major parts"
 
 struct PlanCost {
   double expected = 0;
-  double low = 0;                     ///< 10 % of the lives cost less
-  double high = 0;                    ///< 10 % cost more
-  double chance_lost = 0;             ///< the unit breaks down or turns out to be beyond repair
-  std::optional<double> interval_km;  ///< to the first recheck, where one is waited for
+  double low = 0;          ///< 10 % of the lives cost less
+  double high = 0;         ///< 10 % cost more
+  double chance_lost = 0;  ///< the unit breaks down or turns out to be beyond repair
+  /// To the first recheck, where one is waited for: the report's own, 0 where it is overdue.
+  std::optional<double> interval_km;
+  std::optional<double> interval_days;
   std::string then_if_clean;  ///< the option that follows a clean recheck; empty: waiting on
   std::array<double, kSpendingCount> spending{};
   double at_least = 0;  ///< no policy that begins like this costs less, on this grid of distances
@@ -223,6 +229,7 @@ struct PlanReason {
   /// Of the work that the option would put off.
   std::optional<double> within_km = std::nullopt;
   std::optional<double> within_days = std::nullopt;
+  bool overdue = false;
 };
 
 struct PlanOption {
@@ -256,15 +263,12 @@ struct PlanThreshold {
   bool verified = false;  ///< solved again on both sides
 };
 
-struct PlanCheck {
-  std::string id;
-  std::string text;
-  double minutes = 0;
-  double cost = 0;
-  /// Where the report asks for it before anything else; none: it settles an ungraded unit.
-  std::optional<double> within_km = std::nullopt;
-  std::optional<double> within_days = std::nullopt;
-  std::string because = {};
+/// What the report asks for first, with its limits.
+struct PlanFirst {
+  Action action;
+  bool looks = false;  ///< a look that comes before work is chosen
+  double minutes = 0;  ///< 0: not known here
+  double cost = 0;     ///< of a look whose minutes are known
 };
 
 struct Plan {
@@ -279,14 +283,19 @@ struct Plan {
   double dry = 0;
   double leaking = 0;
   double damaged = 0;
-  double lost_if_nothing = 0;  ///< as the report's prognosis: breakdown before the horizon
-  double loss_low = 0;         ///< what a breakdown costs then
+  /// As the report's prognosis: breakdown before the horizon; 1 of one that stands.
+  double lost_if_nothing = 0;
+  double loss_low = 0;  ///< what a breakdown costs then
   double loss_high = 0;
-  std::vector<PlanCheck> first_checks;  ///< come before all options, in this order
-  std::vector<PlanOption> options;      ///< allowed ones first, cheapest first
-  double difference = 0;                ///< of the best two
-  double judgement = 0;                 ///< what the swings make of it, taken together
-  bool close = false;                   ///< the difference lies within them
+  bool stands = false;  ///< it has broken down already
+  /// The report's first action, and what else it asks for soon before work that is chosen here.
+  std::vector<PlanFirst> first;
+  std::vector<PlanOption> options;  ///< of which one is chosen: allowed ones first, cheapest first
+  /// What is no way to go of its own; of their costs `expected` and the bill alone, for the work.
+  std::vector<PlanOption> beside;
+  double difference = 0;  ///< of the best two
+  double judgement = 0;   ///< what the swings make of it, taken together
+  bool close = false;     ///< the difference lies within them
   std::vector<std::pair<std::string, double>> sources;  ///< of the difference: spending, amount
   std::vector<PlanSwing> swings;                        ///< largest first
   std::vector<PlanThreshold> thresholds;
@@ -325,13 +334,29 @@ struct YardUnit {
   Report report;
   /// Expected gain of rebuilding and selling it over selling it unopened.
   double value = 0;
-  double hours = 0;    ///< expected
-  double money = 0;    ///< expected, parts alone
+  /// Give or take: the root of the squares of what moves it, one at a time: the odds of damage, of
+  /// major parts, of a unit beyond repair and of a new leak by the memory band, prices to their
+  /// ends.
+  double spread = 0;
+  double hours = 0;     ///< expected
+  double money = 0;     ///< expected, parts alone
+  double per_unit = 0;  ///< gain by the bench hour; under a budget, by money spent on parts
+  /// 1 the best. Those of a rank differ in `per_unit` by less than is known of the difference.
+  std::size_t rank = 0;
   double damaged = 0;  ///< chance
   bool chosen = false;
   /// The check that adds most to the value of the whole selection, and by how much.
   std::string check;
   double check_gain = 0;
+};
+
+/// The same check of all units where it gains more than it costs.
+struct YardCheck {
+  std::string action;
+  std::string text;       ///< what is done, in a few words
+  std::size_t units = 0;  ///< so many
+  double gain = 0;        ///< by which the selection is worth more on average, in all
+  double cost = 0;        ///< of the checks, in all
 };
 
 struct YardOptions {
@@ -343,8 +368,9 @@ struct YardOptions {
 struct Yard {
   std::string currency;
   YardOptions limit;
-  std::vector<YardUnit> units;  ///< the chosen first, then by value
-  double value = 0;             ///< of the chosen together
+  std::vector<YardUnit> units;    ///< the chosen first, then by gain per hour or per money
+  std::vector<YardCheck> checks;  ///< those that gain more than they cost, most first
+  double value = 0;               ///< of the chosen together
   double hours = 0;
   double money = 0;
   std::vector<Diagnostic> rejected;
@@ -353,7 +379,9 @@ struct Yard {
 };
 
 /// Which cores to open under a limit: an exact 0/1 knapsack over hours in tenths
-/// (or money in parts of the budget), rounded up, so that the limit is kept.
+/// (or money in parts of the budget), rounded up, so that the limit is kept. What is left over is
+/// not lost: it counts as much as the next core makes of it, so that no core is chosen for filling
+/// the week.
 Yard make_yard(const std::vector<History>& histories, const Grader& grader, const WorkRules& work,
                const PriceBook& prices, const YardOptions& options);
 std::string to_json(const Yard& yard);  ///< one line, `dryshaft-yard/1`

@@ -972,8 +972,7 @@ class Presenter {
       cooling = Cooling::wet;
     }
     if ((cooling == Cooling::bypassed || cooling == Cooling::factory_dry) &&
-        facts.at(Finding::port_fluid) > 0 &&
-        facts.at(Finding::port_fluid_kind) == level_of(FluidKind::coolant)) {
+        (has_coolant(facts) || coolant_not_accounted_for())) {
       contradiction("coolant-in-dry-rotor");
       facts.set(Situation::configuration, Configuration::contradicted);
       cooling = Cooling::wet;
@@ -986,6 +985,30 @@ class Presenter {
                                     : cooling == Cooling::bypassed && bled() ? Crossover::bled
                                     : kept == nullptr                        ? Crossover::unknown
                                                                              : Crossover::dropped);
+  }
+
+  static bool has_coolant(const Case& facts) {
+    return facts.at(Finding::port_fluid) > 0 &&
+           facts.at(Finding::port_fluid_kind) == level_of(FluidKind::coolant);
+  }
+
+  // An earlier look saw coolant, and no record of a later day tells how the rotor is cooled: a
+  // wiped tip, dry again, does not say that a bypass is there.
+  [[nodiscard]] bool coolant_not_accounted_for() const {
+    double told = -std::numeric_limits<double>::infinity();
+    for (std::size_t i = records_.size(); i-- > std::max(first_, bypassed_from());) {
+      const double day = records_[i].at(Field::date).number;
+      if (before_repair(i)) {
+        return false;
+      }
+      if (has_coolant(said(i).facts)) {
+        return told <= day;
+      }
+      if (records_[i].has(Field::rotor_cooling)) {
+        told = std::max(told, day);
+      }
+    }
+    return false;
   }
 
   // Since the circuit was last bypassed, or since a record first told of that.

@@ -82,10 +82,15 @@ struct Problem {
   Seen now;
   std::vector<Seen> seen;          // results of checks of this unit, the clean one first
   std::vector<Seen> seen_renewed;  // of a rebuilt one
+  std::vector<Seen> seen_closed;   // of a bypassed one: what harm shows, for nothing leaks
+  std::size_t first_steps = 0;     // the first check is waited for no less than this
   std::vector<std::size_t> waits;  // distances to the next check that are tried, in steps
 
   [[nodiscard]] std::size_t stages() const { return 1 + leak_stages + (breakdown_km > 0 ? 1 : 0); }
   [[nodiscard]] std::size_t last() const { return stages() - 1; }
+  [[nodiscard]] std::array<const std::vector<Seen>*, 3> all_seen() const {
+    return {&seen, &seen_renewed, &seen_closed};
+  }
   [[nodiscard]] bool is_damaged(std::size_t stage) const {
     return breakdown_km > 0 && stage == last();
   }

@@ -67,17 +67,29 @@ class PlanPage {
   }
 
   // "Before any further driving and within 7 days: Identify the liquid."
-  [[nodiscard]] std::string asked(const PlanCheck& check) const {
-    const std::string when = words::deadline(check.within_km, check.within_days, units_);
-    return when.empty() ? check.text : fmt::format("{}: {}", sentence_case(when), check.text);
+  [[nodiscard]] std::string asked(const Action& action) const {
+    const std::string when =
+        action.overdue ? "overdue" : words::deadline(action.within_km, action.within_days, units_);
+    return when.empty() ? action.text : fmt::format("{}: {}", sentence_case(when), action.text);
+  }
+  // Whether a look comes before work is chosen.
+  [[nodiscard]] bool looks_first() const {
+    return std::ranges::any_of(p_.first, &PlanFirst::looks);
   }
   // Why an option is not allowed; of work that it would put off, also by when that is wanted.
   [[nodiscard]] std::string why_not(const PlanReason& reason) const {
     const std::string when = words::deadline(reason.within_km, reason.within_days, units_);
     const std::string why = sentence_case(reason.text);
-    return when.empty() ? why : fmt::format("The rules want work {}. {}", when, why);
+    return reason.overdue ? fmt::format("Work that the rules want is overdue. {}", why)
+           : when.empty() ? why
+                          : fmt::format("The rules want work {}. {}", when, why);
   }
 
+  // To the first recheck, as the report has it.
+  [[nodiscard]] std::string first_recheck(const PlanCost& cost) const {
+    return r_.recheck.overdue ? "now: it is overdue"
+                              : words::deadline(cost.interval_km, cost.interval_days, units_);
+  }
   // What the best decisions make of a clean recheck, where that is not to wait on.
   [[nodiscard]] std::string then(const PlanCost& cost) const {
     const PlanOption* next = p_.option(cost.then_if_clean);
@@ -92,21 +104,25 @@ class PlanPage {
     cautions("Before any work");
     d_.emplace_back(Lead{fmt::format("Grade {}", name(r_.grade)),
                          closed(sentence_case(r_.grade_meaning)), r_.grade});
-    for (const PlanCheck& check : p_.first_checks) {
-      d_.emplace_back(Lead{
-          &check == &p_.first_checks.front() ? "First" : "And",
-          fmt::format("{} About {:g} minutes, {}.", asked(check), check.minutes, money(check.cost)),
-          std::nullopt});
+    for (const PlanFirst& first : p_.first) {
+      std::string text = asked(first.action);
+      if (first.minutes > 0) {
+        text += fmt::format(" About {:g} minutes, {}.", first.minutes, money(first.cost));
+      }
+      if (first.looks) {
+        text += " " + closed(sentence_case(first.action.because));
+      }
+      d_.emplace_back(
+          Lead{&first == &p_.first.front() ? "First" : "And", std::move(text), std::nullopt});
     }
     if (const PlanOption* best = at(0)) {
-      d_.emplace_back(
-          Lead{"Cheapest",
-               fmt::format("{}: {} expected over {}{}.", sentence_case(best->title),
-                           money(best->cost->expected), horizon(),
-                           p_.first_checks.empty() || best->role == OptionRole::look_first
-                               ? ""
-                               : ", going by what is known before that"),
-               std::nullopt});
+      d_.emplace_back(Lead{"Cheapest",
+                           fmt::format("{}: {} expected over {}{}.", sentence_case(best->title),
+                                       money(best->cost->expected), horizon(),
+                                       !looks_first() || best->role == OptionRole::look_first
+                                           ? ""
+                                           : ", going by what is known before that"),
+                           std::nullopt});
     }
     if (p_.close && at(1) != nullptr) {
       d_.emplace_back(
@@ -117,6 +133,7 @@ class PlanPage {
                std::nullopt});
     }
     options();
+    beside();
     barred();
     difference();
     how_sure();
@@ -125,7 +142,7 @@ class PlanPage {
   }
 
   void options() {
-    heading(fmt::format("Options over {}, in {}", horizon(), p_.currency));
+    heading(fmt::format("One of these, over {}, in {}", horizon(), p_.currency));
     Table table;
     table.columns = {{"expected", Table::Fit::whole, true, false, 0},
                      {"10 %", Table::Fit::whole, true, false, 0},
@@ -138,8 +155,7 @@ class PlanPage {
       }
       std::string title = o.title;
       if (o.cost->interval_km) {
-        title += fmt::format(" (first after {} {}{})", words::limit(*o.cost->interval_km, units_),
-                             words::unit_name(units_), then(*o.cost));
+        title += fmt::format(" (first {}{})", first_recheck(*o.cost), then(*o.cost));
       } else if (!o.cost->variant.empty()) {
         title += o.cost->variant == "whole-unit" ? " (here: the unit)" : " (here: parts)";
       }
@@ -150,10 +166,33 @@ class PlanPage {
     }
     d_.emplace_back(std::move(table));
     say(fmt::format(
-        "Each is followed by the best decisions at later checks. One life in ten costs less than "
-        "the 10 % column, one in ten more than the 90 % column. Lost: broken down on the road, or "
-        "beyond repair when opened. With neither check nor work {} of such units break down.",
-        words::percent(p_.lost_if_nothing)));
+        "Each is a whole way to go: one is chosen, and followed by the best decisions at later "
+        "checks. One life in ten costs less than the 10 % column, one in ten more than the 90 % "
+        "column. Lost: broken down on the road, or beyond repair when opened. {}",
+        if_nothing()));
+  }
+
+  [[nodiscard]] std::string if_nothing() const {
+    if (p_.stands) {
+      return "This unit has broken down already: with nothing done it stays where it is.";
+    }
+    return fmt::format("{} {} of such units break down.",
+                       r_.grade == Grade::D ? "Driven on all the same, with neither check nor work,"
+                                            : "With neither check nor work",
+                       words::percent(p_.lost_if_nothing));
+  }
+
+  void beside() {
+    for (const PlanOption& o : p_.beside) {
+      if (o.allowed) {
+        heading("Beside these");
+        item(fmt::format("{}: {}, days out of use included.", sentence_case(o.title),
+                         money(o.cost->expected)),
+             {closed(sentence_case(o.effect)),
+              "No answer to a leak: it changes no chance above, so it is compared with none of "
+              "them. A rebuild renews these bearings too."});
+      }
+    }
   }
 
   void barred() {
@@ -301,16 +340,21 @@ class PlanPage {
     for (std::size_t i = 0; i + 1 < r_.owner_summary.size() && i < 2; ++i) {
       say(r_.owner_summary[i]);
     }
-    if (!p_.first_checks.empty()) {
-      heading("First");
-      for (const PlanCheck& check : p_.first_checks) {
-        say(fmt::format("{} It costs about {}.", asked(check), range(check.cost, check.cost)));
+    heading("First");
+    for (const PlanFirst& first : p_.first) {
+      std::string text = asked(first.action);
+      if (first.minutes > 0) {
+        text += fmt::format(" It costs about {}.", range(first.cost, first.cost));
       }
-      if (!p_.first_checks.front().because.empty()) {
-        say("The ways below go by what is known before that: none of them is chosen until then.");
+      if (first.looks) {
+        text += " " + closed(sentence_case(first.action.because));
       }
+      say(std::move(text));
     }
-    heading("Ways to go");
+    if (looks_first()) {
+      say("The ways below go by what is known before that: none of them is chosen until then.");
+    }
+    heading("Ways to go: one of these");
     say(fmt::format(
         "Prices in {}, rounded. The first is what the workshop would charge first, from its "
         "lowest prices to its highest; the second what comes together for eight of "
@@ -323,18 +367,24 @@ class PlanPage {
         const bool opens =
             (o.role == OptionRole::rebuild || o.role == OptionRole::rebuild_and_bypass) &&
             r_.grade != Grade::A;
-        item(
-            fmt::format("{}: {} first; {} over the whole time.", o.title,
-                        amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
-                        amounts(o.cost->low, o.cost->high, kOwnerDigits)),
-            {o.cost->interval_km
-                 ? fmt::format("{} The first look is due after {} {} at the latest.", o.effect,
-                               words::limit(*o.cost->interval_km, units_), words::unit_name(units_))
-                 : o.effect,
-             fmt::format(
-                 "Of such cars {} would lose the drive unit all the same.{}",
-                 out_of_ten(o.cost->chance_lost),
-                 opens ? " If more damage is found inside, the first bill is higher." : "")});
+        item(fmt::format("{}: {} first; {} over the whole time.", o.title,
+                         amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
+                         amounts(o.cost->low, o.cost->high, kOwnerDigits)),
+             {o.cost->interval_km
+                  ? fmt::format("{} The first look is due {}.", o.effect, first_recheck(*o.cost))
+                  : o.effect,
+              fmt::format(
+                  "Of such cars {} would lose the drive unit all the same.{}",
+                  out_of_ten(o.cost->chance_lost),
+                  opens ? " If more damage is found inside, the first bill is higher." : "")});
+      }
+    }
+    for (const PlanOption& o : p_.beside) {
+      if (o.allowed) {
+        heading("Beside these");
+        item(fmt::format("{}: {}.", o.title,
+                         amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits)),
+             {o.effect, "It is part of the work where the unit is opened and rebuilt."});
       }
     }
     bool first = true;
@@ -347,15 +397,23 @@ class PlanPage {
         const PlanReason& why = o.barred.front();
         const std::string due = words::deadline(why.within_km, why.within_days, units_);
         item(fmt::format("{}.", o.title),
-             {due.empty() ? why.text : fmt::format("Work is due {}. {}", due, why.text)});
+             {why.overdue   ? fmt::format("Work is overdue. {}", why.text)
+              : due.empty() ? why.text
+                            : fmt::format("Work is due {}. {}", due, why.text)});
       }
     }
     heading("If nothing is done");
-    say(
-        fmt::format("{} such drive units would break down within {}. A breakdown costs about {}, "
-                    "towing and another unit included.",
-                    sentence_case(out_of_ten(p_.lost_if_nothing)), horizon(),
-                    range(p_.loss_low, p_.loss_high)));
+    if (p_.stands) {
+      say("The drive unit has broken down already. It stays as it is until something is done, and "
+          "standing wet makes it worse.");
+    } else {
+      say(
+          fmt::format("{} such drive units would break down within {}{}. A breakdown costs about "
+                      "{}, towing and another unit included.",
+                      sentence_case(out_of_ten(p_.lost_if_nothing)), horizon(),
+                      r_.grade == Grade::D ? ", if they were driven all the same" : "",
+                      range(p_.loss_low, p_.loss_high)));
+    }
     heading("How sure this is");
     say("Nobody has seen the inside yet: these are chances from what was noticed and from "
         "experience, not a promise. Two prices that lie close together are the same price.");

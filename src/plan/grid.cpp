@@ -96,9 +96,10 @@ class GridMaker {
     }
   }
 
-  void spread(Track& t, std::size_t step, const Point& from, std::size_t most) {
+  void spread(Track& t, std::size_t step, const Point& from, std::size_t most,
+              std::size_t least = 1) {
     for (const std::size_t wait : t.waits) {
-      if (wait <= most && step + wait < t.steps) {
+      if (wait >= least && wait <= most && step + wait < t.steps) {
         look(t, step + wait, from.arrive[wait]);
       }
     }
@@ -167,7 +168,7 @@ class GridMaker {
 }  // namespace
 
 Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
-  for (const std::vector<Seen>* list : {&problem.seen, &problem.seen_renewed}) {
+  for (const std::vector<Seen>* list : problem.all_seen()) {
     for (const Seen& s : *list) {
       longest = std::max(longest, s.most_steps);
     }
@@ -200,12 +201,12 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
     closed.emplace();
     closed->kind = Track::Kind::closed;
     closed->steps = problem.steps;
-    closed->seen = &problem.seen;
+    closed->seen = &problem.seen_closed;
     closed->waits = problem.waits;
     maker.move(*closed, {});
     // Nothing leaks after a bypass, so the chance of damage is what matters.
     for (std::size_t k = 0; k < closed->steps; ++k) {
-      for (std::size_t r = 0; r < problem.seen.size(); ++r) {
+      for (std::size_t r = 0; r < problem.seen_closed.size(); ++r) {
         for (const double damaged : {0.0, 0.01, 0.05, 0.2, 0.6}) {
           Row belief{};
           belief[0] = 1 - damaged;
@@ -225,7 +226,7 @@ Grid::Grid(const Problem& given, const Fineness& fineness) : problem(given) {
   maker.move(own, problem.onset);
   root = maker.point(own, 0, problem.start);
   maker.look(own, 0, problem.start);
-  maker.spread(own, 0, root, problem.now.most_steps);
+  maker.spread(own, 0, root, problem.now.most_steps, problem.first_steps);
   maker.grow(own);
   points = maker.points();
 }

@@ -1,5 +1,7 @@
 // `dryshaft-plan/1`: one object, one line.
 
+#include <utility>
+
 #include "base/index.hpp"
 #include "base/json_out.hpp"
 #include "dryshaft/plan.hpp"
@@ -25,6 +27,7 @@ Ordered of_cost(const PlanCost& c) {
   json["high_90"] = money(c.high);
   json["chance_lost"] = chance(c.chance_lost);
   json["interval_km"] = c.interval_km ? number_or_null(*c.interval_km, kKmDigits) : nullptr;
+  json["interval_days"] = c.interval_days ? number_or_null(*c.interval_days, 0) : nullptr;
   json["then_if_clean"] = text_or_null(c.then_if_clean);
   json["variant"] = text_or_null(c.variant);
   json["spending"] = Ordered::object();
@@ -48,6 +51,33 @@ Ordered of_option(const PlanOption& o) {
   }
   json["cost"] = o.cost ? of_cost(*o.cost) : Ordered(nullptr);
   return json;
+}
+
+// One that is compared with no other.
+Ordered of_beside(PlanOption o) {
+  const std::optional<PlanCost> cost = std::exchange(o.cost, std::nullopt);
+  Ordered json = of_option(o);
+  if (cost) {
+    json["cost"] = {
+        {"expected", money(cost->expected)},
+        {"first_bill", {{"low", money(cost->bill_low)}, {"high", money(cost->bill_high)}}}};
+  }
+  return json;
+}
+
+Ordered of_first(const PlanFirst& first) {
+  const Action& a = first.action;
+  const bool timed = first.minutes > 0;
+  return {{"id", a.id},
+          {"text", a.text},
+          {"looks", first.looks},
+          {"minutes", timed ? Ordered(first.minutes) : Ordered(nullptr)},
+          {"cost", timed ? money(first.cost) : Ordered(nullptr)},
+          {"within_km", a.within_km ? number_or_null(*a.within_km, kKmDigits) : nullptr},
+          {"within_days", a.within_days ? number_or_null(*a.within_days, kKmDigits) : nullptr},
+          {"due_km", a.due_km ? number_or_null(*a.due_km, kKmDigits) : nullptr},
+          {"due_date", text_or_null(a.due_date)},
+          {"overdue", a.overdue}};
 }
 
 Ordered of_comparison(const Plan& p) {
@@ -118,18 +148,19 @@ std::string to_json(const Plan& p) {
                      {"years", number_or_null(p.horizon_km / p.km_per_year, 2)}};
   json["now"] = {
       {"dry", chance(p.dry)}, {"leaking", chance(p.leaking)}, {"damaged", chance(p.damaged)}};
-  json["if_nothing_is_done"] = {{"chance_lost", chance(p.lost_if_nothing)}};
-  json["first_check"] = nullptr;
-  if (!p.first_checks.empty()) {
-    const PlanCheck& first = p.first_checks.front();
-    json["first_check"] = {{"id", first.id},
-                           {"text", first.text},
-                           {"minutes", first.minutes},
-                           {"cost", money(first.cost)}};
+  json["if_nothing_is_done"] = {{"broken_down", p.stands},
+                                {"chance_lost", chance(p.lost_if_nothing)}};
+  json["first"] = Ordered::array();
+  for (const PlanFirst& first : p.first) {
+    json["first"].push_back(of_first(first));
   }
   json["options"] = Ordered::array();
   for (const PlanOption& o : p.options) {
     json["options"].push_back(of_option(o));
+  }
+  json["beside"] = Ordered::array();
+  for (const PlanOption& o : p.beside) {
+    json["beside"].push_back(of_beside(o));
   }
   json["best"] = p.options.empty() || !p.options.front().allowed ? Ordered(nullptr)
                                                                  : Ordered(p.options.front().id);

@@ -90,6 +90,11 @@ double triangular(const Price& p, double share) {
                         : p.high - std::sqrt((1 - share) * wide * (p.high - p.likely));
 }
 
+// In plans, not only in a yard.
+bool is_spent(std::size_t price) {
+  return price != idx(PriceKind::rebuilt_unit) && price != idx(PriceKind::sound_unit);
+}
+
 struct DoubtSpec {
   std::string_view id;
   std::string_view title;
@@ -132,9 +137,10 @@ class Planner {
     plan_.leaking = std::max(0.0, 1 - plan_.dry - plan_.damaged);
     const Amounts amounts = means(prices_.price);
     const Costs costs = unit_.costs(amounts, true);
-    first_checks(costs);
+    first_actions(costs);
     const Grid fine(problem, kFine);
-    plan_.lost_if_nothing = unit_.breaks_down(o_.horizon_km);
+    plan_.stands = unit_.stands();
+    plan_.lost_if_nothing = plan_.stands ? 1 : unit_.breaks_down(o_.horizon_km);
     plan_.loss_low = prices_.at(PriceKind::loss).low;
     plan_.loss_high = prices_.at(PriceKind::loss).high;
     plan_.beliefs = fine.points;
@@ -143,7 +149,11 @@ class Planner {
     coarse_.emplace(problem, kCoarse);
     const Solution coarse = solve(*coarse_, costs);
     for (const PlanOptionRule& rule : work_.options) {
-      option(rule, fine, costs, solution, bounds, coarse);
+      if (rule.role == OptionRole::gear_bearings) {
+        beside(rule);
+      } else {
+        option(rule, fine, costs, solution, bounds, coarse);
+      }
     }
     std::ranges::stable_sort(plan_.options, [](const PlanOption& a, const PlanOption& b) {
       if (a.allowed != b.allowed) {
@@ -164,36 +174,47 @@ class Planner {
     return unit_.problem(o_.horizon_km, doubt, plan_.report.recheck.km);
   }
 
-  // What the report asks for at once ahead of any work, and what settles an ungraded unit.
-  void first_checks(const Costs& costs) {
-    const ActionRule& port = k_.action(ActionRole::look_at_port);
-    const auto add = [&](const ActionRule& action) -> PlanCheck& {
-      const double labour = prices_.at(PriceKind::hour).mean() * action.minutes / kMinutesPerHour;
-      return plan_.first_checks.emplace_back(
-          PlanCheck{action.id, owner() ? action.owner_text : action.text, action.minutes,
-                    &action == &port ? costs.check : labour});
-    };
+  // Whether it is work of a way to go, of which one is chosen here.
+  [[nodiscard]] bool is_chosen_here(const std::string& action) const {
+    return std::ranges::any_of(work_.options, [&](const PlanOptionRule& o) {
+      return !o.waits && o.role != OptionRole::look_first &&
+             std::ranges::find(o.actions, action) != o.actions.end();
+    });
+  }
+
+  void first_actions(const Costs& costs) {
     for (const Action& asked : plan_.report.actions) {
       const ActionRule& action = *k_.action(asked.id);
-      if (asked.urgency != Urgency::now || action.minutes <= 0) {
+      const bool again = action.role == ActionRole::look_again;
+      const bool work = again || is_chosen_here(asked.id);
+      if (!plan_.first.empty() && (work || asked.urgency > Urgency::soon)) {
         break;
       }
-      PlanCheck& check = add(action);
-      check.within_km = asked.within_km;
-      check.within_days = asked.within_days;
-      check.because = asked.because;
+      PlanFirst& first = plan_.first.emplace_back();
+      first.action = asked;
+      first.looks = !work && action.role != ActionRole::stop && action.closed_by.work.empty() &&
+                    asked.urgency != Urgency::routine;
+      const ActionRule& port = k_.action(ActionRole::look_at_port);
+      first.minutes = again ? port.minutes : action.minutes;
+      first.cost = again || &action == &port
+                       ? costs.check
+                       : prices_.at(PriceKind::hour).mean() * first.minutes / kMinutesPerHour;
+      if (work) {
+        break;
+      }
     }
-    if (unit_.ungraded() && std::ranges::find(plan_.first_checks, port.id, &PlanCheck::id) ==
-                                plan_.first_checks.end()) {
-      add(port);
-    }
+  }
+
+  [[nodiscard]] Amounts ends(double Price::*end) const {
+    Amounts amounts{};
+    std::ranges::transform(prices_.price, amounts.begin(),
+                           [end](const Price& p) { return p.*end; });
+    return amounts;
   }
 
   // The first step alone, of a unit that is no worse inside than it looks.
   [[nodiscard]] double bill(const First& first, double Price::*end) const {
-    Amounts amounts{};
-    std::ranges::transform(prices_.price, amounts.begin(),
-                           [end](const Price& p) { return p.*end; });
+    Amounts amounts = ends(end);
     // The other unit's price goes up where a core is worth less.
     const Price& core = prices_.at(PriceKind::core);
     amounts[idx(PriceKind::core)] = end == &Price::low ? core.high : core.low;
@@ -207,28 +228,55 @@ class Planner {
                : cost_of_work(coarse_->problem, costs, first.work, coarse_->problem.now, 0);
   }
 
-  void option(const PlanOptionRule& rule, const Grid& grid, const Costs& costs,
-              const Solution& solution, const std::vector<double>& bounds, const Solution& coarse) {
+  // Without what it costs.
+  [[nodiscard]] PlanOption option_by(const PlanOptionRule& rule) const {
     PlanOption option;
     option.id = rule.id;
     option.role = rule.role;
     option.title = owner() ? rule.owner_title : rule.title;
     option.effect = owner() ? rule.owner_effect : rule.reason;
     option.barred = unit_.barred(rule, owner());
-    const First* first = option.barred.empty() ? first_of(solution, rule.role) : nullptr;
-    if (option.barred.empty() && first == nullptr) {
-      // The report leaves less of a way than one step.
-      option.barred.push_back({rule.id, owner()
-                                            ? "The next look cannot wait."
-                                            : "The next look is due sooner than a plan can wait."});
+    // By what is left of the limits, as the report has it.
+    for (PlanReason& reason : option.barred) {
+      const auto& actions = plan_.report.actions;
+      const auto asked = std::ranges::find(actions, reason.id, &Action::rule);
+      if (asked != actions.end() && (reason.within_km || reason.within_days)) {
+        reason.within_km = asked->within_km;
+        reason.within_days = asked->within_days;
+        reason.overdue = asked->overdue;
+      }
     }
-    option.allowed = first != nullptr;
-    if (first != nullptr) {
+    return option;
+  }
+
+  // Compared with nothing: it answers another question than the ways to go.
+  void beside(const PlanOptionRule& rule) {
+    PlanOption option = option_by(rule);
+    option.allowed = option.barred.empty();
+    if (option.allowed) {
+      option.cost.emplace();
+      option.cost->expected = unit_.gear_bearings(means(prices_.price), true);
+      option.cost->bill_low = unit_.gear_bearings(ends(&Price::low), false);
+      option.cost->bill_high = unit_.gear_bearings(ends(&Price::high), false);
+    }
+    plan_.beside.push_back(std::move(option));
+  }
+
+  void option(const PlanOptionRule& rule, const Grid& grid, const Costs& costs,
+              const Solution& solution, const std::vector<double>& bounds, const Solution& coarse) {
+    PlanOption option = option_by(rule);
+    option.allowed = option.barred.empty();
+    if (option.allowed) {
+      const First* first = first_of(solution, begins_as(rule.role));
       option.cost = cost_of(*first, grid, costs, solution);
+      if (rule.role == OptionRole::wait) {
+        option.cost->interval_km = plan_.report.recheck.km;
+        option.cost->interval_days = plan_.report.recheck.days;
+      }
       option.cost->bill_low = bill(*first, &Price::low);
       option.cost->bill_high = bill(*first, &Price::high);
       option.cost->at_least = bounds[static_cast<std::size_t>(first - solution.first.data())];
-      const First* other = first_of(coarse, rule.role);
+      const First* other = first_of(coarse, option_of(*first));
       option.cost->coarser = other != nullptr ? other->cost : first->cost;
     }
     plan_.options.push_back(std::move(option));
@@ -242,7 +290,6 @@ class Planner {
     cost.chance_lost = account.lost;
     cost.spending = account.spent;
     if (first.does == plan::Node::Does::wait && first.wait > 0) {
-      cost.interval_km = static_cast<double>(first.wait) * plan_.step_km;
       const plan::Node& node = solution.nodes[first.node];
       if (node.wait < node.remaining) {
         const plan::Node& then = solution.nodes[node.after.front()];
@@ -280,7 +327,14 @@ class Planner {
   // What each allowed option calls for, before any of it.
   void cautions() {
     std::set<std::string, std::less<>> needed;
-    for (const PlanOption& option : plan_.options) {
+    std::vector<const PlanOption*> all;
+    for (const auto* list : {&plan_.options, &plan_.beside}) {
+      for (const PlanOption& option : *list) {
+        all.push_back(&option);
+      }
+    }
+    for (const PlanOption* offered : all) {
+      const PlanOption& option = *offered;
       if (!option.allowed) {
         continue;
       }
@@ -305,6 +359,11 @@ class Planner {
 
   // ------------------------------------------- the best two, and what decides
 
+  // A recheck that is due now begins as a look at once.
+  [[nodiscard]] OptionRole begins_as(OptionRole role) const {
+    return role == OptionRole::wait && coarse_->problem.first_steps == 0 ? OptionRole::look_first
+                                                                         : role;
+  }
   // By how much the second is dearer than the best.
   [[nodiscard]] double difference(const Solution& solution) const {
     return first_of(solution, second_)->cost - first_of(solution, best_)->cost;
@@ -320,8 +379,8 @@ class Planner {
   void compare(const Amounts& amounts) {
     const PlanCost& best = *plan_.options[0].cost;
     const PlanCost& second = *plan_.options[1].cost;
-    best_ = plan_.options[0].role;
-    second_ = plan_.options[1].role;
+    best_ = begins_as(plan_.options[0].role);
+    second_ = begins_as(plan_.options[1].role);
     plan_.difference = second.expected - best.expected;
     for (std::size_t i = 0; i < kSpendingCount; ++i) {
       plan_.sources.emplace_back(kSpending[i].first, second.spending[i] - best.spending[i]);
@@ -346,7 +405,7 @@ class Planner {
     }
     for (std::size_t p = 0; p < kPriceCount; ++p) {
       const Price& price = prices_.price[p];
-      if (price.low < price.high && p != idx(PriceKind::rebuilt_unit)) {
+      if (price.low < price.high && is_spent(p)) {
         const auto with = [&](double value) {
           Amounts changed = amounts;
           changed[p] = value;
@@ -425,7 +484,7 @@ class Planner {
     constexpr double kFar = 5;
     std::vector<std::tuple<double, std::size_t, bool>> order;
     for (std::size_t p = 0; p < kPriceCount; ++p) {
-      if (amounts[p] <= 0 || p == idx(PriceKind::rebuilt_unit)) {
+      if (amounts[p] <= 0 || !is_spent(p)) {
         continue;
       }
       Amounts changed = amounts;
@@ -474,8 +533,13 @@ std::string_view spending_name(std::size_t index) { return kSpending.at(index).f
 std::string_view spending_title(std::size_t index) { return kSpending.at(index).second; }
 
 const PlanOption* Plan::option(std::string_view wanted) const {
-  const auto found = std::ranges::find(options, wanted, &PlanOption::id);
-  return found == options.end() ? nullptr : &*found;
+  for (const auto* list : {&options, &beside}) {
+    const auto found = std::ranges::find(*list, wanted, &PlanOption::id);
+    if (found != list->end()) {
+      return &*found;
+    }
+  }
+  return nullptr;
 }
 
 Plan make_plan(const History& history, const Grader& grader, const WorkRules& work,

@@ -28,7 +28,20 @@ constexpr std::array<PriceSpec, kPriceCount> kPrices = {{
     {"rebuilt_unit", "rebuilt unit"},
     {"downtime_day", "day out of use"},
     {"hour", "hour of work"},
+    {"sound_unit", "sound unit as it is"},
 }};
+
+// What stands for a price that need not be there; nothing: it must be.
+std::optional<PriceKind> price_instead(PriceKind kind) {
+  switch (kind) {
+    case PriceKind::rebuilt_unit:
+      return PriceKind::replacement;
+    case PriceKind::sound_unit:
+      return PriceKind::core;
+    default:
+      return std::nullopt;
+  }
+}
 
 Price price_at(ObjectView& parent, const Node& node) {
   if (node.kind != Kind::object) {
@@ -82,12 +95,13 @@ Result<PriceBook> load_prices(const NamedText& file) {
     ObjectView prices(document, *node, result.diagnostics);
     for (std::size_t i = 0; i < kPriceCount && prices.is_object(); ++i) {
       const auto kind = static_cast<PriceKind>(i);
-      const Node* price = kind == PriceKind::rebuilt_unit ? prices.optional(kPrices[i].name)
-                                                          : prices.required(kPrices[i].name);
+      const auto other = price_instead(kind);
+      const Node* price =
+          other ? prices.optional(kPrices[i].name) : prices.required(kPrices[i].name);
       if (price != nullptr) {
         book.price[i] = price_at(prices, *price);
-      } else if (kind == PriceKind::rebuilt_unit) {
-        book.price[i] = book.at(PriceKind::replacement);
+      } else if (other) {
+        book.price[i] = book.at(*other);
       }
     }
     prices.done();

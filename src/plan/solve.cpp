@@ -171,9 +171,7 @@ class Sweep {
     if (!p_.seen.empty()) {
       offer({Node::Does::wait, Work::rebuild, 0, looked_at(here, 0, g_.root, own_)});
     }
-    Choice wait;
-    try_waits(here, g_.root, p_.now.most_steps, own_, wait);
-    offer(wait);
+    offer(first_wait(here));
     for (std::size_t w = 0; w < kWorkCount; ++w) {
       if (p_.now.allowed[w]) {
         const auto work = static_cast<Work>(w);
@@ -192,9 +190,7 @@ class Sweep {
     if (first.wait == 0) {
       return looked_at(here, 0, g_.root, own_);
     }
-    Choice wait;  // the bound holds for every wait
-    try_waits(here, g_.root, p_.now.most_steps, own_, wait);
-    return wait.cost;
+    return first_wait(here).cost;  // the bound holds for every wait
   }
 
   [[nodiscard]] const std::vector<double>& renewed_cost() const { return renewed_cost_; }
@@ -202,6 +198,12 @@ class Sweep {
 
  private:
   Sets sets_for(const Track& t) const { return Sets(p_.steps, std::vector<Set>(t.seen->size())); }
+
+  Choice first_wait(const Where& here) {
+    Choice wait;
+    try_waits(here, g_.root, p_.now.most_steps, own_, wait, p_.first_steps);
+    return wait;
+  }
 
   [[nodiscard]] double after_breakdown(std::size_t left) const {
     return c_.breakdown + renewed_cost_[left];
@@ -255,7 +257,8 @@ class Sweep {
     return cost;
   }
 
-  void try_waits(const Where& w, const Point& p, std::size_t most, const Sets& sets, Choice& best) {
+  void try_waits(const Where& w, const Point& p, std::size_t most, const Sets& sets, Choice& best,
+                 std::size_t least = 1) {
     double broken = 0;
     std::size_t counted = 0;
     const auto count_to = [&](std::size_t wait) {
@@ -269,7 +272,7 @@ class Sweep {
       }
     };
     for (const std::size_t wait : w.track.waits) {
-      if (wait <= most && wait < w.remaining) {
+      if (wait >= least && wait <= most && wait < w.remaining) {
         count_to(wait);
         offer(wait, broken + looked_at(w, wait, p, sets));
       }

@@ -3,10 +3,13 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <memory>
 #include <numeric>
 
 #include "base/index.hpp"
 #include "base/odds.hpp"
+#include "decide/orders.hpp"
+#include "diagnose/course.hpp"
 #include "plan/outcomes.hpp"
 #include "vocabulary/levels.hpp"
 
@@ -46,7 +49,7 @@ std::size_t whole_steps(double km, double step_km) {
 std::vector<std::size_t> waits_up_to(const Problem& p) {
   std::vector<std::size_t> waits(std::begin(kWaits), std::end(kWaits));
   waits.push_back(p.now.most_steps);
-  for (const std::vector<Seen>* list : {&p.seen, &p.seen_renewed}) {
+  for (const std::vector<Seen>* list : p.all_seen()) {
     for (const Seen& s : *list) {
       waits.push_back(s.most_steps);
     }
@@ -122,8 +125,9 @@ std::vector<PlanReason> Unit::barred(const PlanOptionRule& rule, const Facts& fa
   }
   if (rule.waits && why.empty()) {
     // Work that the rules want by a date is not put off because that is cheaper.
-    for (const Advice& a : k_.advice) {
-      if ((!a.within_km && !a.within_days) || !holds(a.when, facts)) {
+    for (const Advice* holding : advice_that_holds(k_, facts, {})) {
+      const Advice& a = *holding;
+      if (!a.within_km && !a.within_days) {
         continue;
       }
       const bool work = std::ranges::any_of(work_.options, [&](const PlanOptionRule& o) {
@@ -167,9 +171,39 @@ const OutlookChances& Unit::outlook(const Facts& facts) const {
   return work_.chances.at(idx(any ? worst : Outlook::unknown));
 }
 
-bool Unit::can_leak() const {
+bool Unit::can_leak(const Case& c) const {
   const std::optional<Wear>& wear = k_.causes[idx(Cause::seal_leak)].wear;
-  return wear && (wear->cooling >> case_.at(Situation::rotor_cooling) & 1U) != 0;
+  return wear && (wear->cooling >> c.at(Situation::rotor_cooling) & 1U) != 0;
+}
+
+bool Unit::stands() const {
+  return case_.at(Finding::rotation) == level_of(Rotation::seized)
+             ? case_.at(Finding::drag_place) != level_of(FaultPlace::elsewhere)
+             : chances(verdict_.posterior.belief).broken >= 0.5;
+}
+
+Case Unit::bypassed() const {
+  Case after = case_;
+  after.set(Situation::rotor_cooling, Cooling::bypassed);
+  Leg leg;
+  leg.from = case_.course ? case_.course->end : Clock{};
+  leg.to = clock_of(case_);
+  leg.from.cooling = leg.to.cooling;
+  leg.from.rotor = leg.to.rotor;
+  leg.from.gear = leg.to.gear;
+  leg.ends = static_cast<std::uint8_t>(1U << idx(Cause::seal_leak));
+  leg.seen.fill(-1);
+  for (const FindingSpec& f : findings()) {
+    if ((case_.earlier >> idx(f.id) & 1U) == 0) {
+      leg.seen[idx(f.id)] = case_.level[idx(f.id)];
+      after.earlier |= 1U << idx(f.id);
+    }
+  }
+  auto course = std::make_shared<Course>(case_.course ? *case_.course : Course{});
+  course->end = clock_of(after);
+  course->legs.push_back(leg);
+  after.course = std::move(course);
+  return after;
 }
 
 Ahead Unit::ahead(const Case& c, const Verdict& verdict) const {
@@ -219,8 +253,7 @@ Seen Unit::known(const Facts& facts, std::size_t most_steps, const Doubt& doubt)
 
 // Every joint result of a port check, judged as if it were seen now; those that
 // allow the same are taken together.
-std::vector<Seen> Unit::results(Case base, const Prior& prior, const Problem& p,
-                                const Doubt& doubt) const {
+std::vector<ResultGroup> Unit::results(Case base, const Prior& prior, double step_km) const {
   constexpr std::array kLooked = {Finding::port_fluid, Finding::port_fluid_kind,
                                   Finding::port_residue, Finding::port_rust};
   for (const FindingSpec& f : findings()) {
@@ -229,12 +262,9 @@ std::vector<Seen> Unit::results(Case base, const Prior& prior, const Problem& p,
     }
   }
   base.set(Situation::port_check, PortCheck::fresh);
-  struct Group {
-    Seen seen;
-    bool clean = false;
-    Grade grade = Grade::A;
-  };
-  std::vector<Group> groups;
+  std::vector<ResultGroup> groups;
+  // What is damaged by a leak is taken to drip, and to rust; where none can be, rust alone shows.
+  const std::size_t behind = can_leak(base) ? kSealStages : 0;
   // All that one look sees of the tip goes by whether coolant has reached it.
   const auto chance = [&](const Case& c, std::size_t seal, std::size_t harm) {
     double dry = 1;
@@ -251,17 +281,15 @@ std::vector<Seen> Unit::results(Case base, const Prior& prior, const Problem& p,
     const Verdict verdict = judge(k_, model_, c, prior);
     const Facts facts = facts_of(c, verdict);
     const bool waits = allowed(OptionRole::wait, facts);
-    const Seen seen = known(facts, waits ? steps_to_recheck(c, verdict, p.step_km) : 0, doubt);
+    const Seen seen = known(facts, waits ? steps_to_recheck(c, verdict, step_km) : 0, {});
     const bool clean = std::ranges::all_of(kLooked, [&](Finding f) { return c.at(f) <= 0; });
-    auto group = std::ranges::find_if(groups, [&](const Group& g) {
+    auto group = std::ranges::find_if(groups, [&](const ResultGroup& g) {
       return g.clean == clean && g.grade == verdict.grade && g.seen.allowed == seen.allowed &&
              g.seen.most_steps == seen.most_steps;
     });
     if (group == groups.end() && groups.size() < kMostResults) {
-      groups.push_back({seen, clean, verdict.grade});
+      groups.push_back({.seen = seen, .clean = clean, .grade = verdict.grade});
       group = groups.end() - 1;
-      group->seen.major = 0;
-      group->seen.lost = 0;
     } else if (group == groups.end()) {
       group = groups.end() - 1;  // the strictest of both
       group->seen.most_steps = std::min(group->seen.most_steps, seen.most_steps);
@@ -273,26 +301,31 @@ std::vector<Seen> Unit::results(Case base, const Prior& prior, const Problem& p,
     for (std::size_t seal = 0; seal < kSealStates; ++seal) {
       group->seen.chance[seal] += chance(c, seal, 0);
     }
-    // What is damaged is taken to drip, and to rust.
-    const double damaged = chance(c, kSealStages, kRust);
+    const double damaged = chance(c, behind, kRust);
     group->seen.chance[kDamaged] += damaged;
-    group->seen.major += damaged * seen.major;
-    group->seen.lost += damaged * seen.lost;
+    group->damaged.at(static_cast<std::size_t>(&outlook(facts) - work_.chances.data())) += damaged;
   };
   each_outcome(kLooked, base, leaf);
-  std::ranges::stable_sort(groups, [](const Group& a, const Group& b) {
+  std::ranges::stable_sort(groups, [](const ResultGroup& a, const ResultGroup& b) {
     return std::pair(!a.clean, a.grade) < std::pair(!b.clean, b.grade);
   });
+  return groups;
+}
+
+std::vector<Seen> Unit::seen_by(const std::vector<ResultGroup>& groups, const Doubt& doubt) const {
   std::vector<Seen> all;
-  for (Group& g : groups) {
-    if (const double damaged = g.seen.chance[kDamaged]; damaged > 0) {
-      g.seen.major /= damaged;
-      g.seen.lost /= damaged;
+  for (const ResultGroup& g : groups) {
+    Seen& seen = all.emplace_back(g.seen);
+    seen.major = 0;
+    seen.lost = 0;
+    for (std::size_t o = 0; o < g.damaged.size() && seen.chance[kDamaged] > 0; ++o) {
+      const double share = g.damaged[o] / seen.chance[kDamaged];
+      seen.major += share * with_odds(work_.chances[o].major_parts, doubt.major);
+      seen.lost += share * with_odds(work_.chances[o].beyond_repair, doubt.lost);
     }
-    all.push_back(g.seen);
   }
   // A check that misses a leak more or less often shows the rest less or more often.
-  for (std::size_t s = 1; s <= p.leak_stages && doubt.missed != 1; ++s) {
+  for (std::size_t s = 1; s <= kSealStages && doubt.missed != 1 && !all.empty(); ++s) {
     const double clean = all.front().chance[s];
     const double now = with_odds(clean, doubt.missed);
     for (Seen& seen : all) {
@@ -301,6 +334,34 @@ std::vector<Seen> Unit::results(Case base, const Prior& prior, const Problem& p,
     all.front().chance[s] = now;
   }
   return all;
+}
+
+const CheckResults& Unit::all_results(double step_km) const {
+  if (results_ && results_->step_km == step_km) {
+    return *results_;
+  }
+  CheckResults& r = results_.emplace();
+  r.step_km = step_km;
+  r.own = results(case_, prior_, step_km);
+  // A rebuilt unit: nothing hurt, nothing heard, hybrid bearings, dry.
+  Case renewed = case_;
+  renewed.course = nullptr;
+  renewed.earlier = 0;
+  renewed.level.fill(-1);
+  renewed.set(Finding::noise, level_of(Presence::absent));
+  renewed.set(Situation::rotor_bearings, Bearings::hybrid);
+  renewed.set(Situation::gear_bearings, Bearings::hybrid);
+  renewed.set(Situation::configuration, Configuration::consistent);
+  renewed.seal_km = 0;
+  renewed.seal_years = 0;
+  r.renewed = results(renewed, model_.prior(renewed), step_km);
+  const auto bypasses = [](const ResultGroup& g) { return g.seen.allowed[idx(Work::bypass)]; };
+  if (allowed(OptionRole::bypass, facts_) || std::ranges::any_of(r.own, bypasses) ||
+      std::ranges::any_of(r.renewed, bypasses)) {
+    const Case closed = bypassed();
+    r.closed = results(closed, model_.prior(closed), step_km);
+  }
+  return r;
 }
 
 Problem Unit::problem(double horizon_km, const Doubt& doubt,
@@ -328,7 +389,7 @@ Problem Unit::problem(double horizon_km, const Doubt& doubt,
     }
     return steps;
   };
-  if (can_leak()) {
+  if (can_leak(case_)) {
     p.onset = hazards(case_.seal_km, case_.seal_years);
     p.onset_renewed = hazards(0, 0);
     // Some leak from the start.
@@ -336,22 +397,27 @@ Problem Unit::problem(double horizon_km, const Doubt& doubt,
   }
   p.start = start(verdict_.posterior.belief, doubt);
   const bool waits = recheck_km && allowed(OptionRole::wait, facts_);
-  p.now = known(facts_, waits ? whole_steps(*recheck_km, p.step_km) : 0, doubt);
-  p.seen = results(case_, prior_, p, doubt);
-  // A rebuilt unit: nothing hurt, nothing heard, hybrid bearings, dry.
-  Case renewed = case_;
-  renewed.course = nullptr;
-  renewed.earlier = 0;
-  renewed.level.fill(-1);
-  renewed.set(Finding::noise, level_of(Presence::absent));
-  renewed.set(Situation::rotor_bearings, Bearings::hybrid);
-  renewed.set(Situation::gear_bearings, Bearings::hybrid);
-  renewed.set(Situation::configuration, Configuration::consistent);
-  renewed.seal_km = 0;
-  renewed.seal_years = 0;
-  p.seen_renewed = results(renewed, model_.prior(renewed), p, doubt);
+  // The first look is the report's, as near as the steps come.
+  p.first_steps = waits ? static_cast<std::size_t>(std::lround(*recheck_km / p.step_km)) : 0;
+  p.now = known(facts_, p.first_steps, doubt);
+  const CheckResults& results = all_results(p.step_km);
+  p.seen = seen_by(results.own, doubt);
+  p.seen_renewed = seen_by(results.renewed, doubt);
+  p.seen_closed = seen_by(results.closed, doubt);
   p.waits = waits_up_to(p);
   return p;
+}
+
+double Unit::comes_back() const {
+  if (!can_leak(case_)) {
+    return 0;
+  }
+  constexpr double kDaysPerYear = 365.25;
+  const Settings& s = k_.settings;
+  const Life& life = model_.life();
+  const double years = std::min(s.comeback_days / kDaysPerYear, s.comeback_km / s.km_per_year);
+  const double at_once = chances(life.newborn()).cause[idx(Cause::seal_leak)];
+  return 1 - (1 - at_once) * std::exp(-life.wear_hazard(years * s.km_per_year, years));
 }
 
 double Unit::hours(TimedWork work) const {
@@ -364,6 +430,12 @@ double Unit::hours(TimedWork work) const {
     }
   }
   return work_.times.at(idx(work)).hours;
+}
+
+double Unit::gear_bearings(const Amounts& amounts, bool in_use) const {
+  constexpr TimedWork kWork = TimedWork::gear_bearings;
+  return amounts[idx(PriceKind::gear_bearings)] + hours(kWork) * amounts[idx(PriceKind::hour)] +
+         (in_use ? work_.times.at(idx(kWork)).days * amounts[idx(PriceKind::downtime_day)] : 0);
 }
 
 Costs Unit::costs(const Amounts& amounts, bool in_use) const {

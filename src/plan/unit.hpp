@@ -2,6 +2,8 @@
 #ifndef DRYSHAFT_PLAN_UNIT_HPP
 #define DRYSHAFT_PLAN_UNIT_HPP
 
+#include <array>
+#include <optional>
 #include <string_view>
 #include <utility>
 #include <vector>
@@ -32,6 +34,22 @@ inline constexpr double kMinutesPerHour = 60;
 // Chances that it leaks and nothing is hurt yet, and that something is hurt.
 std::pair<double, double> leaking_and_damaged(const Posterior& posterior);
 
+// Results of a check that allow the same.
+struct ResultGroup {
+  Seen seen;  // without `major` and `lost`
+  bool clean = false;
+  Grade grade = Grade::A;
+  std::array<double, 4> damaged{};  // chance of a damaged unit, by `Outlook`
+};
+
+// No judgement moves them but by what `Unit::seen_by` does.
+struct CheckResults {
+  double step_km = 0;
+  std::vector<ResultGroup> own;
+  std::vector<ResultGroup> renewed;
+  std::vector<ResultGroup> closed;  // empty: no bypass is ever allowed
+};
+
 // Everything of a unit that its plan depends on.
 class Unit {
  public:
@@ -44,6 +62,8 @@ class Unit {
   [[nodiscard]] const Prior& prior() const { return prior_; }
   [[nodiscard]] const std::string& family() const { return family_; }
   [[nodiscard]] bool ungraded() const;
+  // It has broken down: it does not turn, or is more likely broken down than not.
+  [[nodiscard]] bool stands() const;
   // Why an option is not allowed; empty: it is.
   [[nodiscard]] std::vector<PlanReason> barred(const PlanOptionRule& rule, bool owner) const {
     return barred(rule, facts_, owner);
@@ -55,7 +75,11 @@ class Unit {
   [[nodiscard]] double breaks_down(double km) const;
   // Labour and time out of use are in them; `in_use`: the car is, so a day without it counts.
   [[nodiscard]] Costs costs(const Amounts& amounts, bool in_use) const;
+  // Gearbox input bearings renewed alone.
+  [[nodiscard]] double gear_bearings(const Amounts& amounts, bool in_use) const;
   [[nodiscard]] double hours(TimedWork work) const;
+  // That a rebuilt one leaks again while that comes back to whoever did it.
+  [[nodiscard]] double comes_back() const;
   // How a damaged unit of these facts turns out.
   [[nodiscard]] const OutlookChances& outlook(const Facts& facts) const;
 
@@ -69,9 +93,14 @@ class Unit {
   [[nodiscard]] std::size_t steps_to_recheck(const Case& c, const Verdict& verdict,
                                              double step_km) const;
   [[nodiscard]] Seen known(const Facts& facts, std::size_t most_steps, const Doubt& doubt) const;
-  [[nodiscard]] std::vector<Seen> results(Case base, const Prior& prior, const Problem& problem,
+  [[nodiscard]] std::vector<ResultGroup> results(Case base, const Prior& prior,
+                                                 double step_km) const;
+  [[nodiscard]] const CheckResults& all_results(double step_km) const;
+  [[nodiscard]] std::vector<Seen> seen_by(const std::vector<ResultGroup>& groups,
                                           const Doubt& doubt) const;
-  [[nodiscard]] bool can_leak() const;
+  [[nodiscard]] bool can_leak(const Case& c) const;
+  // The unit after a bypass: what this look has seen lies in its past.
+  [[nodiscard]] Case bypassed() const;
 
   const Knowledge& k_;
   const Model& model_;
@@ -81,6 +110,7 @@ class Unit {
   Verdict verdict_;
   Facts facts_;
   std::string family_;
+  mutable std::optional<CheckResults> results_;
 };
 
 }  // namespace dryshaft::plan

@@ -19,11 +19,12 @@ namespace {
 using located::Node;
 
 constexpr std::array<std::string_view, kTimedWorkCount> kTimedWorks = {
-    "bypass", "rebuild", "bypass-in-rebuild", "major-parts", "exchange", "breakdown"};
+    "bypass",        "rebuild",  "bypass-in-rebuild", "major-parts",
+    "gear-bearings", "exchange", "breakdown"};
 
 // As `OptionRole` has them.
 constexpr std::array<std::string_view, kOptionRoleCount> kOptionRoles = {
-    "look-first", "wait", "bypass", "rebuild", "rebuild-and-bypass", "replace"};
+    "look-first", "wait", "bypass", "rebuild", "rebuild-and-bypass", "replace", "gear-bearings"};
 
 // As `JobStage` has them.
 constexpr std::array<std::string_view, 8> kStages = {"before", "out",   "open", "parts",

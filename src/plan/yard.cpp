@@ -2,11 +2,16 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <numeric>
+#include <tuple>
 
+#include "base/draw.hpp"
 #include "base/index.hpp"
 #include "base/json_out.hpp"
+#include "base/odds.hpp"
 #include "decide/wording.hpp"
 #include "dryshaft/plan.hpp"
 #include "plan/knapsack.hpp"
@@ -29,13 +34,45 @@ using document::Table;
 constexpr double kTenths = 10;
 // Finer than this the limit is not divided: tenths of an hour up to 200 hours.
 constexpr std::size_t kMostUnits = 2000;
-constexpr double kLeastGain = 0.5;  // in money; less is not worth a line
-constexpr std::size_t kChecksShown = 5;
+
+constexpr std::size_t kDraws = 200;  // of what checks find
+
+// What a unit is worth depends on, beside the prices.
+struct State {
+  double damaged = 0;
+  double major = 0;  // of damaged ones that can be rebuilt
+  double lost = 0;   // of damaged ones
+  double again = 0;  // of rebuilt ones, that leak again too soon
+  bool sound = false;
+};
 
 struct Worth {
   double value = 0;
   double hours = 0;
   double money = 0;
+};
+
+// What a check may find, and what the unit is worth then.
+struct Found {
+  double chance = 0;
+  Worth worth;
+};
+
+// By how much a value moves.
+struct Reach {
+  double state = 0;  // squares of what the unit's own judgement moves, summed
+  std::array<std::array<double, 2>, kPriceCount> price{};  // by the low end and by the high one
+
+  // What both share moves both.
+  [[nodiscard]] static double apart(const Reach& a, const Reach& b) {
+    double squares = a.state + b.state;
+    for (std::size_t p = 0; p < kPriceCount; ++p) {
+      const double most = std::max(std::abs(a.price[p][0] - b.price[p][0]),
+                                   std::abs(a.price[p][1] - b.price[p][1]));
+      squares += most * most;
+    }
+    return std::sqrt(squares);
+  }
 };
 
 class YardMaker {
@@ -45,8 +82,10 @@ class YardMaker {
       : k_(grader.knowledge()), model_(grader.model()), prices_(prices) {
     yard_.currency = prices.currency;
     yard_.limit = options;
+    std::ranges::transform(prices.price, means_.begin(), &Price::mean);
     for (const History& h : histories) {
       units_.emplace_back(h, grader, work, options.today);
+      comes_back_.push_back(units_.back().comes_back());
       YardUnit unit;
       unit.report = assess(h, k_, model_, {.today = options.today});
       yard_.units.push_back(std::move(unit));
@@ -55,21 +94,20 @@ class YardMaker {
 
   Yard yard() {
     for (std::size_t i = 0; i < units_.size(); ++i) {
-      const Worth worth = worth_of(i, units_[i].facts(), units_[i].verdict().posterior);
+      const State state = state_of(i, units_[i].facts(), units_[i].verdict().posterior);
+      const Worth worth = worth_of(i, state, means_);
       worth_.push_back(worth);
       YardUnit& unit = yard_.units[i];
       unit.value = worth.value;
       unit.hours = worth.hours;
       unit.money = worth.money;
-      unit.damaged = plan::leaking_and_damaged(units_[i].verdict().posterior).second;
+      unit.per_unit = rate_of(worth);
+      unit.spread = Reach::apart(reach(i, state, &Worth::value), {});
+      unit.damaged = state.damaged;
+      reach_.push_back(reach(i, state, nullptr));
     }
-    if (yard_.limit.hours || yard_.limit.money) {
-      select();
-    } else {
-      for (YardUnit& unit : yard_.units) {
-        unit.chosen = unit.value > 0;
-      }
-    }
+    ranks();
+    select();
     for (const YardUnit& unit : yard_.units) {
       if (unit.chosen) {
         yard_.value += unit.value;
@@ -78,130 +116,278 @@ class YardMaker {
       }
     }
     std::ranges::stable_sort(yard_.units, [](const YardUnit& a, const YardUnit& b) {
-      if (a.chosen != b.chosen) {
-        return a.chosen;
-      }
-      return a.value > b.value || (a.value == b.value && a.report.unit_id < b.report.unit_id);
+      return std::tuple(!a.chosen, -a.per_unit, std::string_view(a.report.unit_id)) <
+             std::tuple(!b.chosen, -b.per_unit, std::string_view(b.report.unit_id));
     });
     return std::move(yard_);
   }
 
  private:
-  [[nodiscard]] double price(PriceKind kind) const { return prices_.at(kind).mean(); }
+  [[nodiscard]] bool limited() const { return yard_.limit.hours || yard_.limit.money; }
+  [[nodiscard]] double size_of(const Worth& w) const {
+    return yard_.limit.money ? w.money : w.hours;
+  }
+  [[nodiscard]] double rate_of(const Worth& w) const {
+    return size_of(w) > 0 ? w.value / size_of(w) : 0;
+  }
 
-  // Opened, rebuilt and sold, against sold as a core, which pays for an undamaged one.
-  // One that is beyond repair takes the opening and brings nothing.
-  [[nodiscard]] Worth worth_of(std::size_t i, const Facts& facts,
+  [[nodiscard]] State state_of(std::size_t i, const Facts& facts,
                                const Posterior& posterior) const {
+    const OutlookChances& chances = units_[i].outlook(facts);
+    return {.damaged = plan::leaking_and_damaged(posterior).second,
+            .major = chances.major_parts,
+            .lost = chances.beyond_repair,
+            .again = comes_back_[i],
+            .sound = facts.grade == Grade::A};
+  }
+
+  // Opened, rebuilt and sold, against sold as it is, which pays for an undamaged one. One that is
+  // beyond repair takes the opening and brings nothing; one that leaks again too soon is rebuilt
+  // once more for nothing.
+  [[nodiscard]] Worth worth_of(std::size_t i, const State& s, const plan::Amounts& amounts) const {
+    const auto price = [&](PriceKind kind) { return amounts[idx(kind)]; };
     const plan::Unit& unit = units_[i];
-    const OutlookChances& chances = unit.outlook(facts);
-    const double damaged = plan::leaking_and_damaged(posterior).second;
-    const double lost = damaged * chances.beyond_repair;
-    const double major = (damaged - lost) * chances.major_parts;
+    const double rebuild = unit.hours(TimedWork::rebuild);
+    const double lost = s.damaged * s.lost;
+    const double major = (s.damaged - lost) * s.major;
     Worth w;
-    w.hours = unit.hours(TimedWork::rebuild) + major * unit.hours(TimedWork::major_parts);
+    w.hours = rebuild + major * unit.hours(TimedWork::major_parts);
     w.money = (1 - lost) * (price(PriceKind::rebuild) + price(PriceKind::gear_bearings)) +
               major * price(PriceKind::major_parts);
-    w.value = (1 - lost) * price(PriceKind::rebuilt_unit) - w.money -
-              w.hours * price(PriceKind::hour) - (1 - damaged) * price(PriceKind::core);
+    const double again = s.again * (price(PriceKind::rebuild) + rebuild * price(PriceKind::hour));
+    const double as_it_is =
+        (1 - s.damaged) * price(s.sound ? PriceKind::sound_unit : PriceKind::core);
+    w.value = (1 - lost) * (price(PriceKind::rebuilt_unit) - again) - w.money -
+              w.hours * price(PriceKind::hour) - as_it_is;
     return w;
   }
 
+  // Of a member of the worth; null: of the gain by hour or money.
+  [[nodiscard]] Reach reach(std::size_t i, const State& state, double Worth::*member) const {
+    const auto of = [&](const State& s, const plan::Amounts& amounts) {
+      const Worth w = worth_of(i, s, amounts);
+      return member != nullptr ? w.*member : rate_of(w);
+    };
+    const double here = of(state, means_);
+    Reach r;
+    for (double State::*odds : {&State::damaged, &State::major, &State::lost, &State::again}) {
+      double most = 0;
+      for (const double factor : {1 / k_.settings.memory_band, k_.settings.memory_band}) {
+        State moved = state;
+        moved.*odds = with_odds(state.*odds, factor);
+        most = std::max(most, std::abs(of(moved, means_) - here));
+      }
+      r.state += most * most;
+    }
+    for (std::size_t p = 0; p < kPriceCount; ++p) {
+      plan::Amounts moved = means_;
+      moved[p] = prices_.price[p].low;
+      r.price[p][0] = of(state, moved) - here;
+      moved[p] = prices_.price[p].high;
+      r.price[p][1] = of(state, moved) - here;
+    }
+    return r;
+  }
+
+  // From the best down: a rank ends where what is left is surely less than its first.
+  void ranks() {
+    std::vector<std::size_t> order(units_.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::ranges::stable_sort(order,
+                             [&](std::size_t a, std::size_t b) { return rate(a) > rate(b); });
+    std::size_t rank = 0;
+    std::size_t first = 0;
+    for (const std::size_t i : order) {
+      if (rank == 0 || rate(first) - rate(i) > Reach::apart(reach_[first], reach_[i])) {
+        ++rank;
+        first = i;
+      }
+      yard_.units[i].rank = rank;
+    }
+    left_over(order);
+  }
+  [[nodiscard]] double rate(std::size_t i) const { return yard_.units[i].per_unit; }
+
+  // What an hour, or money, is worth that is left over: as much as the first core makes of it that
+  // no longer fits.
+  void left_over(const std::vector<std::size_t>& order) {
+    if (!limited()) {
+      return;
+    }
+    double left = limit();
+    for (const std::size_t i : order) {
+      left -= size_of(worth_[i]);
+      if (left < 0) {
+        constexpr double kLess = 1e-9;  // so that those that make as much of it are chosen
+        rate_left_ = std::max(0.0, rate(i)) * (1 - kLess);
+        return;
+      }
+    }
+  }
+
+  [[nodiscard]] double limit() const {
+    return yard_.limit.hours ? *yard_.limit.hours : *yard_.limit.money;
+  }
   [[nodiscard]] std::size_t weight_of(const Worth& w) const {
     constexpr double kRounding = 1e-9;
-    const double of = yard_.limit.hours ? w.hours : w.money;
-    return static_cast<std::size_t>(std::ceil(of * per_unit_ - kRounding));
+    return static_cast<std::size_t>(std::ceil(size_of(w) * per_unit_ - kRounding));
+  }
+  // Over what the same hours, or money, bring elsewhere.
+  [[nodiscard]] double over(const Worth& w) const { return w.value - rate_left_ * size_of(w); }
+
+  [[nodiscard]] plan::Knapsack sack_of(const std::vector<Worth>& all) const {
+    std::vector<plan::Parcel> parcels;
+    parcels.reserve(all.size());
+    for (const Worth& w : all) {
+      parcels.push_back({over(w), limited() ? weight_of(w) : 0});
+    }
+    return {std::move(parcels), most_};
   }
 
   void select() {
-    const double limit = yard_.limit.hours ? *yard_.limit.hours : *yard_.limit.money;
-    per_unit_ = yard_.limit.hours ? kTenths : 1;
-    if (limit * per_unit_ > static_cast<double>(kMostUnits)) {
-      per_unit_ = static_cast<double>(kMostUnits) / limit;
+    if (limited()) {
+      per_unit_ = yard_.limit.hours ? kTenths : 1;
+      if (limit() * per_unit_ > static_cast<double>(kMostUnits)) {
+        per_unit_ = static_cast<double>(kMostUnits) / limit();
+      }
+      most_ = static_cast<std::size_t>(std::floor(limit() * per_unit_ + 1e-9));
     }
-    std::vector<plan::Parcel> parcels;
-    parcels.reserve(worth_.size());
-    for (const Worth& w : worth_) {
-      parcels.push_back({w.value, weight_of(w)});
-    }
-    const plan::Knapsack sack(std::move(parcels),
-                              static_cast<std::size_t>(std::floor(limit * per_unit_ + 1e-9)));
+    const plan::Knapsack sack = sack_of(worth_);
     const std::vector<bool> taken = sack.taken();
     for (std::size_t i = 0; i < units_.size(); ++i) {
       yard_.units[i].chosen = taken[i];
-      checks(i, sack);
     }
+    for (const ActionRule& action : k_.actions) {
+      if (!action.reveals.empty()) {
+        check(action, sack);
+      }
+    }
+    std::ranges::stable_sort(yard_.checks, [](const YardCheck& a, const YardCheck& b) {
+      return a.gain - a.cost > b.gain - b.cost;
+    });
   }
 
-  // What each check of a unit could add to the selection.
-  void checks(std::size_t i, const plan::Knapsack& sack) {
-    const double rest = sack.without(i, sack.limit());
-    for (const ActionRule& action : k_.actions) {
-      if (action.reveals.empty() || !holds(action.check_when, units_[i].facts())) {
+  [[nodiscard]] double cost_of(const ActionRule& action) const {
+    return means_[idx(PriceKind::hour)] * action.minutes / plan::kMinutesPerHour +
+           (action.role == ActionRole::look_at_port ? means_[idx(PriceKind::check)] : 0);
+  }
+
+  // What a check of each unit adds to the selection, and that of all those where it pays.
+  void check(const ActionRule& action, const plan::Knapsack& sack) {
+    YardCheck all{.action = action.id, .text = in_short(action.text)};
+    std::vector<std::pair<std::size_t, std::vector<Found>>> pays;
+    for (std::size_t i = 0; i < units_.size(); ++i) {
+      std::vector<Found> found = what_shows(i, action);
+      if (found.empty()) {
         continue;
       }
-      Case c = units_[i].as_case();
-      const bool again = c.at(Situation::port_check) != idx(PortCheck::fresh);
-      std::vector<Finding> open;
-      for (const Finding f : action.reveals) {
-        // A look at the port that has grown old is made anew.
-        if (c.at(f) < 0 || (again && spec(f).at_port && c.at(f) == 0)) {
-          open.push_back(f);
-          c.set(f, -1);
-        }
-      }
-      if (open.empty()) {
-        continue;
-      }
-      if (std::ranges::find(open, Finding::port_fluid) != open.end()) {
-        c.set(Situation::port_check, PortCheck::fresh);
-      }
-      const Prior& prior = units_[i].prior();
-      double all = 0;
+      const double rest = sack.without(i, sack.limit());
       double with = 0;
-      plan::each_outcome(open, c, [&](const Case& seen) {
-        const Posterior posterior = model_.infer(seen, prior);
-        all += posterior.evidence;
-        if (posterior.evidence <= 0) {
-          return;
-        }
-        const Facts facts = facts_of(seen, judge(k_, model_, seen, posterior));
-        const Worth w = worth_of(i, facts, posterior);
-        const std::size_t heavy = weight_of(w);
+      double alone = -std::max(0.0, over(worth_[i]));
+      for (const Found& f : found) {
+        const std::size_t heavy = limited() ? weight_of(f.worth) : 0;
         const double taken =
-            heavy <= sack.limit() ? w.value + sack.without(i, sack.limit() - heavy) : 0;
-        with += posterior.evidence * std::max(rest, taken);
-      });
-      with = all > 0 ? with / all : 0;
+            heavy <= sack.limit() ? over(f.worth) + sack.without(i, sack.limit() - heavy) : 0;
+        with += f.chance * std::max(rest, taken);
+        alone += f.chance * std::max(0.0, over(f.worth));
+      }
       YardUnit& unit = yard_.units[i];
       if (const double gain = with - sack.best(); gain > unit.check_gain) {
         unit.check_gain = gain;
         unit.check = action.id;
       }
+      if (alone > cost_of(action)) {
+        all.gain += alone;
+        pays.emplace_back(i, std::move(found));
+      }
     }
+    all.units = pays.size();
+    all.cost = static_cast<double>(all.units) * cost_of(action);
+    if (limited() && !pays.empty()) {
+      all.gain = together(pays) - sack.best();
+    }
+    if (all.gain > all.cost) {
+      yard_.checks.push_back(std::move(all));
+    }
+  }
+
+  // What the selection is worth on average when all of them have been looked at.
+  [[nodiscard]] double together(
+      const std::vector<std::pair<std::size_t, std::vector<Found>>>& looked) const {
+    constexpr std::uint64_t kSeed = 20260302;
+    draw::Run draws(kSeed);
+    double sum = 0;
+    for (std::size_t d = 0; d < kDraws; ++d) {
+      std::vector<Worth> all = worth_;
+      for (const auto& [i, found] : looked) {
+        double draw = draws.next();
+        std::size_t at = 0;
+        while (at + 1 < found.size() && draw >= found[at].chance) {
+          draw -= found[at++].chance;
+        }
+        all[i] = found[at].worth;
+      }
+      sum += sack_of(all).best();
+    }
+    return sum / static_cast<double>(kDraws);
+  }
+
+  // Empty: there is nothing to look at.
+  [[nodiscard]] std::vector<Found> what_shows(std::size_t i, const ActionRule& action) const {
+    std::vector<Found> found;
+    if (!holds(action.check_when, units_[i].facts())) {
+      return found;
+    }
+    Case c = units_[i].as_case();
+    const bool again = c.at(Situation::port_check) != idx(PortCheck::fresh);
+    std::vector<Finding> open;
+    for (const Finding f : action.reveals) {
+      // A look at the port that has grown old is made anew.
+      if (c.at(f) < 0 || (again && spec(f).at_port && c.at(f) == 0)) {
+        open.push_back(f);
+        c.set(f, -1);
+      }
+    }
+    if (open.empty()) {
+      return found;
+    }
+    if (std::ranges::find(open, Finding::port_fluid) != open.end()) {
+      c.set(Situation::port_check, PortCheck::fresh);
+    }
+    const Prior& prior = units_[i].prior();
+    double all = 0;
+    plan::each_outcome(open, c, [&](const Case& seen) {
+      const Posterior posterior = model_.infer(seen, prior);
+      if (posterior.evidence > 0) {
+        const Facts facts = facts_of(seen, judge(k_, model_, seen, posterior));
+        found.push_back({posterior.evidence, worth_of(i, state_of(i, facts, posterior), means_)});
+        all += posterior.evidence;
+      }
+    });
+    for (Found& f : found) {
+      f.chance /= all;
+    }
+    return found;
+  }
+
+  // "Check the sensor port: pull ..." is to check the sensor port.
+  static std::string in_short(std::string_view text) {
+    return std::string(text.substr(0, text.find_first_of(":;,.")));
   }
 
   const Knowledge& k_;
   const Model& model_;
   const PriceBook& prices_;
+  plan::Amounts means_{};
   std::vector<plan::Unit> units_;
+  std::vector<double> comes_back_;  // by unit
   std::vector<Worth> worth_;
-  double per_unit_ = 1;
+  std::vector<Reach> reach_;  // of the gain by hour or money
+  double rate_left_ = 0;
+  double per_unit_ = 1;   // of the knapsack's weights
+  std::size_t most_ = 0;  // of those
   Yard yard_;
 };
-
-// The unit whose check would add most, and so on.
-std::vector<const YardUnit*> worth_checking(const Yard& yard) {
-  std::vector<const YardUnit*> list;
-  for (const YardUnit& u : yard.units) {
-    if (u.check_gain >= kLeastGain) {
-      list.push_back(&u);
-    }
-  }
-  std::ranges::stable_sort(
-      list, [](const YardUnit* a, const YardUnit* b) { return a->check_gain > b->check_gain; });
-  return list;
-}
 
 Document describe_yard(const Yard& yard) {
   Document d;
@@ -218,41 +404,64 @@ Document describe_yard(const Yard& yard) {
   const auto chosen =
       static_cast<std::size_t>(std::ranges::count(yard.units, true, &YardUnit::chosen));
   d.emplace_back(Paragraph{fmt::format(
-      "{} of {}, worth {} {} in {:.0f} hours and {} {} of parts. A value is what opening, "
-      "rebuilding and selling is expected to bring over selling the core as it is.",
+      "{} of {}, which gain {} {} in {:.0f} hours and {} {} of parts. A gain is what opening, "
+      "rebuilding and selling is expected to bring over selling the unit as it is. A rebuild that "
+      "leaks again too soon is done once more for nothing.",
       words::count(chosen, "unit", "units"), yard.units.size(),
       plan::amount(yard.value, plan::kWorkshopDigits), yard.currency, yard.hours,
       plan::amount(yard.money, plan::kWorkshopDigits), yard.currency)});
+  const bool by_money = yard.limit.money.has_value();
+  d.emplace_back(Paragraph{fmt::format(
+      "The order goes by what {} gains. Give or take (+/-): the odds of damage, of major parts, of "
+      "a unit beyond repair and of a new leak moved by their factor, prices to their ends, one at "
+      "a time; root of the squares. Cores of one rank cannot be told apart: they differ by less "
+      "than that leaves open of their difference, in which both have the same prices. Take of a "
+      "rank whichever is at hand. What is left over of the limit goes to the next core.",
+      by_money ? "the money for parts" : "an hour at the bench")});
+  const auto loses = static_cast<std::size_t>(
+      std::ranges::count_if(yard.units, [](const YardUnit& u) { return u.value <= 0; }));
+  if (loses > 0) {
+    d.emplace_back(Paragraph{fmt::format(
+        "Opening {} gains nothing: sell {} as {}.", words::count(loses, "unit", "units"),
+        loses == 1 ? "it" : "them", loses == 1 ? "it is" : "they are")});
+  }
   d.emplace_back(Heading{"Cores"});
   Table table;
   table.columns = {{"open", Table::Fit::whole, false, false, 0},
+                   {"rank", Table::Fit::whole, true, false, 0},
                    {"gr", Table::Fit::whole, false, true, 0},
-                   {"value", Table::Fit::whole, true, false, 0},
+                   {"gain", Table::Fit::whole, true, false, 0},
+                   {"+/-", Table::Fit::whole, true, false, 0},
                    {"hours", Table::Fit::whole, true, false, 0},
-                   {"parts", Table::Fit::whole, true, false, 0},
+                   {by_money ? "each" : "/hour", Table::Fit::whole, true, false, 0},
                    {"hurt", Table::Fit::whole, true, false, 0},
                    {"outlook", Table::Fit::whole, false, false, 0},
                    {"unit", Table::Fit::cut, false, false, 10, true}};
   for (const YardUnit& u : yard.units) {
     table.rows.push_back(
-        {u.chosen ? "yes" : "no", std::string(name(u.report.grade)),
-         plan::amount(u.value, plan::kWorkshopDigits), fmt::format("{:.1f}", u.hours),
-         plan::amount(u.money, plan::kWorkshopDigits), words::short_percent(u.damaged),
-         u.report.rebuild_outlook, u.report.unit_id});
+        {u.chosen ? "yes" : "no", fmt::format("{}", u.rank), std::string(name(u.report.grade)),
+         plan::amount(u.value, plan::kWorkshopDigits), plan::amount(u.spread, plan::kOwnerDigits),
+         fmt::format("{:.1f}", u.hours),
+         by_money ? fmt::format("{:.2f}", u.per_unit)
+                  : plan::amount(u.per_unit, plan::kWorkshopDigits),
+         words::short_percent(u.damaged), u.report.rebuild_outlook, u.report.unit_id});
   }
   d.emplace_back(std::move(table));
-  d.emplace_back(Heading{"What single check would change most"});
-  const std::vector<const YardUnit*> list = worth_checking(yard);
-  if (list.empty()) {
-    d.emplace_back(Paragraph{"No check of one unit changes the selection enough to pay."});
-  }
-  for (std::size_t i = 0; i < std::min(kChecksShown, list.size()); ++i) {
-    d.emplace_back(document::Item{
-        i + 1,
-        fmt::format("{} of {}: adds {} {} to the selection on average, before its own cost",
-                    list[i]->check, list[i]->report.unit_id,
-                    plan::amount(list[i]->check_gain, plan::kWorkshopDigits), yard.currency),
-        {}});
+  // A check that costs more than it gains is none to name.
+  if (!yard.checks.empty()) {
+    d.emplace_back(Heading{"What checking gains"});
+    for (const YardCheck& c : yard.checks) {
+      const auto each = [&](double all) {
+        return plan::amount(all / static_cast<double>(c.units), plan::kOwnerDigits);
+      };
+      d.emplace_back(document::Item{
+          0,
+          fmt::format("{}, {}: gains about {} {} in all, {} a unit; costs {} a unit.", c.text,
+                      words::count(c.units, "unit", "units"),
+                      plan::amount(c.gain, plan::kOwnerDigits), yard.currency, each(c.gain),
+                      each(c.cost)),
+          {}});
+    }
   }
   if (yard.rejected_records > 0 || !yard.rejected.empty()) {
     d.emplace_back(
@@ -296,12 +505,20 @@ std::string to_json(const Yard& yard) {
                              {"grade", name(u.report.grade)},
                              {"rebuild_outlook", u.report.rebuild_outlook},
                              {"chosen", u.chosen},
+                             {"rank", u.rank},
                              {"value", money(u.value)},
+                             {"spread", money(u.spread)},
+                             {"per_unit", money(u.per_unit)},
                              {"hours", money(u.hours)},
                              {"money", money(u.money)},
                              {"damaged", words::rounded(u.damaged, words::kProbabilityDigits)},
                              {"best_check", u.check.empty() ? Ordered(nullptr) : Ordered(u.check)},
                              {"check_gain", money(u.check_gain)}});
+  }
+  json["checks"] = Ordered::array();
+  for (const YardCheck& c : yard.checks) {
+    json["checks"].push_back(
+        {{"id", c.action}, {"units", c.units}, {"gain", money(c.gain)}, {"cost", money(c.cost)}});
   }
   json["rejected_records"] = yard.rejected_records;
   json["rejected"] = Ordered::array();
@@ -316,7 +533,7 @@ std::string to_csv(const Yard& yard) {
   csv::Row head;
   for (const std::string_view column :
        {"unit_id", "grade", "rebuild_outlook", "chosen", "value", "hours", "money", "damaged",
-        "best_check", "check_gain", "source", "line"}) {
+        "best_check", "check_gain", "source", "line", "rank", "spread", "per_unit"}) {
     head.text(column);
   }
   out += head.end();
@@ -333,7 +550,10 @@ std::string to_csv(const Yard& yard) {
         .text(u.check)
         .number(u.check_gain, 2)
         .text(u.report.source)
-        .number(u.report.line, 0);
+        .number(u.report.line, 0)
+        .number(static_cast<double>(u.rank), 0)
+        .number(u.spread, 2)
+        .number(u.per_unit, 2);
     out += row.end();
   }
   return out;
