@@ -192,7 +192,7 @@ TEST_CASE("inference agrees with an independent sum over everything hidden") {
 
 TEST_CASE("decibans are the log odds with a finding less those without it", "[long]") {
   Draw draw;
-  for (int i = 0; i < 60; ++i) {
+  for (int i = 0; i < 20; ++i) {
     const Case c = drawn_case(draw);
     const Weights weights = shipped_model().weigh(c);
     for (const FindingSpec& f : findings()) {

@@ -356,7 +356,7 @@ TEST_CASE("a life agrees with its chain in small steps") {
 }
 
 TEST_CASE("a life agrees with its chain in small steps, many of them", "[long]") {
-  agrees_with_steps(500, 2, 25, 2e-3);
+  agrees_with_steps(200, 2, 25, 2e-3);  // 700 more: tests/life_r_test.py
 }
 
 TEST_CASE("half the step and half the longest piece change nothing that is printed") {
