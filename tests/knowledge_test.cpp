@@ -205,7 +205,7 @@ TEST_CASE("an action that nothing would close is refused") {
         "               ^\n"
         "  allowed: an object\n");
   CHECK(complaints_closed_by(R"({"work": ["unit-replaced"], "look": ["noise"]})") ==
-        "actions.json:17:29: error[wrong-type]: /actions/2/closed_by/work/0 is no list\n"
+        "actions.json:17:29: error[wrong-type]: /actions/2/closed_by/work/0 is \"unit-replaced\"\n"
         "  \"work\": [\"unit-replaced\"], \"look\": [\"noise\"]},\n"
         "           ^\n"
         "  allowed: an array\n");

@@ -571,7 +571,8 @@ ActionRule::Closing Loader::closing(ObjectView& view) {
   ObjectView inside(view.document(), *node, out_);
   const auto each = [&](const Node* list, const auto& take) {
     if (list != nullptr && list->kind != Kind::array) {
-      inside.complain(*list, "wrong-type", "is no list", "an array");
+      inside.complain(*list, "wrong-type",
+                      fmt::format("is {}", located::shown(view.document(), *list)), "an array");
     } else if (list != nullptr) {
       for (const Node* n = view.document().first(*list); n != nullptr;
            n = view.document().next(*n)) {
@@ -579,6 +580,7 @@ ActionRule::Closing Loader::closing(ObjectView& view) {
       }
     }
   };
+  const std::size_t complaints = out_.size();
   const Words works = ids_of(spec(Field::work_did).choices);
   each(inside.optional("work"), [&](const Node& all) {
     std::vector<Did>& list = out.work.emplace_back();
@@ -597,7 +599,7 @@ ActionRule::Closing Loader::closing(ObjectView& view) {
       out.look.push_back(static_cast<Finding>(*word));
     }
   });
-  if (inside.is_object() && out.work.empty() && out.look.empty()) {
+  if (inside.is_object() && out.work.empty() && out.look.empty() && out_.size() == complaints) {
     inside.complain(*node, "missing", "names neither work nor a look that closes the action", "",
                     "\"work\": lists of what has to be done, \"look\": findings");
   }
