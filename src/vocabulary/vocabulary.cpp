@@ -63,7 +63,7 @@ constexpr Choice kWhen[] = {
 constexpr Choice kLevel[] = {
     {"faint", "a faint noise", "faint: heard only if you listen for it"},
     {"clear", "a clear noise", "clear: you notice it, and can talk over it"},
-    {"loud", "a loud noise", "loud: it disturbs a talk"},
+    {"loud", "a loud noise", "loud: you have to raise your voice"},
 };
 constexpr Choice kRecordedBearing[] = {
     {"none", "no clear line of this bearing"},
@@ -106,11 +106,11 @@ constexpr Choice kTeardown[] = {
 };
 
 constexpr Choice kDid[] = {
-    {"seal-renewed", "rotor shaft seal renewed", "the seal on the motor's shaft was renewed"},
-    {"rotor-bearings-renewed", "rotor bearings renewed",
-     "the bearings in which the motor turns were renewed"},
-    {"gear-bearings-renewed", "gearbox input bearings renewed",
-     "the bearings where the motor drives the gearbox were renewed"},
+    {"seal-renewed", "rotor shaft seal replaced", "the seal on the motor's shaft was replaced"},
+    {"rotor-bearings-renewed", "rotor bearings replaced",
+     "the bearings in which the motor turns were replaced"},
+    {"gear-bearings-renewed", "gearbox input bearings replaced",
+     "the bearings where the motor drives the gearbox were replaced"},
     {"rotor-circuit-bypassed", "rotor circuit bypassed",
      "the coolant was led past the motor's shaft"},
     {"rotor-circuit-restored", "rotor circuit restored",
@@ -120,10 +120,10 @@ constexpr Choice kDid[] = {
      "large parts of the motor or gearbox were replaced"},
     {"unit-replaced", "drive unit replaced", "the whole drive unit was replaced"},
     {"cooling-bled", "cooling circuit bled", "air was let out of the cooling"},
-    {"coolant-leak-repaired", "coolant leak repaired", "a coolant leak was mended"},
+    {"coolant-leak-repaired", "coolant leak repaired", "a coolant leak was repaired"},
     {"gear-oil-changed", "gear oil changed", "the oil of the gearbox was changed"},
-    {"gear-oil-seal-renewed", "gear oil seal renewed",
-     "a seal that keeps the oil in the gearbox was renewed"},
+    {"gear-oil-seal-renewed", "gear oil seal replaced",
+     "a seal that keeps the oil in the gearbox was replaced"},
     {"port-cleaned", "sensor port cleaned", "the opening for the speed sensor was cleaned"},
     {"fault-repaired-elsewhere", "fault repaired outside the drive unit",
      "a fault was repaired elsewhere in the car"},
@@ -275,17 +275,18 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
     {.id = Field::seal_renewed_odometer_km,
      .pointer = "/unit/seal_renewed_odometer_km",
      .type = number,
-     .title = "odometer when the seal was renewed",
-     .question = "What did the odometer say when the rotor shaft seal was last renewed?",
+     .title = "odometer when the seal was replaced",
+     .question = "What did the odometer say when the rotor shaft seal was last replaced?",
      .unit = "km",
      .minimum = 0,
      .maximum = kMostKm,
      .miles_too = true,
      .form = {.part = FormPart::car,
-              .ask = "Has a workshop renewed the seal on the motor's shaft? What did the odometer "
+              .ask = "Has a workshop replaced the seal on the motor's shaft? What did the odometer "
                      "say then?",
-              .help = "This seal keeps coolant out of the motor. If it was renewed, the workshop's "
-                      "bill says so. If not, or if you do not know, leave this blank.",
+              .help =
+                  "This seal keeps coolant out of the motor. If it was replaced, the workshop's "
+                  "bill says so. If not, or if you do not know, leave this blank.",
               .needs_history = true}},
     {.id = Field::system_voltage_v,
      .pointer = "/unit/system_voltage_v",
@@ -306,10 +307,10 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
               .ask = "Which day is it today?",
               .help = "Year, month, day.",
               .sample = "2026-03-18",
-              .again = "On which day was the port looked at?",
+              .again = "On which day was the port checked?",
               .again_help =
                   "The workshop's bill says. If you know only roughly, give the earliest day that "
-                  "it can have been. Without a day, a dry port does not count as good news."}},
+                  "it can have been. Without a day, a dry port does not count for the car."}},
     {.id = Field::odometer_km,
      .pointer = "/inspection/odometer_km",
      .type = number,
@@ -329,9 +330,9 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .pointer = "/inspection/by",
      .type = choice,
      .title = "inspected by",
-     .question = "Who looked?",
+     .question = "Who did the inspection?",
      .choices = kBy,
-     .form = {.again = "Who looked?",
+     .form = {.again = "Who checked the port?",
               .again_help = "It counts the same; it helps whoever reads the report."}},
     {.id = Field::port_checked,
      .pointer = "/inspection/port/checked",
@@ -339,7 +340,7 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .title = "sensor port checked",
      .question = "Was the rotor-speed sensor taken out and looked at?",
      .form = {.part = FormPart::port,
-              .ask = "Has a workshop looked at the speed sensor's port on the motor?",
+              .ask = "Has a workshop checked the speed sensor's port on the motor?",
               .help = "A small sensor sits in an opening of the motor's housing, its port. If "
                       "coolant gets past the seal on the motor's shaft, it shows on the sensor's "
                       "tip long before the car shows anything. This is a job for a workshop: do "
@@ -368,9 +369,9 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .pointer = "/inspection/port/dried_residue",
      .type = flag,
      .title = "dried residue",
-     .question = "Were there dried tracks or crust on the tip?",
+     .question = "Was there dried residue on the tip?",
      .form = {.part = FormPart::port,
-              .help = "Where liquid has dried, it leaves pale or coloured tracks.",
+              .help = "Liquid that dries leaves a pale or coloured crust.",
               .only_if = kIfLooked}},
     {.id = Field::port_corrosion,
      .pointer = "/inspection/port/corrosion",
@@ -411,9 +412,10 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .title = "noise",
      .question = "Is there a whine, tone or hum that should not be there?",
      .form = {.part = FormPart::noise,
-              .help = "Most electric cars sing a little. Say yes if it is new, louder than before, "
-                      "or louder than in other cars of the kind. If you cannot tell, say that you "
-                      "do not know."}},
+              .help =
+                  "Most electric cars make some tone. Say yes if it is new, louder than before, "
+                  "or louder than in other cars of the kind. If you cannot tell, say that you "
+                  "do not know."}},
     {.id = Field::noise_onset,
      .pointer = "/inspection/noise/onset",
      .type = choice,
@@ -504,7 +506,7 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .pointer = "/inspection/drag_elsewhere",
      .type = flag,
      .title = "what drags lies elsewhere",
-     .question = "Brakes, half shafts and wheel bearings were looked at: is what drags there?"},
+     .question = "Brakes, half shafts and wheel bearings were checked: does one of them drag?"},
     {.id = Field::fault_isolation,
      .pointer = "/inspection/faults/isolation",
      .type = choice,
@@ -520,8 +522,9 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .pointer = "/inspection/faults/isolation_place",
      .type = choice,
      .title = "place of the isolation fault",
-     .question = "With the unit parted from the rest of the high-voltage system: where is the "
-                 "isolation fault?",
+     .question =
+         "With the unit disconnected from the rest of the high-voltage system: where is the "
+         "isolation fault?",
      .choices = kPlace},
     {.id = Field::fault_shutdown,
      .pointer = "/inspection/faults/shutdown",
@@ -549,8 +552,8 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
     {.id = Field::insulation_resistance_mohm,
      .pointer = "/inspection/insulation/resistance_mohm",
      .type = number,
-     .title = "insulation resistance, winding to casing",
-     .question = "What insulation resistance was measured between winding and casing?",
+     .title = "insulation resistance, winding to housing",
+     .question = "What insulation resistance was measured between winding and housing?",
      .unit = "megohm",
      .minimum = 0,
      .maximum = kMostMegohm},
@@ -575,7 +578,7 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .pointer = "/inspection/coolant/loss_ml_per_1000km",
      .type = number,
      .title = "coolant loss",
-     .question = "How much coolant goes missing, read over 5,000 km at least?",
+     .question = "How much coolant goes missing, read over 5,000 km or more?",
      .unit = "ml per 1000 km",
      .minimum = 0,
      .maximum = kMostLossMl,
@@ -624,8 +627,7 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .title = "note",
      .question = "Anything else worth writing down?",
      .form = {.part = FormPart::closing,
-              .help =
-                  "What you have noticed, and since when. Leave out what is nobody's business."}},
+              .help = "What you have noticed, and since when. Leave out anything private."}},
     {.id = Field::work_did,
      .pointer = "/did",
      .type = choice,
@@ -683,10 +685,9 @@ constexpr std::array<FormPartSpec, kFormPartCount> kFormParts = {{
     {FormPart::coolant, Asked::owner, "Coolant",
      "Coolant is the liquid, often coloured, that carries heat away from motor and battery. Answer "
      "from what you have seen and what was written down."},
-    {FormPart::port, Asked::port_checker, "A look at the sensor",
-     "This part is for whoever had a workshop look at the speed sensor of the motor. If nobody "
-     "did, "
-     "say no and go on."},
+    {FormPart::port, Asked::port_checker, "Check of the sensor port",
+     "This part is for whoever had a workshop check the speed sensor of the motor. If nobody "
+     "did, say no and go on."},
     {FormPart::papers, Asked::port_checker, "From the workshop's papers",
      "Only what the papers of a repair say. If you do not have them, leave this part out."},
     {FormPart::closing, Asked::owner, "Anything else", "What the questions left out."},
@@ -823,7 +824,7 @@ constexpr std::array<FindingSpec, kFindingCount> kFindings = {{
     {Finding::gear_oil, "gear-oil", "gearbox oil", kGearOil, true, false, kFromGearOil},
     {Finding::earlier_coolant,
      "earlier-coolant",
-     "coolant at an earlier check, seal not renewed",
+     "coolant at an earlier check, seal not replaced",
      kAbsentPresent,
      true,
      false,
@@ -834,7 +835,7 @@ constexpr std::array<FindingSpec, kFindingCount> kFindings = {{
      true},
     {Finding::earlier_damage,
      "earlier-damage",
-     "an earlier bad finding that has gone, and no work on record explains it",
+     "an earlier adverse finding that is gone, and no work on record explains it",
      kAbsentPresent,
      true,
      false,
