@@ -106,6 +106,7 @@ if [ "$part" = --quick ]; then
   step "house rules"
   /usr/bin/python3 tests/house/house_test.py g++
   /usr/bin/python3 tests/house/source_rules.py
+  /usr/bin/python3 tests/house/words.py
   step "build with address and undefined-behaviour sanitizers"
   mkdir -p build
   configure build/sanitize -DCMAKE_BUILD_TYPE=Debug -DDRYSHAFT_SANITIZE=address,undefined \

@@ -100,6 +100,28 @@ BREACHES = [
      'src/plan/a.cpp:1: "seal-leak" is an id of the rule data'),
 ]
 
+GOOD_TEXTS = {
+    "data/rules/actions.json": '{"actions": [{"id": "renew-seal", "text": "Replace the seal.", '
+                               '"reason": "No sign of damage.", "source": "the maker said so"}]}\n',
+    "data/rules/grades.json": '{"text": "bad news"}\n',
+    "src/vocabulary/a.cpp": '// a renewed seal\nconst char* k[] = {"renewed", "seal "\n"replaced"};\n',
+    "src/base/a.cpp": 'const char* k = "the seal is renewed";\n',
+}
+BAD_TEXTS = [
+    ({"data/a.json": '{"a": 1,\n "text": "the maker\'s figures"}\n'},
+     'data/a.json:2: "maker": write manufacturer'),
+    ({"data/a.json": '{"meaning": "At least B by this."}\n'},
+     'data/a.json:1: "At least B": write no better than B'),
+    ({"data/a.json": '{"text": "It is a short look."}\n'},
+     'data/a.json:1: "short look": write port check; recheck, for the next'),
+    ({"data/a.json": '{"text": "Yes. %s."}\n' % " ".join(["No a.c. and"] * 9)},
+     'data/a.json:1: a sentence of 27 words: "No a.c. and No a.c. and ..."'),
+    ({"src/vocabulary/b.cpp": '\nconst char* k = "the " // why\n    "seal renewed";\n'},
+     'src/vocabulary/b.cpp:2: "renewed": write replace'),
+    ({"src/vocabulary/b.cpp": 'const char* k = R"a(a (hurt) part)a";\n'},
+     'src/vocabulary/b.cpp:1: "hurt": write damage, damaged; injure, of people'),
+]
+
 GOOD_LIBRARY = "int twice(int x) { return 2 * x; }\n"
 BAD_LIBRARY = [
     ("#include <cstdlib>\nvoid f() { std::exit(1); }\n", "exit"),
@@ -131,13 +153,13 @@ def run(script, *arguments):
     return done.returncode, done.stdout + done.stderr
 
 
-def try_tree(files):
+def try_tree(files, script="source_rules.py"):
     with tempfile.TemporaryDirectory() as folder:
         for name, text in files.items():
             path = pathlib.Path(folder, name)
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(text, encoding="utf-8")
-        return run("source_rules.py", folder)
+        return run(script, folder)
 
 
 def try_library(source):
@@ -152,6 +174,9 @@ def try_library(source):
 expect("the good tree", try_tree(GOOD), (0, ""))
 for added, said in BREACHES:
     expect(f"with {added}", try_tree({**GOOD, **added}), (1, said + "\n"))
+expect("the good texts", try_tree(GOOD_TEXTS, "words.py"), (0, ""))
+for added, said in BAD_TEXTS:
+    expect(f"with {added}", try_tree({**GOOD_TEXTS, **added}, "words.py"), (1, said + "\n"))
 expect("the good library", try_library(GOOD_LIBRARY), (0, ""))
 for source, symbol in BAD_LIBRARY:
     code, said = try_library(source)
@@ -159,5 +184,5 @@ for source, symbol in BAD_LIBRARY:
 
 if failures:
     sys.exit(f"{failures} of the house checks do not do their work")
-print(f"house checks: {len(BREACHES)} breaches of source rules and {len(BAD_LIBRARY)} bad "
-      "libraries are all found")
+print(f"house checks: {len(BREACHES)} breaches of source rules, {len(BAD_TEXTS)} bad texts and "
+      f"{len(BAD_LIBRARY)} bad libraries are all found")
