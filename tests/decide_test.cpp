@@ -568,7 +568,7 @@ TEST_CASE("a reason without a full stop keeps its last digit") {
   const auto loaded = load_knowledge(
       test::edited_rules(
           "actions.json",
-          "The record does not say whether the tip was free of tracks and rust: look "
+          "The record does not say whether the tip was free of dried residue and rust. Check "
           "again and write it down.",
           "Look again every 5000"),
       test::shipped_families());

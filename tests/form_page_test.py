@@ -444,7 +444,7 @@ class Behaviour(unittest.TestCase):
             self.assertFalse(page.shows("finished"))
             self.assertEqual(
                 [p.text for p in page.browser.find_elements(By.CSS_SELECTOR, "#answers .problem")],
-                ["This lies before your answer to \"On which day was the port looked at?\": 2026-03-18. "
+                ["This lies before your answer to \"On which day was the port checked?\": 2026-03-18. "
                  "One of the two is wrong.", lies_after("Which day is it today?", "2026-03-01")])
             page.change("check-date")
             page.give(page.by_key["check-date"], "2026-02-28")

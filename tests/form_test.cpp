@@ -1086,7 +1086,7 @@ TEST_CASE("answers that contradict their question's condition are refused, gaps 
   const std::string text = begun();
   CHECK(complaints_of(marked(marked(text, "noise-present", "no"), "noise-level", "loud")) ==
         R"(form.txt:133:3: error[not-asked]: [noise-level] is answered, but [noise-present] is "no"
-  [x] loud: it disturbs a talk
+  [x] loud: you have to raise your voice
   ^
   hint: take out one of the two answers
 )");
@@ -1102,7 +1102,7 @@ TEST_CASE("answers that contradict their question's condition are refused, gaps 
   CHECK(
       complaints_of(gap) ==
       R"(form.txt:133:3: warning[taken-as]: [noise-level] is answered, so [noise-present] is taken as "yes"
-  [x] loud: it disturbs a talk
+  [x] loud: you have to raise your voice
   ^
 )");
 }

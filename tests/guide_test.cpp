@@ -160,12 +160,12 @@ TEST_CASE("no guide drives or energises a unit of grade D") {
   }
   const std::string port = of("check-port", Audience::technician);
   CHECK(has(port, "1. With grade D on file the car is neither driven nor switched on"));
-  CHECK(has(port, "do not energise it while the grade is D"));
+  CHECK(has(port, "do not energise the car while the grade is D"));
   // What the reading says comes before the car is switched on, with the limit of the rules.
   const std::string insulation = of("measure-insulation", Audience::technician);
   const std::size_t judged = insulation.find("Below 100 ohm/V (0.04 megohm) the unit is grade D");
   REQUIRE(judged != std::string::npos);
-  CHECK(insulation.find("switch on:") > judged);
+  CHECK(insulation.find("Switch on:") > judged);
   CHECK(has(insulation, "Where the reading and the grade let the car be switched on: reconnect"));
 }
 

@@ -220,7 +220,7 @@ TEST_CASE("a page says what the text says", "[html]") {
   // The picture has its words, and the words have a table.
   CHECK(between(body, "aria-label=\"Grades over distance: ", "\"") ==
         "2024-03-02, 90,000\u00A0km: grade A; 2025-03-02, 101,000\u00A0km: grade C; "
-        "rotor shaft seal renewed");
+        "rotor shaft seal replaced");
   CHECK(count_of(body, "class=\"point ") == 2);
   CHECK(count_of(body, "class=\"event\"") == 1);
 }

@@ -137,7 +137,7 @@ class JobSheets(unittest.TestCase):
         self.assertEqual(due(later)["open-and-rebuild"], (151_500, "2026-02-09", False))
         rebuild = later["actions"][asked(later).index("open-and-rebuild")]
         self.assertTrue(rebuild["because"].startswith(
-            'Begun and not finished: on record is "rotor shaft seal renewed", not on record "rotor bearings renewed". '),
+            'Begun and not finished: on record is "rotor shaft seal replaced", not on record "rotor bearings replaced". '),
             rebuild["because"])
         self.assertEqual((rebuild["within_km"], rebuild["within_days"], rebuild["asked"]), (1_400, 15, "2026-01-10"))
 
@@ -251,7 +251,7 @@ class Comebacks(unittest.TestCase):
         self.assertEqual([(c["id"], c["did"], c["date"]) for c in again["comebacks"]],
                          [("comeback-seal", "seal-renewed", "2026-01-10")])
         self.assertTrue(again["comebacks"][0]["text"].endswith(
-            " It follows within 10000 km and 151 days: rotor shaft seal renewed on 2026-01-10 at 150000 km, done here."),
+            " It follows within 10000 km and 151 days: rotor shaft seal replaced on 2026-01-10 at 150000 km, done here."),
             again["comebacks"][0]["text"])
         self.assertNotIn("comebacks", report([done, record("2029-06-10", 260_000, FILM, unit={})]))
 

@@ -171,17 +171,17 @@ class Sheets(unittest.TestCase):
     def test_large_parts_are_judged_while_the_unit_is_open(self):
         _, steps = self.steps("seized", "replace-major-parts")
         order = [self.place(steps, words) for words in (
-            "Before anything is drained", "unit out with", "Open the unit", "bearings off",
-            "Winding, inverter and cables apart", "Rotor: cracks", "Press new bearings on", "close with sealant",
+            "Before anything is drained", "unit out with", "Open the unit", "Take the seal off",
+            "Disconnect winding, inverter and cables", "Rotor: check for cracks", "Press new bearings on", "close with sealant",
             "Refit the unit", "bleed ", "Write down")]
         self.assertEqual(order, sorted(order))
 
-    def test_the_insulation_is_measured_with_winding_and_inverter_parted(self):
+    def test_the_insulation_is_measured_with_winding_and_inverter_disconnected(self):
         text, steps = self.steps("film-caught-early", "open-and-rebuild")
         first = steps[0]
-        self.assertLess(first.index("Part winding and inverter"), first.index("measure the insulation"))
-        (check,) = [line for line in text.splitlines() if line.startswith("- Insulation of the whole winding to casing")]
-        self.assertIn("still parted", check)
+        self.assertLess(first.index("Disconnect the winding from the inverter"), first.index("measure the insulation"))
+        (check,) = [line for line in text.splitlines() if line.startswith("- Insulation of the whole winding to housing")]
+        self.assertIn("still disconnected", check)
 
     def test_a_job_that_pulls_the_sensor_says_that_its_clip_is_fragile(self):
         for option in ("bypass-rotor-circuit", "open-and-rebuild", "recheck"):
@@ -193,11 +193,11 @@ class Sheets(unittest.TestCase):
             self.assertIn("Moving parts:", text, option)
 
 
-    def test_gearbox_bearings_are_renewed_without_touching_the_seal(self):
+    def test_gearbox_bearings_are_replaced_without_touching_the_seal(self):
         text, steps = self.steps("tone-dry-port-hybrid", "renew-gear-bearings")
         order = [self.place(steps, words) for words in (
-            "Check the port before", "prove dead", "unit out with", "gearbox side", "Input bearings off",
-            "Press new bearings on", "Close with sealant", "Refit the unit", "Oil in", "Write down")]
+            "Check the port before", "prove dead", "unit out with", "gearbox side", "Take the input bearings off",
+            "Press new bearings on", "Close with sealant", "Refit the unit", "Fill oil", "Write down")]
         self.assertEqual(order, sorted(order))
         self.assertIn("gear-bearings-renewed", text)
         self.assertNotIn("seal-renewed", text)

@@ -493,8 +493,8 @@ TEST_CASE("an owner told to measure is caught") {
 
 TEST_CASE("an action for trained people in an owner's hands is caught", "[long]") {
   const Knowledge k = loaded(test::edited(
-      edited_rules("actions.json", R"("owner_text": "Have the gearbox bearings renewed as well.")",
-                   R"("owner_text": "Renew the gearbox bearings as well.")"),
+      edited_rules("actions.json", R"("owner_text": "Have the gearbox input bearings replaced.")",
+                   R"("owner_text": "Replace the gearbox input bearings.")"),
       "cautions.json",
       R"("owner_never": ["capacitor", "capacitors", "discharge", "short circuit"],)", ""));
   const Property p = property(prove(k, {.only = {"owner"}}), "owner");

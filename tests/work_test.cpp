@@ -686,9 +686,9 @@ TEST_CASE("the report shows work between the earlier grades") {
   const std::string text = to_text(r, kWide);
   CAPTURE(text);
   const std::size_t first = text.find("2025-06-01, 140,000 km: grade C, risk ");
-  const std::size_t seal = text.find("2026-01-02, 150,000 km: rotor shaft seal renewed\n");
+  const std::size_t seal = text.find("2026-01-02, 150,000 km: rotor shaft seal replaced\n");
   const std::size_t bearings =
-      text.find("2026-01-02, 150,000 km: rotor bearings renewed (hybrid; done elsewhere)\n");
+      text.find("2026-01-02, 150,000 km: rotor bearings replaced (hybrid; done elsewhere)\n");
   const std::size_t second = text.find("2026-03-01, 152,000 km: grade B, risk ");
   const std::size_t port = text.find("2026-03-01, 152,000 km: sensor port cleaned\n");
   CHECK(first < seal);
@@ -697,12 +697,12 @@ TEST_CASE("the report shows work between the earlier grades") {
   CHECK(second < port);
   CHECK(port != std::string::npos);
   CHECK(text.find("on record from") == std::string::npos);  // nothing is said twice
-  CHECK(to_markdown(r, Units::km).find("2026-01-02, 150,000 km: rotor shaft seal renewed") !=
+  CHECK(to_markdown(r, Units::km).find("2026-01-02, 150,000 km: rotor shaft seal replaced") !=
         std::string::npos);
-  CHECK(to_html(r, Units::km).find(": rotor shaft seal renewed</li>") != std::string::npos);
+  CHECK(to_html(r, Units::km).find(": rotor shaft seal replaced</li>") != std::string::npos);
   const json out = json::parse(to_json(r));
   CHECK(out["history"]["works"][1] ==
-        json::parse(R"({"did":"rotor-bearings-renewed","text":"rotor bearings renewed",
+        json::parse(R"({"did":"rotor-bearings-renewed","text":"rotor bearings replaced",
                         "date":"2026-01-02","odometer_km":150000,"material":"hybrid",
                         "keeps_crossover":null,"by":"elsewhere","note":null,
                         "told_on":"2026-03-01"})"));
@@ -710,7 +710,7 @@ TEST_CASE("the report shows work between the earlier grades") {
   CHECK(out["history"]["compared"][0]["reading"] == "repaired");
   const std::string owner = to_text(report_after(texts, Audience::owner), kWide);
   CAPTURE(owner);
-  CHECK(owner.find("2026-01-02, 150,000 km: the seal on the motor's shaft was renewed") !=
+  CHECK(owner.find("2026-01-02, 150,000 km: the seal on the motor's shaft was replaced") !=
         std::string::npos);
   CHECK(json::parse(to_json(report_after({texts.front()})))["history"].contains("works") == false);
 }
