@@ -17,8 +17,9 @@ constexpr std::uint32_t kNoLength = 0xFFFFFFFFU;
 constexpr std::size_t kHead = 8;    // of a chunk: name and length
 constexpr std::size_t kFirst = 12;  // RIFF, its length, WAVE
 constexpr std::string_view kCopyAgain =
-    "copy it again from the recorder; if it was cut off, save it anew with a sound editor";
-constexpr std::string_view kSaveAnew = "save it anew with a sound editor, and see that it is whole";
+    "copy it again from the recorder; if it was cut off, save it again with a sound editor";
+constexpr std::string_view kSaveAnew =
+    "save it again with a sound editor, and see that it is whole";
 
 class WavLengths {
  public:

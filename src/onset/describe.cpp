@@ -430,9 +430,9 @@ class OnsetDescriber : document::Telling {
       }
     }
     for (const auto& [what, r] : reasons) {
+      const std::string left = what.first == "look" ? "port check" : what.first;
       item(fmt::format(
-          "{}: {}: {}{}", words::count(r.count, what.first, what.first + "s"), r.text,
-          fmt::join(r.where, ", "),
+          "{}: {}: {}{}", words::count(r.count, left, left + "s"), r.text, fmt::join(r.where, ", "),
           r.count > r.where.size() ? fmt::format(", and {} more", r.count - r.where.size()) : ""));
     }
   }
