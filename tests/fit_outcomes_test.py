@@ -53,7 +53,7 @@ class Outcomes(unittest.TestCase):
     def test_every_format(self):
         text = fit(TEARDOWNS)
         self.assertEqual((text.returncode, text.stderr), (0, b""))
-        self.assertTrue(text.stdout.startswith(b"These teardowns cannot tell how good"))
+        self.assertTrue(text.stdout.startswith(b"These teardowns cannot show how good"))
         self.assertLessEqual(max(map(len, text.stdout.decode().splitlines())), 80)
         study = json.loads(fit("--format", "json", TEARDOWNS).stdout)
         self.assertEqual(study["format"], "dryshaft-outcomes/1")
@@ -85,7 +85,7 @@ class Outcomes(unittest.TestCase):
         with open(FILM, encoding="utf-8") as record:
             done = fit(text=record.read())
         self.assertEqual(done.returncode, 0)
-        self.assertIn(b"No record tells what was found in an opened unit", done.stdout)
+        self.assertIn(b"No record holds a teardown of a unit", done.stdout)
         path = self.path("own.json")
         done = fit(FILM, "--overlay", path)
         self.assertEqual(done.returncode, 3)

@@ -87,7 +87,7 @@ std::string_view explain(FitStatus status) {
     case FitStatus::all_left_censored:
       return "every seal leaked at its first check: how long before is not known";
     case FitStatus::all_right_censored:
-      return "no leak was seen: how far away the first one is, is not known";
+      return "no leak was seen: nothing shows how far away the first one is";
     case FitStatus::one_distance:
       return "one distance lies in all intervals, so the curve that fits best is a step there: "
              "the data separate dry from wet completely, and the slope has no bound";
