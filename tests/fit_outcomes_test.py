@@ -90,7 +90,7 @@ class Outcomes(unittest.TestCase):
         done = fit(FILM, "--overlay", path)
         self.assertEqual(done.returncode, 3)
         self.assertEqual(done.stderr.decode(), f"{path}: error[no-overlay]: was not written: no "
-                                               "teardown speaks of any rule\n")
+                                               "teardown bears on any rule\n")
         self.assertFalse(os.path.exists(path))
 
     def test_a_bad_record_loses_no_good_one(self):

@@ -222,18 +222,18 @@ class Bad(Files):
                          "PATH: error[not-sound]: is no recording of a kind that is read\n"
                          + self.NOT_SOUND)
         self.refused(self.path("phone.m4a", bytes(4) + b"ftypM4A " + bytes(500)),
-                     "PATH: error[not-sound]: is no recording that can be read: MPEG-4 sound is not read\n"
+                     "PATH: error[not-sound]: is no recording that can be read: MPEG-4 audio is not read\n"
                      + self.NOT_SOUND)
 
     def test_lengths(self):
         with open(self.good, "rb") as file:
             whole = file.read()
         size = len(whole)
-        hint = ("  hint: copy it again from the recorder; if it was cut off, save it again with a sound "
+        hint = ("  hint: copy it again from the recorder; if it was cut off, save it again with an audio "
                 "editor\n")
         self.refused(self.path("cut.wav", whole[:size // 4]),
-                     "PATH: error[truncated]: is cut short: its header promises 10.0 s of sound, the file "
-                     "holds 2.5 s of sound\n" + hint)
+                     "PATH: error[truncated]: is cut short: its header promises 10.0 s of audio, the file "
+                     "holds 2.5 s of audio\n" + hint)
 
         def with_lengths(name, of_file=size - 8, of_sound=size - 44):
             return self.path(name, whole[:4] + struct.pack("<I", of_file) + whole[8:40]
@@ -241,19 +241,19 @@ class Bad(Files):
 
         self.assertEqual(run(with_lengths("true.wav"), *PLAIN).returncode, 0)
         self.refused(with_lengths("boast.wav", of_sound=2 * size),
-                     "PATH: error[truncated]: is cut short: its header promises 20.0 s of sound, the file "
-                     "holds 10.0 s of sound\n" + hint)
-        anew = "  hint: save it again with a sound editor, and see that it is whole\n"
+                     "PATH: error[truncated]: is cut short: its header promises 20.0 s of audio, the file "
+                     "holds 10.0 s of audio\n" + hint)
+        anew = "  hint: save it again with an audio editor, and see that it is whole\n"
         self.refused(with_lengths("humble.wav", of_sound=120000),
-                     "PATH: error[bad-length]: its header promises 5.0 s of sound, but the file goes on: "
+                     "PATH: error[bad-length]: its header promises 5.0 s of audio, but the file goes on: "
                      "120,000 bytes follow that are no part of it\n" + anew)
         self.refused(with_lengths("both.wav", of_file=120036, of_sound=120000),
-                     "PATH: error[bad-length]: its header promises 5.0 s of sound, but the file goes on: "
+                     "PATH: error[bad-length]: its header promises 5.0 s of audio, but the file goes on: "
                      "120,000 bytes follow that are no part of it\n" + anew)
         self.refused(with_lengths("stopped.wav", of_file=0xFFFFFFFF, of_sound=0xFFFFFFFF),
                      "PATH: error[bad-length]: does not say how long it is: the recorder did not end it\n"
                      + anew)
-        self.refused(self.wav("nothing.wav", [[]]), "PATH: error[no-sound]: holds no sound: it is 0 s long\n")
+        self.refused(self.wav("nothing.wav", [[]]), "PATH: error[no-sound]: holds no audio: it is 0 s long\n")
 
     def test_rates(self):
         sound = inner_race(1)
@@ -302,8 +302,8 @@ class Bad(Files):
         with open(flac, "rb") as file:
             content = bytearray(file.read())
         self.assertEqual(int.from_bytes(content[22:26], "big"), 120000)
-        for samples, told in [(60000, "error[bad-length]: its header promises 5.0 s of sound, the file holds 10.0 s"),
-                              (180000, "error[truncated]: is cut short: its header promises 15.0 s of sound, the "
+        for samples, told in [(60000, "error[bad-length]: its header promises 5.0 s of audio, the file holds 10.0 s"),
+                              (180000, "error[truncated]: is cut short: its header promises 15.0 s of audio, the "
                                        "file holds 10.0 s")]:
             content[22:26] = samples.to_bytes(4, "big")
             lies = self.path("lies.flac", bytes(content))

@@ -184,25 +184,25 @@ TEST_CASE("lengths that a WAV header states") {
   CHECK(complaint(wav(32000, 32000, "LIST" + four(4) + "INFO")) == "");
   CHECK(complaint(wav(32000, 32000, "ID3 tag of a player")) == "");
   CHECK(complaint(wav(31999, 31999, std::string(1, '\0'))) ==
-        "bad-length: its header promises 31,999 bytes of sound, which are no whole number of "
+        "bad-length: its header promises 31,999 bytes of audio, which are no whole number of "
         "samples");
   CHECK(complaint(wav(0, 0)) == "");  // no sound, and it says so
 
   // Cut short: the file ends early; so it does where the header was made to promise more.
   CHECK(complaint(wav(32000, 32000).substr(0, 44 + 8000)) ==
-        "truncated: is cut short: its header promises 2.0 s of sound, the file holds 0.5 s of "
-        "sound");
+        "truncated: is cut short: its header promises 2.0 s of audio, the file holds 0.5 s of "
+        "audio");
   CHECK(complaint(wav(64000, 32000)) ==
-        "truncated: is cut short: its header promises 4.0 s of sound, the file holds 2.0 s of "
-        "sound");
+        "truncated: is cut short: its header promises 4.0 s of audio, the file holds 2.0 s of "
+        "audio");
   CHECK(complaint(wav(32000, 32000).substr(0, 30)) ==
-        "truncated: is cut short: it ends before the sound begins");
+        "truncated: is cut short: it ends before the audio begins");
   CHECK(complaint(wav(32000, 32000, "", 5000)) ==
         "truncated: its header promises 37,044 bytes in all, the file holds 32,044");
 
   // It promises less than there is.
   CHECK(complaint(wav(16000, 32000)) ==
-        "bad-length: its header promises 1.0 s of sound, but the file goes on: 16,000 bytes "
+        "bad-length: its header promises 1.0 s of audio, but the file goes on: 16,000 bytes "
         "follow that are no part of it");
   CHECK(complaint(wav(32000, 32000, "", -8000)) ==
         "bad-length: its header promises 24,044 bytes in all, the file holds 32,044");
@@ -229,8 +229,8 @@ TEST_CASE("the 64-bit form of WAV") {
   };
   CHECK(complaint(file(32000)) == "");
   CHECK(complaint(file(48000)) ==
-        "truncated: is cut short: its header promises 3.0 s of sound, the file holds 2.0 s of "
-        "sound");
+        "truncated: is cut short: its header promises 3.0 s of audio, the file holds 2.0 s of "
+        "audio");
 }
 
 TEST_CASE("the last page of an OGG file") {

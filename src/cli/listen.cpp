@@ -503,7 +503,7 @@ Run add_listen(CLI::App& parent) {
   auto o = std::make_shared<Options>();
   CLI::App* app = parent.add_subcommand(
       "listen", "Noise recordings: which parts of the drive unit their lines fit, if any");
-  app->add_option("RECORDING", o->recordings, "Sound files: WAV, FLAC or OGG")->required();
+  app->add_option("RECORDING", o->recordings, "Recordings: WAV, FLAC or OGG")->required();
   keep_in_range(*app->add_option("--channel", o->channel,
                                  "Channel, counted from 1; default: the first that is not silent")
                      ->type_name("N"),

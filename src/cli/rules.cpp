@@ -388,7 +388,7 @@ class Why {
 
   void leads(Cause cause) {
     const CauseRule& rule = k_.causes.at(static_cast<std::size_t>(cause));
-    step("speaks for", rule, rule.title);
+    step("points to", rule, rule.title);
     if (rule.damaging == CauseRule::Damaging::yes) {
       line("leads to", "the risk, and through it the grade where no floor is worse");
     }
