@@ -412,12 +412,12 @@ Document describe_yard(const Yard& yard) {
                   plan::amount(yard.money, plan::kWorkshopDigits), yard.currency)});
   const bool by_money = yard.limit.money.has_value();
   d.emplace_back(Paragraph{fmt::format(
-      "The order follows the gain per {}. +/- is the uncertainty of the gain: the root of the "
-      "squares of single changes. The odds of damage, of major parts, of a unit beyond repair and "
-      "of a new leak are changed by their factor. Prices are changed to their ends. Cores of one "
-      "rank cannot be told apart: they differ by less than the uncertainty of their difference, "
-      "with the same prices for both. Take whichever of a rank is at hand. What is left of the "
-      "limit goes to the next core.",
+      "The order follows the gain per {}. +/- is the uncertainty of the gain: the root of the sum "
+      "of squares of single changes. The odds of damage, of major parts, of a unit beyond repair "
+      "and of a new leak are changed by their factor. Prices are changed to their ends. Cores of "
+      "one rank cannot be told apart: they differ by less than the uncertainty of their "
+      "difference, with the same prices for both. Take whichever of a rank is at hand. What is "
+      "left of the limit goes to the next core.",
       by_money ? "unit of money for parts" : "hour at the bench")});
   const auto loses = static_cast<std::size_t>(
       std::ranges::count_if(yard.units, [](const YardUnit& u) { return u.value <= 0; }));
