@@ -191,7 +191,7 @@ TEST_CASE("an action that nothing would close is refused") {
         "  ^\n");
   for (const std::string value : {"{}", R"({"work": [], "look": []})", R"({"work": [[]]})"}) {
     CHECK(complaints_closed_by(value) ==
-          "actions.json:17:19: error[missing]: /actions/2/closed_by names neither work nor a look "
+          "actions.json:17:19: error[missing]: /actions/2/closed_by names neither work nor a check "
           "that closes the action\n"
           "  \"closed_by\": " +
               value +

@@ -48,7 +48,7 @@ TEST_CASE("a moment of a recording") {
   for (const char* bad : {"5", "0:60", "-1:00", "0:-1", "1.5:00", ":05", "0:", "0:05:00", "a:b"}) {
     INFO(bad);
     CHECK(parse_moment(bad).diagnostics.at(0).message ==
-          "\"" + std::string(bad) + "\" is no moment");
+          "\"" + std::string(bad) + "\" is not a time");
   }
 }
 
@@ -59,7 +59,7 @@ TEST_CASE("a speed read off at a moment") {
   CHECK(parse_speed_mark("0:00=0").value->value == 0);
   const std::pair<const char*, const char*> bad[] = {
       {"0:05", "\"0:05\" is no mark: it has no \"=\""},
-      {"5=30", "\"5=30\" is no mark: \"5\" is no moment"},
+      {"5=30", "\"5=30\" is no mark: \"5\" is not a time"},
       {"0:05=", "\"0:05=\" is no mark: there is no number"},
       {"0:05=-1", "\"0:05=-1\" is no mark: it must be at least 0 and at most 500 km/h"},
       {"0:05=fast", "\"0:05=fast\" is no mark: \"fast\" is no number"},
@@ -77,7 +77,7 @@ TEST_CASE("a load over a stretch") {
   const std::pair<const char*, const char*> bad[] = {
       {"0:05=steady", "\"0:05=steady\" is no load"},
       {"0:05-0:12", "\"0:05-0:12\" is no load"},
-      {"0:05-12=steady", "\"0:05-12=steady\" is no load: \"12\" is no moment"},
+      {"0:05-12=steady", "\"0:05-12=steady\" is no load: \"12\" is not a time"},
       {"0:12-0:05=steady", "\"0:12-0:05=steady\" is no load: it ends before it begins"},
       {"0:05-0:05=steady", "\"0:05-0:05=steady\" is no load: it ends before it begins"},
       {"0:05-0:12=acelerating",
@@ -111,10 +111,10 @@ TEST_CASE("every bad line of a trace is complained of, with its place") {
         "t.csv:4:3: error[bad-number]: a number is missing\n"
         "  2,\n"
         "    ^\n"
-        "t.csv:5:1: error[bad-row]: \"1;5\" is not a time and a speed, set apart by one comma\n"
+        "t.csv:5:1: error[bad-row]: \"1;5\" is not a time and a speed, separated by one comma\n"
         "  1;5\n"
         "  ^\n"
-        "t.csv:6:1: error[bad-row]: \"2,30,1\" is not a time and a speed, set apart by one comma\n"
+        "t.csv:6:1: error[bad-row]: \"2,30,1\" is not a time and a speed, separated by one comma\n"
         "  2,30,1\n"
         "  ^\n"
         "t.csv:7:1: error[bad-order]: 0 s does not come after 0 s of the row before\n"
@@ -134,7 +134,7 @@ TEST_CASE("every bad line of a trace is complained of, with its place") {
         "  time;speed\n"
         "  ^\n"
         "  allowed: seconds,km_per_h or seconds,mph or seconds,rpm\n"
-        "  hint: columns are set apart by commas, and a number has a decimal point\n");
+        "  hint: columns are separated by commas, and a number has a decimal point\n");
   CHECK(parse_speed_trace("", "t.csv").diagnostics.at(0).message == "holds no speeds");
   CHECK(parse_speed_trace("\n \n", "t.csv").diagnostics.at(0).message == "holds no speeds");
   CHECK(parse_speed_trace("seconds,rpm\n", "t.csv").diagnostics.at(0).message ==
@@ -184,25 +184,25 @@ TEST_CASE("lengths that a WAV header states") {
   CHECK(complaint(wav(32000, 32000, "LIST" + four(4) + "INFO")) == "");
   CHECK(complaint(wav(32000, 32000, "ID3 tag of a player")) == "");
   CHECK(complaint(wav(31999, 31999, std::string(1, '\0'))) ==
-        "bad-length: its header promises 31,999 bytes of sound, which are no whole number of "
+        "bad-length: its header promises 31,999 bytes of audio, which are no whole number of "
         "samples");
   CHECK(complaint(wav(0, 0)) == "");  // no sound, and it says so
 
   // Cut short: the file ends early; so it does where the header was made to promise more.
   CHECK(complaint(wav(32000, 32000).substr(0, 44 + 8000)) ==
-        "truncated: is cut short: its header promises 2.0 s of sound, the file holds 0.5 s of "
-        "sound");
+        "truncated: is cut short: its header promises 2.0 s of audio, the file holds 0.5 s of "
+        "audio");
   CHECK(complaint(wav(64000, 32000)) ==
-        "truncated: is cut short: its header promises 4.0 s of sound, the file holds 2.0 s of "
-        "sound");
+        "truncated: is cut short: its header promises 4.0 s of audio, the file holds 2.0 s of "
+        "audio");
   CHECK(complaint(wav(32000, 32000).substr(0, 30)) ==
-        "truncated: is cut short: it ends before the sound begins");
+        "truncated: is cut short: it ends before the audio begins");
   CHECK(complaint(wav(32000, 32000, "", 5000)) ==
         "truncated: its header promises 37,044 bytes in all, the file holds 32,044");
 
   // It promises less than there is.
   CHECK(complaint(wav(16000, 32000)) ==
-        "bad-length: its header promises 1.0 s of sound, but the file goes on: 16,000 bytes "
+        "bad-length: its header promises 1.0 s of audio, but the file goes on: 16,000 bytes "
         "follow that are no part of it");
   CHECK(complaint(wav(32000, 32000, "", -8000)) ==
         "bad-length: its header promises 24,044 bytes in all, the file holds 32,044");
@@ -229,8 +229,8 @@ TEST_CASE("the 64-bit form of WAV") {
   };
   CHECK(complaint(file(32000)) == "");
   CHECK(complaint(file(48000)) ==
-        "truncated: is cut short: its header promises 3.0 s of sound, the file holds 2.0 s of "
-        "sound");
+        "truncated: is cut short: its header promises 3.0 s of audio, the file holds 2.0 s of "
+        "audio");
 }
 
 TEST_CASE("the last page of an OGG file") {
@@ -272,7 +272,7 @@ TEST_CASE("the channel that is listened to") {
   REQUIRE(chosen.value);
   CHECK(chosen.value->channel == 2);
   CHECK(chosen.value->limits ==
-        std::vector<std::string>{"Channel 1 of 2 is silent; channel 2 was listened to."});
+        std::vector<std::string>{"Channel 1 of 2 is silent; channel 2 was used."});
   CHECK(why_not(check.choose(1, 8000)) ==
         "error[dead-channel]: channel 1 is silent; channel 2 is not\n  hint: --channel 2\n");
   CHECK(why_not(check.choose(3, 8000)) ==
@@ -412,7 +412,7 @@ TEST_CASE("samples that are no numbers") {
     check.add(samples);
     CHECK(why_not(check.choose(0, 8000)) ==
           "error[bad-sample]: sample 401 (at 0.050 s) is not a number\n"
-          "  hint: save it anew in whole numbers, such as 16 bit\n");
+          "  hint: save it again in whole numbers, such as 16 bit\n");
   }
 }
 

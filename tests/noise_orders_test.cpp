@@ -453,8 +453,7 @@ TEST_CASE("what cannot be listened to, and a speed that does not fit") {
   CHECK(unknown.value->speed.used_rpm == 0);
   CHECK(unknown.value->named.empty());
   REQUIRE(unknown.value->limits.size() == 1);
-  CHECK(
-      unknown.value->limits[0].starts_with("No lines stand in the ratios that this gearing fixes"));
+  CHECK(unknown.value->limits[0].starts_with("No lines have the ratios that this gearing fixes"));
 
   DriveNoise what = drive(27, kRamp);
   GivenSpeed wrong = marked(what);

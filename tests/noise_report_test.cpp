@@ -49,18 +49,19 @@ TEST_CASE("the answer comes first, in plain words") {
   sheet.report.named[0].confidence = 0.75;
   CHECK(first_line(sheet) == "The inner race of rear fits, clearly.");
   sheet.report.named[0].confidence = 0.52;
-  CHECK(first_line(sheet) == "The inner race of rear fits, though faintly.");
+  CHECK(first_line(sheet) == "The inner race of rear fits, faintly.");
   sheet.report.named[0].part.clear();
-  CHECK(first_line(sheet) == "The inner race of the bearing fits, though faintly.");
+  CHECK(first_line(sheet) == "The inner race of the bearing fits, faintly.");
   sheet.report.named.clear();
   CHECK(first_line(sheet) == "No line is clear enough to name a part.");
   sheet.report.speed.alternatives_rpm = {3020, 4100};
   CHECK(first_line(sheet) == "No part is named: the recording leaves its speed open.");
 
   sheet = rich_sheet();
-  CHECK(first_line(sheet) ==
-        "Either the outer race of gear input bearing, motor end, or the outer race of rotor "
-        "bearing, gear end: they fit alike, very clearly; also the gear mesh of gear stage 1.");
+  CHECK(
+      first_line(sheet) ==
+      "Either the outer race of gear input bearing, motor end, or the outer race of rotor bearing, "
+      "gear end: they fit equally well, very clearly; also the gear mesh of gear stage 1.");
   const PartKind others[] = {{"rotor", NoiseKind::shaft},
                              {"motor, poles", NoiseKind::electrical},
                              {"wheel and tyre", NoiseKind::wheel}};
@@ -86,29 +87,29 @@ TEST_CASE("the speed that was used, and how it is known") {
   NoiseSheet sheet = plain_sheet();
   NoiseSpeed& s = sheet.report.speed;
   CHECK(line_of(sheet, "Speed") ==
-        "Speed     1,797 rpm of the shaft, as given; 5 lines bear it out.");
+        "Speed     1,797 rpm of the shaft, as given; confirmed by 5 lines.");
   s.shaft_lines = 1;
   CHECK(line_of(sheet, "Speed") ==
-        "Speed     1,797 rpm of the shaft, as given; 1 line bears it out.");
+        "Speed     1,797 rpm of the shaft, as given; confirmed by 1 line.");
   s.shaft_lines = 0;
   CHECK(line_of(sheet, "Speed") ==
-        "Speed     1,797 rpm of the shaft, as given; no line bears it out.");
+        "Speed     1,797 rpm of the shaft, as given; confirmed by no line.");
   s.shaft_lines = 4;
   s.used_rpm = 1772;
   s.uncertainty = 0.004;
   CHECK(line_of(sheet, "Speed") ==
-        "Speed     1,772 rpm of the shaft, which 4 lines bear out; given was 1,797 rpm, 1.4 % "
-        "more; it may be off by 0.4 % either way.");
+        "Speed     1,772 rpm of the shaft, confirmed by 4 lines; given was 1,797 rpm, 1.4 % more; "
+        "it may be off by 0.4 % either way.");
   s.shaft_lines = 1;
-  CHECK(test::has(line_of(sheet, "Speed"), "which 1 line bears out;"));
+  CHECK(test::has(line_of(sheet, "Speed"), "confirmed by 1 line;"));
   sheet.report.plain_bearings = false;
   // A drive unit's own lines bear a right speed out: without any, nothing is named for certain.
   s.shaft_lines = 0;
   CHECK(test::has(line_of(sheet, "Speed"),
-                  "1,772 rpm of the rotor, which no line bears out; given was"));
+                  "1,772 rpm of the rotor, confirmed by no line; given was"));
   CHECK(first_line(sheet) == "The inner race of rear would fit, if the speed is right.");
   CHECK(
-      test::has(line_of(sheet, "How sure"), "vehicle, tyre or unit may be another than was said."));
+      test::has(line_of(sheet, "How sure"), "Vehicle, tyre or unit may differ from those given."));
   s = NoiseSpeed{};
   s.shaft_lines = 6;
   s.used_rpm = 4301;
@@ -119,8 +120,7 @@ TEST_CASE("the speed that was used, and how it is known") {
   s.alternatives_rpm = {3020, 8600};
   CHECK(line_of(sheet, "Speed") ==
         "Speed     1,650 to 7,205 rpm of the rotor, 4,301 on average, estimated from 6 lines. The "
-        "lines fit nearly as well at 3,020 or 8,600 rpm on average; a speed that is given "
-        "decides.");
+        "lines fit nearly as well at 3,020 or 8,600 rpm on average. Give the speed to decide.");
   s = NoiseSpeed{};
   CHECK(line_of(sheet, "Speed") == "Speed     Not given, and not found in the recording.");
 }
@@ -136,8 +136,8 @@ TEST_CASE("how sure, in recordings") {
   for (const auto& [p, words] : rows) {
     sheet.report.considered[0].p_value = p;
     CHECK(line_of(sheet, "How sure") ==
-          "How sure  Nearest came the outer race of rear: noise alone does as well in " +
-              std::string(words) + ". That no line is clear does not say that all is sound.");
+          "How sure  Nearest was the outer race of rear: noise alone does as well in " +
+              std::string(words) + ". The lack of a clear line does not prove that all is good.");
   }
 }
 
@@ -189,8 +189,8 @@ TEST_CASE("lines that are there, but name nothing") {
   sheet.report.named.clear();
   sheet.report.considered.push_back(cage);
   CHECK(line_of(sheet, "How sure") ==
-        "How sure  Nearest came the cage of rear: lines are there, but too faint to name it. That "
-        "no line is clear does not say that all is sound.");
+        "How sure  Nearest was the cage of rear: lines are there, but too faint to name it. The "
+        "lack of a clear line does not prove that all is good.");
 }
 
 TEST_CASE("what is left open, and why") {
@@ -203,15 +203,15 @@ TEST_CASE("what is left open, and why") {
   CHECK(first_line(sheet) ==
         "No part is named: the recording has lines that fit nearly everything.");
   CHECK(line_of(sheet, "How sure") ==
-        "How sure  At 98 % of orders that belong to no part, a part would be named as well: such "
-        "lines tell none from another. Clicks far slower than any part's make them, such as a flat "
-        "spot of a tyre's, and so do hums with many multiples.");
+        "How sure  A part would be named at 98 % of orders that belong to no part: such lines "
+        "identify no part. Slow clicks make them, such as those of a flat spot on a tyre, and so "
+        "do hums with many multiples.");
   CHECK(json::parse(noise_to_json(sheet))["left_open"] == "lines-everywhere");
   sheet.report.left_open = LeftOpen::repeats;
   CHECK(first_line(sheet) == "No part is named: the recording repeats itself exactly.");
   CHECK(line_of(sheet, "How sure") ==
-        "How sure  The sound comes again sample for sample, as a clip in a loop does, or what a "
-        "generator made, but no machine. Its lines are those of the loop.");
+        "How sure  The recording repeats itself sample for sample. A looped clip or a signal "
+        "generator does that; a machine does not. Its lines are those of the loop.");
   CHECK(json::parse(noise_to_json(sheet))["left_open"] == "repeats");
   // Nothing of it goes into a record, not even that nothing was found.
   NoiseReport everything = rich_sheet().report;

@@ -105,8 +105,7 @@ inline NoiseSheet rich_sheet() {
       {{"gear input bearing, motor end", NoiseKind::outer_race}, {16.2, 12.1, std::nullopt}}};
   r.envelope_low_hz = 3000;
   r.envelope_high_hz = 6000;
-  r.limits = {"Channel 1 of 2 is silent; channel 2 was listened to.",
-              "no mains line could be looked for"};
+  r.limits = {"Channel 1 of 2 is silent; channel 2 was used.", "no mains line could be looked for"};
   // Curves and a map with lines where the parts have theirs, over a floor that wobbles.
   const auto level = [](double order, double at, double height) {
     const double d = (order - at) / 0.06;

@@ -75,10 +75,10 @@ class FitOnset(unittest.TestCase):
     def test_formats_say_the_answer_first(self):
         text = self.good(HISTORY)
         self.assertLess(max(map(len, text.splitlines())), 81)
-        self.assertTrue(text.startswith("When leaks begin, and how often to look\n"))
+        self.assertTrue(text.startswith("When leaks begin, and how often to check\n"))
         self.assertIn("Answer    On your units a leak begins by", text)
-        self.assertLess(text.index("Answer"), text.index("Judgement, data"))
-        self.assertIn("What these numbers cannot say", text)
+        self.assertLess(text.index("Answer"), text.index("Estimate, data"))
+        self.assertIn("What these numbers cannot show", text)
         self.assertIn("# When leaks begin", self.good(HISTORY, "--format", "markdown"))
         page = self.good(HISTORY, "--format", "html")
         self.assertIn("<svg viewBox", page)
@@ -117,9 +117,9 @@ class FitOnset(unittest.TestCase):
 
     def test_nothing_seen_leak_says_so(self):
         text = self.good(text=record("u1", "2024-01-01", 90000, DRY))
-        self.assertIn("no leak was seen: nothing says how far away the first one is", text)
+        self.assertIn("no leak was seen: nothing shows how far away the first one is", text)
         said = " ".join(text.split())
-        self.assertIn("Answer None of your units has leaked yet, so this is judgement and not your data:", said)
+        self.assertIn("Answer None of your units has leaked yet, so this is an estimate, not your data:", said)
         self.assertIn("The longest interval of the rules", said)
         self.assertNotIn("On your units", said)
 

@@ -610,9 +610,9 @@ TEST_CASE("A table's errors are located") {
       "t.csv:1:1: error[missing-column]: there is no column \"left\"\n"
       "  lefft,right\n"
       "  ^\n"
-      "  allowed: columns named left, right and count (count may be missing), set apart by commas\n"
+      "  allowed: columns named left, right and count (count may be missing), separated by commas\n"
       "  hint: did you mean \"lefft\"?\n");
-  CHECK(errors("left;right\n1;2\n").find("columns are set apart by commas") != std::string::npos);
+  CHECK(errors("left;right\n1;2\n").find("columns are separated by commas") != std::string::npos);
   CHECK(errors("").find("error[no-table]: holds no header") != std::string::npos);
   CHECK(errors("left,right\n").find("no rows follow the header") != std::string::npos);
   CHECK(errors("left,right\n1,2,3\n").find("the row has 3 cells, the header 2") !=

@@ -53,7 +53,7 @@ def given_back(records, option):
     done = ran("plan", "-", "--job-sheet", option, records=records)
     assert done.returncode == 0, done.stderr
     sheet = done.stdout
-    return re.search(r"\n(\{\n.*?\n?\})\n", sheet[sheet.index("Record to give back"):], re.S)[1]
+    return re.search(r"\n(\{\n.*?\n?\})\n", sheet[sheet.index("Record to return"):], re.S)[1]
 
 
 def filled(text, day, km):

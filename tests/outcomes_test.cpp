@@ -360,7 +360,7 @@ TEST_CASE("Two records that disagree on one opening: that cause counts as not ex
   CHECK(found.openings[0].examined == bit(Cause::insulation_loss));
   CHECK(complaints(found.diagnostics) ==
         "test:2: warning[openings-disagree]: /teardown/seal-leak is not what test:1 says of the "
-        "same opening, and counts as not examined\n");
+        "same teardown, and counts as not examined\n");
 }
 
 // --------------------------------------------------------------------- fit
@@ -715,7 +715,7 @@ TEST_CASE("An overlay reads back to the same numbers") {
     CHECK(read.value->sha256 == shipped().sha256);
     const Link& link = link_of(*read.value, "fluid-from-seal-leak");
     CHECK(link.shows != link_of(shipped(), "fluid-from-seal-leak").shows);
-    CHECK(shown(link.source) == "own teardowns, with the judgement that they replace as prior");
+    CHECK(shown(link.source) == "own teardowns, with the estimate that they replace as prior");
     CHECK(has(link.reason, "own teardowns; before: film 0.88, droplets 0.55, pooled 0.15. Of "));
     CHECK(link.file == "own.json");
   }
@@ -744,19 +744,18 @@ TEST_CASE("An overlay loads also where all that was seen speaks for one level") 
 }
 
 TEST_CASE("An overlay for other rules is refused, and says so") {
-  CHECK(
-      overlay_refusal(shipped().rules_sha256, std::string(64, '0')) ==
-      "own.json:6:15: error[other-rules]: /rules/sha256 is \"" + std::string(64, '0') +
-          "\"\n"
-          "  \"sha256\": \"" +
-          std::string(61, '0') +
-          "\n"
-          "            ^\n"
-          "  allowed: " +
-          shipped().rules_sha256 +
-          "\n"
-          "  hint: this overlay was made for other rules (dryshaft-shipped version 1): name those "
-          "with --rules as well, or make it anew with `fit outcomes`\n");
+  CHECK(overlay_refusal(shipped().rules_sha256, std::string(64, '0')) ==
+        "own.json:6:15: error[other-rules]: /rules/sha256 is \"" + std::string(64, '0') +
+            "\"\n"
+            "  \"sha256\": \"" +
+            std::string(61, '0') +
+            "\n"
+            "            ^\n"
+            "  allowed: " +
+            shipped().rules_sha256 +
+            "\n"
+            "  hint: this overlay was made for other rules (dryshaft-shipped version 1): name "
+            "those with --rules as well, or make it again with `fit outcomes`\n");
 }
 
 TEST_CASE("Errors in an overlay are located") {
@@ -804,7 +803,7 @@ TEST_CASE("Cross-validation knows better strengths when there are enough units")
   CHECK(better.cross->folds == 4);
   CHECK_FALSE(better.cross->one_by_one);
   CHECK(better.cross->judged == Judged::better);
-  CHECK(has(outcomes_to_text(better, {}), "an overlay is worth using"));
+  CHECK(has(outcomes_to_text(better, {}), "An overlay is worth using"));
 
   // Drawn from the shipped rules there is nothing to be gained.
   all.openings = simulated(shipped(), 60, kUsual, kAll, "same");
@@ -824,11 +823,12 @@ TEST_CASE("Few teardowns are told to be few") {
     CHECK(s.judged == Judged::too_few);
   }
   CHECK(few.cross->judged == Judged::too_few);
-  CHECK(has(outcomes_to_text(few, {}), "Too few teardowns to tell how good the verdicts were."));
+  CHECK(has(outcomes_to_text(few, {}), "Too few teardowns to show how good the verdicts were."));
   all.openings.resize(1);
   const Outcomes one = study_outcomes(all, shipped(), {});
   CHECK_FALSE(one.cross);
-  CHECK(has(outcomes_to_text(one, {}), "Teardowns of two units at least are needed"));
+  CHECK(has(outcomes_to_text(one, {}),
+            "To try refitted strengths takes teardowns of two units or more"));
   CHECK(nlohmann::json::parse(outcomes_to_json(one))["cross_validation"].is_null());
 }
 
@@ -836,16 +836,16 @@ TEST_CASE("Without a teardown the report says what to write down, not a table of
   Outcomes none = study_outcomes({}, shipped(), {});
   none.records = 3;
   CHECK(outcomes_to_text(none, {}) ==
-        "No record tells what was found in an opened unit that had been inspected before.\n"
+        "No record holds a teardown of a unit that had been inspected before.\n"
         "3 records were read.\n"
         "\n"
-        "When a unit has been opened, write into a record of it what was found, for each\n"
-        "cause \"present\", \"absent\" or \"not-examined\":\n"
+        "After a teardown, write into a record of the unit what was found, for each cause\n"
+        "\"present\", \"absent\" or \"not-examined\":\n"
         "\"teardown\": {\"date\": \"2026-03-09\", \"seal-leak\": \"present\",\n"
         "             \"rotor-bearing-corrosion\": \"absent\",\n"
         "             \"insulation-loss\": \"not-examined\"}\n"
         "\n"
-        "From about ten opened units on, this command says how good the verdicts were; to\n"
+        "From about ten opened units on, this command shows how good the verdicts were. To\n"
         "refit strengths takes many more.\n");
   CHECK(nlohmann::json::parse(outcomes_to_json(none))["scores"].empty());
 }

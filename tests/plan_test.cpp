@@ -585,7 +585,7 @@ TEST_CASE("a unit that does not turn has broken down, and is not watched") {
   const auto& barred = p.option("recheck")->barred;
   CHECK(std::ranges::find(barred, "bar-recheck-seized", &PlanReason::id) != barred.end());
   CHECK(has(plan_to_text(p, {.colour = false, .width = 200, .units = Units::km}),
-            "This unit has broken down already: with nothing done it stays where it is."));
+            "This unit has already broken down. If nothing is done, it stays where it is."));
   CHECK(!plan_of(example("film-caught-early.json"), example_prices()).stands);
 }
 

@@ -345,7 +345,7 @@ class Usage(unittest.TestCase):
         self.assertEqual(self.refused("guide", "--family", "dunlin-1", "--vehicle", "Tarn"),
                          "dryshaft: the profile of family dunlin-1 names no vehicle\n")
         self.assertEqual(self.refused("guide", "--vehicle", "Tarn"),
-                         "dryshaft: --vehicle goes with --family, which says whose vehicle it is\n")
+                         "dryshaft: --vehicle goes with --family, the family of that vehicle\n")
         self.assertEqual(
             self.refused("guide", "--check", "check-prot"),
             'dryshaft: there is no check "check-prot", did you mean "check-port"?; checks: '

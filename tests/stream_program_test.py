@@ -217,8 +217,8 @@ class BothWays(unittest.TestCase):
                 if large:
                     self.assertEqual(running.returncode, 3)
                     self.assertTrue(said.startswith(
-                        "dryshaft: so long an input is not read ahead, so each unit is judged as of its own newest "
-                        "date;\nname a day with --today to judge all as of one\n"), said[:300])
+                        "dryshaft: this input is too long to read ahead, so each unit is judged as of its own newest "
+                        "date;\nuse --today to judge all as of one day\n"), said[:300])
                     self.assertEqual(said.count("error[late-record]"), 101)
                     self.assertIn(f"error[late-record]: and {many - 101:,} more like these\n", said)
                 else:

@@ -231,9 +231,10 @@ class Command {
   void tell_of_days() {
     if (!assess_.today && !std::exchange(told_of_days_, true)) {
       progress_->clear();
-      warn(fmt::format(
-          "dryshaft: so long an input is not read ahead, so each unit is judged as of its own "
-          "newest date;\nname a day with --today to judge all as of one\n"));
+      warn(
+          fmt::format("dryshaft: this input is too long to read ahead, so each unit is judged as "
+                      "of its own newest date;\n"
+                      "use --today to judge all as of one day\n"));
     }
   }
 
@@ -526,7 +527,7 @@ Run add_assess(CLI::App& parent) {
                   "of long files: of the unit)")
       ->type_name("DATE");
   app->add_option("--since", o->since,
-                  "Only units whose grade is worse than on this day, and new ones that are no good")
+                  "Only units whose grade has got worse since DATE, and new ones not graded A or B")
       ->type_name("DATE");
   app->add_option("--due", o->due, "Only units of which something is due by this day")
       ->type_name("DATE");

@@ -76,8 +76,7 @@ void add_data_options(CLI::App& app, DataOptions& options) {
   };
   app.add_option_function<std::vector<std::string>>(
          "--rules", take,
-         "Folder with rule data to use instead of the shipped; an overlay file that adapts them; "
-         "or each once")
+         "Rule folder instead of the shipped one, or an overlay file; may be given once each")
       ->allow_extra_args(false)
       ->type_name("DIR|FILE");
   app.add_option(
@@ -89,8 +88,7 @@ void add_data_options(CLI::App& app, DataOptions& options) {
 
 void add_onset_option(CLI::App& app, DataOptions& options) {
   app.add_option("--onset", options.onset,
-                 "Wear of the seal and recheck by your own records: what fit onset --format json "
-                 "wrote")
+                 "Use the leak statistics of your own records, from fit onset --format json")
       ->type_name("FILE");
 }
 
@@ -207,7 +205,7 @@ void check_names(const std::string& family, const std::string& vehicle,
     return;
   }
   if (family.empty()) {
-    throw Stop{kUsage, "--vehicle goes with --family, which says whose vehicle it is"};
+    throw Stop{kUsage, "--vehicle goes with --family, the family of that vehicle"};
   }
   std::vector<std::string_view> vehicles;
   for (const VehicleProfile& v : knowledge.family(family).vehicles) {

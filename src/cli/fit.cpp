@@ -7,7 +7,7 @@ namespace dryshaft::cli {
 
 Run add_fit(CLI::App& parent) {
   CLI::App* app = parent.add_subcommand(
-      "fit", "Learn from the shop's own records: when leaks start, whether verdicts were right");
+      "fit", "Learn from your own records: when leaks begin, whether verdicts were right");
   app->require_subcommand(1);
   const Run onset = add_fit_onset(*app);
   const Run outcomes = add_fit_outcomes(*app);

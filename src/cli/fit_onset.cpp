@@ -163,7 +163,7 @@ class FittingOnset {
 
 Run add_fit_onset(CLI::App& fit) {
   auto o = std::make_shared<FitOnsetOptions>();
-  CLI::App* app = fit.add_subcommand("onset", "When leaks begin, and how often to look");
+  CLI::App* app = fit.add_subcommand("onset", "When leaks begin, and how often to check");
   app->add_option("RECORDS", o->records,
                   "Records of many inspections, or tables (.csv); - or no file: standard input");
   add_columns_option(*app, o->columns);
@@ -183,11 +183,11 @@ Run add_fit_onset(CLI::App& fit) {
       ->type_name("FIELD");
   keep_in_range(
       *app->add_option("--at", o->at,
-                       "Distance or age at which to give the chance of a leak; repeatable")
+                       "Distance or age at which to give the probability of a leak; repeatable")
            ->allow_extra_args(false)
            ->type_name("N"),
       0, std::numeric_limits<double>::infinity(), true);
-  app->add_option("--prior", o->prior, "Widths of the judgement, in place of the shipped ones")
+  app->add_option("--prior", o->prior, "Widths of the estimate, in place of the shipped ones")
       ->type_name("FILE");
   app->add_option("--format", o->format, "text, json, markdown, or html for a page with a picture")
       ->check(CLI::IsMember({"text", "json", "markdown", "html"}))

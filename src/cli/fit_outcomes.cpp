@@ -102,7 +102,7 @@ class FitOutcomes {
   std::string proven_overlay(const Knowledge& k, const Openings& openings,
                              const FitOptions& options, Outcomes& study) {
     if (study.fit.rules.empty()) {
-      no_overlay("no teardown speaks of any rule");
+      no_overlay("no teardown bears on any rule");
       return {};
     }
     const std::vector<std::string> before = broken(k);
@@ -165,8 +165,8 @@ class FitOutcomes {
 
 Run add_fit_outcomes(CLI::App& fit) {
   auto o = std::make_shared<FitOutcomesOptions>();
-  CLI::App* app = fit.add_subcommand(
-      "outcomes", "Whether verdicts were right, by what opening the units showed");
+  CLI::App* app =
+      fit.add_subcommand("outcomes", "Whether verdicts were right, as the teardowns showed");
   app->add_option("FILE", o->files,
                   "Records, or tables (.csv), some with a teardown; - or no file: standard input");
   add_columns_option(*app, o->columns);
@@ -175,21 +175,21 @@ Run add_fit_outcomes(CLI::App& fit) {
                   "Write refitted strengths to this file, for --rules; the proofs must hold "
                   "with them")
       ->type_name("FILE");
-  keep_in_range(
-      *app->add_option("--prior-weight", o->prior_weight,
-                       "Teardowns that the judgement in use counts for, for each value; default: "
-                       "by the setting memory-band")
-           ->type_name("N"),
-      0.1, 1e6);
-  app->add_option("--folds", o->folds,
-                  "Parts of the cross-validation; default: a part a unit up to 60 units, then 10")
+  keep_in_range(*app->add_option("--prior-weight", o->prior_weight,
+                                 "Weight of the present strengths, in teardowns for each value; "
+                                 "default: by the setting memory-band")
+                     ->type_name("N"),
+                0.1, 1e6);
+  app->add_option(
+         "--folds", o->folds,
+         "Parts of the cross-validation; default: one part per unit up to 60 units, then 10")
       ->check(CLI::Range(2, 1000))
       ->type_name("N");
   app->add_option("--format", o->format, "text, json, markdown, or html for a page with diagrams")
       ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
       ->type_name("FORMAT");
   add_out_option(*app, o->out);
-  app->add_option("--jobs", o->jobs, "Threads; default: one a processor")
+  app->add_option("--jobs", o->jobs, "Threads; default: one per processor")
       ->check(CLI::Range(1, 256))
       ->type_name("N");
   add_data_options(*app, o->data);

@@ -510,7 +510,7 @@ Run add_form_ask(CLI::App& form) {
   app->add_flag("--buying", o->buying, "For someone about to buy the car");
   app->add_option("--out", o->out, "Save the record in this file")->type_name("FILE");
   add_units_option(*app, o->units);
-  app->add_option("--today", o->today, "The day that is offered as today; default: by the clock")
+  app->add_option("--today", o->today, "The day offered as today; default: by the clock")
       ->type_name("DATE");
   app->footer("Example: dryshaft form ask --buying --out record.jsonl");
   add_data_options(*app, o->data);

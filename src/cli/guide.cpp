@@ -65,9 +65,9 @@ Run add_guide(CLI::App& parent) {
   auto o = std::make_shared<GuideOptions>();
   CLI::App* app = parent.add_subcommand(
       "guide", "Print how to inspect a unit: the sensor port and the other checks, step by step");
-  app->add_option("--family", o->family, "Drive-unit family; not named: every way to the port")
+  app->add_option("--family", o->family, "Drive-unit family; without it: every way to the port")
       ->type_name("ID");
-  app->add_option("--vehicle", o->vehicle, "Vehicle of the family, which says where the port is")
+  app->add_option("--vehicle", o->vehicle, "Vehicle of the family; it gives the place of the port")
       ->type_name("ID");
   app->add_option("--check", o->check, "This check alone, such as check-port")->type_name("ID");
   app->add_option("--for", o->audience,

@@ -85,8 +85,8 @@ std::string names_of_fields() {
 
 std::string overview(const ManualCommand& program) {
   std::string out = folded("", 0,
-                           "dryshaft help TOPIC tells about a topic, dryshaft help COMMAND about a "
-                           "command. Topics have examples.");
+                           "dryshaft help TOPIC explains a topic, dryshaft help COMMAND a command. "
+                           "Topics have examples.");
   out += "\nTopics:\n";
   for (const Topic& t : kTopics) {
     out += folded(fmt::format("  {}", t.name), 16, title_of(t));
@@ -184,8 +184,8 @@ std::string topic_text(const Topic& topic) {
 
 Run add_help(CLI::App& parent) {
   auto o = std::make_shared<HelpOptions>();
-  CLI::App* app = parent.add_subcommand("help", "Tell about a topic or a command, with examples");
-  app->add_option("TOPIC", o->words, "A topic or a command; none: the list of them");
+  CLI::App* app = parent.add_subcommand("help", "Explain a topic or a command, with examples");
+  app->add_option("TOPIC", o->words, "A topic or a command; without one: the list of them");
   // For whoever installs the program.
   app->add_flag("--man", o->man, "The manual page")->group("");
   app->add_option("--completion", o->completion, "Completions for a shell")->group("");

@@ -190,8 +190,8 @@ class Listening {
     check_names(family, vehicle, k_);
     const Family& f = k_.family(family);
     if (!f.machine) {
-      throw Stop{kUsage, fmt::format("the profile of family {} says nothing of motor, gears and "
-                                     "bearings, so a recording cannot be held against it",
+      throw Stop{kUsage, fmt::format("the profile of family {} holds no motor, gears and bearings, "
+                                     "so a recording cannot be compared with it",
                                      f.id)};
     }
     machine_ = *f.machine;
@@ -255,9 +255,9 @@ class Listening {
       }
     }
     if (family.empty()) {
-      throw Stop{kUsage, fmt::format("{} does not say of which family its unit is: name it with "
-                                     "--family",
-                                     source.name())};
+      throw Stop{kUsage,
+                 fmt::format("{} does not name the family of its unit: name it with --family",
+                             source.name())};
     }
     return true;
   }
@@ -405,8 +405,7 @@ class Listening {
     const double to = std::min(speed_.points.back().seconds, seconds);
     if (from > kUncoveredWorthNaming || to < seconds - kUncoveredWorthNaming) {
       limits.push_back(
-          fmt::format("Speeds are given from {} to {} of {}; outside, the nearest one "
-                      "is taken to hold on.",
+          fmt::format("Speeds are given from {} to {} of {}; outside, the nearest one is used.",
                       moment(from), moment(to), moment(seconds)));
     }
   }
@@ -437,7 +436,7 @@ class Listening {
           "{}, so {} stays as it is",
           open == LeftOpen::no ? std::string_view("leaves its speed open") : title(open), *o_.into);
       d.hint = open == LeftOpen::no ? "give the speed: --mark, --speed, --rotor-rpm or --trace"
-                                    : "record the drive unit anew, with nothing else running";
+                                    : "record the drive unit again, with nothing else running";
       rejected_ = complain({d});
       return kDone;
     }
@@ -504,21 +503,21 @@ Run add_listen(CLI::App& parent) {
   auto o = std::make_shared<Options>();
   CLI::App* app = parent.add_subcommand(
       "listen", "Noise recordings: which parts of the drive unit their lines fit, if any");
-  app->add_option("RECORDING", o->recordings, "Sound files: WAV, FLAC or OGG")->required();
+  app->add_option("RECORDING", o->recordings, "Recordings: WAV, FLAC or OGG")->required();
   keep_in_range(*app->add_option("--channel", o->channel,
-                                 "Channel to listen to, from 1; else the first alive")
+                                 "Channel, counted from 1; default: the first that is not silent")
                      ->type_name("N"),
                 1, 1024);
   app->add_option("--family", o->family, "Drive-unit family: its motor, gears and bearings")
       ->type_name("ID");
-  app->add_option("--vehicle", o->vehicle, "Vehicle of the family, which says the tyre")
+  app->add_option("--vehicle", o->vehicle, "Vehicle of the family; it gives the tyre size")
       ->type_name("ID");
   app->add_option("--tyre", o->tyre, "Tyre size, such as 225/50R16, instead of the vehicle's")
       ->type_name("SIZE");
   app->add_option("--bearing", o->bearings,
-                  fmt::format("No drive unit: hold it against this bearing ({} to {} elements, "
-                              "element diameter, pitch diameter of {} to {} times that, contact "
-                              "angle in degrees); repeatable, at most {}",
+                  fmt::format("No drive unit: compare the recording with this bearing ({} to {} "
+                              "elements, element diameter, pitch diameter of {} to {} times that, "
+                              "contact angle in degrees); repeatable, at most {}",
                               geometry::kLeastElements, geometry::kMostElements,
                               geometry::kLeastPitch, geometry::kMostPitch, geometry::kMostBearings))
       ->type_name("[NAME=]n:d:D:angle");
@@ -538,15 +537,15 @@ Run add_listen(CLI::App& parent) {
                   "repeatable")
       ->type_name("FROM-TO=LOAD");
   app->add_option("--false-alarm", o->false_alarm,
-                  "How likely noise alone may name a part, for one recording (0.001)")
+                  "Accepted false-alarm probability per recording; default: 0.001")
       ->type_name("P");
   app->add_option("--format", o->format, "text, json, markdown, or html for a page with pictures")
       ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
       ->type_name("FORMAT");
   add_out_option(*app, o->out);
-  app->add_option("--into", o->into,
-                  "Put the finding into this record, so that assess uses it; its unit says the "
-                  "family")
+  app->add_option(
+         "--into", o->into,
+         "Write the finding into this record, so that assess uses it; its unit gives the family")
       ->type_name("RECORD");
   app->add_option("--unit", o->unit, "Unit of that file, where it holds several")->type_name("ID");
   app->add_option("--date", o->date, "Inspection of that unit, where it is not the newest")
@@ -557,7 +556,7 @@ Run add_listen(CLI::App& parent) {
   }
   add_data_options(*app, o->data);
   app->footer(
-      "Without a speed it is looked for in the recording. Examples:\n"
+      "Without a speed, it is estimated from the recording. Examples:\n"
       "  dryshaft listen run.wav --family plover-2 --vehicle Tarn --speed 60km/h\n"
       "  dryshaft listen rig.wav --rotor-rpm 1797 --bearing rear=9:7.94:39.04:0");
   return [o] { return Listening(*o).run(); };

@@ -137,7 +137,7 @@ int run(int argc, char** argv) {
   app.require_subcommand(1);
   app.footer(
       "A screening aid: the decision stays with a qualified technician.\n"
-      "Exit codes: 0 done, 1 a grade at or below --fail-on, 2 wrong usage,\n"
+      "Exit codes: 0 done, 1 a unit was graded --fail-on or worse, 2 wrong usage,\n"
       "3 some input was rejected, 4 output could not be written, 70 a bug.");
   const std::map<std::string, Run> commands = {
       {"assess", add_assess(app)}, {"check", add_check(app)}, {"fit", add_fit(app)},

@@ -238,7 +238,7 @@ Run add_plan(CLI::App& parent) {
   app->add_option("FILE", o->files, "Records, or a table (.csv); - or no file: standard input");
   add_columns_option(*app, o->columns);
   app->add_option("--prices", o->prices, "Price book, dryshaft-prices/1")->type_name("FILE");
-  app->add_option("--horizon", o->horizon, "How far to look: 60000km, 40000mi or 5y")
+  app->add_option("--horizon", o->horizon, "How far to plan ahead: 60000km, 40000mi or 5y")
       ->type_name("DISTANCE");
   app->add_option("--for", o->audience, "Who reads it: technician, or owner (a quotation)")
       ->check(CLI::IsMember({"technician", "owner"}))

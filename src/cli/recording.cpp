@@ -137,7 +137,7 @@ class Opening {
     read_at(0, head);
     constexpr std::array<std::string_view, 5> kHeads = {"RIFF", "RIFX", "RF64", "fLaC", "OggS"};
     return std::ranges::any_of(kHeads, [&](std::string_view word) { return begins(word); }) ||
-           not_sound(begins("ftyp", 4) ? "that can be read: MPEG-4 sound is not read"
+           not_sound(begins("ftyp", 4) ? "that can be read: MPEG-4 audio is not read"
                                        : "of a kind that is read");
   }
 
@@ -189,13 +189,13 @@ class Opening {
     if (info_.frames < kNoLength && std::cmp_less(check.frames(), info_.frames)) {
       refuse("truncated",
              fmt::format(
-                 "is cut short: its header promises {:.1f} s of sound, the file holds {:.1f} s",
+                 "is cut short: its header promises {:.1f} s of audio, the file holds {:.1f} s",
                  static_cast<double>(info_.frames) / info_.samplerate, seconds),
              "copy it again from the recorder");
       return;
     }
     if (check.frames() == 0) {
-      refuse("no-sound", "holds no sound: it is 0 s long");
+      refuse("no-sound", "holds no audio: it is 0 s long");
       return;
     }
     Result<SoundCheck::Chosen> chosen = check.choose(wanted_, info_.samplerate);

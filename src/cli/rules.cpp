@@ -72,7 +72,7 @@ std::string prior(const CauseRule& c) {
   return text;
 }
 
-// "seal-renewed and rotor-bearings-renewed, or unit-replaced; or a look at insulation"
+// "seal-renewed and rotor-bearings-renewed, or unit-replaced; or a check of insulation"
 std::string closing(const ActionRule::Closing& closed_by) {
   std::vector<std::string> work;
   for (const std::vector<Did>& all : closed_by.work) {
@@ -84,7 +84,7 @@ std::string closing(const ActionRule::Closing& closed_by) {
   std::ranges::transform(closed_by.look, looks.begin(), [](Finding f) { return name(f); });
   return fmt::format("{}{}{}{}", fmt::join(work, ", or "),
                      work.empty() || looks.empty() ? "" : "; or ",
-                     looks.empty() ? "" : "a look at ", fmt::join(looks, " or "));
+                     looks.empty() ? "" : "a check of ", fmt::join(looks, " or "));
 }
 
 std::vector<Shown> all_items(const Knowledge& k) {
@@ -100,7 +100,9 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back({"cause", &c, {{"title", c.title}, {"plain", c.plain}, {"prior", prior(c)}}});
   }
   for (const StageRule& stage : k.stages) {
-    Shown s{"stage", &stage, {{"reaches", fmt::format("the tip in {:g} of looks", stage.reaches)}}};
+    Shown s{"stage",
+            &stage,
+            {{"reaches", fmt::format("the tip in {:g} of port checks", stage.reaches)}}};
     if (stage.lasts_km > 0) {
       s.more.emplace_back("lasts", fmt::format("{:g} working km", stage.lasts_km));
     }
@@ -140,7 +142,7 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back(
         {"floor",
          &f,
-         {{"grade", fmt::format("at least {}{}", name(f.grade),
+         {{"grade", fmt::format("no better than {}{}", name(f.grade),
                                 f.safety ? ", for safety: whatever rules are used" : "")},
           {"when", describe(f.when)},
           {"plain", f.plain}}});
@@ -245,7 +247,7 @@ int list(const RulesOptions& o) {
         "  {:<34} {}\n", s.item->id,
         what.size() <= kRoom ? what : what.substr(0, what.rfind(' ', kRoom - 3)) + " ..."));
   }
-  output.write("\n`dryshaft rules show ID` tells what one says, why, and where it comes from.\n");
+  output.write("\n`dryshaft rules show ID` shows what one says, why, and where it comes from.\n");
   return output.finish();
 }
 
@@ -380,13 +382,13 @@ class Why {
           "{} {:+.1f} dB", spec(link.finding).levels[l].id,
           weights[static_cast<std::size_t>(link.finding)][static_cast<std::size_t>(link.cause)]));
     }
-    line("effect", fmt::format("with nothing else known, at 100000 km and 5 years: {}",
+    line("effect", fmt::format("with nothing else known, at 100,000 km and 5 years: {}",
                                fmt::join(parts, ", ")));
   }
 
   void leads(Cause cause) {
     const CauseRule& rule = k_.causes.at(static_cast<std::size_t>(cause));
-    step("speaks for", rule, rule.title);
+    step("points to", rule, rule.title);
     if (rule.damaging == CauseRule::Damaging::yes) {
       line("leads to", "the risk, and through it the grade where no floor is worse");
     }

@@ -84,7 +84,7 @@ int verify(const VerifyOptions& o) {
 Run add_rules_verify(CLI::App& rules) {
   auto o = std::make_shared<VerifyOptions>();
   CLI::App* app = rules.add_subcommand("verify", "Proves what the rules promise, and says how");
-  app->add_option("--jobs", o->jobs, "Threads; default: one a processor")
+  app->add_option("--jobs", o->jobs, "Threads; default: one per processor")
       ->type_name("N")
       ->check(CLI::Range(1, 256));
   app->footer("Exit code 3 if a property is broken or not proven.");

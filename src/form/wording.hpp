@@ -10,22 +10,22 @@ inline constexpr std::string_view kTitle = "The drive unit of an electric car";
 inline constexpr std::string_view kBuyingTitle = "The drive unit of an electric car you may buy";
 inline constexpr std::string_view kAbout =
     "This form asks what you have heard and seen of the car. From the answers a workshop, or the "
-    "program dryshaft, can say how urgent a look at its drive unit is: the motor and gearbox in "
+    "program dryshaft, can tell how urgent a check of its drive unit is: the motor and gearbox in "
     "one housing.";
 inline constexpr std::string_view kBuyingAbout =
     "This form asks what can be heard and seen of a car before you buy it. From the answers a "
-    "workshop, or the program dryshaft, can say how urgent a look at its drive unit is: the motor "
-    "and gearbox in one housing. A report names a distance and a time for that look; whatever it "
-    "names, have the look made before you buy.";
+    "workshop, or the program dryshaft, can tell how urgent a check of its drive unit is: the "
+    "motor and gearbox in one housing. A report names a distance and a time for that check. "
+    "Whatever it names, have the check made before you buy.";
 inline constexpr std::string_view kNoTools =
     "You need no tools. Nothing has to be opened, and nothing of the high-voltage system has to be "
     "touched.";
 inline constexpr std::string_view kGaps =
-    "Leave out what you do not know. A blank is never taken for good news or for bad.";
+    "Leave out what you do not know. A blank counts neither for nor against the car.";
 
 // Where the page, or who asks at a terminal, has a name drawn.
 inline constexpr std::string_view kDrawn =
-    "Without a name the car gets one that is drawn by chance; it stands in your record.";
+    "Without a name, the car gets a random one; it stands in your record.";
 
 // The page.
 inline constexpr std::string_view kKept =
@@ -37,7 +37,7 @@ inline constexpr std::string_view kTrouble =
     "This browser does not let the page keep your answers. Fill it in at one go: closing or "
     "reloading the page loses them.";
 inline constexpr std::string_view kUnfinished =
-    "Before there is a record, the answers marked below have to be put right.";
+    "Correct the answers marked below. There is no record before that.";
 inline constexpr std::string_view kHandOn =
     "This is what you hand on. Save it or copy it, and give it to the workshop. The program "
     "dryshaft makes a report for you from it: dryshaft assess --for owner FILE";

@@ -76,11 +76,11 @@ class Guide {
     if (owner()) {
       for_a_workshop();
     }
-    d_.emplace_back(Heading{"What this rests on"});
-    d_.emplace_back(Paragraph{fmt::format(
-        "dryshaft {}. Rules {} {}. A guide to screening: maker's instructions and local rules come "
-        "first.",
-        DRYSHAFT_VERSION, k_.id, k_.version)});
+    d_.emplace_back(Heading{"Basis of this guide"});
+    d_.emplace_back(
+        Paragraph{fmt::format("dryshaft {}. Rules {} {}. A guide to screening: the manufacturer's "
+                              "instructions and local rules come first.",
+                              DRYSHAFT_VERSION, k_.id, k_.version)});
     return std::move(d_);
   }
 
@@ -147,9 +147,9 @@ class Guide {
       below = fmt::format("Sensor port {}.", access_.front()->title);
     }
     if (!owner() && r_.family.empty()) {
-      below = "No family is named, so the ways to the sensor port stand side by side.";
+      below = "No family is named, so this guide shows every way to the sensor port.";
     } else if (!owner() && r_.vehicle.empty() && access_.size() > 1) {
-      below = "No vehicle is named, so the ways to the sensor port stand side by side.";
+      below = "No vehicle is named, so this guide shows every way to the sensor port.";
     }
     d_.emplace_back(Title{title(), owner() ? std::string() : below});
     for (const CautionRule& c : k_.cautions) {
@@ -303,7 +303,7 @@ class Guide {
     for (const Field f : p.write) {
       d_.emplace_back(entry(spec(f)));
     }
-    d_.emplace_back(Paragraph{"Leave empty what was not looked at: it then counts neither way."});
+    d_.emplace_back(Paragraph{"Leave empty what was not checked: it then counts neither way."});
     if (owner()) {
       return;
     }

@@ -42,11 +42,11 @@ std::string shown(const Provenance& provenance) {
     case SourceMark::common_practice:
       return "common practice, no source";
     case SourceMark::own_teardowns:
-      return "own teardowns, with the judgement that they replace as prior";
+      return "own teardowns, with the estimate that they replace as prior";
     case SourceMark::from_memory:
       break;
   }
-  return "judgement, from memory";
+  return "an estimate, from memory";
 }
 
 std::string_view name(Outlook outlook) { return kOutlooks[static_cast<std::size_t>(outlook)]; }

@@ -360,8 +360,9 @@ void Loader::harms(ObjectView& top) {
          n != nullptr; n = view.document().next(*n)) {
       const double km = view.number_at(*n, 1, kHuge);
       if (count > 0 && count < kSealStages && km > harm.after_km.at(count - 1)) {
-        view.complain(*n, "out-of-range",
-                      "is above that of the stage before: a leak that goes on harms no slower");
+        view.complain(
+            *n, "out-of-range",
+            "is above that of the stage before: a leak that goes on does its damage no slower");
       }
       if (count < kSealStages) {
         harm.after_km.at(count) = km;
@@ -600,7 +601,7 @@ ActionRule::Closing Loader::closing(ObjectView& view) {
     }
   });
   if (inside.is_object() && out.work.empty() && out.look.empty() && out_.size() == complaints) {
-    inside.complain(*node, "missing", "names neither work nor a look that closes the action", "",
+    inside.complain(*node, "missing", "names neither work nor a check that closes the action", "",
                     "\"work\": lists of what has to be done, \"look\": findings");
   }
   inside.done();

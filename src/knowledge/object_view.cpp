@@ -305,7 +305,7 @@ void ItemReader::read_grounds(ObjectView& view, Item& item) const {
   } else if (source != "from memory" && !source.empty()) {
     view.complain(*view.optional("source"), "bad-value", fmt::format("is \"{}\"", source),
                   "from memory, common practice, published: SOURCE",
-                  "say honestly where the value comes from");
+                  "state honestly where the value comes from");
   }
 }
 

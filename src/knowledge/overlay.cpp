@@ -64,7 +64,7 @@ class OverlayReader {
         rules.complain(
             *hash, "other-rules", fmt::format("is \"{}\"", wanted), k_.rules_sha256,
             fmt::format("this overlay was made for other rules ({} version {}): name those with "
-                        "--rules as well, or make it anew with `fit outcomes`",
+                        "--rules as well, or make it again with `fit outcomes`",
                         id, version));
       }
     }

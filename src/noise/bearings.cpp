@@ -152,7 +152,7 @@ Result<NoiseReport> listen_to_bearings(const Recording& recording,
     turning = shaft * found->factor;
     report.speed.shaft_lines = found->lines;
   } else {
-    report.limits.emplace_back("No shaft orders stand out, so the speed is taken as given.");
+    report.limits.emplace_back("No shaft orders stand out, so the speed is used as given.");
   }
   report.speed.used_rpm = report.speed.lowest_rpm = report.speed.highest_rpm = turning * 60;
   report.speed.track = {{0, turning * 60}};

@@ -43,7 +43,7 @@ std::string with_shared(const Attribution& a) {
 std::string_view how_clearly(double confidence) {
   constexpr double kVery = 0.9;
   constexpr double kClear = 0.7;
-  return confidence >= kVery ? "very clearly" : confidence >= kClear ? "clearly" : "though faintly";
+  return confidence >= kVery ? "very clearly" : confidence >= kClear ? "clearly" : "faintly";
 }
 
 // "1 of 3,000 recordings"
@@ -124,7 +124,8 @@ class Describer : document::Telling {
     const std::string_view sure =
         speed_in_doubt() ? "if the speed is right" : how_clearly(first.confidence);
     const std::string_view fits = speed_in_doubt() ? "would fit" : "fits";
-    const std::string_view alike = speed_in_doubt() ? "they would fit alike" : "they fit alike";
+    const std::string_view alike =
+        speed_in_doubt() ? "they would fit equally well" : "they fit equally well";
     std::string text = first.shared_with.empty()
                            ? fmt::format("{} {}, {}", sentence_case(the(first)), fits, sure)
                            : fmt::format("Either {}: {}, {}", with_shared(first), alike, sure);
@@ -162,13 +163,13 @@ class Describer : document::Telling {
     switch (r_.left_open) {
       case LeftOpen::lines_everywhere:
         return fmt::format(
-            "At {} of orders that belong to no part, a part would be named as well: such lines "
-            "tell none from another. Clicks far slower than any part's make them, such as a flat "
-            "spot of a tyre's, and so do hums with many multiples.",
+            "A part would be named at {} of orders that belong to no part: such lines identify no "
+            "part. Slow clicks make them, such as those of a flat spot on a tyre, and so do hums "
+            "with many multiples.",
             words::percent(r_.decoys));
       case LeftOpen::repeats:
-        return "The sound comes again sample for sample, as a clip in a loop does, or what a "
-               "generator made, but no machine. Its lines are those of the loop.";
+        return "The recording repeats itself sample for sample. A looped clip or a signal "
+               "generator does that; a machine does not. Its lines are those of the loop.";
       case LeftOpen::no:
         break;
     }
@@ -176,21 +177,22 @@ class Describer : document::Telling {
       const Attribution& first = r_.named.front();
       if (speed_in_doubt()) {
         return fmt::format(
-            "Not sure: no line of gearing or motor bears the speed out, so vehicle, tyre or unit "
-            "may be another than was said. Check them first. Only if they are right, confidence {} "
-            "in {}.",
+            "Not sure: no line of gearing or motor confirms the speed. Vehicle, tyre or unit may "
+            "differ from those given. Check them first. Only if they are right, confidence {} in "
+            "{}.",
             words::percent(first.confidence), with_shared(first));
       }
       return fmt::format(
-          "Confidence {}. Noise alone would give such lines in {}, all places looked at counted.{}",
+          "Confidence {}. Noise alone would give such lines in {}, counted over all orders "
+          "searched.{}",
           words::percent(first.confidence), in_recordings(first.p_value),
-          first.shared_with.empty() ? "" : " Which of the parts it is stays open.");
+          first.shared_with.empty() ? "" : " Which of these parts it is stays open.");
     }
     if (speed_is_open(r_.speed)) {
-      return "Without its speed a recording tells no part from another.";
+      return "Without its speed, a recording cannot identify a part.";
     }
     if (r_.considered.empty()) {
-      return "Nothing stands out. That does not say that all is sound.";
+      return "Nothing stands out. That does not prove that all is good.";
     }
     // The deepest; where none is deep, the one that noise alone gives most seldom.
     const auto nearest = std::ranges::min_element(r_.considered, {}, [](const Attribution& a) {
@@ -200,8 +202,9 @@ class Describer : document::Telling {
         nearest->p_value <= r_.false_alarm
             ? std::string("lines are there, but too faint to name it")
             : fmt::format("noise alone does as well in {}", in_recordings(nearest->p_value));
-    return fmt::format("Nearest came {}: {}. That no line is clear does not say that all is sound.",
-                       the(*nearest), text);
+    return fmt::format(
+        "Nearest was {}: {}. The lack of a clear line does not prove that all is good.",
+        the(*nearest), text);
   }
 
   [[nodiscard]] std::string speed() const {
@@ -221,17 +224,15 @@ class Describer : document::Telling {
                  ? std::string("not given, and not found in the recording")
                  : fmt::format("{}, estimated from {}", used, count);
     } else if (std::abs(off) > kSame && s.shaft_lines == 0) {
-      text = fmt::format("{}, which no line bears out; given was {} rpm, {:.1f} % {}", used,
+      text = fmt::format("{}, confirmed by no line; given was {} rpm, {:.1f} % {}", used,
                          rpm(s.given_rpm), std::abs(off) * 100, off > 0 ? "less" : "more");
     } else if (std::abs(off) > kSame) {
-      text = fmt::format("{}, which {} bear{} out; given was {} rpm, {:.1f} % {}", used, count,
-                         s.shaft_lines == 1 ? "s" : "", rpm(s.given_rpm), std::abs(off) * 100,
-                         off > 0 ? "less" : "more");
+      text = fmt::format("{}, confirmed by {}; given was {} rpm, {:.1f} % {}", used, count,
+                         rpm(s.given_rpm), std::abs(off) * 100, off > 0 ? "less" : "more");
     } else if (s.shaft_lines > 0) {
-      text =
-          fmt::format("{}, as given; {} bear{} it out", used, count, s.shaft_lines == 1 ? "s" : "");
+      text = fmt::format("{}, as given; confirmed by {}", used, count);
     } else {
-      text = fmt::format("{}, as given; no line bears it out", used);
+      text = fmt::format("{}, as given; confirmed by no line", used);
     }
     if (s.uncertainty > 0 && std::isfinite(s.uncertainty)) {
       text += fmt::format("; it may be off by {:.2g} % either way", s.uncertainty * 100);
@@ -244,7 +245,7 @@ class Describer : document::Telling {
         others.push_back(rpm(other));
       }
       text += fmt::format(
-          " The lines fit nearly as well at {} rpm on average; a speed that is given decides.",
+          " The lines fit nearly as well at {} rpm on average. Give the speed to decide.",
           listed(others, " or"));
     }
     return text;
@@ -282,7 +283,7 @@ class Describer : document::Telling {
     std::string text = a.band_high_hz > 0 ? fmt::format("seen in the envelope of {} to {} Hz",
                                                         words::grouped(a.band_low_hz),
                                                         words::grouped(a.band_high_hz))
-                                          : std::string("stands out in the sound itself");
+                                          : std::string("stands out in the recording itself");
     if (a.share >= 0) {
       text += fmt::format(", {} of the time", words::percent(a.share));
     }
@@ -366,10 +367,11 @@ class Describer : document::Telling {
     }
     d_.emplace_back(std::move(table));
     std::string text =
-        "Lines: how many multiples stand out, of those looked at. Depth: how far the sound swells "
-        "with them; a shallow swell names nothing. Chance: how likely noise alone does as well.";
+        "Lines: how many multiples stand out, of those searched. Depth: how far the level swells "
+        "with them; a shallow swell names nothing. Chance: the probability that noise alone does "
+        "as well.";
     if (r_.considered.size() > kMostConsidered) {
-      text += fmt::format(" {} more came less near.", r_.considered.size() - kMostConsidered);
+      text += fmt::format(" {} more fit less well.", r_.considered.size() - kMostConsidered);
     }
     d_.emplace_back(Paragraph{std::move(text)});
   }
@@ -405,18 +407,18 @@ class Describer : document::Telling {
   void basis() {
     heading("How to read this");
     d_.emplace_back(Paragraph{fmt::format(
-        "An order is a frequency divided by the turns of the {} in a second. Levels stand over the "
-        "noise around a line. The line of a rolling element stands at twice the spin frequency, "
-        "since a bad place on it meets both races in a turn.",
+        "An order is a frequency divided by the turns per second of the {}. A level is that of a "
+        "spectral line over the noise around it. The line of a rolling element is at twice its "
+        "spin frequency: a defect on it meets both races in a turn.",
         r_.plain_bearings ? "bearing's shaft" : "rotor")});
     std::string text;
     if (r_.false_alarm > 0) {
-      text = fmt::format("Where there is noise alone, a part is named in at most {}. ",
+      text = fmt::format("With noise alone, a part is named in at most {}. ",
                          in_recordings(r_.false_alarm));
     }
     d_.emplace_back(Paragraph{fmt::format(
-        "{}A part that fits sounds like that part; only looking at it shows damage. dryshaft {}.",
-        text, DRYSHAFT_VERSION)});
+        "{}The lines fit a part; only an inspection of the part shows damage. dryshaft {}.", text,
+        DRYSHAFT_VERSION)});
   }
 
   const NoiseSheet& s_;

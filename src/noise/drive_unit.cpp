@@ -390,30 +390,29 @@ PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>
   const bool by_envelope = bearing.band_high_hz > 0;
   const double kurtosis = by_envelope ? bands[noise::band_to_show(bands, {bearing})].kurtosis : 2.0;
   if (bearing.kind == NoiseKind::cage) {
-    return {DamagePattern::unclear, "The cage's turn alone says nothing of the races."};
+    return {DamagePattern::unclear, "The cage's turn alone shows nothing about the races."};
   }
   const bool steady = by_envelope
                           ? kurtosis < kSteady
                           : modulation(bands, bearing.found_order, per_order) < kHardlyModulated;
   if (tones_stand && steady) {
     return {DamagePattern::washboard,
-            fmt::format("Steady tones at {} multiples of the race's order, around its {:.0f}th: as "
-                        "many near-equal flutes make, not the clicks of one defect.",
+            fmt::format("Steady tones at {} multiples of the race's order, around its {:.0f}th. "
+                        "Many near-equal flutes make them, not the clicks of one defect.",
                         tone->found.standing, tone->centre)};
   }
   if (tones_stand && kurtosis < kImpulsive) {
     return {DamagePattern::unclear,
-            "Tones at high multiples of the race's order swell and fade as it turns: many flutes, "
-            "or the clicks of one defect following each other too fast to tell. A recording over "
-            "a range of speeds tells more."};
+            "Tones at high multiples of the race's order swell and fade as it turns. They come "
+            "from many flutes, or from the clicks of one defect that follow each other too fast to "
+            "separate. A recording over a range of speeds shows more."};
   }
   if (bearing.standing >= kManyMultiples || kurtosis >= kImpulsive) {
-    return {
-        DamagePattern::single_defect,
-        fmt::format("Clicks that ring between {:.0f} and {:.0f} Hz, {} multiples of their order "
-                    "standing{}: as one defect makes.",
-                    bearing.band_low_hz, bearing.band_high_hz, bearing.standing,
-                    tones_stand ? "" : ", and no steady tones at its high multiples")};
+    return {DamagePattern::single_defect,
+            fmt::format("Clicks that ring between {:.0f} and {:.0f} Hz, with {} multiples of their "
+                        "order{}. One defect makes such clicks.",
+                        bearing.band_low_hz, bearing.band_high_hz, bearing.standing,
+                        tones_stand ? "" : ", and no steady tones at its high multiples")};
   }
   return {DamagePattern::unclear,
           "Neither clear clicks nor steady tones at high multiples of the race's order."};
@@ -591,8 +590,8 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   report.speed.shaft_lines = track.clear ? track.lines : 0;
   if (!given && !track.clear) {
     report.limits.emplace_back(
-        "No lines stand in the ratios that this gearing fixes, so the speed is not known and "
-        "nothing is named: give the speed, or record at a steady pull.");
+        "No lines have the ratios that this gearing fixes, so the speed is not known and nothing "
+        "is named. Give the speed, or record at a steady pull.");
     result.value = std::move(report);
     return result;
   }
@@ -604,7 +603,7 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     each_piece(recording, [&](std::span<const float> samples) { anywhere.add(samples); });
     const noise::Track other = anywhere.finish();
     std::string said =
-        "No lines of the gearing stand out at the speed given, so it is taken as it is.";
+        "No lines of the gearing stand out at the speed given, so it is used as given.";
     if (other.clear) {
       const noise::SpeedCurve instead(other.points, report.seconds);
       const noise::SpeedCurve told(speed.points, report.seconds);
@@ -635,11 +634,11 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   each_piece(recording, [&](std::span<const float> samples) { analyser.add(samples); });
   analyser.finish();
   if (analyser.blocks() < kFewestBlocks) {
-    return refuse("too-slow",
-                  fmt::format("holds {} stretches of {} turns at a speed that can be looked at; at "
-                              "least {} are needed",
-                              analyser.blocks(), block, kFewestBlocks),
-                  "record longer, or at a higher speed");
+    return refuse(
+        "too-slow",
+        fmt::format("holds {} stretches of {} turns at a usable speed; at least {} are needed",
+                    analyser.blocks(), block, kFewestBlocks),
+        "record longer, or at a higher speed");
   }
 
   Heard heard{analyser,
@@ -721,11 +720,10 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   if (report.speed.shaft_lines == 0) {
     constexpr double kSpeedometer = 0.035;
     widened.slip += kSpeedometer;
-    report.limits.push_back(
-        fmt::format("Because the speed is not borne out, orders may be off by up to {:.0f} %: "
-                    "parts with orders "
-                    "that near are not told apart, and only the clearest is named.",
-                    widened.slip * 100));
+    report.limits.push_back(fmt::format(
+        "Because no line confirms the speed, orders may be off by up to {:.0f} %. Parts with "
+        "orders that close cannot be separated, and only the clearest is named.",
+        widened.slip * 100));
   }
   noise::BearingSearch search =
       noise::search_bearings(heard.bands, heard.per_order, OrderAnalyser::kHighestEnvelope,
@@ -805,10 +803,10 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   report.map = map_of(analyser, heard.per_order);
   report.named = std::move(named);
   if (!report.speed.alternatives_rpm.empty()) {
-    report.limits.push_back(fmt::format(
-        "The lines fit a mean of {:.0f} rpm and of {:.0f} rpm about as well, so nothing is named: "
-        "give the speed.",
-        report.speed.used_rpm, report.speed.alternatives_rpm.front()));
+    report.limits.push_back(
+        fmt::format("The lines fit a mean of {:.0f} rpm and of {:.0f} rpm about as well, so "
+                    "nothing is named. Give the speed.",
+                    report.speed.used_rpm, report.speed.alternatives_rpm.front()));
     report.name_nothing();
   } else if (report.decoys > noise::kMostDecoys) {
     report.left_open = LeftOpen::lines_everywhere;

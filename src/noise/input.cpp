@@ -130,7 +130,7 @@ Result<SpeedAt> parse_speed_mark(std::string_view text) {
   }
   const std::optional<double> moment = moment_in(text.substr(0, equals));
   if (!moment) {
-    return no<SpeedAt>(text, kWhat, fmt::format("\"{}\" is no moment", text.substr(0, equals)),
+    return no<SpeedAt>(text, kWhat, fmt::format("\"{}\" is not a time", text.substr(0, equals)),
                        kMarkShape);
   }
   std::string why;
@@ -150,7 +150,7 @@ Result<LoadMark> parse_load_mark(std::string_view text) {
   for (const std::string_view part : parts) {
     const std::optional<double> moment = moment_in(part);
     if (!moment) {
-      return no<LoadMark>(text, kWhat, fmt::format("\"{}\" is no moment", part), kLoadShape);
+      return no<LoadMark>(text, kWhat, fmt::format("\"{}\" is not a time", part), kLoadShape);
     }
     moments.push_back(*moment);
   }
@@ -243,7 +243,7 @@ class TraceReader {
     Diagnostic& d = complain(begin_, "bad-header", fmt::format("the first line is \"{}\"", line));
     d.allowed = kHeaders;
     if (line.find(';') != std::string_view::npos) {
-      d.hint = "columns are set apart by commas, and a number has a decimal point";
+      d.hint = "columns are separated by commas, and a number has a decimal point";
     }
     return false;
   }
@@ -252,7 +252,7 @@ class TraceReader {
     const std::size_t comma = line.find(',');
     if (comma == std::string_view::npos || line.find(',', comma + 1) != std::string_view::npos) {
       complain(begin_, "bad-row",
-               fmt::format("\"{}\" is not a time and a speed, set apart by one comma", line));
+               fmt::format("\"{}\" is not a time and a speed, separated by one comma", line));
       return;
     }
     const std::size_t second = begin_ + comma + 1;
@@ -469,7 +469,7 @@ Result<SoundCheck::Chosen> SoundCheck::choose(std::size_t wanted, double rate) c
     return refuse("bad-sample",
                   fmt::format("sample {} (at {:.3f} s) is not a number", *channel.no_number + 1,
                               static_cast<double>(*channel.no_number) / rate),
-                  "save it anew in whole numbers, such as 16 bit");
+                  "save it again in whole numbers, such as 16 bit");
   }
   const double clipped = channel.beyond
                              ? 0
@@ -482,8 +482,8 @@ Result<SoundCheck::Chosen> SoundCheck::choose(std::size_t wanted, double rate) c
   }
   for (std::size_t c = 0; c < alive.size(); ++c) {
     if (!alive[c] && first < alive.size()) {
-      chosen.limits.push_back(fmt::format("Channel {} of {} is silent; channel {} was listened to.",
-                                          c + 1, alive.size(), chosen.channel));
+      chosen.limits.push_back(fmt::format("Channel {} of {} is silent; channel {} was used.", c + 1,
+                                          alive.size(), chosen.channel));
     }
   }
   if (clipped > kClippedWorthNaming) {

@@ -17,8 +17,9 @@ constexpr std::uint32_t kNoLength = 0xFFFFFFFFU;
 constexpr std::size_t kHead = 8;    // of a chunk: name and length
 constexpr std::size_t kFirst = 12;  // RIFF, its length, WAVE
 constexpr std::string_view kCopyAgain =
-    "copy it again from the recorder; if it was cut off, save it anew with a sound editor";
-constexpr std::string_view kSaveAnew = "save it anew with a sound editor, and see that it is whole";
+    "copy it again from the recorder; if it was cut off, save it again with an audio editor";
+constexpr std::string_view kSaveAnew =
+    "save it again with an audio editor, and see that it is whole";
 
 class WavLengths {
  public:
@@ -51,7 +52,7 @@ class WavLengths {
       length += length & 1U;  // chunks begin at even places
       at += kHead + length;
     }
-    return complain("truncated", "is cut short: it ends before the sound begins");
+    return complain("truncated", "is cut short: it ends before the audio begins");
   }
 
  private:
@@ -93,9 +94,9 @@ class WavLengths {
 
   [[nodiscard]] std::string amount(std::uint64_t bytes) const {
     return bytes_a_second_ > 0
-               ? fmt::format("{:.1f} s of sound",
+               ? fmt::format("{:.1f} s of audio",
                              static_cast<double>(bytes) / static_cast<double>(bytes_a_second_))
-               : fmt::format("{} bytes of sound", words::grouped(static_cast<double>(bytes)));
+               : fmt::format("{} bytes of audio", words::grouped(static_cast<double>(bytes)));
   }
 
   static Diagnostic complain(std::string_view code, std::string message) {
@@ -118,10 +119,10 @@ class WavLengths {
                                   amount(length), amount(here)));
     }
     if (frame_ > 0 && length % frame_ != 0) {
-      return complain("bad-length",
-                      fmt::format("its header promises {} bytes of sound, which are no whole "
-                                  "number of samples",
-                                  words::grouped(static_cast<double>(length))));
+      return complain(
+          "bad-length",
+          fmt::format("its header promises {} bytes of audio, which are no whole number of samples",
+                      words::grouped(static_cast<double>(length))));
     }
     const std::uint64_t end = begin + length + (length & 1U);
     if (end < size_ && !chunks_until_end(end)) {
@@ -319,7 +320,7 @@ std::optional<Diagnostic> complaint_about_flac(const ReadAt& read_at, std::uint6
     Diagnostic d;
     d.code = holds < promised ? "truncated" : "bad-length";
     d.message =
-        fmt::format("{}its header promises {:.1f} s of sound, the file holds {:.1f} s",
+        fmt::format("{}its header promises {:.1f} s of audio, the file holds {:.1f} s",
                     holds < promised ? "is cut short: " : "", seconds(promised), seconds(holds));
     d.hint = holds < promised ? kCopyAgain : kSaveAnew;
     return d;

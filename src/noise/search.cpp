@@ -343,8 +343,8 @@ void find_shared(std::vector<Attribution>& named, std::span<const Bearing* const
 std::string beside_cage(const std::vector<Attribution>& named) {
   return std::ranges::find(named, NoiseKind::cage, &Attribution::kind) == named.end()
              ? std::string()
-             : "Lines of the cage's turn stand at all of its multiples, so races and elements "
-               "were not looked for beside it.";
+             : "Lines of the cage's turn stand at all of its multiples, so races and elements were "
+               "not searched beside it.";
 }
 
 Diagnostic noise_complaint(std::string_view code, std::string message, std::string_view hint) {

@@ -61,7 +61,7 @@ std::string beside_cage(const std::vector<Attribution>& named);
 
 Diagnostic noise_complaint(std::string_view code, std::string message, std::string_view hint);
 // The hint where a recording has too few samples a second.
-inline constexpr std::string_view kBetterRecorder = "record with a phone or a sound recorder";
+inline constexpr std::string_view kBetterRecorder = "record with a phone or an audio recorder";
 
 }  // namespace dryshaft::noise
 

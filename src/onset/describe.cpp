@@ -95,21 +95,21 @@ class OnsetDescriber : document::Telling {
 
   void head() {
     const double all = leaks() + r_.right_censored;
-    d_.emplace_back(Title{"When leaks begin, and how often to look",
+    d_.emplace_back(Title{"When leaks begin, and how often to check",
                           fmt::format("{} {}{}, by {}", count_of(all),
                                       r_.data.axis == OnsetAxis::plain ? "unit" : "seal",
                                       all == 1 ? "" : "s", axis_title(r_.data.axis))});
     answer();
     lead("Seen",
-         fmt::format("{} leaked ({} already at the first look, {} between two looks{}), "
-                     "{} {} still dry",
+         fmt::format("{} leaked ({} already at the first port check, {} between two checks{}), {} "
+                     "{} still dry",
                      count_of(leaks()), count_of(r_.left_censored), count_of(r_.between),
-                     r_.exact > 0 ? fmt::format(", {} at a known place", count_of(r_.exact)) : "",
+                     r_.exact > 0 ? fmt::format(", {} at a known point", count_of(r_.exact)) : "",
                      count_of(r_.right_censored), r_.right_censored == 1 ? "was" : "were"));
     if (!r_.data.left_out.empty()) {
       lead("Left out", fmt::format("{}, each with its reason below",
-                                   words::count(r_.data.left_out.size(), "unit, seal or look",
-                                                "units, seals or looks")));
+                                   words::count(r_.data.left_out.size(), "unit, seal or port check",
+                                                "units, seals or port checks")));
     }
   }
 
@@ -119,8 +119,7 @@ class OnsetDescriber : document::Telling {
       const auto tenth = cloud.quantile(0.1);
       const auto half = cloud.quantile(0.5);
       std::string text = fmt::format(
-          "{} a leak begins by {} in one of ten (likely {}), by {} in half of them "
-          "(likely {}).",
+          "{} a leak begins by {} in one of ten (likely {}) and by {} in half of them (likely {}).",
           whose(), at_short(tenth.median), between(tenth.range), at_short(half.median),
           between(half.range));
       if (r_.plan && !r_.rechecks.empty()) {
@@ -128,9 +127,9 @@ class OnsetDescriber : document::Telling {
         const OnsetRecheck& a = r_.rechecks[r_.rechecks.size() / 3];
         const OnsetRecheck& b = r_.rechecks[r_.rechecks.size() * 2 / 3];
         text += fmt::format(
-            " By that alone: look first at {}, then again every {} at {}, every {} at {}; the "
-            "table below has the rest. The longest interval of the rules, which guide and assess "
-            "name for a sound unit, holds beside it: the one that comes first counts.",
+            " By that alone: check the port first at {}, then recheck every {} at {}, every {} at "
+            "{}. The table below has the rest. The longest interval of the rules, which guide and "
+            "assess name for a good unit, applies as well: whichever comes first.",
             every(r_.rechecks.front().regular), every(a.regular), at(a.at), every(b.regular),
             at(b.at));
       }
@@ -147,8 +146,8 @@ class OnsetDescriber : document::Telling {
     const double tenth = curve_quantile(fit.kind, fit.shape, fit.scale, 0.1);
     const double half = curve_quantile(fit.kind, fit.shape, fit.scale, 0.5);
     lead("Answer",
-         fmt::format("A leak begins by {} in one of ten ({}), by {} in half ({}), by the {} curve, "
-                     "which fits best.",
+         fmt::format("A leak begins by {} in one of ten ({}) and by {} in half ({}). This is the "
+                     "{} curve, which fits best.",
                      at_short(tenth), between(r_.intervals.at(i)->quantile[1]), at_short(half),
                      between(r_.intervals.at(i)->quantile[2]), name(fit.kind)));
   }
@@ -156,11 +155,11 @@ class OnsetDescriber : document::Telling {
   // Whose numbers these are: with no leak, or too few to fit a curve to, judgement decides.
   [[nodiscard]] std::string_view whose() const {
     if (!(leaks() > 0)) {
-      return "None of your units has leaked yet, so this is judgement and not your data:";
+      return "None of your units has leaked yet, so this is an estimate, not your data:";
     }
     const auto w = static_cast<std::size_t>(CurveKind::weibull);
     return r_.intervals.at(w) ? "On your units"
-                              : "Your units alone fit no curve, so judgement decides here:";
+                              : "Your units alone fit no curve, so the estimate decides here:";
   }
 
   [[nodiscard]] std::string at_short(double value) const {
@@ -187,13 +186,13 @@ class OnsetDescriber : document::Telling {
     if (!r_.joined) {
       return;
     }
-    heading("Judgement, data, and both together");
+    heading("Estimate, data, and both together");
     const auto w = static_cast<std::size_t>(CurveKind::weibull);
     const CurveFit& fit = r_.curves.at(w);
     const bool alone = r_.intervals.at(w).has_value();
     Table t;
     t.columns = {{.head = "Weibull curve"},
-                 right_column("judgement"),
+                 right_column("estimate"),
                  right_column("data alone"),
                  right_column("both together")};
     const auto row = [&](std::string what, const auto& shown, const auto& of_cloud, double of_data,
@@ -231,9 +230,9 @@ class OnsetDescriber : document::Telling {
     }
     d_.emplace_back(std::move(t));
     paragraph(
-        fmt::format("In brackets: 95 % of the weight, or of the profile likelihood for the data "
-                    "alone. The judgement is the rules' own ({}); with few leaks it decides, with "
-                    "many the data do.",
+        fmt::format("In brackets: 95 % of the probability, or of the profile likelihood for the "
+                    "data alone. The estimate comes from the rules ({}). With few leaks it "
+                    "decides; with many, the data do.",
                     s_.prior_source));
   }
 
@@ -253,30 +252,31 @@ class OnsetDescriber : document::Telling {
       return;
     }
     const Settings& s = r_.options.rules->settings;
-    heading("How often to look");
+    heading("How often to check the port");
     Table t;
-    t.columns = {right_column("dry at"), right_column("leak by there"),
-                 right_column("next look within"), right_column("if never seen before")};
+    t.columns = {right_column("dry at"), right_column("leak by then"),
+                 right_column("recheck within"), right_column("if never checked")};
     for (const OnsetRecheck& c : r_.rechecks) {
       t.rows.push_back({at(c.at), chance(c.leak_by), every(c.regular), every(c.first)});
     }
     d_.emplace_back(std::move(t));
     const double of_axis = r_.data.axis == OnsetAxis::km ? 1 : s.km_per_year;
     paragraph(fmt::format(
-        "What assess --onset says with this curve of a unit that was found dry and clean, with "
-        "nothing else on record{}: so that damage begins before the next look in at most {}, of "
-        "those looked at that often all along, and of those never looked at before. How a leak "
-        "grows and what it harms, and how often a look misses it, are the rules'. No interval is "
-        "longer than the rules give a unit of that grade; none of a unit graded A or B is shorter "
-        "than {}, however old the seal: where that is shown, the target may not be kept.",
+        "This is the recheck that assess --onset gives with this curve. It holds for a unit found "
+        "dry and clean, with nothing else on record{}. Damage begins before the recheck in at most "
+        "{} of units checked that often from the start, and of units never checked before. The "
+        "rules say how a leak grows, what it damages and how often a check misses it. No interval "
+        "is longer than the rules give a unit of that grade. No interval of a unit graded A or B "
+        "is shorter than {}, however old the seal. Where that interval is shown, the target may "
+        "not be met.",
         r_.data.axis == OnsetAxis::years ? fmt::format(" but its age, driven {} a year",
                                                        words::distance(s.km_per_year, Units::km))
                                          : "",
         percent(s.damage_target), every(s.recheck_least_km / of_axis)));
     paragraph(fmt::format(
-        "A hundred new seals that are looked at by this table up to {}, and not after "
-        "a leak is found: {:.0f} looks, {:.0f} leaks found before damage, {:.1f} "
-        "damaged all the same. Without any look {:.0f} would be damaged.",
+        "A hundred new seals, checked by this table up to {}, but not after a leak is found: "
+        "{:.0f} port checks, {:.0f} leaks found before damage, {:.1f} damaged all the same. "
+        "Without any check {:.0f} would be damaged.",
         at(r_.plan->until), r_.plan->checks, r_.plan->found, r_.plan->damaged, r_.plan->without));
   }
 
@@ -320,10 +320,10 @@ class OnsetDescriber : document::Telling {
         }
       }
       paragraph(fmt::format(
-          "In brackets: 95 % by profile likelihood; off steps: the largest difference from the "
-          "steps below. Shape: of the Weibull and log-logistic curve "
-          "how steeply it rises, of the lognormal the spread of log {0}; scale: 63 % leak by "
-          "there (Weibull), or half (the others). {1}",
+          "In brackets: 95 % by profile likelihood. Off steps: the largest difference from the "
+          "steps below. Shape: how steeply the Weibull or log-logistic curve rises; for the "
+          "lognormal curve, the spread of log {0}. Scale: 63 % leak by then (Weibull), or half "
+          "(the others). {1}",
           axis_word(),
           r_.steps.resamples == 0 ? std::string()
           : outside.empty()
@@ -366,17 +366,17 @@ class OnsetDescriber : document::Telling {
         }
       }
       paragraph(fmt::format(
-          "Weibull curves of one shape, whose {} differs by a factor (accelerated failure time); "
-          "in brackets 95 % by normal approximation. Likelihood-ratio test of no difference, {}: "
-          "{}. {}",
+          "The groups have Weibull curves of one shape; their {} differs by a factor (accelerated "
+          "failure time). In brackets: 95 % by normal approximation. Likelihood-ratio test of no "
+          "difference, {}: {}. {}",
           axis_word(),
           words::count(static_cast<std::size_t>(w.degrees), "degree", "degrees") + " of freedom",
           tests,
-          w.p_value < 0.05 ? "The groups differ more than chance would have it."
+          w.p_value < 0.05 ? "The groups differ by more than chance."
                            : "The difference may be chance."));
     }
     if (w.count_without_group > 0) {
-      paragraph(fmt::format("Of {} more the {} is not known; they are left out here.",
+      paragraph(fmt::format("Left out here: {} more, of unknown {}.",
                             count_of(w.count_without_group), r_.data.by));
     }
   }
@@ -385,7 +385,7 @@ class OnsetDescriber : document::Telling {
     if (r_.steps.steps.empty()) {
       return;
     }
-    heading("Steps: what the data say with no curve assumed");
+    heading("Steps: the data, with no curve assumed");
     Table t;
     t.columns = {right_column("after"), right_column("by"), right_column("begin there"),
                  right_column("leak by then"), right_column("95 %")};
@@ -400,7 +400,7 @@ class OnsetDescriber : document::Telling {
     }
     d_.emplace_back(std::move(t));
     paragraph(fmt::format(
-        "Where within a step leaks begin, the data do not say.{}{}",
+        "The data do not show where within a step leaks begin.{}{}",
         n < all.size() ? fmt::format(" {} of {} steps are shown.", n, all.size()) : "",
         r_.steps.resamples > 0
             ? fmt::format(" The intervals come from {} resamplings of the units and are rough.",
@@ -430,22 +430,22 @@ class OnsetDescriber : document::Telling {
       }
     }
     for (const auto& [what, r] : reasons) {
+      const std::string left = what.first == "look" ? "port check" : what.first;
       item(fmt::format(
-          "{}: {}: {}{}", words::count(r.count, what.first, what.first + "s"), r.text,
-          fmt::join(r.where, ", "),
+          "{}: {}: {}{}", words::count(r.count, left, left + "s"), r.text, fmt::join(r.where, ", "),
           r.count > r.where.size() ? fmt::format(", and {} more", r.count - r.where.size()) : ""));
     }
   }
 
   void limits() {
-    heading("What these numbers cannot say");
+    heading("What these numbers cannot show");
     for (const std::string& l : r_.limits) {
       item(l);
     }
   }
 
   void basis() {
-    heading("What this rests on");
+    heading("Basis of these numbers");
     paragraph(fmt::format("{}. {} {}{}. Screening aid: a technician decides.",
                           fmt::join(s_.sources, ", "), kToolName, DRYSHAFT_VERSION,
                           r_.data.axis == OnsetAxis::plain

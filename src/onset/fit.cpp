@@ -83,19 +83,19 @@ std::string_view explain(FitStatus status) {
     case FitStatus::converged:
       return "the likelihood has one greatest value, and it was found";
     case FitStatus::no_data:
-      return "no interval says anything";
+      return "no interval holds any information";
     case FitStatus::all_left_censored:
-      return "every seal leaked when it was first looked at: nothing says how long before";
+      return "every seal leaked at its first check: how long before is not known";
     case FitStatus::all_right_censored:
-      return "no leak was seen: nothing says how far away the first one is";
+      return "no leak was seen: nothing shows how far away the first one is";
     case FitStatus::one_distance:
       return "one distance lies in all intervals, so the curve that fits best is a step there: "
              "the data separate dry from wet completely, and the slope has no bound";
     case FitStatus::not_rising:
-      return "no seal was seen both dry and wet, and wet looks came no later than dry ones: the "
+      return "no seal was seen both dry and wet, and wet checks came no later than dry ones: the "
              "data show no rise with distance";
     case FitStatus::group_without_bound:
-      return "one group has only leaks that were there at the first look, or none at all: its "
+      return "one group has only leaks that were there at the first check, or none at all: its "
              "factor has no bound";
     default:
       return "the greatest likelihood was not reached within the bound on steps";

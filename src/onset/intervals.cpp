@@ -131,7 +131,7 @@ class UnitReader {
       const bool checked = std::ranges::any_of(
           history_.records, [](const Record& r) { return is_true(r, Field::port_checked); });
       checked
-          ? leave("unit", "nothing-told", "no look at its port says whether it leaked", newest)
+          ? leave("unit", "nothing-told", "no port check on record shows whether it leaked", newest)
           : leave("unit", "never-looked-at", "its sensor port was never checked on record", newest);
     }
   }
@@ -172,12 +172,12 @@ class UnitReader {
       if (to.observed) {
         if (odometer.observed && to.number > odometer.number) {
           return Doubt{"renewed-after-inspection",
-                       "its seal was renewed at a later odometer reading than that of the record",
+                       "its seal was replaced at a later odometer reading than that of the record",
                        &r, true};
         }
         if (renewed && to.number < *renewed) {
           return Doubt{"renewals-disagree",
-                       "a later record puts the renewal of its seal before an earlier one", &r,
+                       "a later record puts the replacement of its seal before an earlier one", &r,
                        true};
         }
         renewed = to.number;
@@ -278,7 +278,7 @@ class UnitReader {
     const Seal& seal = seals_[seal_];
     if (seal.to_km == look.km && look.sight.saw == Saw::dry) {
       leave("look", "dry-at-renewal",
-            "dry at the reading at which the seal was renewed: the old seal or the new one",
+            "dry at the reading at which the seal was replaced: the old seal or the new one",
             *look.record);
       look.sight = {};
     }
@@ -304,11 +304,11 @@ class UnitReader {
     if (axis_ == OnsetAxis::km) {
       leave("look", refused ? "odometer-backwards" : "odometer-missing",
             refused ? "its odometer reading runs backwards and is not used"
-                    : "no odometer reading: the look has no place on the distance",
+                    : "no odometer reading: the distance at this port check is not known",
             *look.record);
     } else if (before != last) {
       leave("look", "odometer-missing",
-            "no odometer reading: which of the unit's seals was looked at is not known",
+            "no odometer reading: which of the unit's seals was checked is not known",
             *look.record);
       look.sight = {};
     }
@@ -402,7 +402,7 @@ class UnitReader {
     if (axis_ == OnsetAxis::years && !seal.new_first) {
       leave("seal", "age-not-known",
             number == 1 ? "when the unit was built is not on record"
-                        : "the day on which its seal was renewed is not on record",
+                        : "the day on which its seal was replaced is not on record",
             last);
       return false;
     }
@@ -411,7 +411,7 @@ class UnitReader {
       return false;
     }
     if (!(dry->first > 0)) {
-      leave("seal", "only-new", "it was looked at only when it was new", last);
+      leave("seal", "only-new", "it was checked only when it was new", last);
       return false;
     }
     OnsetInterval out = interval_at(number, *dry->second);

@@ -70,13 +70,12 @@ class OnsetPicture {
 
   [[nodiscard]] std::string told() const {
     std::string text = fmt::format(
-        "Share of seals that have begun to leak, by {}. Red: the steps that the data alone fix, "
-        "shaded where they leave it open{}.",
+        "Share of seals that have begun to leak, by {}. Red: the steps of the data alone, shaded "
+        "where the data leave them open{}.",
         onset::axis_title(r_.data.axis),
         r_.steps.resamples > 0 ? ", with 95 % intervals upright" : "");
     if (r_.joined) {
-      text +=
-          " Blue: judgement and data joined, with a 95 % band; dashed: the judgement by itself.";
+      text += " Blue: estimate and data together, with a 95 % band; dashed: the estimate alone.";
     } else if (r_.best) {
       text +=
           fmt::format(" Blue: the {} curve, which fits best, with 95 % intervals.", name(*r_.best));

@@ -88,22 +88,22 @@ void limits_of(OnsetReport& report) {
   const double all = leaks + report.right_censored;
   if (d.axis != OnsetAxis::plain) {
     limits.emplace_back(
-        "A unit comes on record when it is first looked at, dry or wet, so a first wet look tells "
-        "of a leak before it, and no unit is missing because it was dry or wet. Units that were "
-        "scrapped before anyone looked are missing: leaks then look rarer than they are.");
+        "A unit comes on record at its first port check, dry or wet. So a wet first check shows a "
+        "leak before it, and no unit is missing because it was dry or wet. Units scrapped before "
+        "any check are missing: leaks then seem rarer than they are.");
     limits.emplace_back(
-        "A dry check is taken at its word. A check can miss a leak; then the leak began earlier "
-        "than its interval says. The recheck distances do count on missed leaks.");
+        "A dry check counts as dry. A check can miss a leak; then the leak began earlier than its "
+        "interval shows. The recheck distances allow for missed leaks.");
   }
   constexpr double kFewLeaks = 10;
   if (leaks < kFewLeaks) {
     limits.push_back(fmt::format(
-        "Only {} of {} leaked: data alone say little about the shape of the curve.",
+        "Only {} of {} leaked: the data alone show little of the shape of the curve.",
         words::count(static_cast<std::size_t>(leaks), "seal", "seals"), words::grouped(all)));
   }
   if (report.left_censored > leaks / 2 && leaks > 0) {
     limits.emplace_back(
-        "More than half of the leaks were there at the first look: how long before is not known.");
+        "More than half of the leaks were there at the first check: how long before is not known.");
   }
   double last = 0;
   std::size_t worse = 0;
@@ -117,44 +117,40 @@ void limits_of(OnsetReport& report) {
                             : d.axis == OnsetAxis::years ? fmt::format("{:.1f} years", last)
                                                          : fmt::format("{:.6g}", last);
   if (last > 0) {
-    limits.push_back(
-        fmt::format("Nothing was looked at beyond {}: what is said there is the curve's "
-                    "alone.",
-                    reach));
+    limits.push_back(fmt::format(
+        "No check lies beyond {}: the numbers there come from the curve alone.", reach));
   }
   const auto residue =
       static_cast<std::size_t>(std::ranges::count(d.left_out, "residue-alone", &OnsetLeftOut::id));
   if (residue > 0) {
-    limits.push_back(
-        fmt::format("{} dried residue alone: no leak by itself, for wash water and old spills "
-                    "leave it as well. "
-                    "Where liquid was found later, the leak may have begun before.",
-                    words::count(residue, "look showed", "looks showed")));
+    limits.push_back(fmt::format(
+        "{} dried residue alone. That is no leak by itself: wash water and old spills leave it as "
+        "well. Where liquid was found later, the leak may have begun before.",
+        words::count(residue, "port check showed", "port checks showed")));
   }
   if (worse > 0) {
     limits.push_back(
-        fmt::format("{} by records that can be read in two ways, such as a dry tip with glycol or "
-                    "heavy rust on "
-                    "it: the worse reading counts.",
-                    words::count(worse, "leak was told", "leaks were told")));
+        fmt::format("{} records that can be read in two ways, such as a dry tip with glycol or "
+                    "heavy rust on it. The worse reading counts.",
+                    words::count(worse, "leak comes from", "leaks come from")));
   }
   if (assumed > 0) {
-    limits.push_back(fmt::format(
-        "By when {} began is not on record: it is taken to be by what a verdict on that day "
-        "assumes of the seal.",
-        words::count(assumed, "leak", "leaks")));
+    limits.push_back(
+        fmt::format("The latest start of {} is not on record. It is taken from what a grade on "
+                    "that day assumes of the seal.",
+                    words::count(assumed, "leak", "leaks")));
   }
   if (d.cooling_unknown > 0) {
-    limits.push_back(fmt::format(
-        "Of {}, whether coolant runs through the rotor is not known. Those that are dry cannot "
-        "leak: leaks then look rarer than they are.",
-        words::count(d.cooling_unknown, "unit", "units")));
+    limits.push_back(
+        fmt::format("It is not known whether coolant runs through the rotor of {}. A dry rotor "
+                    "cannot leak: leaks then seem rarer than they are.",
+                    words::count(d.cooling_unknown, "unit", "units")));
   }
   if (report.joined && !report.joined->checked) {
-    limits.emplace_back("The joined curve is not computed as closely as it should be.");
+    limits.emplace_back("The joined curve was not calculated to full accuracy.");
   }
   if (!report.steps.converged && !report.steps.steps.empty()) {
-    limits.emplace_back("The step estimate was not brought to its optimum.");
+    limits.emplace_back("The step estimate did not reach its optimum.");
   }
   if (report.options.prior) {
     limits.emplace_back(
@@ -163,11 +159,11 @@ void limits_of(OnsetReport& report) {
   if (d.axis == OnsetAxis::km) {
     limits.emplace_back(
         "Distance alone is fitted. When the result is used to grade, the rules' own part for age "
-        "stays on top: the worse reading.");
+        "still applies: the worse reading counts.");
   } else if (d.axis == OnsetAxis::years) {
     limits.emplace_back(
         "Age alone is fitted. When the result is used to grade, the rules' own part for distance "
-        "stays on top: the worse reading.");
+        "still applies: the worse reading counts.");
   }
 }
 

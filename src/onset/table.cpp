@@ -73,7 +73,7 @@ class OnsetTableReader {
 
  private:
   static constexpr std::string_view kHeader =
-      "columns named left, right and count (count may be missing), set apart by commas";
+      "columns named left, right and count (count may be missing), separated by commas";
   static constexpr std::string_view kNumberShape = "a number from 0, inf, or nothing";
 
   struct TableCell {
@@ -170,7 +170,7 @@ class OnsetTableReader {
       d.allowed =
           wanted == data_.by ? fmt::format("{}", fmt::join(names, ", ")) : std::string(kHeader);
       if (columns_ == 1 && names[0].find_first_of(";\t") != std::string_view::npos) {
-        d.hint = "columns are set apart by commas, and a number has a decimal point";
+        d.hint = "columns are separated by commas, and a number has a decimal point";
       } else {
         d.hint = did_you_mean(wanted, names);
       }

@@ -54,8 +54,8 @@ const Score* first_score(const Outcomes& o) {
 
 // "The risk told before opening", or the cause where no risk could be scored.
 std::string told(const Score& s) {
-  return s.id == "risk" ? "the risk told before opening"
-                        : fmt::format("the probability of {} told before opening", s.id);
+  return s.id == "risk" ? "the risk given before opening"
+                        : fmt::format("the probability of {} given before opening", s.id);
 }
 
 // What a change does to the odds, whichever way.
@@ -97,20 +97,20 @@ class Writer : document::Telling {
         fmt::format("{}.", words::count(o_.records, "record was read", "records were read"))});
     if (o_.not_seen_before > 0) {
       paragraph(fmt::format(
-          "{} with no inspection on or before that day: there is no verdict to compare. Keep the "
-          "records of inspections from before the opening in the input as well.",
+          "{} with no inspection on or before that day: there is no verdict to compare. Include "
+          "the records of inspections before the teardown in the input.",
           words::count(o_.not_seen_before, "unit was opened", "units were opened")));
     }
     if (o_.nothing_examined > 0) {
-      paragraph(fmt::format("{} not say of any cause whether it was present.",
+      paragraph(fmt::format("{} not state for any cause whether it was present.",
                             words::count(o_.nothing_examined, "teardown does", "teardowns do")));
     }
     paragraph(
-        "When a unit has been opened, write into a record of it what was found, for each cause "
+        "After a teardown, write into a record of the unit what was found, for each cause "
         "\"present\", \"absent\" or \"not-examined\":");
     d_.emplace_back(document::Verbatim{teardown_sample()});
     paragraph(
-        "From about ten opened units on, this command says how good the verdicts were; to refit "
+        "From about ten opened units on, this command shows how good the verdicts were. To refit "
         "strengths takes many more.");
   }
 
@@ -142,35 +142,35 @@ class Writer : document::Telling {
       case Judged::worse:
         return sentence_case(fmt::format("{} was worse than {}: {}.", told(s), yardstick, scores));
       case Judged::open:
-        return fmt::format("These teardowns cannot tell whether {} was better than {}: {}.",
+        return fmt::format("These teardowns cannot show whether {} was better than {}: {}.",
                            told(s), yardstick, scores);
       case Judged::too_few:
         break;
     }
-    return fmt::format("{} too few to say whether {} was better than {} ({}).",
+    return fmt::format("{} too few to show whether {} was better than {} ({}).",
                        words::count(s.count, "teardown is", "teardowns are"), told(s), yardstick,
                        scores);
   }
 
   [[nodiscard]] std::string refit_sentence() const {
     if (!o_.cross || o_.fit.status == ClimbStatus::no_data) {
-      return "Teardowns of two units at least are needed to try refitted strengths.";
+      return "To try refitted strengths takes teardowns of two units or more.";
     }
     switch (o_.cross->judged) {
       case Judged::better:
-        return "Strengths refitted to these teardowns foretold units that the fit had not seen "
-               "better than those in use: an overlay is worth using.";
+        return "Strengths refitted to these teardowns predicted units outside the fit better than "
+               "those in use. An overlay is worth using.";
       case Judged::worse:
-        return "Strengths refitted to these teardowns foretold units that the fit had not seen "
-               "worse than those in use: keep those in use.";
+        return "Strengths refitted to these teardowns predicted units outside the fit worse than "
+               "those in use. Keep those in use.";
       case Judged::open:
-        return "These teardowns cannot tell whether refitted strengths are better than those in "
-               "use: keep those in use until more units have been opened.";
+        return "These teardowns cannot show whether refitted strengths are better than those in "
+               "use. Keep those in use until more units have been opened.";
       case Judged::too_few:
         break;
     }
-    return "These teardowns are too few to tell whether refitted strengths are better than those "
-           "in use: keep those in use.";
+    return "These teardowns are too few to show whether refitted strengths are better than those "
+           "in use. Keep those in use.";
   }
 
   void head() {
@@ -218,10 +218,10 @@ class Writer : document::Telling {
     }
     d_.emplace_back(std::move(table));
     paragraph(
-        "Said: the mean probability before opening. Brier: mean square of what was said less what "
-        "was found; log: bits; 0 is perfect in both. Rate: the same score for always saying how "
-        "often it was found in the other teardowns. Verdict: whether what was said was better than "
-        "that; open: these teardowns cannot tell.");
+        "Said: the mean probability before opening. Brier: mean square of said minus found. Log: "
+        "in bits. In both, 0 is perfect. Rate: the same score for always giving the rate found in "
+        "the other teardowns. Verdict: whether the probabilities were better than that rate. Open: "
+        "these teardowns cannot show it.");
     heading("How much better than the rate alone");
     Table gains;
     gains.columns = {kWhat, right_of("Brier gain (95 %)"), right_of("log gain (95 %)")};
@@ -269,10 +269,9 @@ class Writer : document::Telling {
     }
     d_.emplace_back(std::move(table));
     paragraph(
-        "Brier = reliability - resolution + uncertainty + var. - cov.; these two are variance and "
-        "covariance within bins (Stephenson, Coelho and Jolliffe 2008). Reliability: 0 is best; "
-        "resolution: "
-        "more is better; uncertainty is the world's.");
+        "Brier = reliability - resolution + uncertainty + var. - cov.; the last two are variance "
+        "and covariance within bins (Stephenson, Coelho and Jolliffe 2008). Reliability: 0 is "
+        "best. Resolution: more is better. Uncertainty: spread of the outcomes themselves.");
   }
 
   void rules() {
@@ -297,9 +296,9 @@ class Writer : document::Telling {
     }
     d_.emplace_back(std::move(table));
     paragraph(
-        "Net cost: the log score of the rule's cause with its finding less that without it, in "
-        "bits, added up over all units; below 0 the rule helped on the whole. Lost: the same over "
-        "the units that it misled. Worst first.");
+        "Net cost: the log score of the rule's cause with its finding minus that without it, in "
+        "bits, summed over all units. Below 0 the rule helped on the whole. Lost: the same sum "
+        "over the units that it misled. Worst first.");
   }
 
   void refit() {
@@ -314,11 +313,11 @@ class Writer : document::Telling {
       table.rows.push_back({"log, bits", bits(c.shipped_log_bits), bits(c.fitted_log_bits),
                             gain(c.log_gain, kBitsDigits)});
       d_.emplace_back(std::move(table));
-      paragraph(fmt::format(
-          "On units that the fit had not seen ({}). Brier: mean over the causes examined; log: of "
-          "all that was examined, taken together.",
-          c.one_by_one ? "each left out in turn"
-                       : fmt::format("{} parts, each left out in turn", c.folds)));
+      paragraph(
+          fmt::format("On units outside the fit ({}). Brier: mean over the causes examined. Log: "
+                      "all examined causes together.",
+                      c.one_by_one ? "each left out in turn"
+                                   : fmt::format("{} parts, each left out in turn", c.folds)));
     }
     changes();
     paragraph(prior_sentence());
@@ -326,10 +325,10 @@ class Writer : document::Telling {
       paragraph("The fit was stopped before it had settled.");
     }
     if (!o_.fit.held_back.empty()) {
-      paragraph(fmt::format(
-          "Held back, so that worse levels still speak more for damage than better ones, as the "
-          "proofs demand: {}.",
-          fmt::join(o_.fit.held_back, ", ")));
+      paragraph(
+          fmt::format("Held back: {}. The proofs require that a worse level points more to damage "
+                      "than a better one.",
+                      fmt::join(o_.fit.held_back, ", ")));
     }
   }
 
@@ -373,11 +372,11 @@ class Writer : document::Telling {
   [[nodiscard]] std::string prior_sentence() const {
     return o_.prior_weight
                ? fmt::format(
-                     "The judgement in use weighs as much as {:g} teardowns for each value.",
+                     "The present strengths count as much as {:g} teardowns for each value.",
                      *o_.prior_weight)
                : fmt::format(
-                     "The judgement in use weighs as much as makes its odds uncertain by a factor "
-                     "of {:g} either way (the setting memory-band){}; --prior-weight changes that.",
+                     "The present strengths count as estimates with odds uncertain by a factor of "
+                     "{:g} either way (the setting memory-band){}. --prior-weight changes that.",
                      o_.memory_band, doubted());
   }
 
@@ -390,7 +389,7 @@ class Writer : document::Telling {
       }
     }
     return rules.empty() ? ""
-                         : fmt::format(", and by more where the teardowns contradict it: {}",
+                         : fmt::format(", and by more where the teardowns contradict them: {}",
                                        fmt::join(rules, ", "));
   }
 
@@ -404,11 +403,10 @@ class Writer : document::Telling {
   void how_to_read() {
     heading("How to read this");
     paragraph(
-        "Each verdict rests on the unit's records up to the day it was opened, with nothing of the "
-        "opening in them. Gains: above 0 is better; their intervals are bootstrapped over units "
-        "and "
-        "widened for small numbers. Better or worse is said only where both scores agree and their "
-        "intervals leave 0 out, from 10 units on.");
+        "Each verdict rests on the unit's records up to the day of the teardown, without the "
+        "teardown itself. Gains: above 0 is better. Their intervals are bootstrapped over units "
+        "and widened for small numbers. The result is better or worse only where both scores agree "
+        "and their intervals leave 0 out, from 10 units on.");
     paragraph(
         fmt::format("Rules {} {}. dryshaft {}.", o_.rules_id, o_.rules_version, DRYSHAFT_VERSION));
   }
@@ -427,19 +425,19 @@ Document whole_study(const Outcomes& outcomes) {
 std::string answer_of(const Outcomes& outcomes) {
   const Score* s = first_score(outcomes);
   if (s == nullptr) {
-    return "No record tells what was found in an opened unit that had been inspected before";
+    return "No record holds a teardown of a unit that had been inspected before";
   }
   switch (s->judged) {
     case Judged::better:
-      return "The verdicts foretold what opening the units showed";
+      return "The verdicts predicted what the teardowns showed";
     case Judged::worse:
       return "The verdicts did worse than the rate alone";
     case Judged::open:
-      return "These teardowns cannot tell how good the verdicts were";
+      return "These teardowns cannot show how good the verdicts were";
     case Judged::too_few:
       break;
   }
-  return "Too few teardowns to tell how good the verdicts were";
+  return "Too few teardowns to show how good the verdicts were";
 }
 
 std::string short_name(const Score& score) { return score.id == "risk" ? "damage" : score.id; }

@@ -125,7 +125,7 @@ class Collector {
     d.line = record.line;
     d.pointer = spec(cause.teardown).pointer;
     d.message =
-        fmt::format("is not what {}:{} says of the same opening, and counts as not examined",
+        fmt::format("is not what {}:{} says of the same teardown, and counts as not examined",
                     other.source, other.line);
     add_complaint(out_.diagnostics, std::move(d));
   }

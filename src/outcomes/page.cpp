@@ -134,10 +134,11 @@ std::string outcomes_to_html(const Outcomes& outcomes) {
   std::string body = "<main>\n" + document::in_html(d.answer);
   if (!outcomes.scores.empty()) {
     body +=
-        "<h2>Said and found, as pictures</h2>\n<p>Each point is the units that were told about "
-        "the same probability, with their number; its line is the 95 % interval. On the dashed "
-        "line what was said is what was found; below it too much was said, above it too "
-        "little.</p>\n<div class=\"diagrams\">\n";
+        "<h2>Said and found, as pictures</h2>\n"
+        "<p>Each point stands for the units with about the same probability, with their number; "
+        "its line is the 95 % interval. On the dashed line, said and found agree. Below it the "
+        "probability was too high, above it too low.</p>\n"
+        "<div class=\"diagrams\">\n";
     for (const Score& s : outcomes.scores) {
       body += Diagram(s).draw();
     }

@@ -287,15 +287,13 @@ std::optional<CrossValidation> cross_validate(const Openings& all, const Knowled
 void add_limits(const Openings& all, Outcomes& out) {
   std::vector<std::string>& limits = out.limits;
   limits.emplace_back(
-      "Units are opened because something spoke for it, so they are no random sample. How often a "
-      "cause was found here says nothing about units that stayed closed: base rates of causes are "
-      "left as they are. Strengths learnt from opened units lean towards what made people open "
-      "them.");
+      "Units are opened for a reason, so they are no random sample. How often a cause was found "
+      "here says nothing about units that stayed closed: base rates of causes are left as they "
+      "are. Strengths fitted to opened units lean towards the findings that led to opening.");
   if (!out.scores.empty() && out.openings < kMostSingleFolds) {
-    limits.push_back(
-        fmt::format("{} opened units are few: intervals are wide, and one more teardown can change "
-                    "what is said here.",
-                    out.units));
+    limits.push_back(fmt::format(
+        "{} opened units are few: intervals are wide, and one more teardown can change the result.",
+        out.units));
   }
   limits.emplace_back(
       "In small samples the reliability term comes out too high: a perfect forecaster would not "
@@ -305,8 +303,7 @@ void add_limits(const Openings& all, Outcomes& out) {
       "the scores, and the risk is scored only where every damaging cause was examined.");
   limits.emplace_back(
       "Rules are refitted to the units that they are scored on; only the comparison above, on "
-      "units "
-      "that the fit has not seen, is fair.");
+      "units outside the fit, is fair.");
   if (all.not_seen_before > 0) {
     limits.push_back(fmt::format("{} with no inspection before {} left out.",
                                  words::count(all.not_seen_before, "teardown", "teardowns"),

@@ -80,9 +80,9 @@ class PlanPage {
   [[nodiscard]] std::string why_not(const PlanReason& reason) const {
     const std::string when = words::deadline(reason.within_km, reason.within_days, units_);
     const std::string why = sentence_case(reason.text);
-    return reason.overdue ? fmt::format("Work that the rules want is overdue. {}", why)
+    return reason.overdue ? fmt::format("Work that the rules require is overdue. {}", why)
            : when.empty() ? why
-                          : fmt::format("The rules want work {}. {}", when, why);
+                          : fmt::format("The rules require work {}. {}", when, why);
   }
 
   // To the first recheck, as the report has it.
@@ -121,16 +121,15 @@ class PlanPage {
                                        money(best->cost->expected), horizon(),
                                        !looks_first() || best->role == OptionRole::look_first
                                            ? ""
-                                           : ", going by what is known before that"),
+                                           : ", before the result of that check is known"),
                            std::nullopt});
     }
     if (p_.close && at(1) != nullptr) {
-      d_.emplace_back(
-          Lead{"Close",
-               fmt::format("The next, {}, costs {} more, less than the judgement behind "
-                           "both can tell apart.",
-                           at(1)->title, money(p_.difference)),
-               std::nullopt});
+      d_.emplace_back(Lead{"Close",
+                           fmt::format("The next, {}, costs {} more. The estimates behind both are "
+                                       "too rough to separate them.",
+                                       at(1)->title, money(p_.difference)),
+                           std::nullopt});
     }
     options();
     beside();
@@ -142,7 +141,7 @@ class PlanPage {
   }
 
   void options() {
-    heading(fmt::format("One of these, over {}, in {}", horizon(), p_.currency));
+    heading(fmt::format("Your options over {}, in {}", horizon(), p_.currency));
     Table table;
     table.columns = {{"expected", Table::Fit::whole, true, false, 0},
                      {"10 %", Table::Fit::whole, true, false, 0},
@@ -165,32 +164,32 @@ class PlanPage {
                             words::short_percent(o.cost->chance_lost), title});
     }
     d_.emplace_back(std::move(table));
-    say(fmt::format(
-        "Each is a whole way to go: one is chosen, and followed by the best decisions at later "
-        "checks. One life in ten costs less than the 10 % column, one in ten more than the 90 % "
-        "column. Lost: broken down on the road, or beyond repair when opened. {}",
-        if_nothing()));
+    say(
+        fmt::format("Choose one. Its cost includes the best decisions at later checks. In one "
+                    "simulated case in ten the cost is below the 10 % column, in one above the 90 "
+                    "% column. Lost: broken down on the road, or beyond repair when opened. {}",
+                    if_nothing()));
   }
 
   [[nodiscard]] std::string if_nothing() const {
     if (p_.stands) {
-      return "This unit has broken down already: with nothing done it stays where it is.";
+      return "This unit has already broken down. If nothing is done, it stays where it is.";
     }
     return fmt::format("{} {} of such units break down.",
-                       r_.grade == Grade::D ? "Driven on all the same, with neither check nor work,"
-                                            : "With neither check nor work",
+                       r_.grade == Grade::D ? "If driven all the same, without checks or work,"
+                                            : "Without checks or work,",
                        words::percent(p_.lost_if_nothing));
   }
 
   void beside() {
     for (const PlanOption& o : p_.beside) {
       if (o.allowed) {
-        heading("Beside these");
+        heading("In addition");
         item(fmt::format("{}: {}, days out of use included.", sentence_case(o.title),
                          money(o.cost->expected)),
              {closed(sentence_case(o.effect)),
-              "No answer to a leak: it changes no chance above, so it is compared with none of "
-              "them. A rebuild renews these bearings too."});
+              "This work does not stop a leak. It changes no probability above, so it is not "
+              "compared with the options. A rebuild replaces these bearings too."});
       }
     }
   }
@@ -252,22 +251,22 @@ class PlanPage {
       return;
     }
     heading("How sure");
-    say(p_.close ? "The order of the best two may turn within what is not known for certain:"
-                 : "No single value within its band turns the order of the best two; those that "
+    say(p_.close ? "The order of the best two can change within the ranges of these values:"
+                 : "No single value within its range changes the order of the best two. These "
                    "matter most:");
     Table table;
     table.columns = {{"at its low end", Table::Fit::whole, true, false, 0},
                      {"at its high end", Table::Fit::whole, true, false, 0},
-                     {"what may be off", Table::Fit::wrap, false, false, 20, true}};
+                     {"uncertain value", Table::Fit::wrap, false, false, 20, true}};
     for (std::size_t i = 0; i < std::min(kSwingsShown, p_.swings.size()); ++i) {
       const PlanSwing& s = p_.swings[i];
       table.rows.push_back({against(s.difference_low), against(s.difference_high), s.title});
     }
     d_.emplace_back(std::move(table));
     say(
-        fmt::format("What the second best costs against the best. Judgement is moved by its "
-                    "odds factor, prices to their ends, one at a time; taken together they move "
-                    "the difference by about {}.",
+        fmt::format("The columns give the cost of the second best against the best. Each value is "
+                    "changed alone: an estimate by its odds factor, a price to its ends. Together "
+                    "they change the difference by about {}.",
                     money(p_.judgement)));
   }
 
@@ -276,24 +275,24 @@ class PlanPage {
     if (second == nullptr || p_.swings.empty()) {
       return;
     }
-    heading("What would have to be true for the next best");
+    heading("What would make the next best cheaper");
     if (p_.thresholds.empty()) {
       say(
-          fmt::format("No price within a factor of five, and no chance of a leak, makes it the "
-                      "cheaper one: {}.",
+          fmt::format("No price within a factor of five, and no probability of a leak, makes this "
+                      "option cheaper: {}.",
                       second->title));
       return;
     }
-    say(fmt::format("{} would be the cheaper one with", sentence_case(second->title)));
+    say(fmt::format("{} would be cheaper with", sentence_case(second->title)));
     for (const PlanThreshold& t : p_.thresholds) {
       const auto value = [&](double v) { return t.is_price ? money(v) : words::percent(v); };
       item(fmt::format("{} {} {} (now {}){}", t.title, t.below ? "below" : "above", value(t.at),
-                       value(t.now), t.verified ? "" : ", not confirmed by solving again"));
+                       value(t.now), t.verified ? "" : ", not confirmed by a new calculation"));
     }
   }
 
   void worked_out() {
-    heading("How it was worked out");
+    heading("How this was calculated");
     double gap = 0;
     double coarser = 0;
     if (const PlanOption* best = at(0)) {
@@ -301,14 +300,15 @@ class PlanPage {
       coarser = std::abs(best->cost->expected - best->cost->coarser);
     }
     say(fmt::format(
-        "Now dry {}, leaking {}, damaged {}. Decisions at multiples of {}; {} beliefs. Every cost "
-        "is that of a policy that can be followed; for the cheapest option none costs less by "
-        "more than {}, and a grid half as fine gives {} of difference. Spread: {} drawn lives.",
+        "Probabilities now: dry {}, leaking {}, damaged {}. Decisions are made at multiples of {}, "
+        "over {} states of knowledge. Every cost is that of a policy that can be followed. For the "
+        "cheapest option, no policy costs less by more than {}. A grid half as fine gives a "
+        "difference of {}. The spread comes from {} simulated cases.",
         words::percent(p_.dry), words::percent(p_.leaking), words::percent(p_.damaged),
         words::distance(p_.step_km, units_), words::grouped(static_cast<double>(p_.beliefs)),
         money(std::max(0.0, gap)), money(coarser), words::grouped(static_cast<double>(p_.lives))));
-    say("A leak or damage that stands at the end is charged with its repair. Labour and days out "
-        "of use are in every figure; interest and the nuisance of a noise are not.");
+    say("A leak or damage left at the end is charged with its repair. Every figure includes labour "
+        "and days out of use. Interest and the nuisance of a noise are not included.");
     say(fmt::format("dryshaft {}. {} Prices {}. The decision stays with a qualified technician.",
                     r_.tool_version, document::rules_used(r_), p_.prices_source));
   }
@@ -352,46 +352,45 @@ class PlanPage {
       say(std::move(text));
     }
     if (looks_first()) {
-      say("The ways below go by what is known before that: none of them is chosen until then.");
+      say("The options below use what is known before that. Choose none of them until it is done.");
     }
-    heading("Ways to go: one of these");
+    heading("Your options: choose one");
     say(fmt::format(
-        "Prices in {}, rounded. The first is what the workshop would charge first, from its "
-        "lowest prices to its highest; the second what comes together for eight of "
-        "ten such cars over the next {}, repairs that may follow and days without the "
-        "car included. Few cars meet all the lowest or all the highest prices, so the "
-        "second range can be the narrower one.",
+        "Prices in {}, rounded. The first range is the first bill, from the workshop's lowest "
+        "prices to its highest. The second is the total for eight of ten such cars over the next "
+        "{}. It includes later repairs and days without the car. Few cars meet all the lowest or "
+        "all the highest prices, so the second range can be narrower.",
         p_.currency, horizon()));
     for (const PlanOption& o : p_.options) {
       if (o.cost) {
         const bool opens =
             (o.role == OptionRole::rebuild || o.role == OptionRole::rebuild_and_bypass) &&
             r_.grade != Grade::A;
-        item(fmt::format("{}: {} first; {} over the whole time.", o.title,
+        item(fmt::format("{}: {} first, {} in total.", o.title,
                          amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
                          amounts(o.cost->low, o.cost->high, kOwnerDigits)),
              {o.cost->interval_km
-                  ? fmt::format("{} The first look is due {}.", o.effect, first_recheck(*o.cost))
+                  ? fmt::format("{} The first recheck is due {}.", o.effect, first_recheck(*o.cost))
                   : o.effect,
               fmt::format(
-                  "Of such cars {} would lose the drive unit all the same.{}",
+                  "The drive unit would still be lost in {} such cars.{}",
                   out_of_ten(o.cost->chance_lost),
                   opens ? " If more damage is found inside, the first bill is higher." : "")});
       }
     }
     for (const PlanOption& o : p_.beside) {
       if (o.allowed) {
-        heading("Beside these");
+        heading("In addition");
         item(fmt::format("{}: {}.", o.title,
                          amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits)),
-             {o.effect, "It is part of the work where the unit is opened and rebuilt."});
+             {o.effect, "A rebuild of the unit includes this work."});
       }
     }
     bool first = true;
     for (const PlanOption& o : p_.options) {
       if (!o.allowed && o.role != OptionRole::look_first) {
         if (first) {
-          heading("What does not fit here");
+          heading("Not possible here, and why");
           first = false;
         }
         const PlanReason& why = o.barred.front();
@@ -404,26 +403,26 @@ class PlanPage {
     }
     heading("If nothing is done");
     if (p_.stands) {
-      say("The drive unit has broken down already. It stays as it is until something is done, and "
-          "standing wet makes it worse.");
+      say("The drive unit has already broken down. It stays as it is until something is done. "
+          "Standing wet makes it worse.");
     } else {
       say(
           fmt::format("{} such drive units would break down within {}{}. A breakdown costs about "
-                      "{}, towing and another unit included.",
+                      "{}, including towing and another unit.",
                       sentence_case(out_of_ten(p_.lost_if_nothing)), horizon(),
                       r_.grade == Grade::D ? ", if they were driven all the same" : "",
                       range(p_.loss_low, p_.loss_high)));
     }
     heading("How sure this is");
-    say("Nobody has seen the inside yet: these are chances from what was noticed and from "
-        "experience, not a promise. Two prices that lie close together are the same price.");
+    say("The unit has not been opened. These are chances from what was seen and heard, not a "
+        "promise. Treat two prices that lie close together as equal.");
     if (p_.close && at(1) != nullptr) {
-      say("The first two ways cost about the same, as far as anyone can tell: choose by what suits "
+      say("As far as can be told, the first two options cost the same. Choose the one that suits "
           "you.");
     }
     say(
-        fmt::format("dryshaft {}, a screening aid. A quotation that binds is made by the workshop "
-                    "after a look at the car.",
+        fmt::format("dryshaft {}, a screening aid. Only a workshop that has inspected the car can "
+                    "make a binding quotation.",
                     r_.tool_version));
   }
 

@@ -37,7 +37,7 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, kSpendingCou
     {"bypass", "bypass"},
     {"rebuild", "rebuilds"},
     {"major_parts", "major parts"},
-    {"replacement", "a unit in exchange"},
+    {"replacement", "replacement unit"},
     {"breakdown", "breakdowns on the road"},
     {"at_end", "repairs due at the end"},
 }};
@@ -101,14 +101,14 @@ struct DoubtSpec {
   double Doubt::*value;
 };
 constexpr DoubtSpec kDoubts[] = {
-    {"leak-now", "chance that it leaks now", &Doubt::leaking},
-    {"damage-now", "chance that it is damaged now", &Doubt::damaged},
+    {"leak-now", "probability that it leaks now", &Doubt::leaking},
+    {"damage-now", "probability that it is damaged now", &Doubt::damaged},
     {"onset", "how soon seals begin to leak", &Doubt::onset},
     {"leak-to-damage", "distances from leak to damage", &Doubt::delay},
     {"damage-to-breakdown", "distance from damage to breakdown", &Doubt::running},
-    {"missed", "chance that a check misses a leak", &Doubt::missed},
-    {"major-parts", "chance that a damaged unit needs major parts", &Doubt::major},
-    {"beyond-repair", "chance that a damaged unit is beyond repair", &Doubt::lost},
+    {"missed", "probability that a check misses a leak", &Doubt::missed},
+    {"major-parts", "probability that a damaged unit needs major parts", &Doubt::major},
+    {"beyond-repair", "probability that a damaged unit is beyond repair", &Doubt::lost},
 };
 
 class Planner {
@@ -475,7 +475,7 @@ class Planner {
       if (wet > kNearlyNone && wet < 1 - kNearlyNone) {
         if (auto t = threshold(wet, now, limit, with_chance)) {
           t->id = "leak-now";
-          t->title = "chance that coolant gets in now";
+          t->title = "probability that coolant gets in now";
           plan_.thresholds.push_back(std::move(*t));
         }
       }

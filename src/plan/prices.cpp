@@ -28,7 +28,7 @@ constexpr std::array<PriceSpec, kPriceCount> kPrices = {{
     {"rebuilt_unit", "rebuilt unit"},
     {"downtime_day", "day out of use"},
     {"hour", "hour of work"},
-    {"sound_unit", "sound unit as it is"},
+    {"sound_unit", "good unit as it is"},
 }};
 
 // What stands for a price that need not be there; nothing: it must be.

@@ -66,9 +66,9 @@ class Sheet {
     each("Take care", &Job::warnings);
     parts();
     steps();
-    each("Renew while it is open", &Job::renew);
+    each("Replace while it is open", &Job::renew);
     if (std::ranges::any_of(jobs_, &Job::opens)) {
-      each("Look at, and record", &Job::inspect);
+      each("Inspect and record", &Job::inspect);
       teardown();
     }
     each("Before it goes back", &Job::checks);
@@ -125,9 +125,10 @@ class Sheet {
     const bool own = family_.service && !family_.service->hours.empty();
     d_.emplace_back(Lead{
         "Time",
-        hours > 0 ? fmt::format("About {:g} hours, {}", hours,
-                                own ? "by the family's file" : "a general figure (judgement)")
-                  : fmt::format("About {:g} minutes", k_.action(ActionRole::look_at_port).minutes),
+        hours > 0
+            ? fmt::format("About {:g} hours, {}", hours,
+                          own ? "from the file of the family" : "a general figure (an estimate)")
+            : fmt::format("About {:g} minutes", k_.action(ActionRole::look_at_port).minutes),
         std::nullopt});
   }
 
@@ -180,7 +181,7 @@ class Sheet {
       }
     }
     // A fluid has no size.
-    return size.empty() && part.unit.empty() ? "by the maker's figures" : size;
+    return size.empty() && part.unit.empty() ? "by the manufacturer's figures" : size;
   }
 
   void parts() {
@@ -208,7 +209,7 @@ class Sheet {
                            what.empty() || part.material.empty() ? "" : "; ", part.material)});
         }
         if (!found) {
-          table.rows.push_back({"-", filled(line.text) + ": by the maker's figures"});
+          table.rows.push_back({"-", filled(line.text) + ": by the manufacturer's figures"});
         }
       }
     }
@@ -221,9 +222,9 @@ class Sheet {
         family_.service
             ? fmt::format("Sizes and volumes from the file of family {} ({}): {}", family_.title,
                           shown(family_.service->source), family_.service->reason)
-            : fmt::format("The file of family {} names no parts: sizes and volumes by the maker's "
-                          "figures.",
-                          family_.title)});
+            : fmt::format(
+                  "The file of family {} names no parts. Use the manufacturer's sizes and volumes.",
+                  family_.title)});
   }
 
   void teardown() {
@@ -242,12 +243,11 @@ class Sheet {
 
   // What closes the actions that this work came from.
   void record() {
-    heading("Record to give back");
-    d_.emplace_back(Paragraph{
-        "Put in the day, the reading and what was seen when all was done; null is not looked at. "
-        "Strike out work that was not done: what is left of it stays due. Then add it to the "
-        "unit's "
-        "records."});
+    heading("Record to return");
+    d_.emplace_back(
+        Paragraph{"When the work is done, fill in the date, the odometer reading and what was "
+                  "seen. null means not observed. Delete work that was not done; it stays due. "
+                  "Then add the record to the unit's records."});
     d_.emplace_back(Verbatim{blank_record()});
   }
 
@@ -330,11 +330,11 @@ class Sheet {
   }
 
   void rests_on() {
-    heading("What this rests on");
-    d_.emplace_back(Paragraph{fmt::format(
-        "dryshaft {}. Rules {} {}. The maker's instructions and local rules come first; where no "
-        "limit is named, none was published that holds for every unit.",
-        report_.tool_version, k_.id, k_.version)});
+    heading("Basis of this sheet");
+    d_.emplace_back(Paragraph{
+        fmt::format("dryshaft {}. Rules {} {}. The manufacturer's instructions and local rules "
+                    "come first. Where no limit is named, no published limit holds for every unit.",
+                    report_.tool_version, k_.id, k_.version)});
   }
 
   const Knowledge& k_;

@@ -403,21 +403,22 @@ Document describe_yard(const Yard& yard) {
   }
   const auto chosen =
       static_cast<std::size_t>(std::ranges::count(yard.units, true, &YardUnit::chosen));
-  d.emplace_back(Paragraph{fmt::format(
-      "{} of {}, which gain {} {} in {:.0f} hours and {} {} of parts. A gain is what opening, "
-      "rebuilding and selling is expected to bring over selling the unit as it is. A rebuild that "
-      "leaks again too soon is done once more for nothing.",
-      words::count(chosen, "unit", "units"), yard.units.size(),
-      plan::amount(yard.value, plan::kWorkshopDigits), yard.currency, yard.hours,
-      plan::amount(yard.money, plan::kWorkshopDigits), yard.currency)});
+  d.emplace_back(Paragraph{
+      fmt::format("{} of {}, with a gain of {} {} for {:.0f} hours and {} {} of parts. The gain is "
+                  "what opening, rebuilding and selling is expected to bring over selling the unit "
+                  "as it is. A rebuild that leaks again too soon is repeated once, free of charge.",
+                  words::count(chosen, "unit", "units"), yard.units.size(),
+                  plan::amount(yard.value, plan::kWorkshopDigits), yard.currency, yard.hours,
+                  plan::amount(yard.money, plan::kWorkshopDigits), yard.currency)});
   const bool by_money = yard.limit.money.has_value();
   d.emplace_back(Paragraph{fmt::format(
-      "The order goes by what {} gains. Give or take (+/-): the odds of damage, of major parts, of "
-      "a unit beyond repair and of a new leak moved by their factor, prices to their ends, one at "
-      "a time; root of the squares. Cores of one rank cannot be told apart: they differ by less "
-      "than that leaves open of their difference, in which both have the same prices. Take of a "
-      "rank whichever is at hand. What is left over of the limit goes to the next core.",
-      by_money ? "the money for parts" : "an hour at the bench")});
+      "The order follows the gain per {}. +/- is the uncertainty of the gain: the root of the sum "
+      "of squares of single changes. The odds of damage, of major parts, of a unit beyond repair "
+      "and of a new leak are changed by their factor. Prices are changed to their ends. Cores of "
+      "one rank cannot be told apart: they differ by less than the uncertainty of their "
+      "difference, with the same prices for both. Take whichever of a rank is at hand. What is "
+      "left of the limit goes to the next core.",
+      by_money ? "unit of money for parts" : "hour at the bench")});
   const auto loses = static_cast<std::size_t>(
       std::ranges::count_if(yard.units, [](const YardUnit& u) { return u.value <= 0; }));
   if (loses > 0) {
@@ -434,7 +435,7 @@ Document describe_yard(const Yard& yard) {
                    {"+/-", Table::Fit::whole, true, false, 0},
                    {"hours", Table::Fit::whole, true, false, 0},
                    {by_money ? "each" : "/hour", Table::Fit::whole, true, false, 0},
-                   {"hurt", Table::Fit::whole, true, false, 0},
+                   {"damaged", Table::Fit::whole, true, false, 0},
                    {"outlook", Table::Fit::whole, false, false, 0},
                    {"unit", Table::Fit::cut, false, false, 10, true}};
   for (const YardUnit& u : yard.units) {
@@ -449,7 +450,7 @@ Document describe_yard(const Yard& yard) {
   d.emplace_back(std::move(table));
   // A check that costs more than it gains is none to name.
   if (!yard.checks.empty()) {
-    d.emplace_back(Heading{"What checking gains"});
+    d.emplace_back(Heading{"What a check first gains"});
     for (const YardCheck& c : yard.checks) {
       const auto each = [&](double all) {
         return plan::amount(all / static_cast<double>(c.units), plan::kOwnerDigits);
@@ -466,7 +467,7 @@ Document describe_yard(const Yard& yard) {
   if (yard.rejected_records > 0 || !yard.rejected.empty()) {
     d.emplace_back(
         Heading{yard.rejected_records == 0
-                    ? "Complaints about the input"
+                    ? "Problems in the input"
                     : fmt::format("Refused: {}", words::count(yard.rejected_records, "record",
                                                               "records", yard.rejected_at_least))});
     for (const Diagnostic& r : yard.rejected) {
