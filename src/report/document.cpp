@@ -806,10 +806,10 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
       grade += fmt::format(" >={}", name(*report.at_least));
       any_bound = true;
     }
-    std::string limit = action == nullptr  ? std::string("-")
-                        : action->overdue ? std::string("overdue")
-                                          : words::short_deadline(action->within_km,
-                                                                  action->within_days, units);
+    std::string limit = action == nullptr ? std::string("-")
+                        : action->overdue
+                            ? std::string("overdue")
+                            : words::short_deadline(action->within_km, action->within_days, units);
     any_limit = any_limit || (!dues && limit != "-");
     std::vector<std::string> row = {amount(i + 1), report.unit_id, std::move(grade)};
     if (compares) {
