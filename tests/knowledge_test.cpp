@@ -175,9 +175,9 @@ TEST_CASE("each role is one action's, and the owner's form has a caution") {
 std::string complaints_closed_by(const std::string& value) {
   return complaints_after("actions.json",
                           R"({"work": [["gear-bearings-renewed"], ["unit-replaced"]]},
-     "text": "Renew)",
+     "text": "Replace)",
                           value + R"(,
-     "text": "Renew)");
+     "text": "Replace)");
 }
 
 TEST_CASE("an action that nothing would close is refused") {

@@ -716,7 +716,7 @@ TEST_CASE("An overlay reads back to the same numbers") {
     const Link& link = link_of(*read.value, "fluid-from-seal-leak");
     CHECK(link.shows != link_of(shipped(), "fluid-from-seal-leak").shows);
     CHECK(shown(link.source) == "own teardowns, with the estimate that they replace as prior");
-    CHECK(has(link.reason, "own teardowns; before: film 0.88, droplets 0.55, pooled 0.15. Of "));
+    CHECK(has(link.reason, "own teardowns; before: film 0.88, droplets 0.55, pooled 0.15. This "));
     CHECK(link.file == "own.json");
   }
 }
@@ -845,8 +845,8 @@ TEST_CASE("Without a teardown the report says what to write down, not a table of
         "             \"rotor-bearing-corrosion\": \"absent\",\n"
         "             \"insulation-loss\": \"not-examined\"}\n"
         "\n"
-        "From about ten opened units on, this command shows how good the verdicts were. To\n"
-        "refit strengths takes many more.\n");
+        "From about ten opened units on, this command shows how good the verdicts were.\n"
+        "To refit strengths takes many more.\n");
   CHECK(nlohmann::json::parse(outcomes_to_json(none))["scores"].empty());
 }
 

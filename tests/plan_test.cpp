@@ -857,7 +857,7 @@ TEST_CASE("the record of a sheet tells of its work once the days are put in") {
   CHECK(read.value->work[1].material == Bearings::hybrid);
   CHECK(has(sheet, "rotor bearing, sensor end: 30 x 62 x 16 mm, 8 balls of 9.525 mm; hybrid"));
   CHECK(has(sheet, "6.5 l  coolant"));
-  CHECK(has(sheet, "500 ohm per volt (0.2 megohm here) is the law's least"));
+  CHECK(has(sheet, "500 ohm per volt (0.2 megohm here) is the legal minimum"));
 }
 
 TEST_CASE("what a family's service holds is checked, and is no part of the rules' hash") {

@@ -89,7 +89,7 @@ TEST_CASE("a repair begins the story anew", "[story]") {
   CHECK(r.history.compared.at(0).reading == "repaired");
   CHECK_FALSE(r.history.compared.at(0).began.has_value());
   CHECK(r.history.change.ends_with(
-      "Rotor shaft seal renewed in between, so wear counts anew, and earlier findings at the "
+      "Rotor shaft seal replaced in between, so wear counts anew, and earlier findings at the "
       "port no longer count"));
   const std::string bypassed = R"("rotor_cooling":"bypassed")";
   const Report dry =

@@ -119,7 +119,7 @@ Result<double> parse_speed(std::string_view text) {
 
 Result<double> parse_moment(std::string_view text) {
   const std::optional<double> moment = moment_in(text);
-  return moment ? given(*moment) : no<double>(text, "moment", "", kMomentShape);
+  return moment ? given(*moment) : no<double>(text, "time", "", kMomentShape);
 }
 
 Result<SpeedAt> parse_speed_mark(std::string_view text) {
