@@ -47,8 +47,7 @@ TEST_CASE("a moment of a recording") {
   CHECK(*parse_moment("90:00").value == 5400);
   for (const char* bad : {"5", "0:60", "-1:00", "0:-1", "1.5:00", ":05", "0:", "0:05:00", "a:b"}) {
     INFO(bad);
-    CHECK(parse_moment(bad).diagnostics.at(0).message ==
-          "\"" + std::string(bad) + "\" is no time");
+    CHECK(parse_moment(bad).diagnostics.at(0).message == "\"" + std::string(bad) + "\" is no time");
   }
 }
 
