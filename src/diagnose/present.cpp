@@ -996,7 +996,8 @@ class Presenter {
   // wiped tip, dry again, does not say that a bypass is there.
   [[nodiscard]] bool coolant_not_accounted_for() const {
     double told = -std::numeric_limits<double>::infinity();
-    for (std::size_t i = records_.size(); i-- > std::max(first_, bypassed_from());) {
+    const std::size_t first = std::max(first_, bypassed_from());
+    for (std::size_t i = records_.size(); i-- > first;) {
       const double day = records_[i].at(Field::date).number;
       if (before_repair(i)) {
         return false;

@@ -10,6 +10,7 @@
 #include "base/odds.hpp"
 #include "decide/orders.hpp"
 #include "diagnose/course.hpp"
+#include "dryshaft/record.hpp"
 #include "plan/outcomes.hpp"
 #include "vocabulary/levels.hpp"
 
@@ -412,7 +413,6 @@ double Unit::comes_back() const {
   if (!can_leak(case_)) {
     return 0;
   }
-  constexpr double kDaysPerYear = 365.25;
   const Settings& s = k_.settings;
   const Life& life = model_.life();
   const double years = std::min(s.comeback_days / kDaysPerYear, s.comeback_km / s.km_per_year);
