@@ -169,8 +169,11 @@ struct Floor : Item {
 };
 
 struct CautionRule : Item {
+  std::string brief;  ///< one line
   std::string text;
   std::string owner_text;
+  std::string
+      charging;  ///< for owners: whether to charge while it holds; empty: it bears not on that
   bool always = false;        ///< on every report
   bool on_form = false;       ///< on the owner's form: for somebody who walks round a car and looks
   bool trained_only = false;  ///< what needs it is for trained people, never for an owner
@@ -188,6 +191,9 @@ std::string_view name(ActionRole role);
 
 struct ActionRule : Item {
   std::optional<ActionRole> role;
+  std::string title;       ///< in a few words
+  std::string core_title;  ///< of a unit that is in no car; empty: the same
+  std::string core_text;
   std::string text;
   std::string owner_text;
   std::vector<std::string> cautions;
@@ -233,7 +239,11 @@ struct GradeRule : Item {
   std::string meaning;
   std::string owner_meaning;
   std::vector<std::string> owner_summary;
-  std::string buyer_text;            ///< for someone about to buy the car
+  std::string core_meaning;  ///< of a unit that is in no car
+  std::string buyer_text;    ///< for someone about to buy the car
+  std::string drive;         ///< for owners: may the car be driven
+  std::string drive_quiet;   ///< the same where nothing raises the risk; empty: the same
+  std::string charge;
   std::optional<double> recheck_km;  ///< longest; nothing: no recheck, act first
   std::optional<double> recheck_days;
 };
@@ -276,6 +286,8 @@ struct Settings {
   double damage_target = 0;  ///< chance of damage before the next recheck
   double memory_band = 0;    ///< odds factor by which a value from memory may be wrong
   Condition ungraded;        ///< grade U where this holds and no floor forces C or D
+  std::string stop;          ///< for owners: neither drive nor charge
+  std::string carried;       ///< for owners: how a car is moved that must not be driven
   std::string ungraded_id;
   std::string ungraded_reason;
   std::string ungraded_plain;

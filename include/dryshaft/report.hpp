@@ -29,6 +29,10 @@ inline constexpr std::string_view kToolName = "dryshaft";
 
 enum class Audience : std::uint8_t { technician, owner };
 
+/// Where the unit is: in a car that is used, in one that is to be bought, or in none.
+enum class Whereabouts : std::uint8_t { in_use, for_sale, core };
+std::string_view name(Whereabouts whereabouts);
+
 /// A floor that holds: the grade cannot be better than `grade`.
 struct FloorHeld {
   std::string rule;
@@ -72,8 +76,8 @@ struct Contradiction {
 
 struct Action {
   std::string id;
-  std::string rule;  ///< the advice that chose it
-  std::string text;  ///< what to do, in the words of the report's reader
+  std::string rule;   ///< the advice that chose it
+  std::string text;   ///< what to do, in the words of the report's reader
   Urgency urgency = Urgency::routine;
   std::optional<double> within_km;
   std::optional<double> within_days;
@@ -82,6 +86,8 @@ struct Action {
   std::optional<double> due_km = {};  ///< odometer at which it is due, counted from there
   std::string due_date = {};          ///< the same as a day; empty: none
   bool overdue = false;               ///< as of the day it is judged on, or of the newest reading
+  std::vector<std::string> cautions = {};  ///< ids of those that it needs, of the report's
+  std::string title = {};  ///< `text` in a few words
 };
 
 /// Something with a date or a distance, counted from the look that asked for it.
@@ -106,6 +112,7 @@ struct Caution {
   std::string id;
   std::string text;
   bool trained_only = false;  ///< what needs it is for trained people alone
+  std::string brief = {};     ///< the same in one short line
 };
 
 struct NextCheck {
@@ -260,6 +267,7 @@ struct Report {
   std::optional<double> seal_km;  ///< distance on the seal, where known
   std::string by;                 ///< who looked, in words; empty: not known
   std::string note;
+  Whereabouts whereabouts = Whereabouts::in_use;
 
   // the verdict
   Grade grade = Grade::U;
@@ -291,6 +299,12 @@ struct Report {
   // plain paragraphs for an owner, whether it is safe first and what to tell the workshop last;
   // empty for a technician
   std::vector<std::string> owner_summary;
+  // For an owner; empty for a technician. `moving`: only of a car that must not be driven.
+  std::string buying;  ///< whether to buy, where it is for sale
+  std::string driving;
+  std::string charging;
+  std::string moving;
+  std::string tell;  ///< what to say to the workshop
 };
 
 enum class Units : std::uint8_t { km, mi };
@@ -299,6 +313,7 @@ struct TextStyle {
   bool colour = false;
   std::size_t width = 80;
   Units units = Units::km;
+  bool full = false;  ///< of one report, also what stands behind the first screen
 };
 
 /// Which of many reports a person wants to see.
@@ -344,8 +359,9 @@ void rank(std::vector<Report>& reports, const Wanted& wanted = {});
 /// unit was then.
 std::string to_json(const Report& report, const Wanted& wanted = {});
 std::string to_text(const Report& report, const TextStyle& style);
-std::string to_markdown(const Report& report, Units units);
-/// A page of its own: loads nothing, and runs nothing.
+/// `full`: also what stands behind the first screen.
+std::string to_markdown(const Report& report, Units units, bool full = false);
+/// A page of its own: loads nothing, and runs nothing. What stands behind the first screen opens.
 std::string to_html(const Report& report, Units units);
 
 // Ranked table, summary and refused records.

@@ -146,7 +146,8 @@ class Command {
 
   void write(Output& output, const Batch& batch) {
     const Units units = this->units();
-    const TextStyle style{.colour = coloured(), .width = 80, .units = units};
+    const TextStyle style{
+        .colour = coloured(), .width = 80, .units = units, .full = o_.full || o_.explain};
     const bool one =
         batch.reports.size() == 1 && batch.rejected_records == 0 && wanted_.everything();
     if (o_.format == "json") {
@@ -162,7 +163,7 @@ class Command {
       output.write(one ? to_html(batch.reports.front(), units) : to_html(batch, units, o_.full));
     } else if (o_.format == "markdown") {
       several(output, batch, one, to_markdown(batch, units),
-              [&](const Report& r) { return to_markdown(r, units); });
+              [&](const Report& r) { return to_markdown(r, units, style.full); });
     } else {
       several(output, batch, one, to_text(batch, style), [&](const Report& r) {
         return to_text(r, style) +
@@ -515,7 +516,7 @@ Run add_assess(CLI::App& parent) {
   app->add_option("--format", o->format, "text, json, jsonl, markdown, html or csv")
       ->check(CLI::IsMember({"text", "json", "jsonl", "markdown", "html", "csv"}))
       ->type_name("FORMAT");
-  app->add_flag("--full", o->full, "Every report after the table");
+  app->add_flag("--full", o->full, "All of a report; of several, every report after the table");
   app->add_flag("--explain", o->explain,
                 "After each text report, trace every step to its rule, file and line");
   add_out_option(*app, o->out);

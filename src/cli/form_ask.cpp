@@ -495,8 +495,9 @@ int ask(const AskOptions& o) {
   options.audience = Audience::owner;
   options.buying = o.buying;
   output.write("\n");
-  output.write(to_text(grader.report(unit.value->front(), options),
-                       {.colour = false, .width = 80, .units = conversation.units()}));
+  output.write(
+      to_text(grader.report(unit.value->front(), options),
+              {.colour = false, .width = 80, .units = conversation.units(), .full = true}));
   const int written = output.finish();
   return written != kDone || saved || !o.out || *o.out == "-" ? written : kOutput;
 }

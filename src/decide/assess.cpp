@@ -127,6 +127,9 @@ class Assessor {
     r_.record_sha256 = newest_.sha256;
     r_.audience = options_.audience;
     r_.unit_id = newest_.unit_id;
+    r_.whereabouts = options_.buying                                     ? Whereabouts::for_sale
+                     : facts().at(Situation::by) == idx(By::intake) ? Whereabouts::core
+                                                                         : Whereabouts::in_use;
     r_.family = seen_.family.empty() ? std::string(kGenericFamily) : seen_.family;
     r_.family_title = k_.family(r_.family).title;
     r_.vehicle = seen_.vehicle;
@@ -142,7 +145,9 @@ class Assessor {
   void grade() {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
     r_.grade = verdict_.grade;
-    r_.grade_meaning = for_reader(rule.meaning, rule.owner_meaning);
+    r_.grade_meaning = r_.whereabouts == Whereabouts::core && !owner()
+                           ? rule.core_meaning
+                           : for_reader(rule.meaning, rule.owner_meaning);
     r_.at_least = verdict_.at_least;
     r_.risk = verdict_.posterior.risk;
     std::vector<const Floor*> held;
@@ -413,14 +418,19 @@ class Assessor {
 
   Action action(const Order& order) {
     const Offer& o = order.offer;
-    Action a{.id = o.action->id,
-             .rule = o.advice->id,
-             .text = for_reader(o.action->text, o.action->owner_text),
-             .urgency = o.urgency,
-             .within_km = o.within_km,
-             .within_days = o.within_days,
-             .because = reason(o),
-             .asked = date_text(day_of(history_.records[order.asked]))};
+    const bool core = r_.whereabouts == Whereabouts::core && !owner();
+    Action a{
+        .id = o.action->id,
+        .rule = o.advice->id,
+        .title = core && !o.action->core_title.empty() ? o.action->core_title : o.action->title,
+        .text = core && !o.action->core_text.empty()
+                    ? o.action->core_text
+                    : for_reader(o.action->text, o.action->owner_text),
+        .urgency = o.urgency,
+        .within_km = o.within_km,
+        .within_days = o.within_days,
+        .because = reason(o),
+        .asked = date_text(day_of(history_.records[order.asked]))};
     if (o.is_recheck()) {
       const Recheck& r = r_.recheck;
       a.within_km = r.km;
@@ -581,21 +591,29 @@ class Assessor {
   }
 
   void cautions() {
-    std::set<std::string_view> needed;
-    const auto need = [&](std::string_view action) {
+    const auto of = [&](std::string_view action) -> const std::vector<std::string>& {
       const ActionRule& rule = *k_.action(action);
-      const auto& ids = owner() ? rule.owner_cautions : rule.cautions;
-      needed.insert(ids.begin(), ids.end());
+      return owner() ? rule.owner_cautions : rule.cautions;
     };
+    std::set<std::string_view> needed;
     for (const Action& a : r_.actions) {
-      need(a.id);
+      needed.insert(of(a.id).begin(), of(a.id).end());
     }
     for (const NextCheck& n : r_.next_checks) {
-      need(n.id);
+      needed.insert(of(n.id).begin(), of(n.id).end());
     }
     for (const CautionRule& c : k_.cautions) {
-      if ((c.always || needed.contains(c.id)) && holds(c.when, facts_)) {
-        r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text), c.trained_only});
+      if (!holds(c.when, facts_)) {
+        continue;
+      }
+      if (c.always || needed.contains(c.id)) {
+        r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text),
+                               for_reader(c.brief, c.owner_text), c.trained_only});
+      }
+      for (Action& a : r_.actions) {
+        if (std::ranges::find(of(a.id), c.id) != of(a.id).end()) {
+          a.cautions.push_back(c.id);
+        }
       }
     }
   }
@@ -648,9 +666,7 @@ class Assessor {
   void summary() {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
     r_.owner_summary = rule.owner_summary;
-    if (options_.buying && !rule.buyer_text.empty()) {
-      r_.owner_summary.push_back(rule.buyer_text);
-    }
+    may(rule);
     std::string found;
     // The worst are enough: what is less bad would only bury them.
     constexpr std::size_t kMost = 3;
@@ -691,9 +707,29 @@ class Assessor {
                                         : "nothing unusual has been noticed",
                     looked ? "was found dry and clean when it was last looked at"
                            : "has not been looked at lately");
-    r_.owner_summary.push_back(
-        fmt::format("Tell the workshop: {}.",
-                    tell.empty() ? nothing : fmt::format("{}", fmt::join(tell, "; "))));
+    r_.tell = fmt::format("{}.", tell.empty() ? nothing : fmt::format("{}", fmt::join(tell, "; ")));
+  }
+
+  // Whether the car may be driven, charged, bought, as far as this goes.
+  void may(const GradeRule& rule) {
+    if (r_.whereabouts == Whereabouts::for_sale) {
+      r_.buying = rule.buyer_text;
+    }
+    r_.charging = rule.charge;
+    const Action& first = r_.actions.front();
+    const bool quiet = r_.risk < k_.settings.risk_raised && !rule.drive_quiet.empty();
+    r_.driving = quiet ? rule.drive_quiet : rule.drive;
+    for (const Caution& c : r_.cautions) {
+      const std::string& said = k_.caution(c.id)->charging;
+      r_.charging = said.empty() || verdict_.grade == Grade::D ? r_.charging : said;
+    }
+    if (first.within_km == 0.0 && verdict_.grade != Grade::D) {
+      r_.driving = fmt::format("Not before this has been done: {}", closed(first.text));
+      r_.charging = "Not before that has been done.";
+    }
+    if (first.within_km == 0.0 || verdict_.grade == Grade::D) {
+      r_.moving = k_.settings.carried;
+    }
   }
 
   const History& history_;

@@ -302,9 +302,8 @@ bool implies(const Stop& narrow, const Stop& wide) {
 
 }  // namespace
 
-const std::string& stop_text(const Knowledge& knowledge) {
-  const GradeRule& d = knowledge.grades[static_cast<std::size_t>(Grade::D)];
-  return d.owner_summary.empty() ? d.owner_meaning : d.owner_summary.front();
+std::string stop_text(const Knowledge& knowledge) {
+  return fmt::format("{} {}", knowledge.settings.stop, knowledge.settings.carried);
 }
 
 std::optional<Facts> judged(const Form& form, FormAnswers answers, const Grader& grader) {

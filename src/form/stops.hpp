@@ -42,7 +42,7 @@ Stops stops_of(const Form& form, const Grader& grader);
 std::optional<Facts> judged(const Form& form, FormAnswers answers, const Grader& grader);
 
 // What an owner is told at once of grade D.
-const std::string& stop_text(const Knowledge& knowledge);
+std::string stop_text(const Knowledge& knowledge);
 
 }  // namespace dryshaft::form
 

@@ -500,7 +500,14 @@ void Loader::actions(ObjectView& top) {
     if (const auto role = roles.read(view, a)) {
       a.role = static_cast<ActionRole>(*role);
     }
+    a.title = view.text("title");
     a.text = view.sentence("text");
+    if (const Node* core = view.optional("core")) {
+      ObjectView inside(view.document(), *core, out_);
+      a.core_title = inside.text("title");
+      a.core_text = inside.sentence("text");
+      inside.done();
+    }
     a.owner_text = view.sentence("owner_text");
     a.cautions = view.optional_texts("cautions");
     a.owner_cautions = view.optional_texts("owner_cautions");
@@ -612,8 +619,10 @@ void Loader::cautions(ObjectView& top) {
   for (ObjectView& view : top.objects("cautions")) {
     CautionRule c;
     item(view, c);
+    c.brief = view.sentence("brief");
     c.text = view.sentence("text");
     c.owner_text = view.sentence("owner_text");
+    c.charging = closed(view.optional_text("charging"));
     c.always = view.optional_flag("always");
     c.on_form = view.optional_flag("on_form");
     c.trained_only = view.optional_flag("trained_only");
@@ -647,6 +656,10 @@ void Loader::grades(ObjectView& top) {
       g.owner_summary.push_back(closed(said));
     }
     g.buyer_text = closed(view.optional_text("buyer_text"));
+    g.core_meaning = view.text("core_meaning");
+    g.drive = view.sentence("drive");
+    g.drive_quiet = closed(view.optional_text("drive_quiet"));
+    g.charge = view.sentence("charge");
     g.recheck_km = view.optional_number("recheck_km", 0, kHuge);
     g.recheck_days = view.optional_number("recheck_days", 0, kHuge);
     view.done();
@@ -684,6 +697,8 @@ void Loader::grades(ObjectView& top) {
     at_ungraded_ = top.document().at(*ungraded, "", "");
   }
   Settings& s = k_.settings;
+  s.stop = top.sentence("stop");
+  s.carried = top.sentence("carried");
   s.ungraded_id = verdict("ungraded", s.ungraded_reason, s.ungraded_plain, &s.ungraded);
   verdict("sound", s.unsound_reason, s.unsound_plain, &s.sound);
   verdict("raised", s.raised_reason, s.raised_plain, nullptr);

@@ -238,6 +238,7 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   }
   for (const CautionRule& c : k.cautions) {
     text(c, c.owner_text);
+    text(c, c.charging);
     if (c.trained_only && c.owner_never.empty()) {
       in_rules.push_back({fmt::format("{} reserves its work for trained people and names no words "
                                       "in \"owner_never\"",
@@ -248,6 +249,9 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   for (const GradeRule& g : k.grades) {
     text(g, g.owner_meaning);
     text(g, g.buyer_text);
+    text(g, g.drive);
+    text(g, g.drive_quiet);
+    text(g, g.charge);
     for (const std::string& line : g.owner_summary) {
       text(g, line);
     }
@@ -260,7 +264,7 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
   }
   const Settings& s = k.settings;
   for (const std::string* plain :
-       {&s.ungraded_plain, &s.unsound_plain, &s.raised_plain, &s.high_plain}) {
+       {&s.stop, &s.carried, &s.ungraded_plain, &s.unsound_plain, &s.raised_plain, &s.high_plain}) {
     text(k.grades[idx(Grade::U)], *plain);
   }
   for (const ActionRule& a : k.actions) {

@@ -74,45 +74,74 @@ bool is_bounded(const Report& report) { return report.grade == Grade::U && repor
 std::string grade_text(const Report& report) {
   std::string text = sentence(report.grade_meaning);
   if (is_bounded(report)) {
-    text += fmt::format(" At least {0}: what was seen rules out anything better than {0}.",
+    text += fmt::format(" No better than {}: what was seen rules out a better grade.",
                         name(*report.at_least));
   }
   return text;
 }
 
-// "Soon, within 500 km or 14 days: open the unit."
-std::string order(const Action& action, Units units) {
-  const std::string until = words::deadline(action.within_km, action.within_days, units);
-  return sentence(fmt::format("{}{}{}{}: {}", name(action.urgency),
-                              action.overdue ? ", overdue" : "", until.empty() ? "" : ", ", until,
-                              action.text));
+// "within 500 km or 14 days (98,500 km, 2025-03-24)", "overdue since 2025-03-24"; or nothing.
+// A unit in no car covers no distance.
+std::string limit_of(const Report& report, const Action& action, Units units) {
+  const bool core = report.whereabouts == Whereabouts::core;
+  std::vector<std::string> by;
+  if (action.due_km && !core) {
+    by.push_back(words::distance(*action.due_km, units));
+  }
+  if (!action.due_date.empty()) {
+    by.push_back(action.due_date);
+  }
+  if (action.overdue) {
+    return fmt::format("overdue: it was due {}{}", action.due_date.empty() ? "at " : "by ",
+                       fmt::join(by, ", "));
+  }
+  const bool stays = core && action.within_km == 0.0;
+  std::string until = words::deadline(
+      core ? std::nullopt : action.within_km,
+      stays && action.within_days == 0.0 ? std::nullopt : action.within_days, units);
+  if (stays) {
+    until =
+        fmt::format("before it is energised or fitted{}{}", until.empty() ? "" : " and ", until);
+  }
+  const bool at_once = action.within_km == 0.0 || action.within_days == 0.0;
+  return until.empty() || by.empty() || at_once
+             ? until
+             : fmt::format("{} ({})", until, fmt::join(by, ", "));
 }
 
-// "First of all (soon, within 500 km or 14 days): have the unit opened."
-std::string first_order(const Action& action, Units units) {
-  const std::string until = words::deadline(action.within_km, action.within_days, units);
-  return fmt::format("First of all ({}{}{}): {}", name(action.urgency), until.empty() ? "" : ", ",
-                     until, closed(action.text));
+// "Soon, within 500 km or 14 days (98,500 km, 2025-03-24): open the unit."
+std::string order(const Report& report, const Action& action, std::string_view text, Units units) {
+  const std::string until = limit_of(report, action, units);
+  return sentence(
+      fmt::format("{}{}{}: {}", name(action.urgency), until.empty() ? "" : ", ", until, text));
 }
 
-std::vector<std::string> why(std::string_view because) {
-  return because.empty() ? std::vector<std::string>()
-                         : std::vector<std::string>{fmt::format("Why: {}", closed(because))};
+const Caution* caution_of(const Report& report, std::string_view id) {
+  const auto found = std::ranges::find(report.cautions, id, &Caution::id);
+  return found == report.cautions.end() ? nullptr : &*found;
 }
 
+// What to do, each with its cautions; a caution is said once, where it is first needed.
 void add_actions(Document& out, const Report& report, Units units) {
   if (report.actions.empty()) {
     return;
   }
-  out.push_back(Heading{"What to do"});
-  bool two_limits = false;
+  out.push_back(Heading{"What to do, whichever limit comes first"});
+  const bool owner = report.audience == Audience::owner;
+  std::set<std::string_view> said;
   for (std::size_t i = 0; i < report.actions.size(); ++i) {
     const Action& action = report.actions[i];
-    out.push_back(Item{i + 1, order(action, units), why(action.because)});
-    two_limits = two_limits || (action.within_km && action.within_days);
-  }
-  if (two_limits) {
-    out.push_back(Paragraph{"Of a distance and a time, the one that comes first counts."});
+    Item item{i + 1, order(report, action, action.text, units), {}};
+    for (const std::string& id : action.cautions) {
+      const Caution* caution = caution_of(report, id);
+      if (caution != nullptr && said.insert(id).second) {
+        item.below.push_back(closed(caution->brief));
+      }
+    }
+    if (!action.because.empty() && (i == 0 || action.overdue || owner)) {
+      item.below.push_back(fmt::format("Why: {}", closed(action.because)));
+    }
+    out.push_back(std::move(item));
   }
 }
 
@@ -142,10 +171,10 @@ void add_why_this_grade(Document& out, const Report& report) {
   }
   out.push_back(Heading{fmt::format("Why {}", name(report.grade))});
   for (const FloorHeld& floor : report.floors) {
-    out.push_back(Item{
-        0,
-        fmt::format("At least {}: {} ({})", name(floor.grade), closed(floor.because), floor.rule),
-        {}});
+    out.push_back(Item{0,
+                       fmt::format("No better than {}: {} ({})", name(floor.grade),
+                                   closed(floor.because), floor.rule),
+                       {}});
   }
   for (const std::string& reason : report.reasons) {
     out.push_back(Item{0, reason, {}});
@@ -513,56 +542,120 @@ void add_basis(Document& out, const Report& report) {
       Paragraph{fmt::format("{} Screening aid: a technician decides.", rules_used(report))});
 }
 
-Document describe_for_technician(const Report& report, Units units) {
-  Document out;
+// "high voltage, lifting, toxic coolant": what of the cautions belongs to actions.
+std::string cautions_in_short(const Report& report) {
+  std::vector<std::string> names;
+  for (const Caution& c : report.cautions) {
+    if (std::ranges::any_of(report.actions, [&](const Action& a) {
+          return std::ranges::find(a.cautions, c.id) != a.cautions.end();
+        })) {
+      std::string name = c.id;
+      std::ranges::replace(name, '-', ' ');
+      names.push_back(std::move(name));
+    }
+  }
+  return sentence_case(fmt::format("{}", fmt::join(names, ", ")));
+}
+
+// What decides the grade, unless the finding says so already.
+std::string decided_by(const Report& report) {
+  const std::string& why = !report.floors.empty()    ? report.floors.front().because
+                           : !report.reasons.empty() ? report.reasons.front()
+                                                     : report.headline;
+  return report.headline.find(without_full_stop(why)) == std::string::npos ? closed(why)
+                                                                           : std::string();
+}
+
+void add_first(Document& out, const Report& report, Units units) {
+  if (!report.actions.empty()) {
+    const Action& first = report.actions.front();
+    const bool owner = report.audience == Audience::owner;
+    out.push_back(Lead{
+        "First", order(report, first, owner ? first.text : first.title, units), {}, first.urgency});
+  }
+}
+
+// Of what comes first the reason stands on the first screen.
+void add_why_these_actions(Document& out, const Report& report) {
+  std::vector<std::string> why;
+  for (const Action& action : report.actions) {
+    if (!action.because.empty()) {
+      why.push_back(fmt::format("{}: {}", action.title, sentence_case(closed(action.because))));
+    }
+  }
+  add_items(out, "Why these actions", why);
+}
+
+void add_cautions(Document& out, const Report& report) {
+  add_items(out, "Cautions in full", texts_of(report.cautions));
+}
+
+Description describe_for_technician(const Report& report, Units units) {
+  Description d;
+  Document& out = d.answer;
   out.push_back(Title{unit_line(report, units), circumstances(report, units)});
   out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
   out.push_back(Lead{"Finding", sentence(report.headline), {}});
-  add_items(out, "Does not fit together", texts_of(report.contradictions));
+  if (std::string why = decided_by(report); !why.empty()) {
+    out.push_back(Lead{"Why", std::move(why), {}});
+  }
+  add_first(out, report, units);
+  if (std::string care = cautions_in_short(report); !care.empty()) {
+    out.push_back(Lead{"Care", std::move(care), {}});
+  }
+  add_items(out, "Contradictions in the record", texts_of(report.contradictions));
   add_items(out, "Warnings", report.warnings);
-  add_items(out, "Before you start", texts_of(report.cautions));
   add_actions(out, report, units);
-  add_why_this_grade(out, report);
-  add_causes(out, report);
-  add_prognosis(out, report, units);
-  add_how_sure(out, report);
-  add_findings(out, report);
-  add_next_checks(out, report);
-  add_would_change(out, report);
-  add_outlook(out, report, units);
-  add_history(out, report, units);
-  add_note(out, report);
-  add_basis(out, report);
-  return out;
+  add_why_these_actions(d.rest, report);
+  add_why_this_grade(d.rest, report);
+  add_causes(d.rest, report);
+  add_prognosis(d.rest, report, units);
+  add_how_sure(d.rest, report);
+  add_findings(d.rest, report);
+  add_next_checks(d.rest, report);
+  add_would_change(d.rest, report);
+  add_outlook(d.rest, report, units);
+  add_history(d.rest, report, units);
+  add_note(d.rest, report);
+  add_cautions(d.rest, report);
+  add_basis(d.rest, report);
+  return d;
+}
+
+// "about 4 in 100 such cars".
+std::string in_a_hundred(double p) {
+  constexpr double kHundred = 100;
+  const double n = std::round(p * kHundred);
+  return n < 1 ? std::string("fewer than 1 in 100") : fmt::format("about {:.0f} in 100", n);
 }
 
 // Only what the model words for an owner. Evidence and warnings are a
 // technician's; where there are warnings, a line says so.
-Document describe_for_owner(const Report& report, Units units) {
-  Document out;
+Description describe_for_owner(const Report& report, Units units) {
+  Description d;
+  Document& out = d.answer;
   out.push_back(Title{unit_line(report, units), {}});
-  // First of all: is it safe, what to do, by when, and what to say.
-  std::vector<std::string> paragraphs = report.owner_summary;
-  if (paragraphs.size() > 1) {
-    std::string& first = paragraphs.front();
-    // Cautions come before advice, here as well.
-    for (const Caution& c : report.cautions) {
-      first += c.trained_only ? " " + closed(c.text) : std::string();
+  const auto lead = [&](std::string_view label, const std::string& text) {
+    if (!text.empty()) {
+      out.push_back(Lead{std::string(label), text, {}});
     }
-    if (!report.actions.empty()) {
-      first += " " + first_order(report.actions.front(), units);
-    }
-    first += " " + paragraphs.back();
-    paragraphs.pop_back();
-  }
-  for (const std::string& paragraph : paragraphs) {
+  };
+  lead("Buying", report.buying);
+  out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
+  lead("Driving", report.driving);
+  lead("Charging", report.charging);
+  lead("Moving", report.moving);
+  add_first(out, report, units);
+  lead("Tell", report.tell.empty() ? "" : fmt::format("the workshop: {}", report.tell));
+  lead("Risk", fmt::format("Of cars like this one, {} have damage to the drive unit now.",
+                           in_a_hundred(report.risk)));
+  for (const std::string& paragraph : report.owner_summary) {
     out.push_back(Paragraph{paragraph});
   }
-  if (report.owner_summary.empty()) {
-    out.push_back(Paragraph{sentence(report.headline)});
-  }
   add_items(out, "Take care", texts_of(report.cautions));
-  add_actions(out, report, units);
+  if (report.actions.size() > 1) {
+    add_actions(out, report, units);
+  }
   // What is advised already is not said twice.
   std::vector<std::string> checks;
   for (const NextCheck& check : report.next_checks) {
@@ -570,28 +663,27 @@ Document describe_for_owner(const Report& report, Units units) {
       checks.push_back(check.text.empty() ? check.id : check.text);
     }
   }
-  add_items(out, "What else would help to know", checks);
-  add_prognosis_for_owner(out, report);
+  add_items(d.rest, "What else would help to know", checks);
+  add_prognosis_for_owner(d.rest, report);
   std::vector<std::string> works;
   for (const HistoryWork& work : report.history.works) {
     works.push_back(words::work_done(work, report.audience, units));
   }
-  add_items(out, "What was done to the car", works);
-  out.push_back(Heading{"For the workshop"});
-  out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
+  add_items(d.rest, "What was done to the car", works);
+  d.rest.push_back(Heading{"For the workshop"});
   for (const Contradiction& contradiction : report.contradictions) {
-    out.push_back(Paragraph{sentence(contradiction.text)});
+    d.rest.push_back(Paragraph{sentence(contradiction.text)});
   }
-  add_reservations(out, report);
+  add_reservations(d.rest, report);
   if (report.warnings.size() > report.rules_reservations.size()) {
-    out.push_back(
+    d.rest.push_back(
         Paragraph{fmt::format("The technician's report lists {} on this record.",
                               count(report.warnings.size() - report.rules_reservations.size(),
                                     "further remark", "further remarks"))});
   }
-  add_note(out, report);
-  add_basis(out, report);
-  return out;
+  add_note(d.rest, report);
+  add_basis(d.rest, report);
+  return d;
 }
 
 // ------------------------------------------------------------------ batch
@@ -877,9 +969,24 @@ void add_rejected(Document& out, const Batch& batch) {
 
 }  // namespace
 
-Document describe(const Report& report, Units units) {
+Description describe(const Report& report, Units units) {
   return report.audience == Audience::owner ? describe_for_owner(report, units)
                                             : describe_for_technician(report, units);
+}
+
+Document describe(const Report& report, Units units, bool full) {
+  Description d = describe(report, units);
+  if (full) {
+    std::ranges::move(d.rest, std::back_inserter(d.answer));
+  } else {
+    d.answer.push_back(
+        Paragraph{report.audience == Audience::owner
+                      ? "More with --full. A screening aid: a technician decides."
+                      : "More with --full: causes and evidence, how sure, what would "
+                        "change it, history, basis. A screening aid: a technician "
+                        "decides."});
+  }
+  return std::move(d.answer);
 }
 
 Document describe(const Batch& batch, Units units) {

@@ -36,7 +36,8 @@ struct Paragraph {
 struct Lead {
   std::string label;
   std::string text;
-  std::optional<Grade> grade;  // colours the label
+  std::optional<Grade> grade;           // colours the label
+  std::optional<Urgency> urgency = {};  // colours the line
 };
 
 // An item of a list. Items that follow each other make one list.
@@ -147,7 +148,10 @@ void add_reservations(Document& out, const Report& report);
 
 // Which rules a report rests on, and what a shop's own records put in their place.
 std::string rules_used(const Report& report);
-Document describe(const Report& report, Units units);
+// The first screen, and what stands behind it.
+Description describe(const Report& report, Units units);
+// The first screen, and all that stands behind it or where it is found.
+Document describe(const Report& report, Units units, bool full);
 Document describe(const Batch& batch, Units units);
 
 }  // namespace dryshaft::document

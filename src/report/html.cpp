@@ -7,6 +7,7 @@
 #include <string>
 #include <string_view>
 #include <unordered_map>
+#include <utility>
 #include <variant>
 #include <vector>
 
@@ -49,7 +50,25 @@ class Html {
         out_.clear();
       }
     }
-    return std::move(parts_);
+    return std::exchange(parts_, {});
+  }
+
+  // Sections that open, each a part.
+  std::vector<std::string> render_folded(const Document& document) {
+    std::vector<std::string> sections;
+    for (auto at = document.begin(); at != document.end();) {
+      const auto end = std::find_if(std::next(at), document.end(), [](const Block& b) {
+        return std::holds_alternative<Heading>(b);
+      });
+      const std::vector<std::string> parts = render(Document(at, end));
+      std::string& section = sections.emplace_back("<details>\n");
+      for (const std::string& part : parts) {
+        section += &part == &parts.front() ? fmt::format("<summary>{}</summary>\n", part) : part;
+      }
+      section += "</details>\n";
+      at = end;
+    }
+    return sections;
   }
 
  private:
@@ -95,13 +114,26 @@ class Html {
   }
 
   void put(const Lead& lead, bool /*starts*/, bool /*ends*/) {
-    if (lead.grade) {
+    if (lead.urgency) {
+      add("<p class=\"band {}\"><strong>{}.</strong> {}</p>\n", name(*lead.urgency),
+          html_text(lead.label), html_text(lead.text));
+    } else if (lead.grade) {
       add("<p class=\"grade\"><span class=\"badge {0}\" aria-hidden=\"true\">{0}</span>"
           "<span><strong>{1}.</strong> {2}</span></p>\n",
           name(*lead.grade), html_text(lead.label), html_text(lead.text));
+      scale(*lead.grade);
     } else {
       add("<p><strong>{}.</strong> {}</p>\n", html_text(lead.label), html_text(lead.text));
     }
+  }
+
+  // Where the grade stands; U is a gap in knowledge, no step of it.
+  void scale(Grade grade) {
+    add("<p class=\"scale\" aria-hidden=\"true\">");
+    for (const Grade g : {Grade::A, Grade::B, Grade::C, Grade::D}) {
+      add("<span class=\"{}{}\">{}</span>", name(g), g == grade ? " here" : "", name(g));
+    }
+    add("{}</p>\n", grade == Grade::U ? "<span class=\"U here\">not known</span>" : "");
   }
 
   void put(const document::Item& item, bool starts, bool ends) {
@@ -344,6 +376,15 @@ std::string joined(const std::vector<std::string>& parts) {
   return all;
 }
 
+// The first screen, and sections that open.
+std::vector<std::string> in_parts(const Report& report, Units units, std::string_view part = {}) {
+  const Description told = describe(report, units);
+  Html html(part);
+  std::vector<std::string> parts = html.render(told.answer);
+  std::ranges::move(html.render_folded(told.rest), std::back_inserter(parts));
+  return parts;
+}
+
 }  // namespace
 
 std::string in_html(const Document& document, std::string_view part) {
@@ -371,7 +412,7 @@ std::string to_html(const Report& report, Units units) {
   return markup::whole({.title = fmt::format("{}: grade {}", report.unit_id, name(report.grade)),
                         .style = std::string(kReportStyle),
                         .body = fmt::format("<main>\n{}</main>\n",
-                                            document::in_html(document::describe(report, units))),
+                                            document::joined(document::in_parts(report, units))),
                         .script = {},
                         .data = {}});
 }
@@ -383,11 +424,11 @@ std::string to_html(const Batch& batch, Units units, bool full) {
   nlohmann::json reports = nlohmann::json::array();
   std::string inline_reports;
   for (const Report& report : batch.reports) {
-    const document::Document told = document::describe(report, units);
-    std::vector<std::string> own = document::Html().render(told);
+    std::vector<std::string> own = document::in_parts(report, units);
     if (full) {  // regions of each by its unit's name
-      inline_reports += fmt::format("<article class=\"one\">\n{}</article>\n",
-                                    document::joined(document::Html(report.unit_id).render(told)));
+      inline_reports +=
+          fmt::format("<article class=\"one\">\n{}</article>\n",
+                      document::joined(document::in_parts(report, units, report.unit_id)));
     }
     nlohmann::json& numbers = reports.emplace_back(nlohmann::json::array());
     for (std::string& part : own) {

@@ -348,6 +348,7 @@ void write_advice(Writer& json, const Report& report) {
     json.member("asked", action.asked);
     json.member("text", action.text);
     json.member("because", action.because);
+    json.texts("cautions", action.cautions);
     json.end('}');
   });
   json.each("cautions", report.cautions, [&](const Caution& caution) {
@@ -484,9 +485,22 @@ void write_rest(Writer& json, const Report& report) {
   json.texts("warnings", report.warnings);
   json.member_or_null("note", report.note);
   json.texts("owner_summary", report.owner_summary);
+  json.member("whereabouts", name(report.whereabouts));
+  if (report.audience == Audience::owner) {
+    json.member_or_null("buying", report.buying);
+    json.member("driving", report.driving);
+    json.member("charging", report.charging);
+    json.member_or_null("moving", report.moving);
+    json.member("tell", report.tell);
+  }
 }
 
 }  // namespace
+
+std::string_view name(Whereabouts whereabouts) {
+  constexpr std::string_view kNames[] = {"in-use", "for-sale", "core"};
+  return kNames[static_cast<std::size_t>(whereabouts)];
+}
 
 std::string to_json(const Report& report, const Wanted& wanted) {
   Writer json;

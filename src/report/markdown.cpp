@@ -237,8 +237,8 @@ std::string in_markdown(const Document& document) { return Markdown().render(doc
 
 namespace dryshaft {
 
-std::string to_markdown(const Report& report, Units units) {
-  return document::in_markdown(document::describe(report, units));
+std::string to_markdown(const Report& report, Units units, bool full) {
+  return document::in_markdown(document::describe(report, units, full));
 }
 
 std::string to_markdown(const Batch& batch, Units units) {

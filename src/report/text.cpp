@@ -405,7 +405,7 @@ std::string in_text(const Document& document, const TextStyle& style) {
 namespace dryshaft {
 
 std::string to_text(const Report& report, const TextStyle& style) {
-  return document::in_text(document::describe(report, style.units), style);
+  return document::in_text(document::describe(report, style.units, style.full), style);
 }
 
 std::string to_text(const Batch& batch, const TextStyle& style) {
