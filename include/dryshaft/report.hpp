@@ -76,8 +76,8 @@ struct Contradiction {
 
 struct Action {
   std::string id;
-  std::string rule;   ///< the advice that chose it
-  std::string text;   ///< what to do, in the words of the report's reader
+  std::string rule;  ///< the advice that chose it
+  std::string text;  ///< what to do, in the words of the report's reader
   Urgency urgency = Urgency::routine;
   std::optional<double> within_km;
   std::optional<double> within_days;
@@ -87,7 +87,7 @@ struct Action {
   std::string due_date = {};          ///< the same as a day; empty: none
   bool overdue = false;               ///< as of the day it is judged on, or of the newest reading
   std::vector<std::string> cautions = {};  ///< ids of those that it needs, of the report's
-  std::string title = {};  ///< `text` in a few words
+  std::string title = {};                  ///< `text` in a few words
 };
 
 /// Something with a date or a distance, counted from the look that asked for it.

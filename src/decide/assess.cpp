@@ -127,9 +127,9 @@ class Assessor {
     r_.record_sha256 = newest_.sha256;
     r_.audience = options_.audience;
     r_.unit_id = newest_.unit_id;
-    r_.whereabouts = options_.buying                                     ? Whereabouts::for_sale
+    r_.whereabouts = options_.buying                                ? Whereabouts::for_sale
                      : facts().at(Situation::by) == idx(By::intake) ? Whereabouts::core
-                                                                         : Whereabouts::in_use;
+                                                                    : Whereabouts::in_use;
     r_.family = seen_.family.empty() ? std::string(kGenericFamily) : seen_.family;
     r_.family_title = k_.family(r_.family).title;
     r_.vehicle = seen_.vehicle;
@@ -419,18 +419,17 @@ class Assessor {
   Action action(const Order& order) {
     const Offer& o = order.offer;
     const bool core = r_.whereabouts == Whereabouts::core && !owner();
-    Action a{
-        .id = o.action->id,
-        .rule = o.advice->id,
-        .title = core && !o.action->core_title.empty() ? o.action->core_title : o.action->title,
-        .text = core && !o.action->core_text.empty()
-                    ? o.action->core_text
-                    : for_reader(o.action->text, o.action->owner_text),
-        .urgency = o.urgency,
-        .within_km = o.within_km,
-        .within_days = o.within_days,
-        .because = reason(o),
-        .asked = date_text(day_of(history_.records[order.asked]))};
+    Action a{.id = o.action->id,
+             .rule = o.advice->id,
+             .text = core && !o.action->core_text.empty()
+                         ? o.action->core_text
+                         : for_reader(o.action->text, o.action->owner_text),
+             .urgency = o.urgency,
+             .within_km = o.within_km,
+             .within_days = o.within_days,
+             .because = reason(o),
+             .asked = date_text(day_of(history_.records[order.asked]))};
+    a.title = core && !o.action->core_title.empty() ? o.action->core_title : o.action->title;
     if (o.is_recheck()) {
       const Recheck& r = r_.recheck;
       a.within_km = r.km;
@@ -607,8 +606,8 @@ class Assessor {
         continue;
       }
       if (c.always || needed.contains(c.id)) {
-        r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text),
-                               for_reader(c.brief, c.owner_text), c.trained_only});
+        r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text), c.trained_only,
+                               for_reader(c.brief, c.owner_text)});
       }
       for (Action& a : r_.actions) {
         if (std::ranges::find(of(a.id), c.id) != of(a.id).end()) {

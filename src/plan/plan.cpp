@@ -352,8 +352,8 @@ class Planner {
     }
     for (const CautionRule& c : k_.cautions) {
       if ((c.always || needed.contains(c.id)) && holds(c.when, unit_.facts())) {
-        plan_.cautions.push_back({c.id, owner() ? c.owner_text : c.text,
-                                  owner() ? c.owner_text : c.brief, c.trained_only});
+        plan_.cautions.push_back({c.id, owner() ? c.owner_text : c.text, c.trained_only,
+                                  owner() ? c.owner_text : c.brief});
       }
     }
   }
