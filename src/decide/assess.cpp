@@ -256,7 +256,7 @@ class Assessor {
           side.push_back({.rule = {},
                           .finding = kEarlierLook,
                           .value = day,
-                          .shown = fmt::format("the look of {}", day),
+                          .shown = fmt::format("inspection of {}", day),
                           .decibans = db});
         }
       }
@@ -283,7 +283,7 @@ class Assessor {
   void recheck() {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
     if (!rule.recheck_km || !rule.recheck_days) {
-      r_.recheck.because = "act first: there is nothing to wait for";
+      r_.recheck.because = "no recheck: do the work first";
       return;
     }
     interval(rule);
@@ -353,7 +353,7 @@ class Assessor {
     r_.recheck.days = std::min(*r_.recheck.days, days);
     r_.recheck.because =
         fmt::format("shortened: {}the chance that damage has begun by then reaches {} soon after",
-                    k_.onset ? "by the shop's own records " : "", percent(s.damage_target));
+                    k_.onset ? "by the workshop's own records " : "", percent(s.damage_target));
   }
 
   // How far from the last look at the port, of those looks that did not find everything.
@@ -642,14 +642,14 @@ class Assessor {
       text += fmt::format("{}Possibly {}.", text.empty() ? "" : " ", listed(possible, "or"));
     }
     if (text.empty() && verdict_.at_least >= Grade::C) {
-      text = fmt::format("{} Damage to the unit is {} probable.", r_.floors.front().because,
-                         percent(r_.risk));
+      text =
+          fmt::format("{} Probability of damage: {}.", r_.floors.front().because, percent(r_.risk));
     } else if (text.empty()) {
-      const std::string_view what =
-          verdict_.grade == Grade::U
-              ? "Not known: nothing seen so far tells. By distance and age alone damage is"
-              : "Nothing stands out: damage is";
-      text = fmt::format("{} {} probable.", what, percent(r_.risk));
+      const std::string_view what = verdict_.grade == Grade::U
+                                        ? "Not known: nothing seen so far shows it. Probability of "
+                                          "damage by distance and age alone:"
+                                        : "Nothing stands out. Probability of damage:";
+      text = fmt::format("{} {}.", what, percent(r_.risk));
     }
   }
 

@@ -237,25 +237,25 @@ class Story {
     const std::string chance = percent(*c.began);
     if (*c.began >= kDevelopment) {
       c.reading = "development";
-      return fmt::format("A real development: that a damaging cause has begun since is {} probable",
-                         chance);
+      return fmt::format(
+          "A real development: probability that a damaging cause has begun since: {}", chance);
     }
     if (*c.began >= kPossible) {
       c.reading = "possible-development";
       return fmt::format(
-          "Probably a development: that a damaging cause has begun since is {} probable", chance);
+          "Probably a development: probability that a damaging cause has begun since: {}", chance);
     }
     if (verdict_.posterior.risk >= kPossible) {
       c.reading = "already-there";
       return fmt::format(
-          "Most likely not new, only clearer: the damage was probably there already (that it has "
-          "begun since is {} probable)",
+          "Most likely not new, only clearer: the damage was probably there already (probability "
+          "that it "
+          "has begun since: {})",
           chance);
     }
     c.reading = "within-evidence";
-    return fmt::format(
-        "Within what the evidence allows: that a damaging cause has begun since is {} probable",
-        chance);
+    return fmt::format("Cannot be told: probability that a damaging cause has begun since: {}",
+                       chance);
   }
 
   const History& history_;

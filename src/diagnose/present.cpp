@@ -267,7 +267,7 @@ class Interpreter {
       level = Insulation::below_ieee43;
     }
     said_.detail[idx(Finding::insulation)] = fmt::format(
-        "{} megohm winding to casing, phases joined: {} ohm/V at {:g} V{}; at 40 deg C "
+        "{} megohm winding to housing, phases joined: {} ohm/V at {:g} V{}; at 40 deg C "
         "{} megohm by the halving rule, {} by the thermosetting rule, the worse counts{}",
         to_digits(mohm, 4), to_digits(ohm_per_volt, 3), voltage_,
         voltage_known_ ? "" : " (assumed)", to_digits(halving, 3), to_digits(thermosetting, 3),
@@ -532,7 +532,7 @@ class Presenter {
             "{} at a reading beyond the one that is assumed for this inspection", what));
       }
     };
-    no_later(renewed_, "renewed-after-inspection", "the seal was renewed");
+    no_later(renewed_, "renewed-after-inspection", "the seal was replaced");
     no_later(fitted_, "fitted-after-inspection", "the unit was fitted");
     const double start = std::max(renewed_ != nullptr ? renewed_->number : 0.0,
                                   fitted_ != nullptr ? fitted_->number : 0.0);
@@ -778,7 +778,7 @@ class Presenter {
       out_.facts.earlier |= i < newest_look_ ? 1U << idx(f.id) : 0U;
       if (before_renewal(i) && !f.detail_of && out_.facts.at(f.id) > 0) {
         out_.warnings.push_back(fmt::format(
-            "{}: on record from before the seal was renewed, which does not mend it; it counts "
+            "{}: on record from before the seal was replaced, which does not repair it; it counts "
             "until it is looked at again",
             f.title));
       }

@@ -221,9 +221,9 @@ void add_causes(Document& out, const Report& report) {
     out.push_back(std::move(line));
   }
   if (weighed) {
-    out.push_back(
-        Paragraph{"dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause, "
-                  "10 dB makes them ten times as high; minus divides them."});
+    out.push_back(Paragraph{
+        "Evidence is weighed in decibels, not loudness: +3 doubles the odds of a cause, +10 "
+        "multiplies them by ten, minus divides them."});
   }
 }
 
@@ -232,7 +232,7 @@ void add_how_sure(Document& out, const Report& report) {
     return;
   }
   const HowSure& sure = *report.how_sure;
-  out.push_back(Heading{"How much rests on judgement"});
+  out.push_back(Heading{"How far the answer depends on estimates"});
   const std::string low = percent(sure.risk_low);
   const std::string high = percent(sure.risk_high);
   out.push_back(Paragraph{fmt::format(
@@ -355,16 +355,17 @@ void add_next_checks(Document& out, const Report& report) {
          words::either(check.grades_possible), check.text.empty() ? check.id : check.text});
   }
   out.push_back(std::move(table));
-  out.push_back(Paragraph{"1 bit would settle an even doubt about whether there is damage."});
+  out.push_back(Paragraph{
+      "Bits: how much a check is expected to show. 1 bit settles a fifty-fifty question."});
 }
 
 void add_would_change(Document& out, const Report& report) {
   if (report.would_change.empty()) {
     return;
   }
-  out.push_back(Heading{"What would change the grade"});
+  out.push_back(Heading{"Had it been otherwise today"});
   for (const WouldChange& change : report.would_change) {
-    out.push_back(Item{0, fmt::format("to {}: {}", name(change.grade), change.shown), {}});
+    out.push_back(Item{0, fmt::format("{} with {}", name(change.grade), change.shown), {}});
   }
 }
 
@@ -490,7 +491,7 @@ void add_history(Document& out, const Report& report, Units units) {
   for (const Comparison& c : history.compared) {
     out.push_back(Paragraph{fmt::format("{}: {}",
                                         c.since_what == "last-repair"
-                                            ? "Since the first look after the last repair"
+                                            ? "Since the first inspection after the last repair"
                                             : "Since the last inspection",
                                         closed(c.text))});
   }
@@ -524,7 +525,8 @@ std::string rules_used(const Report& report) {
   if (report.onset) {
     const OnsetUsed& o = *report.onset;
     line += fmt::format(
-        " How the seal wears with {} is not the rules' but the shop's own: {}, {}, from {}.",
+        " How the seal wears with {} comes from the workshop's own records, not from the rules: "
+        "{}, {}, from {}.",
         o.by_years ? "age" : "distance", o.source, short_sha(o.sha256),
         words::count(static_cast<std::size_t>(o.units), "unit", "units"));
   }
@@ -534,7 +536,7 @@ std::string rules_used(const Report& report) {
 namespace {
 
 void add_basis(Document& out, const Report& report) {
-  out.push_back(Heading{"What this rests on"});
+  out.push_back(Heading{"Basis of this report"});
   out.push_back(
       Paragraph{fmt::format("Record {}:{}, {}. {} {}.", report.source, report.line,
                             short_sha(report.record_sha256), kToolName, report.tool_version)});
@@ -955,7 +957,7 @@ void add_rejected(Document& out, const Batch& batch) {
   }
   out.push_back(Heading{
       batch.rejected_records == 0  // of what could not be read, or of what was read all the same
-          ? "Complaints about the input"
+          ? "Problems in the input"
           : fmt::format("Rejected: {}", count(batch.rejected_records, "record", "records",
                                               batch.rejected_at_least))});
   std::string text;
@@ -1010,7 +1012,7 @@ Document describe(const Batch& batch, Units units) {
     lines.insert(fmt::format("{} Screening aid: a technician decides.", rules_used(report)));
   }
   if (!lines.empty()) {
-    out.push_back(Heading{"What this rests on"});
+    out.push_back(Heading{"Basis of these reports"});
   }
   for (const std::string& line : lines) {
     out.push_back(Paragraph{line});

@@ -15,9 +15,9 @@ import sys
 from source_rules import NOT_CODE, line_of
 
 # Folders of src whose texts are held to the list.
-FOLDERS = ["vocabulary", "plan", "onset", "outcomes", "noise", "form", "guide", "cli"]
+FOLDERS = ["vocabulary", "decide", "diagnose", "report", "plan", "onset", "outcomes", "noise", "form", "guide", "cli"]
 # Data that is not held to it yet.
-LEFT_OUT = {"data/rules/grades.json", "data/rules/cautions.json"}
+LEFT_OUT = set()
 
 LONGEST = 25  # words in a sentence of data
 
