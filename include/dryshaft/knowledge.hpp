@@ -242,7 +242,8 @@ struct GradeRule : Item {
   std::string core_meaning;  ///< of a unit that is in no car
   std::string buyer_text;    ///< for someone about to buy the car
   std::string drive;         ///< for owners: may the car be driven
-  std::string drive_quiet;   ///< the same where nothing raises the risk; empty: the same
+  std::string drive_quiet;   ///< the same where nothing presses; empty: the same
+  std::string trial;         ///< for buyers: may it be driven to try it
   std::string charge;
   std::optional<double> recheck_km;  ///< longest; nothing: no recheck, act first
   std::optional<double> recheck_days;
@@ -417,6 +418,8 @@ struct Knowledge {
   [[nodiscard]] const Family& family(std::string_view id) const;  ///< `generic` if not found
   [[nodiscard]] const ActionRule* action(std::string_view id) const;
   [[nodiscard]] const ActionRule& action(ActionRole role) const;
+  /// Whether who follows the advice looks at the sensor port, for the first time or again.
+  [[nodiscard]] bool looks_at_port(const Advice& asked) const;
   [[nodiscard]] const CautionRule* caution(std::string_view id) const;
   /// What holds for every report, and for who carries out the action: id and text of each.
   [[nodiscard]] std::vector<std::pair<std::string, std::string>> cautions_for(

@@ -183,7 +183,7 @@ std::vector<Shown> all_items(const Knowledge& k) {
                       {"plain", c.plain}}});
   }
   for (const CautionRule& c : k.cautions) {
-    Shown s{"caution", &c, {{"text", c.text}, {"plain", c.owner_text}}};
+    Shown s{"caution", &c, {{"brief", c.brief}, {"text", c.text}, {"plain", c.owner_text}}};
     if (c.on_form) {
       s.more.emplace_back("on form", "shown on the owner's form");
     }
@@ -193,7 +193,13 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back(
         {"grade",
          &g,
-         {{"meaning", g.meaning}, {"plain", g.owner_meaning}, {"buyer", g.buyer_text}}});
+         {{"meaning", g.meaning},
+          {"core", g.core_meaning},
+          {"plain", g.owner_meaning},
+          {"driving", g.drive},
+          {"charging", g.charge},
+          {"buyer", g.buyer_text},
+          {"trial", g.trial}}});
   }
   for (const OutlookRule& o : k.outlooks) {
     items.push_back(

@@ -59,7 +59,6 @@ class Assessor {
         options_(options),
         judged_(judged),
         newest_(history.records.back()),
-        look_again_(k.action(ActionRole::look_again).id),
         orders_(k, history.records) {}
 
   Report report() {
@@ -378,8 +377,8 @@ class Assessor {
   // Where advice asks for the recheck sooner than the grade does.
   void recheck_sooner() {
     for (const Advice& a : k_.advice) {
-      if (a.action == look_again_ && a.within_km && a.within_days && r_.recheck.km &&
-          r_.recheck.days && *a.within_km < *r_.recheck.km && holds(a.when, facts_)) {
+      if (a.within_km && a.within_days && r_.recheck.km && r_.recheck.days &&
+          *a.within_km < *r_.recheck.km && k_.looks_at_port(a) && holds(a.when, facts_)) {
         r_.recheck.km = a.within_km;
         r_.recheck.days = std::min(*a.within_days, *r_.recheck.days);
         r_.recheck.because =
@@ -666,25 +665,12 @@ class Assessor {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
     r_.owner_summary = rule.owner_summary;
     may(rule);
-    std::string found;
-    // The worst are enough: what is less bad would only bury them.
-    constexpr std::size_t kMost = 3;
-    for (std::size_t i = 0; i < r_.floors.size() && i < kMost; ++i) {
-      if (r_.floors[i].grade == r_.floors.front().grade) {
-        found += (found.empty() ? "" : " ") + r_.floors[i].because;
-      }
-    }
-    for (const std::string& reason : r_.reasons) {
-      found += (found.empty() ? "" : " ") + reason;
-    }
-    if (!found.empty()) {
-      r_.owner_summary.push_back("Why: " + found);
-    }
     std::vector<std::string> tell;
     for (const Observation& o : r_.observed) {
       const FindingSpec& f = spec(*finding_named(o.finding));
       const int level = facts().at(f.id);
-      if (level > 0 && !(f.id == Finding::noise && facts().at(Finding::noise_level) >= 0)) {
+      if ((level > 0 || (level == 0 && f.id == Finding::noise_level)) &&
+          !(f.id == Finding::noise && facts().at(Finding::noise_level) >= 0)) {
         const std::string_view word = f.levels[static_cast<std::size_t>(level)].plain;
         // "present" and "yes" add nothing to the title, and some levels say it all.
         const bool bare = word == "present" || word == "yes";
@@ -701,11 +687,11 @@ class Assessor {
     }
     const bool looked = facts().at(Situation::port_check) == idx(PortCheck::fresh);
     const std::string nothing =
-        fmt::format("{}, and the rotor-speed sensor port {}",
+        fmt::format("{}, and {}",
                     r_.observed.empty() ? "nothing about noise, warnings or coolant is on record"
                                         : "nothing unusual has been noticed",
-                    looked ? "was found dry and clean when it was last looked at"
-                           : "has not been looked at lately");
+                    looked ? "the rotor-speed sensor port was dry and clean at its last check"
+                           : "there is no recent check of the rotor-speed sensor port");
     r_.tell = fmt::format("{}.", tell.empty() ? nothing : fmt::format("{}", fmt::join(tell, "; ")));
   }
 
@@ -714,19 +700,24 @@ class Assessor {
     if (r_.whereabouts == Whereabouts::for_sale) {
       r_.buying = rule.buyer_text;
     }
-    r_.charging = rule.charge;
+    const bool sale = r_.whereabouts == Whereabouts::for_sale;
     const Action& first = r_.actions.front();
-    const bool quiet = r_.risk < k_.settings.risk_raised && !rule.drive_quiet.empty();
-    r_.driving = quiet ? rule.drive_quiet : rule.drive;
+    const bool quiet = first.urgency >= Urgency::planned && !rule.drive_quiet.empty();
+    r_.driving = sale ? rule.trial : quiet ? rule.drive_quiet : rule.drive;
+    const bool stopped = verdict_.grade == Grade::D;
+    const bool waits_for_work = first.within_km == 0.0 && !stopped;
+    if (waits_for_work) {
+      r_.driving = "Not before this has been done.";
+    }
+    if (sale) {
+      return;  // a buyer has nothing to charge or to move
+    }
+    r_.charging = waits_for_work ? "Not before this has been done." : rule.charge;
     for (const Caution& c : r_.cautions) {
       const std::string& said = k_.caution(c.id)->charging;
-      r_.charging = said.empty() || verdict_.grade == Grade::D ? r_.charging : said;
+      r_.charging = said.empty() || stopped ? r_.charging : said;
     }
-    if (first.within_km == 0.0 && verdict_.grade != Grade::D) {
-      r_.driving = fmt::format("Not before this has been done: {}", closed(first.text));
-      r_.charging = "Not before that has been done.";
-    }
-    if (first.within_km == 0.0 || verdict_.grade == Grade::D) {
+    if (stopped || waits_for_work) {
       r_.moving = k_.settings.carried;
     }
   }
@@ -737,7 +728,6 @@ class Assessor {
   const AssessOptions& options_;
   const Judgements* judged_;
   const Record& newest_;
-  const std::string& look_again_;
   Orders orders_;
   int today_ = 0;
   Presentation seen_;

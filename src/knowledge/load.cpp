@@ -659,6 +659,7 @@ void Loader::grades(ObjectView& top) {
     g.core_meaning = view.text("core_meaning");
     g.drive = view.sentence("drive");
     g.drive_quiet = closed(view.optional_text("drive_quiet"));
+    g.trial = view.sentence("trial");
     g.charge = view.sentence("charge");
     g.recheck_km = view.optional_number("recheck_km", 0, kHuge);
     g.recheck_days = view.optional_number("recheck_days", 0, kHuge);

@@ -337,7 +337,7 @@ class PlanPage {
     document::add_reservations(d_, r_);
     cautions("For your safety");
     d_.emplace_back(Lead{"State", closed(sentence_case(r_.grade_meaning)), r_.grade});
-    for (std::size_t i = 0; i + 1 < r_.owner_summary.size() && i < 2; ++i) {
+    for (std::size_t i = 0; i < r_.owner_summary.size() && i < 2; ++i) {
       say(r_.owner_summary[i]);
     }
     heading("First");

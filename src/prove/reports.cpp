@@ -251,6 +251,7 @@ Inspected owner_texts(const Space& space, const std::vector<Specimen>& specimens
     text(g, g.buyer_text);
     text(g, g.drive);
     text(g, g.drive_quiet);
+    text(g, g.trial);
     text(g, g.charge);
     for (const std::string& line : g.owner_summary) {
       text(g, line);

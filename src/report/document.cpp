@@ -109,11 +109,11 @@ std::string limit_of(const Report& report, const Action& action, Units units) {
              : fmt::format("{} ({})", until, fmt::join(by, ", "));
 }
 
-// "Soon, within 500 km or 14 days (98,500 km, 2025-03-24): open the unit."
-std::string order(const Report& report, const Action& action, std::string_view text, Units units) {
+// "Soon, within 500 km or 14 days (98,500 km, 2025-03-24)".
+std::string when_of(const Report& report, const Action& action, Units units) {
   const std::string until = limit_of(report, action, units);
-  return sentence(
-      fmt::format("{}{}{}: {}", name(action.urgency), until.empty() ? "" : ", ", until, text));
+  return sentence_case(
+      fmt::format("{}{}{}", name(action.urgency), until.empty() ? "" : ", ", until));
 }
 
 const Caution* caution_of(const Report& report, std::string_view id) {
@@ -121,27 +121,51 @@ const Caution* caution_of(const Report& report, std::string_view id) {
   return found == report.cautions.end() ? nullptr : &*found;
 }
 
-// What to do, each with its cautions; a caution is said once, where it is first needed.
+// What to do, each with the cautions that nothing before it needed, under the limit that it shares
+// with its neighbours. How the first is done is said at once, of the others behind the screen.
 void add_actions(Document& out, const Report& report, Units units) {
   if (report.actions.empty()) {
     return;
   }
   out.push_back(Heading{"What to do, whichever limit comes first"});
-  const bool owner = report.audience == Audience::owner;
   std::set<std::string_view> said;
+  std::string last;
   for (std::size_t i = 0; i < report.actions.size(); ++i) {
     const Action& action = report.actions[i];
-    Item item{i + 1, order(report, action, action.text, units), {}};
+    if (std::string when = when_of(report, action, units); when != last) {
+      out.push_back(Paragraph{when + ":"});
+      last = std::move(when);
+    }
+    Item item{i + 1, sentence(i == 0 ? action.text : action.title), {}};
     for (const std::string& id : action.cautions) {
       const Caution* caution = caution_of(report, id);
       if (caution != nullptr && said.insert(id).second) {
         item.below.push_back(closed(caution->brief));
       }
     }
-    if (!action.because.empty() && (i == 0 || action.overdue || owner)) {
+    if (!action.because.empty() && (i == 0 || action.overdue)) {
       item.below.push_back(fmt::format("Why: {}", closed(action.because)));
     }
     out.push_back(std::move(item));
+  }
+}
+
+// What an owner does after the first, as far as it has a limit.
+void add_what_follows(Document& out, const Report& report, Units units) {
+  std::string last;
+  for (std::size_t i = 1; i < report.actions.size(); ++i) {
+    const Action& action = report.actions[i];
+    if (limit_of(report, action, units).empty()) {
+      continue;
+    }
+    if (last.empty()) {
+      out.push_back(Heading{"After that, whichever limit comes first"});
+    }
+    if (std::string when = when_of(report, action, units); when != last) {
+      out.push_back(Paragraph{when + ":"});
+      last = std::move(when);
+    }
+    out.push_back(Item{0, sentence(action.text), {}});
   }
 }
 
@@ -294,24 +318,31 @@ void add_prognosis(Document& out, const Report& report, Units units) {
   }
 }
 
+// "about 27 have", as an owner reads a probability.
+std::string of_a_hundred(double p, std::string_view one, std::string_view many) {
+  constexpr double kHundred = 100;
+  const double n = std::round(p * kHundred);
+  const std::string_view verb = n <= 1 ? one : many;
+  return fmt::format("{}{}{}",
+                     n < 1           ? std::string("fewer than 1")
+                     : n >= kHundred ? std::string("nearly all")
+                                     : fmt::format("about {:.0f}", n),
+                     verb.empty() ? "" : " ", verb);
+}
+
 // So many in a hundred, as an owner reads it.
 void add_prognosis_for_owner(Document& out, const Report& report) {
   const auto year = std::ranges::find_if(report.prognosis, is_year);
   if (year == report.prognosis.end()) {
     return;
   }
-  const auto in_hundred = [](double p) {
-    constexpr double kHundred = 100;
-    const double n = std::round(p * kHundred);
-    return n < 1 ? std::string("fewer than 1") : fmt::format("{:.0f}", n);
-  };
   const Foreseen& f = year->breakdown;
-  const std::string low = in_hundred(f.low);
-  const std::string high = in_hundred(f.high);
+  const std::string low = of_a_hundred(f.low, {}, {});
+  const std::string high = of_a_hundred(f.high, {}, {});
   out.push_back(Heading{"To come, if nothing is done"});
   out.push_back(Paragraph{fmt::format(
-      "Of 100 cars like this one, {} {} down for this reason within a year{}.",
-      in_hundred(f.probability), std::round(f.probability * 100) == 1 ? "breaks" : "break",
+      "Of 100 such cars, {} down for this reason within a year{}.",
+      of_a_hundred(f.probability, "breaks", "break"),
       low == high ? "" : fmt::format(" (it may be {} to {})", low, high))});
 }
 
@@ -569,23 +600,27 @@ std::string decided_by(const Report& report) {
 }
 
 void add_first(Document& out, const Report& report, Units units) {
-  if (!report.actions.empty()) {
-    const Action& first = report.actions.front();
-    const bool owner = report.audience == Audience::owner;
-    out.push_back(Lead{
-        "First", order(report, first, owner ? first.text : first.title, units), {}, first.urgency});
+  if (report.actions.empty()) {
+    return;
   }
+  const Action& first = report.actions.front();
+  const bool owner = report.audience == Audience::owner;
+  out.push_back(Lead{"First",
+                     sentence(fmt::format("{}: {}", when_of(report, first, units),
+                                          owner ? first.text : first.title)),
+                     {},
+                     first.urgency});
 }
 
-// Of what comes first the reason stands on the first screen.
-void add_why_these_actions(Document& out, const Report& report) {
-  std::vector<std::string> why;
+void add_work_in_full(Document& out, const Report& report) {
+  out.push_back(Heading{"What to do, and why"});
   for (const Action& action : report.actions) {
+    Item item{0, sentence(action.text), {}};
     if (!action.because.empty()) {
-      why.push_back(fmt::format("{}: {}", action.title, sentence_case(closed(action.because))));
+      item.below.push_back(fmt::format("Why: {}", closed(action.because)));
     }
+    out.push_back(std::move(item));
   }
-  add_items(out, "Why these actions", why);
 }
 
 void add_cautions(Document& out, const Report& report) {
@@ -608,7 +643,7 @@ Description describe_for_technician(const Report& report, Units units) {
   add_items(out, "Contradictions in the record", texts_of(report.contradictions));
   add_items(out, "Warnings", report.warnings);
   add_actions(out, report, units);
-  add_why_these_actions(d.rest, report);
+  add_work_in_full(d.rest, report);
   add_why_this_grade(d.rest, report);
   add_causes(d.rest, report);
   add_prognosis(d.rest, report, units);
@@ -624,13 +659,6 @@ Description describe_for_technician(const Report& report, Units units) {
   return d;
 }
 
-// "about 4 in 100 such cars".
-std::string in_a_hundred(double p) {
-  constexpr double kHundred = 100;
-  const double n = std::round(p * kHundred);
-  return n < 1 ? std::string("fewer than 1 in 100") : fmt::format("about {:.0f} in 100", n);
-}
-
 // Only what the model words for an owner. Evidence and warnings are a
 // technician's; where there are warnings, a line says so.
 Description describe_for_owner(const Report& report, Units units) {
@@ -644,20 +672,25 @@ Description describe_for_owner(const Report& report, Units units) {
   };
   lead("Buying", report.buying);
   out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
+  lead("Why", decided_by(report));
+  add_first(out, report, units);
   lead("Driving", report.driving);
   lead("Charging", report.charging);
   lead("Moving", report.moving);
-  add_first(out, report, units);
   lead("Tell", report.tell.empty() ? "" : fmt::format("the workshop: {}", report.tell));
-  lead("Risk", fmt::format("Of cars like this one, {} have damage to the drive unit now.",
-                           in_a_hundred(report.risk)));
-  for (const std::string& paragraph : report.owner_summary) {
-    out.push_back(Paragraph{paragraph});
+  Lead risk{"Risk",
+            fmt::format("Of 100 such cars, {} damage to the drive unit now.",
+                        of_a_hundred(report.risk, "has", "have")),
+            {}};
+  risk.share = report.risk;
+  out.push_back(std::move(risk));
+  if (!report.owner_summary.empty()) {
+    out.push_back(Paragraph{fmt::format("{}", fmt::join(report.owner_summary, " "))});
   }
   add_items(out, "Take care", texts_of(report.cautions));
-  if (report.actions.size() > 1) {
-    add_actions(out, report, units);
-  }
+  add_what_follows(out, report, units);
+  add_work_in_full(d.rest, report);
+  add_why_this_grade(d.rest, report);
   // What is advised already is not said twice.
   std::vector<std::string> checks;
   for (const NextCheck& check : report.next_checks) {
@@ -980,13 +1013,6 @@ Document describe(const Report& report, Units units, bool full) {
   Description d = describe(report, units);
   if (full) {
     std::ranges::move(d.rest, std::back_inserter(d.answer));
-  } else {
-    d.answer.push_back(
-        Paragraph{report.audience == Audience::owner
-                      ? "More with --full. A screening aid: a technician decides."
-                      : "More with --full: causes and evidence, how sure, what would "
-                        "change it, history, basis. A screening aid: a technician "
-                        "decides."});
   }
   return std::move(d.answer);
 }

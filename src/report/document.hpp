@@ -38,6 +38,7 @@ struct Lead {
   std::string text;
   std::optional<Grade> grade;           // colours the label
   std::optional<Urgency> urgency = {};  // colours the line
+  std::optional<double> share = {};     // drawn as dots in a hundred
 };
 
 // An item of a list. Items that follow each other make one list.
@@ -153,6 +154,8 @@ Description describe(const Report& report, Units units);
 // The first screen, and all that stands behind it or where it is found.
 Document describe(const Report& report, Units units, bool full);
 Document describe(const Batch& batch, Units units);
+// What a first screen in a terminal or a note ends with.
+inline constexpr std::string_view kMore = "More with --full. A screening aid: a technician decides.";
 
 }  // namespace dryshaft::document
 

@@ -125,6 +125,24 @@ class Html {
     } else {
       add("<p><strong>{}.</strong> {}</p>\n", html_text(lead.label), html_text(lead.text));
     }
+    if (lead.share) {
+      dots(*lead.share);
+    }
+  }
+
+  // So many of a hundred, as many as the sentence beside it says.
+  void dots(double share) {
+    constexpr int kRows = 5;
+    constexpr int kColumns = 20;
+    constexpr int kApart = 14;
+    const auto filled = static_cast<int>(std::lround(share * kRows * kColumns));
+    add("<svg class=\"dots\" viewBox=\"0 0 {} {}\" aria-hidden=\"true\">", kColumns * kApart,
+        kRows * kApart);
+    for (int i = 0; i < kRows * kColumns; ++i) {
+      add("<circle{} cx=\"{}\" cy=\"{}\" r=\"5\"/>", i < filled ? " class=\"on\"" : "",
+          i / kRows * kApart + kApart / 2, i % kRows * kApart + kApart / 2);
+    }
+    add("</svg>\n");
   }
 
   // Where the grade stands; U is a gap in knowledge, no step of it.
@@ -139,7 +157,8 @@ class Html {
   void put(const document::Item& item, bool starts, bool ends) {
     const std::string_view list = item.number == 0 ? "ul" : "ol";
     if (starts) {
-      add("<{}>\n", list);
+      add("<{}{}>\n", list,
+          item.number > 1 ? fmt::format(" start=\"{}\"", item.number) : std::string());
     }
     add("<li>{}", html_text(item.text));
     if (!item.below.empty()) {
@@ -376,9 +395,16 @@ std::string joined(const std::vector<std::string>& parts) {
   return all;
 }
 
-// The first screen, and sections that open.
+// The first screen, and sections that open. What is to be done first stands under the title.
 std::vector<std::string> in_parts(const Report& report, Units units, std::string_view part = {}) {
-  const Description told = describe(report, units);
+  Description told = describe(report, units);
+  const auto first = std::ranges::find_if(told.answer, [](const Block& b) {
+    const Lead* lead = std::get_if<Lead>(&b);
+    return lead != nullptr && lead->urgency;
+  });
+  if (first != told.answer.end()) {
+    std::rotate(std::next(told.answer.begin()), first, std::next(first));
+  }
   Html html(part);
   std::vector<std::string> parts = html.render(told.answer);
   std::ranges::move(html.render_folded(told.rest), std::back_inserter(parts));

@@ -238,7 +238,8 @@ std::string in_markdown(const Document& document) { return Markdown().render(doc
 namespace dryshaft {
 
 std::string to_markdown(const Report& report, Units units, bool full) {
-  return document::in_markdown(document::describe(report, units, full));
+  return document::in_markdown(document::describe(report, units, full)) +
+         (full ? "" : fmt::format("\n{}\n", document::kMore));
 }
 
 std::string to_markdown(const Batch& batch, Units units) {

@@ -405,7 +405,8 @@ std::string in_text(const Document& document, const TextStyle& style) {
 namespace dryshaft {
 
 std::string to_text(const Report& report, const TextStyle& style) {
-  return document::in_text(document::describe(report, style.units, style.full), style);
+  return document::in_text(document::describe(report, style.units, style.full), style) +
+         (style.full ? "" : fmt::format("\n{}\n", document::kMore));
 }
 
 std::string to_text(const Batch& batch, const TextStyle& style) {
