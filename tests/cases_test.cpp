@@ -347,7 +347,7 @@ TEST_CASE("the shipped rules stand up to the shipped cases, and each rule is met
       test::read_folder(std::filesystem::path(DRYSHAFT_TESTS_DIR) / "cases");
   const CaseRun r =
       run_cases(files, test::shipped_grader(),
-                {.text = [](const Report& report) { return to_text(report, TextStyle{}); }});
+                {.text = [](const Report& report) { return to_text(report, {.full = true}); }});
   CHECK(test::complaints(r.diagnostics) == "");
   CHECK(r.passed >= 180);
   std::string uncovered;

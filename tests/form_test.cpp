@@ -182,8 +182,8 @@ TEST_CASE("cautions are those of the rule data") {
 }
 
 TEST_CASE("answers that alone mean grade D say at once what to do, in every shape") {
-  const std::string& stop =
-      shipped().grades[static_cast<std::size_t>(Grade::D)].owner_summary.front();
+  const std::string stop =
+      fmt::format("{} {}", shipped().settings.stop, shipped().settings.carried);
   std::vector<std::string> warned;
   for (const FormQuestion& q : owners().questions) {
     for (const FormChoice& c : q.choices) {
@@ -737,7 +737,7 @@ TEST_CASE("extra words around an answer are understood, or told of") {
           true);
   }
   CHECK(complaints_of(replaced(text, question, question + "\nIt sings in the rain.")) ==
-        "form.txt:92:1: error[extra-words]: [noise-present] holds words that were not "
+        "form.txt:89:1: error[extra-words]: [noise-present] holds words that were not "
         "understood: \"It sings in the rain.\"\n"
         "  It sings in the rain.\n"
         "  ^\n"
@@ -770,8 +770,9 @@ TEST_CASE("a mark beside the brackets is a mark, and an answer left alone is the
       "  [ ] no such warning\n"
       "  [ ] it came up before, but not now\n"
       "  [ ] it is showing now\n"
-      "      ! Do not drive the car and do not charge it. Have it fetched by a\n"
-      "        workshop that is licensed for high-voltage work.\n"
+      "      ! Do not drive the car and do not charge it. Have it carried away\n"
+      "        on a flatbed, with all wheels off the road, by a workshop\n"
+      "        licensed for high-voltage work. A towed axle turns the motor.\n"
       "  [ ] I do not know\n";
   REQUIRE(begun().find(isolation) != std::string::npos);
   const auto answered = [&](const std::string& with) {
@@ -848,20 +849,20 @@ TEST_CASE("what has no one meaning is an error with its place") {
   };
   CHECK(
       refused("[ ] it is showing now", "[  ] it is showing now since Monday") ==
-      R"(form.txt:156:3: error[no-mark]: [faults-isolation] says "since Monday" beside "it is showing now", and has no mark there
+      R"(form.txt:153:3: error[no-mark]: [faults-isolation] says "since Monday" beside "it is showing now", and has no mark there
   [  ] it is showing now since Monday
   ^
   hint: put an x between the brackets of the answer that fits
 )");
   CHECK(
       refused("[ ] it is showing now", "[ ] it is showing now ?") ==
-      R"(form.txt:156:3: error[no-mark]: [faults-isolation] says "?" beside "it is showing now", and has no mark there
+      R"(form.txt:153:3: error[no-mark]: [faults-isolation] says "?" beside "it is showing now", and has no mark there
   [ ] it is showing now ?
   ^
   hint: put an x between the brackets of the answer that fits
 )");
   CHECK(refused("[ ] it is showing now", "[maybe] it is showing now") ==
-        R"(form.txt:156:3: error[bad-mark]: [faults-isolation] is marked "maybe"
+        R"(form.txt:153:3: error[bad-mark]: [faults-isolation] is marked "maybe"
   [maybe] it is showing now
   ^
   allowed: x, or nothing
@@ -869,7 +870,7 @@ TEST_CASE("what has no one meaning is an error with its place") {
 )");
   CHECK(
       refused("  [ ] it is showing now\n", "") ==
-      R"(form.txt:150:1: error[choice-missing]: [faults-isolation] has no mark, and has lost some of its choices
+      R"(form.txt:147:1: error[choice-missing]: [faults-isolation] has no mark, and has lost some of its choices
   [faults-isolation] Does the dashboard warn of an isolation fault, or of
   ^
   allowed: no such warning; it came up before, but not now; it is showing now; I do not know
@@ -892,7 +893,7 @@ TEST_CASE("what has no one meaning is an error with its place") {
     INFO(line);
     CHECK(refused("[ ] it is showing now", line).find("error[" + code + "]") != std::string::npos);
   }
-  CHECK(refused("licensed for high-voltage work.", "licensed for high-voltage work. <--")
+  CHECK(refused("axle turns the motor.", "axle turns the motor. <--")
             .find("error[extra-words]: [faults-isolation]") != std::string::npos);
   const std::string question =
       "[noise-present] Is there a whine, tone or hum that should not be there?";
@@ -952,7 +953,7 @@ TEST_CASE("a question that is missing is told of, unless it was left out on purp
   std::string without = text;
   without.erase(begin, end - begin);
   CHECK(complaints_of(without) ==
-        R"(form.txt:150:1: error[question-missing]: [faults-shutdown] is missing
+        R"(form.txt:147:1: error[question-missing]: [faults-shutdown] is missing
   [faults-isolation] Does the dashboard warn of an isolation fault, or of
   ^
   hint: what was left out on purpose is written as its key alone on a line, [faults-shutdown]
@@ -985,7 +986,7 @@ TEST_CASE("words beside an answer are kept in the note") {
   CHECK(note(since) == "Mine.\n[noise-present] since May");
   CHECK(
       complaints_of(since) ==
-      R"(form.txt:95:12: warning[extra-words]: [noise-present] holds words beside its answer: "since May"
+      R"(form.txt:92:12: warning[extra-words]: [noise-present] holds words beside its answer: "since May"
   [x] yes, since May
            ^
   hint: they are kept in the record's note
@@ -1019,35 +1020,35 @@ TEST_CASE("wrong answers are told with their place, all of them") {
   CHECK(forms.records.rejected == 1);
   CHECK(forms.text.empty());
   CHECK(complaints(forms.records.diagnostics) ==
-        R"(form.txt:56:11: error[bad-date]: [unit-built] is "05/2017"
+        R"(form.txt:53:11: error[bad-date]: [unit-built] is "05/2017"
   Answer: 05/2017
           ^
   allowed: YYYY, YYYY-MM
   hint: write the year first, then the month, then the day
-form.txt:78:11: error[bad-date]: [date] is "18.3.2026"
+form.txt:75:11: error[bad-date]: [date] is "18.3.2026"
   Answer: 18.3.2026
           ^
   allowed: YYYY-MM-DD
   hint: write the year first, then the month, then the day
-form.txt:83:11: error[bad-value]: [odometer] is "109000", without a unit
+form.txt:77:11: error[bad-value]: [odometer] is "109000", without a unit
   Answer: 109000
           ^
   allowed: km, miles
   hint: mark one of them at [units], or write it after the number
-form.txt:96:3: error[two-answers]: [noise-present] is marked more than once: "no" as well
+form.txt:93:3: error[two-answers]: [noise-present] is marked more than once: "no" as well
   [x] no
   ^
   hint: leave one mark
-form.txt:131:3: error[bad-mark]: [noise-level] is marked "?"
+form.txt:128:3: error[bad-mark]: [noise-level] is marked "?"
   [?] faint: heard only if you listen for it
   ^
   allowed: x, or nothing
   hint: put an x between the brackets of the answer that fits
-form.txt:249:3: error[bad-value]: [port-fluid-kind] is "motor oil"
+form.txt:248:3: error[bad-value]: [port-fluid-kind] is "motor oil"
   [x] motor oil
   ^
   allowed: coolant; gear oil; something milky; clear water; I do not know
-form.txt:261:1: error[unknown-question]: [port-corosion] is no question of this form
+form.txt:260:1: error[unknown-question]: [port-corosion] is no question of this form
   [port-corosion] Was there rust on the tip?
   ^
   hint: did you mean [port-corrosion]?
@@ -1071,10 +1072,10 @@ TEST_CASE("a form that was never filled says what it needs") {
   CHECK(forms.records.rejected == 1);
   CHECK(
       complaints(forms.records.diagnostics) ==
-      R"(form.txt:38:1: warning[no-name]: [unit-id] is blank: the car is called "line 1 of form.txt, 5a5ccba9"
+      R"(form.txt:35:1: warning[no-name]: [unit-id] is blank: the car is called "line 1 of form.txt, 5a5ccba9"
   [unit-id] What do you call this car?
   ^
-form.txt:76:1: error[missing-field]: [date] is missing
+form.txt:73:1: error[missing-field]: [date] is missing
   [date] Which day is it today?
   ^
   allowed: YYYY-MM-DD
@@ -1085,13 +1086,13 @@ form.txt:76:1: error[missing-field]: [date] is missing
 TEST_CASE("answers that contradict their question's condition are refused, gaps are closed") {
   const std::string text = begun();
   CHECK(complaints_of(marked(marked(text, "noise-present", "no"), "noise-level", "loud")) ==
-        R"(form.txt:133:3: error[not-asked]: [noise-level] is answered, but [noise-present] is "no"
+        R"(form.txt:130:3: error[not-asked]: [noise-level] is answered, but [noise-present] is "no"
   [x] loud: you have to raise your voice
   ^
   hint: take out one of the two answers
 )");
   CHECK(complaints_of(marked(text, "port-fluid-kind", "coolant")) ==
-        R"(form.txt:248:3: error[not-asked]: [port-fluid-kind] is answered, but [port-fluid] is not
+        R"(form.txt:247:3: error[not-asked]: [port-fluid-kind] is answered, but [port-fluid] is not
   [x] coolant
   ^
   hint: answer [port-fluid] too
@@ -1101,7 +1102,7 @@ TEST_CASE("answers that contradict their question's condition are refused, gaps 
         nlohmann::json({{"present", true}, {"level", "loud"}}));
   CHECK(
       complaints_of(gap) ==
-      R"(form.txt:133:3: warning[taken-as]: [noise-level] is answered, so [noise-present] is taken as "yes"
+      R"(form.txt:130:3: warning[taken-as]: [noise-level] is answered, so [noise-present] is taken as "yes"
   [x] loud: you have to raise your voice
   ^
 )");
@@ -1182,7 +1183,7 @@ TEST_CASE("a form that was cut short is told of") {
   const std::string text = typed(begun(), "odometer", "109000 km");
   CHECK(
       complaints_of(text.substr(0, text.find("[noise-present]"))) ==
-      "form.txt:90:1: error[cut-short]: [noise-present] is missing, with all up to [note], and so "
+      "form.txt:87:1: error[cut-short]: [noise-present] is missing, with all up to [note], and so "
       "is the form's last line\n"
       "  hint: was the form cut short? What was left out on purpose is written as its key alone on "
       "a line, [noise-present]\n");

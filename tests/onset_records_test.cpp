@@ -591,7 +591,7 @@ TEST_CASE("An onset file takes the place of the rules' wear, and the report says
   CHECK(to_json(before).find("\"onset\"") == std::string::npos);
   CHECK(to_json(after).find("\"onset\":{\"source\":\"onset.json\",\"sha256\":\"" + k.onset->sha256 +
                             "\",\"units\":42,\"by\":\"km\"}") != std::string::npos);
-  CHECK(to_text(after, {}).find("onset.json") != std::string::npos);
+  CHECK(to_text(after, {.full = true}).find("onset.json") != std::string::npos);
 }
 
 TEST_CASE("Errors of an onset file are located") {

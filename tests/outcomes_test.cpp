@@ -782,7 +782,7 @@ TEST_CASE("A report on a unit names the overlay that adapted its rules") {
   const auto json = nlohmann::json::parse(to_json(report));
   CHECK(json["rules"]["overlay"]["sha256"] == own.value->overlay->sha256);
   CHECK(json["rules"]["overlay"]["teardowns"] == 80);
-  CHECK(has(to_text(report, {}), "adapted to 80 own teardowns"));
+  CHECK(has(to_text(report, {.full = true}), "adapted to 80 own teardowns"));
   CHECK_FALSE(
       nlohmann::json::parse(to_json(report_on(record_text(kDry))))["rules"].contains("overlay"));
 }

@@ -603,9 +603,10 @@ const Guides& shipped_guides() {
 }
 
 // "Within 500 km or 14 days", as every document says it.
-std::string when(const Action& action) {
+std::string when(const Report& report, const Action& action) {
   return action.overdue ? "overdue"
-                        : words::deadline(action.within_km, action.within_days, Units::km);
+                        : words::deadline(action.within_km, action.within_days, Units::km,
+                                          report.whereabouts);
 }
 
 // Report and plan of a workshop, letter and quotation of an owner, job sheet and guide have one
@@ -640,7 +641,7 @@ void one_voice(const History& history) {
         }
       }
       INFO(plain);
-      CHECK(has(plain, when(asked)));
+      CHECK(has(plain, when(report, asked)));
     };
     says(to_text(own, kPlain));
     says(plan_to_text(p, kPlain));

@@ -115,6 +115,12 @@ Report leaking() {
        std::nullopt, "the labour is paid for once the unit is open"},
       {"measure-insulation", "advice-measure-insulation",
        "measure the insulation before anything is energised", Urgency::soon, 500.0, 30.0, ""}};
+  r.actions[0].title = "take it out of use";
+  r.actions[1].title = "open and rebuild it";
+  r.actions[1].cautions = {"toxic-coolant", "high-voltage"};
+  r.actions[2].title = "renew the gearbox input bearings";
+  r.actions[2].cautions = {"high-voltage"};
+  r.actions[3].title = "measure the insulation";
   r.cautions = {
       {"high-voltage",
        "Lethal direct voltage: isolate, lock out, prove dead. Licensed people only; local "
@@ -122,6 +128,8 @@ Report leaking() {
       {"toxic-coolant", "Glycol poisons people and animals: collect every drop."},
       {"not-a-certificate",
        "This is a screening aid, no certificate; a qualified technician decides."}};
+  r.cautions[0].brief = "Lethal: isolate, lock out, prove dead.";
+  r.cautions[1].brief = "Glycol is poison: collect every drop.";
   r.next_checks = {
       {"measure-insulation",
        "measure the insulation resistance of the winding to the casing",
@@ -183,6 +191,7 @@ Report unchecked() {
       {"seal-leak", "coolant past the rotor shaft seal", 0.09, {}, {}, {"port-fluid"}}};
   r.actions = {{"check-port", "", "check the rotor-sensor port", Urgency::soon, 1500.0, 30.0,
                 "a leak stays silent until it is late"}};
+  r.actions.front().title = "check the port";
   r.next_checks = {
       {"check-port", "check the rotor-sensor port", 15, 0.284, {Grade::B, Grade::C, Grade::D}}};
   r.rebuild_outlook = "unknown";
@@ -202,6 +211,7 @@ Report healthy() {
   r.causes = {{"seal-leak", "coolant past the rotor shaft seal", 0.0061, {}, {}, {}}};
   r.actions = {{"recheck", "", "look at the port again", Urgency::routine, 20000.0, 730.0,
                 "a seal wears with distance and age"}};
+  r.actions.front().title = "look at the port again";
   r.rebuild_outlook = "routine";
   return r;
 }
@@ -215,8 +225,10 @@ Report owners() {
       "Your car makes a noise that often comes from worn bearings in the drive unit. On its own "
       "that is a nuisance and no danger.",
       "There is one thing that nobody has looked at yet, and it decides whether coolant is getting "
-      "into the motor. It takes a workshop about a quarter of an hour.",
-      "Tell the workshop: a noise under load."};
+      "into the motor. It takes a workshop about a quarter of an hour."};
+  r.driving = "Yes, until the check is due.";
+  r.charging = "Yes.";
+  r.tell = "a noise under load.";
   r.cautions = {{"high-voltage", "Do not open or touch anything with an orange cable.", true}};
   r.actions = {{"check-port", "", "have a workshop look at the rotor-sensor port", Urgency::soon,
                 1500.0, 30.0, "a leak makes no noise until it is late"}};
@@ -299,29 +311,36 @@ Grade D   Damage now, or a hazard: do not drive or energise until opened or made
           safe.
 Finding   Coolant has passed the rotor shaft seal (over 99 %) and the rotor
           bearings are probably rusting (88 %).
+Why       Coolant stands in the port.
+First     Now, before any further driving: take it out of use.
+Care      High voltage, toxic coolant
 
-Before you start
-  - Lethal direct voltage: isolate, lock out, prove dead. Licensed people only;
-    local rules apply.
-  - Glycol poisons people and animals: collect every drop.
-  - This is a screening aid, no certificate; a qualified technician decides.
-
-What to do
-  1. Now, before any further driving: do not drive or energise the car; bring it
-     in on a trailer.
+What to do, whichever limit comes first
+  Now, before any further driving:
+  1. Do not drive or energise the car; bring it in on a trailer.
      Why: coolant stands in the motor cavity.
-  2. Now, within 14 days: open the unit, clean it, reseal the rotor shaft and
-     fit new hybrid rotor bearings.
-     Why: rust goes on while coolant stays inside, running or not.
-  3. Planned: renew the gearbox input bearings (hybrid) while it is open.
-     Why: the labour is paid for once the unit is open.
-  4. Soon, within 500 km or 30 days: measure the insulation before anything is
-     energised.
-  Of a distance and a time, the one that comes first counts.
+  Now, within 14 days:
+  !  Glycol is poison: collect every drop.
+  !  Lethal: isolate, lock out, prove dead.
+  2. Open and rebuild it.
+  Planned:
+  3. Renew the gearbox input bearings.
+  Soon, within 500 km or 30 days:
+  4. Measure the insulation.
+
+What to do, and why
+  - Do not drive or energise the car; bring it in on a trailer.
+    Why: coolant stands in the motor cavity.
+  - Open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor
+    bearings.
+    Why: rust goes on while coolant stays inside, running or not.
+  - Renew the gearbox input bearings (hybrid) while it is open.
+    Why: the labour is paid for once the unit is open.
+  - Measure the insulation before anything is energised.
 
 Why D
-  - At least D: coolant stands in the port. (pooled-coolant)
-  - At least B: rust on the sensor tip. (rust-on-tip)
+  - No better than D: coolant stands in the port. (pooled-coolant)
+  - No better than B: rust on the sensor tip. (rust-on-tip)
   - the probability of damage is high even without the floors
 
 Causes
@@ -341,10 +360,10 @@ Causes
         3 %  #...................  a noise from outside the unit
              against  -1.2 dB  its pitch follows road speed (slight)
   under 1 %  ....................  rotor bearings etched by current
-  dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause,
-  10 dB makes them ten times as high; minus divides them.
+  Evidence is weighed in decibels, not loudness: +3 doubles the odds of a cause,
+  +10 multiplies them by ten, minus divides them.
 
-How much rests on judgement
+How far the answer depends on estimates
   Each of 40 values from memory may be off by up to a factor of 3 in its odds.
   Nine times in ten damage is then 98 % to over 99 % probable; grade D is given
   over 99 % of the time.
@@ -365,10 +384,11 @@ Next checks, best first
    20   0.03  D           measure the insulation resistance of the winding to
                           the casing
    15  <0.01  D           note under which load the noise is heard
-  1 bit would settle an even doubt about whether there is damage.
+  Bits: how much a check is expected to show. 1 bit settles a fifty-fifty
+  question.
 
-What would change the grade
-  - to B: a dry and clean tip at a repeated check
+Had it been otherwise today
+  - B with a dry and clean tip at a repeated check
 
 Recheck
   Within 1,000 km or 30 days: after the rebuild, to see that the new seal holds.
@@ -386,96 +406,111 @@ History
   - Rotor circuit bypassed (on record from 2025-10-02)
   Since the last inspection: worse: U to D, with coolant at the port for the
   first time.
-  Since the first look after the last repair: seal renewed since.
+  Since the first inspection after the last repair: seal renewed since.
 
 Note on the record
   Customer says the hum began last winter. Photo 3 shows the tip.
 
-What this rests on
+Cautions in full
+  - Lethal direct voltage: isolate, lock out, prove dead. Licensed people only;
+    local rules apply.
+  - Glycol poisons people and animals: collect every drop.
+  - This is a screening aid, no certificate; a qualified technician decides.
+
+Basis of this report
   Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
   Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
 )text";
-  CHECK(to_text(leaking(), {}) == expected);
+  CHECK(to_text(leaking(), {.full = true}) == expected);
 }
 
 TEST_CASE("technician: an ungraded unit, in miles", "[report][text]") {
   const std::string expected =
       R"text(HL-0152, Corrie (dunlin-1), 2026-03-14, distance not known
 
-Grade U   Ungraded: what would rule out C or D was not observed. At least B:
-          what was seen rules out anything better than B.
+Grade U   Ungraded: what would rule out C or D was not observed. No better than
+          B: what was seen rules out a better grade.
 Finding   A noise that fits etched gearbox bearings (61 %); nobody has looked at
           the sensor port, so a leak is not ruled out.
+Why       A bearing noise is heard.
+First     Soon, within 930 mi or 30 days: check the port.
 
 Warnings
   - no odometer reading: distance-based limits are not known
 
-What to do
-  1. Soon, within 930 mi or 30 days: check the rotor-sensor port.
+What to do, whichever limit comes first
+  Soon, within 930 mi or 30 days:
+  1. Check the rotor-sensor port.
      Why: a leak stays silent until it is late.
-  Of a distance and a time, the one that comes first counts.
 
 Why U
-  - At least B: a bearing noise is heard. (bearing-noise)
+  - No better than B: a bearing noise is heard. (bearing-noise)
 
 Causes
   A damaging cause is present now: 66 %.
        61 %  ############........  gearbox input bearings etched by current
              for      +7.7 dB  heard under load, gone when coasting (fair)
         9 %  ##..................  coolant past the rotor shaft seal
-  dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause,
-  10 dB makes them ten times as high; minus divides them.
+  Evidence is weighed in decibels, not loudness: +3 doubles the odds of a cause,
+  +10 multiplies them by ten, minus divides them.
 
 Next checks, best first
   min  bits  could give  check
    15  0.28  B, C or D   check the rotor-sensor port
-  1 bit would settle an even doubt about whether there is damage.
+  Bits: how much a check is expected to show. 1 bit settles a fifty-fifty
+  question.
 
 Rebuild outlook
   Unknown.
 
-What this rests on
+Basis of this report
   Record intake.jsonl:18, b01dfacedead. dryshaft 0.1.0.
   Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
 )text";
-  CHECK(to_text(unchecked(), {.units = Units::mi}) == expected);
+  CHECK(to_text(unchecked(), {.units = Units::mi, .full = true}) == expected);
 }
 
 TEST_CASE("owner: the whole text", "[report][text]") {
   const std::string expected =
       R"text(HL-0152, Corrie (dunlin-1), 2026-03-14, distance not known
 
-Your car makes a noise that often comes from worn bearings in the drive unit. On
-its own that is a nuisance and no danger. Do not open or touch anything with an
-orange cable. First of all (soon, within 1,500 km or 30 days): have a workshop
-look at the rotor-sensor port. Tell the workshop: a noise under load.
+Grade U   Not graded yet: one look that only a workshop can take is missing. No
+          better than B: what was seen rules out a better grade.
+Why       A bearing noise is heard.
+First     Soon, within 1,500 km or 30 days: have a workshop look at the
+          rotor-sensor port.
+Driving   Yes, until the check is due.
+Charging  Yes.
+Tell      the workshop: a noise under load.
+Risk      Of 100 such cars, about 66 have damage to the drive unit now.
 
-There is one thing that nobody has looked at yet, and it decides whether coolant
-is getting into the motor. It takes a workshop about a quarter of an hour.
+Your car makes a noise that often comes from worn bearings in the drive unit. On
+its own that is a nuisance and no danger. There is one thing that nobody has
+looked at yet, and it decides whether coolant is getting into the motor. It
+takes a workshop about a quarter of an hour.
 
 Take care
   - Do not open or touch anything with an orange cable.
 
-What to do
-  1. Soon, within 1,500 km or 30 days: have a workshop look at the rotor-sensor
-     port.
-     Why: a leak makes no noise until it is late.
-  Of a distance and a time, the one that comes first counts.
+What to do, and why
+  - Have a workshop look at the rotor-sensor port.
+    Why: a leak makes no noise until it is late.
+
+Why U
+  - No better than B: a bearing noise is heard. (bearing-noise)
 
 For the workshop
-  Grade U   Not graded yet: one look that only a workshop can take is missing.
-            At least B: what was seen rules out anything better than B.
   The noise began after the inspection.
   The technician's report lists 1 further remark on this record.
 
 Note on the record
   Bought it in spring.
 
-What this rests on
+Basis of this report
   Record intake.jsonl:18, b01dfacedead. dryshaft 0.1.0.
   Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
 )text";
-  const std::string text = to_text(owners(), {});
+  const std::string text = to_text(owners(), {.full = true});
   CHECK(text == expected);
   CHECK_FALSE(has(text, " dB"));
   CHECK_FALSE(has(text, "bit"));
@@ -515,7 +550,7 @@ Checks that are missing
                                        winding to the casing
   road-test               1         0  note under which load the noise is heard
 
-What this rests on
+Basis of these reports
   Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
 
 Rejected: 1 record
@@ -570,7 +605,7 @@ Checks that are missing
   road-test  units 1, best for 0, note under which
              load the noise is heard
 
-What this rests on
+Basis of these reports
   Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a
   technician decides.
 
@@ -595,28 +630,48 @@ Shaft seal in use for 121,150 km. Inspected by a technician.
 
 **Finding:** Coolant has passed the rotor shaft seal (over 99 %) and the rotor bearings are probably rusting (88 %).
 
-## Before you start
+**Why:** Coolant stands in the port.
 
-- Lethal direct voltage: isolate, lock out, prove dead. Licensed people only; local rules apply.
-- Glycol poisons people and animals: collect every drop.
-- This is a screening aid, no certificate; a qualified technician decides.
+**First:** Now, before any further driving: take it out of use.
 
-## What to do
+**Care:** High voltage, toxic coolant
 
-1. Now, before any further driving: do not drive or energise the car; bring it in on a trailer.
+## What to do, whichever limit comes first
+
+Now, before any further driving:
+
+1. Do not drive or energise the car; bring it in on a trailer.
    - Why: coolant stands in the motor cavity.
-2. Now, within 14 days: open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor bearings.
-   - Why: rust goes on while coolant stays inside, running or not.
-3. Planned: renew the gearbox input bearings (hybrid) while it is open.
-   - Why: the labour is paid for once the unit is open.
-4. Soon, within 500 km or 30 days: measure the insulation before anything is energised.
 
-Of a distance and a time, the one that comes first counts.
+Now, within 14 days:
+
+- **!** Glycol is poison: collect every drop.
+- **!** Lethal: isolate, lock out, prove dead.
+
+2. Open and rebuild it.
+
+Planned:
+
+3. Renew the gearbox input bearings.
+
+Soon, within 500 km or 30 days:
+
+4. Measure the insulation.
+
+## What to do, and why
+
+- Do not drive or energise the car; bring it in on a trailer.
+  - Why: coolant stands in the motor cavity.
+- Open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor bearings.
+  - Why: rust goes on while coolant stays inside, running or not.
+- Renew the gearbox input bearings (hybrid) while it is open.
+  - Why: the labour is paid for once the unit is open.
+- Measure the insulation before anything is energised.
 
 ## Why D
 
-- At least D: coolant stands in the port. (pooled-coolant)
-- At least B: rust on the sensor tip. (rust-on-tip)
+- No better than D: coolant stands in the port. (pooled-coolant)
+- No better than B: rust on the sensor tip. (rust-on-tip)
 - the probability of damage is high even without the floors
 
 ## Causes
@@ -632,9 +687,9 @@ A damaging cause is present now: over 99 %.
 | 3 % | a noise from outside the unit |  | its pitch follows road speed (-1.2 dB, slight) |
 | under 1 % | rotor bearings etched by current |  |  |
 
-dB here is weight of evidence, not loudness: 3 dB doubles the odds of a cause, 10 dB makes them ten times as high; minus divides them.
+Evidence is weighed in decibels, not loudness: +3 doubles the odds of a cause, +10 multiplies them by ten, minus divides them.
 
-## How much rests on judgement
+## How far the answer depends on estimates
 
 Each of 40 values from memory may be off by up to a factor of 3 in its odds. Nine times in ten damage is then 98 % to over 99 % probable; grade D is given over 99 % of the time.
 
@@ -658,11 +713,11 @@ Insulation resistance; noise by load; how the noise began; unexplained coolant l
 | 20 | 0.03 | D | measure the insulation resistance of the winding to the casing |
 | 15 | &lt;0.01 | D | note under which load the noise is heard |
 
-1 bit would settle an even doubt about whether there is damage.
+Bits: how much a check is expected to show. 1 bit settles a fifty-fifty question.
 
-## What would change the grade
+## Had it been otherwise today
 
-- to B: a dry and clean tip at a repeated check
+- B with a dry and clean tip at a repeated check
 
 ## Recheck
 
@@ -687,19 +742,25 @@ Routine: caught before the winding was harmed, as far as is known.
 
 Since the last inspection: worse: U to D, with coolant at the port for the first time.
 
-Since the first look after the last repair: seal renewed since.
+Since the first inspection after the last repair: seal renewed since.
 
 ## Note on the record
 
 Customer says the hum began last winter. Photo 3 shows the tip.
 
-## What this rests on
+## Cautions in full
+
+- Lethal direct voltage: isolate, lock out, prove dead. Licensed people only; local rules apply.
+- Glycol poisons people and animals: collect every drop.
+- This is a screening aid, no certificate; a qualified technician decides.
+
+## Basis of this report
 
 Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
 
 Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
 )text";
-  CHECK(to_markdown(leaking(), Units::km) == expected);
+  CHECK(to_markdown(leaking(), Units::km, true) == expected);
 }
 
 TEST_CASE("batch: the whole Markdown", "[report][markdown]") {
@@ -744,7 +805,7 @@ U &gt;=B: ungraded, but no better than B.
 | measure-insulation | 1 | 1 | measure the insulation resistance of the winding to the casing |
 | road-test | 1 | 0 | note under which load the noise is heard |
 
-## What this rests on
+## Basis of these reports
 
 Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
 
@@ -768,22 +829,14 @@ TEST_CASE("colour marks the grade and the heads and changes nothing else", "[rep
 
 ESC[1;32mGrade AESC[0m   No sign of damage: normal use, routine recheck.
 ESC[1mFindingESC[0m   No sign of damage; the port was dry and clean.
+ESC[1mFirstESC[0m     Routine, within 20,000 km or 2 years: look at the port again.
 
-ESC[1mWhat to doESC[0m
-  1. Routine, within 20,000 km or 2 years: look at the port again.
+ESC[1mWhat to do, whichever limit comes firstESC[0m
+  Routine, within 20,000 km or 2 years:
+  1. Look at the port again.
      Why: a seal wears with distance and age.
-  Of a distance and a time, the one that comes first counts.
 
-ESC[1mCausesESC[0m
-  A damaging cause is present now: under 1 %.
-  under 1 %  ....................  coolant past the rotor shaft seal
-
-ESC[1mRebuild outlookESC[0m
-  Routine.
-
-ESC[1mWhat this rests onESC[0m
-  Record intake.jsonl:19, b01dfacedead. dryshaft 0.1.0.
-  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
+More with --full. A screening aid: a technician decides.
 )text";
   std::string shown = text;
   for (std::size_t at = shown.find('\x1b'); at != std::string::npos; at = shown.find('\x1b')) {
@@ -859,24 +912,23 @@ TEST_CASE("cautions stand before the advice", "[report]") {
   for (const std::string& text :
        {to_text(leaking(), {}), to_text(owners(), {}), to_markdown(leaking(), Units::km),
         to_markdown(owners(), Units::km)}) {
-    const std::size_t caution = std::min(text.find("Before you start"), text.find("Take care"));
-    CHECK(caution < text.find("What to do"));
+    const std::size_t caution = std::min(text.find("Lethal: isolate"), text.find("Take care"));
+    CHECK(caution < std::min(text.find("2. Open"), text.find("More with --full")));
   }
   // No advice stands before the cautions that it needs, not even as a summary.
   for (const std::string& text : {to_text(leaking(), {.width = 400}), to_html(leaking(), Units::km),
                                   to_markdown(leaking(), Units::km)}) {
-    CHECK(text.find("isolate, lock out, prove dead") < text.find("bring it in on a trailer"));
+    CHECK(text.find("isolate, lock out, prove dead") < text.find("2. Open and rebuild it"));
+    CHECK(text.find("Glycol is poison") < text.find("2. Open and rebuild it"));
   }
-  const std::string owner = to_text(owners(), {.width = 400});
-  CHECK(owner.find("orange cable") < owner.find("have a workshop look"));
 }
 
 TEST_CASE("contradictions and warnings follow the verdict", "[report][text]") {
   Report r = unchecked();
   r.contradictions = {{"dry-and-pooled", "the tip is on record as dry and as wet"}};
   CHECK(has(to_text(r, {}),
-            "Does not fit together\n  - The tip is on record as dry and as wet.\n\nWarnings\n"
-            "  - no odometer reading: distance-based limits are not known\n\nWhat to do\n"));
+            "Contradictions in the record\n  - The tip is on record as dry and as wet.\n\nWarnings\n"
+            "  - no odometer reading: distance-based limits are not known\n\nWhat to do, "));
 }
 
 TEST_CASE("an improbable cause shows only what rules it out best", "[report][text]") {
@@ -889,21 +941,21 @@ TEST_CASE("an improbable cause shows only what rules it out best", "[report][tex
                 {"l3", "port-rust", "none", "no rust", -3.0}},
                {}}};
   CHECK(
-      has(to_text(r, {}), "a leak\n             against -13.2 dB  a dry tip (strong)\n  dB here"));
+      has(to_text(r, {.full = true}), "a leak\n             against -13.2 dB  a dry tip (strong)\n  Evidence is weighed"));
   r.causes[0].probability = 0.05;
-  CHECK(has(to_text(r, {}),
+  CHECK(has(to_text(r, {.full = true}),
             "a leak\n             for      +2.0 dB  a hum (slight)\n"
             "             against -13.2 dB  a dry tip (strong)\n"
-            "             against  -3.0 dB  no rust (slight)\n  dB here"));
+            "             against  -3.0 dB  no rust (slight)\n  Evidence is weighed"));
 }
 
 TEST_CASE("a recheck without a limit says why, and a finished sentence stays one",
           "[report][text]") {
   Report r = healthy();
-  r.recheck.because = "Act first: there is nothing to wait for.";
+  r.recheck.because = "No recheck: do the work first.";
   r.floors = {{"floor-rust", Grade::B, "Rust on the tip needs moisture."}};
-  CHECK(has(to_text(r, {}), "\nRecheck\n  Act first: there is nothing to wait for.\n\n"));
-  CHECK(has(to_text(r, {}), "  - At least B: Rust on the tip needs moisture. (floor-rust)\n"));
+  CHECK(has(to_text(r, {.full = true}), "\nRecheck\n  No recheck: do the work first.\n\n"));
+  CHECK(has(to_text(r, {.full = true}), "  - No better than B: Rust on the tip needs moisture. (floor-rust)\n"));
 }
 
 TEST_CASE("grades that other judgement would give are named", "[report][text]") {
@@ -915,16 +967,16 @@ TEST_CASE("grades that other judgement would give are named", "[report][text]") 
                        0.93,
                        {Grade::A, Grade::B},
                        {{"seal-leak", "wear", 4}, {"kind", "shows", -2}}};
-  CHECK(has(to_text(r, {}),
+  CHECK(has(to_text(r, {.full = true}),
             "Each of 40 values from memory may be off by up to a factor of 2.5 in its odds.\n"
             "  Nine times in ten damage is then under 1 % to 21 % probable; grade A is given\n"
             "  93 % of the time.\n"
             "  Grades given one time in twenty or more: A or B.\n"
             "  What carries most of that: seal-leak (wear), kind (shows).\n"));
   r.how_sure->risk_high = 0.001;
-  CHECK(has(to_text(r, {}), "damage is then under 1 % probable; grade A"));
+  CHECK(has(to_text(r, {.full = true}), "damage is then under 1 % probable; grade A"));
   r.how_sure.reset();
-  CHECK_FALSE(has(to_text(r, {}), "judgement"));
+  CHECK_FALSE(has(to_text(r, {.full = true}), "judgement"));
   CHECK(has(to_json(r), "\"how_sure\":null,"));
 }
 
@@ -1040,8 +1092,8 @@ TEST_CASE("a note costs in proportion to its length, be it one word or many", "[
     CHECK(text.size() > r.note.size());
     return layout::measured() - before;
   };
-  const auto text = [](const Report& r) { return to_text(r, {}); };
-  const auto markdown = [](const Report& r) { return to_markdown(r, Units::km); };
+  const auto text = [](const Report& r) { return to_text(r, {.full = true}); };
+  const auto markdown = [](const Report& r) { return to_markdown(r, Units::km, true); };
   const auto html = [](const Report& r) { return to_html(r, Units::km); };
   for (const std::string_view part :
        {"nnnnnnnnnn", "nnnnn nnnn", "\u00e9\u00e9\u4e00\u4e00", "e\u0301", "\u0301"}) {
@@ -1107,18 +1159,18 @@ TEST_CASE("nothing from a record can steer a terminal", "[report][text]") {
   }
   CHECK(layout::clean("a\tb\r\nc") == "a b  c");
   CHECK(
-      has(to_text(hostile(), {}),
+      has(to_text(hostile(), {.full = true}),
           u8(u8"\nNote on the record\n  <b>|*x*_y_`z`[a](b)#\ufffd[31m\ufffd\ufffd2J\ufffd ok\n")));
 }
 
 TEST_CASE("Markdown from a record is shown, not read", "[report][markdown]") {
-  const std::string text = to_markdown(hostile(), Units::km);
+  const std::string text = to_markdown(hostile(), Units::km, true);
   CHECK(has(text, u8(u8"\n&lt;b&gt;\\|\\*x\\*\\_y\\_\\`z\\`\\[a\\](b)\\#\ufffd\\[31m")));
   CHECK_FALSE(has(text, "<b>"));
   const auto note = [](std::string shown) {
     Report r = healthy();
     r.note = std::move(shown);
-    const std::string md = to_markdown(r, Units::km);
+    const std::string md = to_markdown(r, Units::km, true);
     const std::size_t from = md.find("## Note on the record\n\n") + 23;
     return md.substr(from, md.find('\n', from) - from);
   };
@@ -1143,8 +1195,8 @@ TEST_CASE("Markdown from a record is shown, not read", "[report][markdown]") {
 }
 
 TEST_CASE("owner's Markdown holds no evidence", "[report][markdown]") {
-  const std::string text = to_markdown(owners(), Units::km);
-  CHECK(has(text, "\n## For the workshop\n\n**Grade U:** Not graded yet"));
+  const std::string text = to_markdown(owners(), Units::km, true);
+  CHECK(has(text, "\n**Grade U:** Not graded yet"));
   CHECK_FALSE(has(text, " dB"));
   CHECK_FALSE(has(text, "Causes"));
 }
@@ -1420,6 +1472,8 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "asked": "",
    "text": "do not drive or energise the car; bring it in on a trailer",
    "because": "coolant stands in the motor cavity",
+   "title": "take it out of use",
+   "cautions": [],
    "rule": "advice-stop-driving"
   },
   {
@@ -1430,6 +1484,8 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "asked": "",
    "text": "open the unit, clean it, reseal the rotor shaft and fit new hybrid rotor bearings",
    "because": "rust goes on while coolant stays inside, running or not",
+   "title": "open and rebuild it",
+   "cautions": ["toxic-coolant", "high-voltage"],
    "rule": "advice-open-and-rebuild"
   },
   {
@@ -1440,6 +1496,8 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "asked": "",
    "text": "renew the gearbox input bearings (hybrid) while it is open",
    "because": "the labour is paid for once the unit is open",
+   "title": "renew the gearbox input bearings",
+   "cautions": ["high-voltage"],
    "rule": "advice-renew-gear-bearings"
   },
   {
@@ -1450,6 +1508,8 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
    "asked": "",
    "text": "measure the insulation before anything is energised",
    "because": "",
+   "title": "measure the insulation",
+   "cautions": [],
    "rule": "advice-measure-insulation"
   }
  ],
@@ -1578,6 +1638,7 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
  "warnings": [],
  "note": "Customer says the hum began last winter. Photo 3 shows the tip.",
  "owner_summary": [],
+ "whereabouts": "in-use",
  "prognosis": [],
  "one_in_ten_km": null,
  "how_sure": {
@@ -1682,7 +1743,7 @@ TEST_CASE("JSON: an owner's report and an empty one", "[report][json]") {
   const json parsed = json::parse(to_json(owners()));
   CHECK(parsed["audience"] == "owner");
   CHECK(parsed["at_least"] == "B");
-  CHECK(parsed["owner_summary"].size() == 3);
+  CHECK(parsed["owner_summary"].size() == 2);
   CHECK(parsed["actions"][0]["text"] == "have a workshop look at the rotor-sensor port");
   const json none = json::parse(to_json(Report{}));
   CHECK(none["unit_id"] == "");

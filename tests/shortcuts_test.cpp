@@ -229,7 +229,7 @@ TEST_CASE("too many conditions are refused where they stand") {
   const std::string open = R"({"situation": {"port_check": ["stale", "not-made"]}})";
   CHECK(refused("grades.json", open, 31).empty());
   CHECK(refused("grades.json", open, 32) ==
-        "grades.json:38:15: error[too-many]: /ungraded has 33 conditions\n"
+        "grades.json:60:15: error[too-many]: /ungraded has 33 conditions\n"
         "  \"ungraded\": {\"id\": \"verdict-ungraded\",\n"
         "              ^\n"
         "  allowed: at most 32, counting those inside others\n");

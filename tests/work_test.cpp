@@ -683,7 +683,7 @@ TEST_CASE("the report shows work between the earlier grades") {
               "," + done("port-cleaned"),
           "", kDry)};
   const Report r = report_after(texts);
-  const std::string text = to_text(r, kWide);
+  const std::string text = to_text(r, {.width = kWide.width, .full = true});
   CAPTURE(text);
   const std::size_t first = text.find("2025-06-01, 140,000 km: grade C, risk ");
   const std::size_t seal = text.find("2026-01-02, 150,000 km: rotor shaft seal replaced\n");
@@ -697,7 +697,7 @@ TEST_CASE("the report shows work between the earlier grades") {
   CHECK(second < port);
   CHECK(port != std::string::npos);
   CHECK(text.find("on record from") == std::string::npos);  // nothing is said twice
-  CHECK(to_markdown(r, Units::km).find("2026-01-02, 150,000 km: rotor shaft seal replaced") !=
+  CHECK(to_markdown(r, Units::km, true).find("2026-01-02, 150,000 km: rotor shaft seal replaced") !=
         std::string::npos);
   CHECK(to_html(r, Units::km).find(": rotor shaft seal replaced</li>") != std::string::npos);
   const json out = json::parse(to_json(r));
@@ -708,7 +708,7 @@ TEST_CASE("the report shows work between the earlier grades") {
                         "told_on":"2026-03-01"})"));
   CHECK(out["history"]["events"][0]["id"] == "seal-renewed");
   CHECK(out["history"]["compared"][0]["reading"] == "repaired");
-  const std::string owner = to_text(report_after(texts, Audience::owner), kWide);
+  const std::string owner = to_text(report_after(texts, Audience::owner), {.width = kWide.width, .full = true});
   CAPTURE(owner);
   CHECK(owner.find("2026-01-02, 150,000 km: the seal on the motor's shaft was replaced") !=
         std::string::npos);

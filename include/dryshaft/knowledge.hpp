@@ -418,8 +418,6 @@ struct Knowledge {
   [[nodiscard]] const Family& family(std::string_view id) const;  ///< `generic` if not found
   [[nodiscard]] const ActionRule* action(std::string_view id) const;
   [[nodiscard]] const ActionRule& action(ActionRole role) const;
-  /// Whether who follows the advice looks at the sensor port, for the first time or again.
-  [[nodiscard]] bool looks_at_port(const Advice& asked) const;
   [[nodiscard]] const CautionRule* caution(std::string_view id) const;
   /// What holds for every report, and for who carries out the action: id and text of each.
   [[nodiscard]] std::vector<std::pair<std::string, std::string>> cautions_for(

@@ -87,7 +87,7 @@ struct Action {
   std::string due_date = {};          ///< the same as a day; empty: none
   bool overdue = false;               ///< as of the day it is judged on, or of the newest reading
   std::vector<std::string> cautions = {};  ///< ids of those that it needs, of the report's
-  std::string title = {};                  ///< `text` in a few words
+  std::string title = {};  ///< `text` in a few words; empty for an owner
 };
 
 /// Something with a date or a distance, counted from the look that asked for it.

@@ -374,11 +374,14 @@ class Assessor {
            ahead.safe_km(k_.settings.damage_target, std::max(0.0, most - gone), kStepKm, unharmed);
   }
 
-  // Where advice asks for the recheck sooner than the grade does.
+  // Where advice asks for the recheck sooner than the grade does; in grade U, for the first check.
   void recheck_sooner() {
+    const std::string& look = k_.action(verdict_.grade == Grade::U ? ActionRole::look_at_port
+                                                                   : ActionRole::look_again)
+                                  .id;
     for (const Advice& a : k_.advice) {
       if (a.within_km && a.within_days && r_.recheck.km && r_.recheck.days &&
-          *a.within_km < *r_.recheck.km && k_.looks_at_port(a) && holds(a.when, facts_)) {
+          *a.within_km < *r_.recheck.km && a.action == look && holds(a.when, facts_)) {
         r_.recheck.km = a.within_km;
         r_.recheck.days = std::min(*a.within_days, *r_.recheck.days);
         r_.recheck.because =
@@ -428,7 +431,9 @@ class Assessor {
              .within_days = o.within_days,
              .because = reason(o),
              .asked = date_text(day_of(history_.records[order.asked]))};
-    a.title = core && !o.action->core_title.empty() ? o.action->core_title : o.action->title;
+    if (!owner()) {
+      a.title = core && !o.action->core_title.empty() ? o.action->core_title : o.action->title;
+    }
     if (o.is_recheck()) {
       const Recheck& r = r_.recheck;
       a.within_km = r.km;
@@ -447,6 +452,10 @@ class Assessor {
       a.within_km = a.within_km == 0.0 && order.offer.within_km == 0.0 ? a.within_km : std::nullopt;
       a.within_days.reset();
       a.because.insert(0, was_due(a));
+    }
+    if (r_.whereabouts == Whereabouts::core) {  // in no car, it covers no distance
+      a.within_km = a.within_km == 0.0 ? a.within_km : std::nullopt;
+      a.due_km.reset();
     }
     return a;
   }
@@ -608,9 +617,11 @@ class Assessor {
         r_.cautions.push_back({c.id, for_reader(c.text, c.owner_text), c.trained_only,
                                for_reader(c.brief, c.owner_text)});
       }
-      for (Action& a : r_.actions) {
-        if (std::ranges::find(of(a.id), c.id) != of(a.id).end()) {
-          a.cautions.push_back(c.id);
+    }
+    for (Action& a : r_.actions) {
+      for (const std::string& id : of(a.id)) {
+        if (holds(k_.caution(id)->when, facts_)) {
+          a.cautions.push_back(id);
         }
       }
     }
@@ -699,6 +710,9 @@ class Assessor {
   void may(const GradeRule& rule) {
     if (r_.whereabouts == Whereabouts::for_sale) {
       r_.buying = rule.buyer_text;
+    }
+    if (r_.whereabouts == Whereabouts::core) {
+      return;
     }
     const bool sale = r_.whereabouts == Whereabouts::for_sale;
     const Action& first = r_.actions.front();

@@ -115,10 +115,6 @@ const ActionRule& Knowledge::action(ActionRole wanted) const {
   }
   return *found;
 }
-bool Knowledge::looks_at_port(const Advice& asked) const {
-  const std::optional<ActionRole>& role = action(asked.action)->role;
-  return role == ActionRole::look_at_port || role == ActionRole::look_again;
-}
 // Of those for every report, the ones that need no finding: here is no unit yet.
 std::vector<std::pair<std::string, std::string>> Knowledge::cautions_for(ActionRole wanted) const {
   const std::vector<std::string>& needed = action(wanted).cautions;

@@ -225,7 +225,8 @@ std::size_t Unit::steps_to_recheck(const Case& c, const Verdict& verdict, double
                            then.safe_km(k_.settings.damage_target, km, step_km, then.unharmed())));
   }
   for (const Advice& a : k_.advice) {
-    if (a.within_km && *a.within_km < km && holds(a.when, facts) && k_.looks_at_port(a)) {
+    if (a.within_km && *a.within_km < km && holds(a.when, facts) &&
+        k_.action(ActionRole::look_again).id == a.action) {
       km = *a.within_km;
     }
   }

@@ -305,6 +305,9 @@ std::string plain_report(const Knowledge& knowledge, const Model& model, const H
   Report r = report_on(knowledge, model, history, Audience::technician);
   // Cautions are shown in the order of the rule data, which is meant.
   std::ranges::sort(r.cautions, {}, &Caution::id);
+  for (Action& a : r.actions) {
+    std::ranges::sort(a.cautions);
+  }
   return to_json(r);
 }
 

@@ -81,11 +81,9 @@ std::string grade_text(const Report& report) {
 }
 
 // "within 500 km or 14 days (98,500 km, 2025-03-24)", "overdue since 2025-03-24"; or nothing.
-// A unit in no car covers no distance.
 std::string limit_of(const Report& report, const Action& action, Units units) {
-  const bool core = report.whereabouts == Whereabouts::core;
   std::vector<std::string> by;
-  if (action.due_km && !core) {
+  if (action.due_km) {
     by.push_back(words::distance(*action.due_km, units));
   }
   if (!action.due_date.empty()) {
@@ -95,14 +93,8 @@ std::string limit_of(const Report& report, const Action& action, Units units) {
     return fmt::format("overdue: it was due {}{}", action.due_date.empty() ? "at " : "by ",
                        fmt::join(by, ", "));
   }
-  const bool stays = core && action.within_km == 0.0;
-  std::string until = words::deadline(
-      core ? std::nullopt : action.within_km,
-      stays && action.within_days == 0.0 ? std::nullopt : action.within_days, units);
-  if (stays) {
-    until =
-        fmt::format("before it is energised or fitted{}{}", until.empty() ? "" : " and ", until);
-  }
+  std::string until =
+      words::deadline(action.within_km, action.within_days, units, report.whereabouts);
   const bool at_once = action.within_km == 0.0 || action.within_days == 0.0;
   return until.empty() || by.empty() || at_once
              ? until
@@ -121,7 +113,7 @@ const Caution* caution_of(const Report& report, std::string_view id) {
   return found == report.cautions.end() ? nullptr : &*found;
 }
 
-// What to do, each with the cautions that nothing before it needed, under the limit that it shares
+// What to do, each after the cautions that nothing before it needed, under the limit that it shares
 // with its neighbours. How the first is done is said at once, of the others behind the screen.
 void add_actions(Document& out, const Report& report, Units units) {
   if (report.actions.empty()) {
@@ -136,13 +128,13 @@ void add_actions(Document& out, const Report& report, Units units) {
       out.push_back(Paragraph{when + ":"});
       last = std::move(when);
     }
-    Item item{i + 1, sentence(i == 0 ? action.text : action.title), {}};
     for (const std::string& id : action.cautions) {
       const Caution* caution = caution_of(report, id);
       if (caution != nullptr && said.insert(id).second) {
-        item.below.push_back(closed(caution->brief));
+        out.push_back(Care{closed(caution->brief)});
       }
     }
+    Item item{i + 1, sentence(i == 0 ? action.text : action.title), {}};
     if (!action.because.empty() && (i == 0 || action.overdue)) {
       item.below.push_back(fmt::format("Why: {}", closed(action.because)));
     }
@@ -595,7 +587,7 @@ std::string decided_by(const Report& report) {
   const std::string& why = !report.floors.empty()    ? report.floors.front().because
                            : !report.reasons.empty() ? report.reasons.front()
                                                      : report.headline;
-  return report.headline.find(without_full_stop(why)) == std::string::npos ? closed(why)
+  return report.headline.find(without_full_stop(why)) == std::string::npos ? sentence(why)
                                                                            : std::string();
 }
 
@@ -643,7 +635,9 @@ Description describe_for_technician(const Report& report, Units units) {
   add_items(out, "Contradictions in the record", texts_of(report.contradictions));
   add_items(out, "Warnings", report.warnings);
   add_actions(out, report, units);
-  add_work_in_full(d.rest, report);
+  if (report.actions.size() > 1) {  // a single one is told in full already
+    add_work_in_full(d.rest, report);
+  }
   add_why_this_grade(d.rest, report);
   add_causes(d.rest, report);
   add_prognosis(d.rest, report, units);

@@ -41,6 +41,11 @@ struct Lead {
   std::optional<double> share = {};     // drawn as dots in a hundred
 };
 
+// A caution, before what needs it.
+struct Care {
+  std::string text;
+};
+
 // An item of a list. Items that follow each other make one list.
 struct Item {
   std::size_t number = 0;  // 0: not numbered
@@ -119,8 +124,8 @@ struct Entry {
   std::string unit;                  // behind the room to write, or empty
 };
 
-using Block = std::variant<Title, Heading, Paragraph, Lead, Item, Bar, CauseLine, Table, Timeline,
-                           Verbatim, Entry>;
+using Block = std::variant<Title, Heading, Paragraph, Lead, Care, Item, Bar, CauseLine, Table,
+                           Timeline, Verbatim, Entry>;
 using Document = std::vector<Block>;
 
 // A document in two parts: a page puts its picture between them.

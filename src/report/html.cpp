@@ -73,7 +73,8 @@ class Html {
 
  private:
   static bool runs_on(const Block& block) {
-    return std::holds_alternative<document::Item>(block) || std::holds_alternative<Bar>(block) ||
+    return std::holds_alternative<document::Item>(block) || std::holds_alternative<Care>(block) ||
+           std::holds_alternative<Bar>(block) ||
            std::holds_alternative<Entry>(block);
   }
 
@@ -152,6 +153,11 @@ class Html {
       add("<span class=\"{}{}\">{}</span>", name(g), g == grade ? " here" : "", name(g));
     }
     add("{}</p>\n", grade == Grade::U ? "<span class=\"U here\">not known</span>" : "");
+  }
+
+  void put(const Care& care, bool starts, bool ends) {
+    add("{}<li>{}</li>\n{}", starts ? "<ul class=\"care\">\n" : "", html_text(care.text),
+        ends ? "</ul>\n" : "");
   }
 
   void put(const document::Item& item, bool starts, bool ends) {

@@ -348,6 +348,7 @@ void write_advice(Writer& json, const Report& report) {
     json.member("asked", action.asked);
     json.member("text", action.text);
     json.member("because", action.because);
+    json.member_or_null("title", action.title);
     json.texts("cautions", action.cautions);
     json.end('}');
   });

@@ -136,6 +136,13 @@ class Markdown {
     add("**", markdown_line(lead.label), ":** ", markdown_line(lead.text));
   }
 
+  void put(const Care& care, bool same) {
+    if (!same) {
+      blank();
+    }
+    add("- **!** ", markdown_line(care.text));
+  }
+
   void put(const Item& item, bool same) {
     if (!same) {
       blank();

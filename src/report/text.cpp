@@ -149,6 +149,8 @@ class Page {
             lead.text);
   }
 
+  void put(const Care& care) { hanging(indent_, "!", kBold, indent_ + 3, care.text); }
+
   void put(const Item& item) {
     const std::string mark = item.number == 0 ? "-" : fmt::format("{}.", item.number);
     const std::size_t hang = indent_ + std::max<std::size_t>(mark.size(), 1) + 1;
@@ -406,7 +408,9 @@ namespace dryshaft {
 
 std::string to_text(const Report& report, const TextStyle& style) {
   return document::in_text(document::describe(report, style.units, style.full), style) +
-         (style.full ? "" : fmt::format("\n{}\n", document::kMore));
+         (style.full ? ""
+                     : "\n" + document::in_text({document::Paragraph{std::string(document::kMore)}},
+                                                style));
 }
 
 std::string to_text(const Batch& batch, const TextStyle& style) {

@@ -105,15 +105,18 @@ std::string days(double days) {
 }
 
 std::string deadline(const std::optional<double>& within_km,
-                     const std::optional<double>& within_days, Units units) {
+                     const std::optional<double>& within_days, Units units,
+                     Whereabouts whereabouts) {
   const bool km_known = within_km && std::isfinite(*within_km);
   const bool days_known = within_days && std::isfinite(*within_days);
   const bool no_driving = km_known && limit_value(*within_km, units) <= 0;
   const bool no_waiting = days_known && *within_days < 1;
   if (no_driving) {
-    return days_known && !no_waiting
-               ? fmt::format("before any further driving and within {}", days(*within_days))
-               : "before any further driving";
+    const std::string_view before = whereabouts == Whereabouts::core
+                                        ? "before it is energised or fitted"
+                                        : "before any further driving";
+    return days_known && !no_waiting ? fmt::format("{} and within {}", before, days(*within_days))
+                                     : std::string(before);
   }
   if (no_waiting) {
     return "today";

@@ -43,9 +43,11 @@ std::string distance(double km, Units units);
 std::string limit(double km, Units units);  // "500", without the unit
 std::string days(double days);              // "14 days", "1 year"
 
-// "within 500 km or 14 days", "before any further driving"; empty: no limit.
+// "within 500 km or 14 days", "before any further driving", of a core "before it is energised or
+// fitted"; empty: no limit.
 std::string deadline(const std::optional<double>& within_km,
-                     const std::optional<double>& within_days, Units units);
+                     const std::optional<double>& within_days, Units units,
+                     Whereabouts whereabouts = Whereabouts::in_use);
 // The same for a narrow column headed "km/days": "500/14", "-/14", "-".
 std::string short_deadline(const std::optional<double>& within_km,
                            const std::optional<double>& within_days, Units units);
