@@ -462,9 +462,8 @@ TEST_CASE("a buyer is told what to do before buying, for every grade") {
     CHECK(told.buying == text);
     CHECK(told.driving != plain.driving);
     CHECK(plain.buying.empty());
-    for (std::string* only :
-         {&told.buying, &told.driving, &told.charging, &told.moving, &plain.driving,
-          &plain.charging, &plain.moving}) {
+    for (std::string* only : {&told.buying, &told.driving, &told.charging, &told.moving,
+                              &plain.driving, &plain.charging, &plain.moving}) {
       only->clear();
     }
     told.whereabouts = plain.whereabouts;

@@ -447,7 +447,8 @@ TEST_CASE("an insulation reading is shown in plain numbers") {
         .detail;
   };
   CHECK(shown("0.1").starts_with("0.1 megohm winding to housing, phases joined: 250 ohm/V"));
-  CHECK(shown("0.3999").starts_with("0.3999 megohm winding to housing, phases joined: 1,000 ohm/V"));
+  CHECK(
+      shown("0.3999").starts_with("0.3999 megohm winding to housing, phases joined: 1,000 ohm/V"));
   CHECK(shown("1").starts_with("1 megohm winding to housing, phases joined: 2,500 ohm/V"));
   CHECK(shown("50").starts_with("50 megohm winding to housing, phases joined: 125,000 ohm/V"));
   CHECK(shown("12345").starts_with("12,350 megohm winding to housing, phases joined: 30,900,000 "));

@@ -241,8 +241,8 @@ def random_answers(page, draw):
     return answers
 
 
-DO_NOT_DRIVE = ("Do not drive the car and do not charge it. Have it fetched by a workshop that is "
-                "licensed for high-voltage work.")
+DO_NOT_DRIVE = ("Do not drive the car and do not charge it. Have it carried away on a flatbed, with all wheels off "
+                "the road, by a workshop licensed for high-voltage work. A towed axle turns the motor.")
 MEASURE = ("Before any further driving and within 7 days: Ask a workshop that is licensed for high-voltage "
            "work to check the drive unit's electrical insulation.")
 NOTHING = {"answers": {}, "at": -1, "unit": ""}  # what a page that has not been started keeps

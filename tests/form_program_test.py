@@ -223,8 +223,8 @@ class Ask(Files):
         return re.findall(r"\n +! +(.*)\n(?:\n[^!]*?)*?\n(\d+/\d+ .*?\?)", out)
 
     AT_DASHBOARD = ["HL-0147", "", "", "", "", "", "", "", "2"]  # no noise; the rest passed over
-    DO_NOT_DRIVE = ("Do not drive the car and do not charge it. Have it fetched by a workshop that is "
-                    "licensed for high-voltage work.")
+    DO_NOT_DRIVE = ("Do not drive the car and do not charge it. Have it carried away on a flatbed, with all wheels off "
+                    "the road, by a workshop licensed for high-voltage work. A towed axle turns the motor.")
 
     def test_answers_that_together_mean_danger_say_so_at_once(self):
         said = self.stop_lines(*self.AT_DASHBOARD, "2", "1", "", "", "", "1", "", "", "", "2", "1", "", "3", "q")

@@ -1030,7 +1030,7 @@ form.txt:75:11: error[bad-date]: [date] is "18.3.2026"
           ^
   allowed: YYYY-MM-DD
   hint: write the year first, then the month, then the day
-form.txt:77:11: error[bad-value]: [odometer] is "109000", without a unit
+form.txt:80:11: error[bad-value]: [odometer] is "109000", without a unit
   Answer: 109000
           ^
   allowed: km, miles

@@ -166,8 +166,7 @@ TEST_CASE("what an owner tells of a recording names the bearings") {
   const Report report =
       report_on(record_text(R"("noise":{"present":true},"recording":{"rotor_bearing":"clear"})"),
                 {.audience = Audience::owner, .today = std::nullopt});
-  CHECK(test::has(report.tell,
-                  "rotor bearings by recording (clear lines of this bearing)"));
+  CHECK(test::has(report.tell, "rotor bearings by recording (clear lines of this bearing)"));
 }
 
 TEST_CASE("an old dry look is looked at anew, as if there had been none") {

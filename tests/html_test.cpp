@@ -69,11 +69,11 @@ Tags tags_of(const std::string& html) {
 }
 
 const std::set<std::string> kAttributes = {
-    "aria-hidden", "aria-label", "class",   "cx",          "cy",        "data-choose", "data-head",
-    "data-order",  "height",     "r",       "start",
-    "hidden",      "href",       "id",      "points",      "role",      "rx",         "scope",
-    "style",       "tabindex",   "viewBox", "width",       "x",         "x1",         "x2",
-    "y",           "y1",         "y2",      "text-anchor"};
+    "aria-hidden", "aria-label", "class",   "cx",    "cy",         "data-choose",
+    "data-head",   "data-order", "height",  "r",     "start",      "hidden",
+    "href",        "id",         "points",  "role",  "rx",         "scope",
+    "style",       "tabindex",   "viewBox", "width", "x",          "x1",
+    "x2",          "y",          "y1",      "y2",    "text-anchor"};
 
 void check_tags(const std::string& html) {
   const Tags tags = tags_of(html);

@@ -251,7 +251,7 @@ class Comebacks(unittest.TestCase):
         self.assertEqual([(c["id"], c["did"], c["date"]) for c in again["comebacks"]],
                          [("comeback-seal", "seal-renewed", "2026-01-10")])
         self.assertTrue(again["comebacks"][0]["text"].endswith(
-            " It follows within 10000 km and 151 days: rotor shaft seal replaced on 2026-01-10 at 150000 km, done here."),
+            " It follows within 10,000 km and 151 days: rotor shaft seal replaced on 2026-01-10 at 150,000 km, done here."),
             again["comebacks"][0]["text"])
         self.assertNotIn("comebacks", report([done, record("2029-06-10", 260_000, FILM, unit={})]))
 
@@ -267,14 +267,14 @@ class Calendar(unittest.TestCase):
         self.assertEqual(due(r)["recheck"], (151_900, "2026-02-19", False))
 
     def test_the_overdue_first_and_named_so(self):
-        units = [record("2026-03-01", 60_000, DRY), WET, record("2026-01-05", 90_000)]
+        units = [record("2026-03-01", 60_000, DRY), WET, record("2026-01-05", 190_000)]
         for i, r in enumerate(units):
             r = units[i] = json.loads(json.dumps(r))
             r["unit"]["id"] = f"HL-{i}"
         listed = ran("assess", "-", "--due", "2026-03-01", records=units).stdout
         rows = [line.split() for line in listed.splitlines() if re.match(r" +\d+ +HL-", line)]
         self.assertEqual([row[1:2] + row[-3:] for row in rows],
-                         [["HL-2", "2026-02-04", "overdue", "91,000"], ["HL-1", "2026-02-09", "overdue", "151,500"]],
+                         [["HL-2", "2026-02-04", "overdue", "191,000"], ["HL-1", "2026-02-09", "overdue", "151,500"]],
                          listed)
         csv = ran("assess", "-", "--format", "csv", records=units).stdout
         self.assertIn("due_action,due_date,due_km,overdue", csv)

@@ -604,9 +604,9 @@ const Guides& shipped_guides() {
 
 // "Within 500 km or 14 days", as every document says it.
 std::string when(const Report& report, const Action& action) {
-  return action.overdue ? "overdue"
-                        : words::deadline(action.within_km, action.within_days, Units::km,
-                                          report.whereabouts);
+  return action.overdue
+             ? "overdue"
+             : words::deadline(action.within_km, action.within_days, Units::km, report.whereabouts);
 }
 
 // Report and plan of a workshop, letter and quotation of an owner, job sheet and guide have one

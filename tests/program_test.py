@@ -148,7 +148,7 @@ class OddFiles(unittest.TestCase):
         path = self.path("empty.json", "")
         done = run("assess", path)
         self.assertEqual(done.returncode, 3)
-        self.assertEqual(done.stdout.decode(), "0 units assessed\n\nComplaints about the input\n"
+        self.assertEqual(done.stdout.decode(), "0 units assessed\n\nProblems in the input\n"
                                                f"{path}:1:1: error[empty]: holds no record\n")
         done = run("check", "-", text=lines(record()))
         self.assertTrue(done.stdout.endswith(b"\nrecords: 1 good, 0 rejected; 1 unit\n"), done.stdout)
@@ -156,7 +156,7 @@ class OddFiles(unittest.TestCase):
     def test_tags_reach_nobody(self):
         for unseen in ("\U000e0041", "\U000e0100"):  # a tag, a variation selector
             text = json.dumps({**record(), "note": f"HL{unseen}-1"}, ensure_ascii=False)
-            for arguments in ([], ["--format", "html"], ["--format", "markdown"]):
+            for arguments in (["--full"], ["--format", "html"], ["--full", "--format", "markdown"]):
                 done = run("assess", *arguments, text=text)
                 self.assertIn("HL\ufffd-1", done.stdout.decode())
                 self.assertNotIn(unseen, done.stdout.decode())
@@ -612,7 +612,7 @@ class Assess(unittest.TestCase):
 
     def test_a_buyer_is_told_what_to_do_before(self):
         buyer = run("assess", "--for", "owner", "--buying", example("used-car-buyer.json"))
-        self.assertIn(b"\nBefore you buy, ", buyer.stdout)
+        self.assertIn(b"\nBuying    ", buyer.stdout)
         owner = run("assess", "--for", "owner", example("used-car-buyer.json"))
         self.assertNotIn(b"buy, ", owner.stdout)
         done = run("assess", "--buying", example("used-car-buyer.json"))

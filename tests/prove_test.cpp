@@ -325,8 +325,9 @@ TEST_CASE("a floor that asks for a probability is not proven") {
 }
 
 TEST_CASE("a caution that nobody needs is caught") {
-  const Broken b({"alive"}, "cautions.json", R"({"id": "not-a-certificate")",
-                 R"({"id": "spare", "brief": "Step.", "text": "Mind the step.", "owner_text": "Mind the step.",
+  const Broken b(
+      {"alive"}, "cautions.json", R"({"id": "not-a-certificate")",
+      R"({"id": "spare", "brief": "Step.", "text": "Mind the step.", "owner_text": "Mind the step.",
                      "reason": "Made up.", "source": "from memory"},
                     {"id": "not-a-certificate")");
   CHECK(property(b.properties, "alive").outcome == Proof::broken);

@@ -101,10 +101,36 @@ class Shown(unittest.TestCase):
     def test_desk_dark(self):
         self.look(DESK, dark=True)
 
+    def test_grade_and_first_action_stand_above_the_fold(self):
+        browser = start(PHONE)
+        try:
+            for name in ("history", "worst", "owner"):
+                browser.get(self.pages[name])
+                for part in (".band", ".grade"):
+                    below = browser.find_element(By.CSS_SELECTOR, part).rect
+                    with self.subTest(page=name, part=part):
+                        self.assertLess(below["y"] + below["height"], PHONE[1])
+                band, grade = (browser.find_element(By.CSS_SELECTOR, part).rect["y"]
+                               for part in (".band", ".grade"))
+                self.assertLess(band, grade)
+        finally:
+            browser.quit()
+
+    def test_what_stands_behind_the_screen_opens(self):
+        browser = start(PHONE)
+        try:
+            browser.get(self.pages["history"])
+            causes = browser.find_element(By.XPATH, "//details[summary/h2='Causes']")
+            self.assertFalse(causes.find_element(By.CSS_SELECTOR, ".cause").is_displayed())
+            causes.find_element(By.TAG_NAME, "summary").click()
+            self.assertTrue(causes.find_element(By.CSS_SELECTOR, ".cause").is_displayed())
+        finally:
+            browser.quit()
+
     def test_prints_on_both_papers(self):
         browser = start(DESK)
         try:
-            for name, most in {"history": 4, "owner": 2, "full": 13, "recording": 4}.items():
+            for name, most in {"history": 1, "worst": 1, "owner": 1, "full": 5, "recording": 4}.items():
                 for wide, high in ((8.27, 11.69), (8.5, 11)):
                     browser.get(self.pages[name])
                     pdf = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", {

@@ -481,7 +481,7 @@ First     Soon, within 1,500 km or 30 days: have a workshop look at the
           rotor-sensor port.
 Driving   Yes, until the check is due.
 Charging  Yes.
-Tell      the workshop: a noise under load.
+Workshop  Tell them: a noise under load.
 Risk      Of 100 such cars, about 66 have damage to the drive unit now.
 
 Your car makes a noise that often comes from worn bearings in the drive unit. On
@@ -926,9 +926,10 @@ TEST_CASE("cautions stand before the advice", "[report]") {
 TEST_CASE("contradictions and warnings follow the verdict", "[report][text]") {
   Report r = unchecked();
   r.contradictions = {{"dry-and-pooled", "the tip is on record as dry and as wet"}};
-  CHECK(has(to_text(r, {}),
-            "Contradictions in the record\n  - The tip is on record as dry and as wet.\n\nWarnings\n"
-            "  - no odometer reading: distance-based limits are not known\n\nWhat to do, "));
+  CHECK(
+      has(to_text(r, {}),
+          "Contradictions in the record\n  - The tip is on record as dry and as wet.\n\nWarnings\n"
+          "  - no odometer reading: distance-based limits are not known\n\nWhat to do, "));
 }
 
 TEST_CASE("an improbable cause shows only what rules it out best", "[report][text]") {
@@ -940,8 +941,8 @@ TEST_CASE("an improbable cause shows only what rules it out best", "[report][tex
                {{"l2", "port-fluid", "none", "a dry tip", -13.2},
                 {"l3", "port-rust", "none", "no rust", -3.0}},
                {}}};
-  CHECK(
-      has(to_text(r, {.full = true}), "a leak\n             against -13.2 dB  a dry tip (strong)\n  Evidence is weighed"));
+  CHECK(has(to_text(r, {.full = true}),
+            "a leak\n             against -13.2 dB  a dry tip (strong)\n  Evidence is weighed"));
   r.causes[0].probability = 0.05;
   CHECK(has(to_text(r, {.full = true}),
             "a leak\n             for      +2.0 dB  a hum (slight)\n"
@@ -955,7 +956,8 @@ TEST_CASE("a recheck without a limit says why, and a finished sentence stays one
   r.recheck.because = "No recheck: do the work first.";
   r.floors = {{"floor-rust", Grade::B, "Rust on the tip needs moisture."}};
   CHECK(has(to_text(r, {.full = true}), "\nRecheck\n  No recheck: do the work first.\n\n"));
-  CHECK(has(to_text(r, {.full = true}), "  - No better than B: Rust on the tip needs moisture. (floor-rust)\n"));
+  CHECK(has(to_text(r, {.full = true}),
+            "  - No better than B: Rust on the tip needs moisture. (floor-rust)\n"));
 }
 
 TEST_CASE("grades that other judgement would give are named", "[report][text]") {

@@ -708,7 +708,8 @@ TEST_CASE("the report shows work between the earlier grades") {
                         "told_on":"2026-03-01"})"));
   CHECK(out["history"]["events"][0]["id"] == "seal-renewed");
   CHECK(out["history"]["compared"][0]["reading"] == "repaired");
-  const std::string owner = to_text(report_after(texts, Audience::owner), {.width = kWide.width, .full = true});
+  const std::string owner =
+      to_text(report_after(texts, Audience::owner), {.width = kWide.width, .full = true});
   CAPTURE(owner);
   CHECK(owner.find("2026-01-02, 150,000 km: the seal on the motor's shaft was replaced") !=
         std::string::npos);

@@ -189,11 +189,17 @@ inline constexpr std::size_t kActionRoleCount =
     static_cast<std::size_t>(ActionRole::record_sound) + 1;
 std::string_view name(ActionRole role);
 
+/// What is said in a few words, and in full.
+struct Phrase {
+  std::string title;
+  std::string text;
+};
+
 struct ActionRule : Item {
   std::optional<ActionRole> role;
-  std::string title;       ///< in a few words
-  std::string core_title;  ///< of a unit that is in no car; empty: the same
-  std::string core_text;
+  std::string title;  ///< in a few words
+  Phrase core;        ///< of a unit that is in no car; empty: the same
+  Phrase opened;      ///< of one that lies open on the bench; empty: the same
   std::string text;
   std::string owner_text;
   std::vector<std::string> cautions;

@@ -29,9 +29,14 @@ inline constexpr std::string_view kToolName = "dryshaft";
 
 enum class Audience : std::uint8_t { technician, owner };
 
-/// Where the unit is: in a car that is used, in one that is to be bought, or in none.
-enum class Whereabouts : std::uint8_t { in_use, for_sale, core };
+/// Where the unit is: in a car that is used, in one that is to be bought, in none, or open on the
+/// bench.
+enum class Whereabouts : std::uint8_t { in_use, for_sale, core, opened };
 std::string_view name(Whereabouts whereabouts);
+/// Whether it is in a car.
+constexpr bool in_car(Whereabouts w) {
+  return w == Whereabouts::in_use || w == Whereabouts::for_sale;
+}
 
 /// A floor that holds: the grade cannot be better than `grade`.
 struct FloorHeld {
@@ -87,7 +92,7 @@ struct Action {
   std::string due_date = {};          ///< the same as a day; empty: none
   bool overdue = false;               ///< as of the day it is judged on, or of the newest reading
   std::vector<std::string> cautions = {};  ///< ids of those that it needs, of the report's
-  std::string title = {};  ///< `text` in a few words; empty for an owner
+  std::string title = {};                  ///< `text` in a few words; empty for an owner
 };
 
 /// Something with a date or a distance, counted from the look that asked for it.

@@ -190,16 +190,15 @@ std::vector<Shown> all_items(const Knowledge& k) {
     items.push_back(std::move(s));
   }
   for (const GradeRule& g : k.grades) {
-    items.push_back(
-        {"grade",
-         &g,
-         {{"meaning", g.meaning},
-          {"core", g.core_meaning},
-          {"plain", g.owner_meaning},
-          {"driving", g.drive},
-          {"charging", g.charge},
-          {"buyer", g.buyer_text},
-          {"trial", g.trial}}});
+    items.push_back({"grade",
+                     &g,
+                     {{"meaning", g.meaning},
+                      {"core", g.core_meaning},
+                      {"plain", g.owner_meaning},
+                      {"driving", g.drive},
+                      {"charging", g.charge},
+                      {"buyer", g.buyer_text},
+                      {"trial", g.trial}}});
   }
   for (const OutlookRule& o : k.outlooks) {
     items.push_back(

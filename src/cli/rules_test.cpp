@@ -86,8 +86,8 @@ int test_cases(const TestOptions& o) {
       ++unread;
     }
   }
-  CaseRun result =
-      run_cases(files, grader, {.text = [](const Report& r) { return to_text(r, {.full = true}); }});
+  CaseRun result = run_cases(files, grader,
+                             {.text = [](const Report& r) { return to_text(r, {.full = true}); }});
   result.failed += unread;  // what was not read never looks like passed
   complain(result.diagnostics);
   bool bad = !result.good();

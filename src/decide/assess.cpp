@@ -126,7 +126,9 @@ class Assessor {
     r_.record_sha256 = newest_.sha256;
     r_.audience = options_.audience;
     r_.unit_id = newest_.unit_id;
-    r_.whereabouts = options_.buying                                ? Whereabouts::for_sale
+    // What was opened stays open until a record tells of work.
+    r_.whereabouts = newest_.has(Field::teardown_date) && newest_.work.empty() ? Whereabouts::opened
+                     : options_.buying                              ? Whereabouts::for_sale
                      : facts().at(Situation::by) == idx(By::intake) ? Whereabouts::core
                                                                     : Whereabouts::in_use;
     r_.family = seen_.family.empty() ? std::string(kGenericFamily) : seen_.family;
@@ -144,7 +146,7 @@ class Assessor {
   void grade() {
     const GradeRule& rule = k_.grades[idx(verdict_.grade)];
     r_.grade = verdict_.grade;
-    r_.grade_meaning = r_.whereabouts == Whereabouts::core && !owner()
+    r_.grade_meaning = !in_car(r_.whereabouts) && !owner()
                            ? rule.core_meaning
                            : for_reader(rule.meaning, rule.owner_meaning);
     r_.at_least = verdict_.at_least;
@@ -376,9 +378,9 @@ class Assessor {
 
   // Where advice asks for the recheck sooner than the grade does; in grade U, for the first check.
   void recheck_sooner() {
-    const std::string& look = k_.action(verdict_.grade == Grade::U ? ActionRole::look_at_port
-                                                                   : ActionRole::look_again)
-                                  .id;
+    const std::string& look =
+        k_.action(verdict_.grade == Grade::U ? ActionRole::look_at_port : ActionRole::look_again)
+            .id;
     for (const Advice& a : k_.advice) {
       if (a.within_km && a.within_days && r_.recheck.km && r_.recheck.days &&
           *a.within_km < *r_.recheck.km && a.action == look && holds(a.when, facts_)) {
@@ -418,21 +420,29 @@ class Assessor {
     due();
   }
 
+  // What is said of a unit where it is, if not what is said of one in a car.
+  [[nodiscard]] Phrase told_of(const ActionRule& rule) const {
+    return r_.whereabouts == Whereabouts::core     ? rule.core
+           : r_.whereabouts == Whereabouts::opened ? rule.opened
+                                                   : Phrase();
+  }
+
   Action action(const Order& order) {
     const Offer& o = order.offer;
-    const bool core = r_.whereabouts == Whereabouts::core && !owner();
     Action a{.id = o.action->id,
              .rule = o.advice->id,
-             .text = core && !o.action->core_text.empty()
-                         ? o.action->core_text
-                         : for_reader(o.action->text, o.action->owner_text),
+             .text = for_reader(o.action->text, o.action->owner_text),
              .urgency = o.urgency,
              .within_km = o.within_km,
              .within_days = o.within_days,
              .because = reason(o),
              .asked = date_text(day_of(history_.records[order.asked]))};
     if (!owner()) {
-      a.title = core && !o.action->core_title.empty() ? o.action->core_title : o.action->title;
+      a.title = o.action->title;
+      if (const Phrase& other = told_of(*o.action); !other.text.empty()) {
+        a.title = other.title;
+        a.text = other.text;
+      }
     }
     if (o.is_recheck()) {
       const Recheck& r = r_.recheck;
@@ -453,7 +463,7 @@ class Assessor {
       a.within_days.reset();
       a.because.insert(0, was_due(a));
     }
-    if (r_.whereabouts == Whereabouts::core) {  // in no car, it covers no distance
+    if (!in_car(r_.whereabouts)) {  // it covers no distance
       a.within_km = a.within_km == 0.0 ? a.within_km : std::nullopt;
       a.due_km.reset();
     }
@@ -481,7 +491,7 @@ class Assessor {
   }
 
   static std::string was_due(const Action& a) {
-    return a.due_date.empty() ? fmt::format("It was due at {:.0f} km. ", *a.due_km)
+    return a.due_date.empty() ? fmt::format("It was due at {} km. ", grouped(*a.due_km))
                               : fmt::format("It was due by {}. ", a.due_date);
   }
 
@@ -553,7 +563,7 @@ class Assessor {
       if (soon) {
         std::vector<std::string> since;
         if (km) {
-          since.push_back(fmt::format("{:.0f} km", *km));
+          since.push_back(fmt::format("{} km", grouped(*km)));
         }
         if (days) {
           since.push_back(fmt::format("{:.0f} days", *days));
@@ -576,7 +586,7 @@ class Assessor {
       text += " on " + w.date;
     }
     if (w.odometer_km) {
-      text += fmt::format(" at {:.0f} km", *w.odometer_km);
+      text += fmt::format(" at {} km", grouped(*w.odometer_km));
     }
     if (w.by) {
       text += fmt::format(", {}", spec(Field::work_by).choices[idx(*w.by)].plain);
@@ -711,7 +721,7 @@ class Assessor {
     if (r_.whereabouts == Whereabouts::for_sale) {
       r_.buying = rule.buyer_text;
     }
-    if (r_.whereabouts == Whereabouts::core) {
+    if (!in_car(r_.whereabouts)) {
       return;
     }
     const bool sale = r_.whereabouts == Whereabouts::for_sale;

@@ -11,6 +11,7 @@
 #include <map>
 
 #include "base/index.hpp"
+#include "base/sentence.hpp"
 #include "diagnose/course.hpp"
 #include "diagnose/joined.hpp"
 #include "record/events.hpp"
@@ -549,8 +550,8 @@ class Presenter {
       }
     } else {
       facts.seal_km = std::max(unknown_km, odometer);
-      out_.warnings.push_back(fmt::format(
-          "the distance on the seal is not known: {:.0f} km is assumed", facts.seal_km));
+      out_.warnings.push_back(fmt::format("the distance on the seal is not known: {} km is assumed",
+                                          grouped(facts.seal_km)));
     }
     distance_usable_ = usable;
     built();

@@ -502,11 +502,13 @@ void Loader::actions(ObjectView& top) {
     }
     a.title = view.text("title");
     a.text = view.sentence("text");
-    if (const Node* core = view.optional("core")) {
-      ObjectView inside(view.document(), *core, out_);
-      a.core_title = inside.text("title");
-      a.core_text = inside.sentence("text");
-      inside.done();
+    for (const auto& [member, wording] : {std::pair("core", &a.core), {"opened", &a.opened}}) {
+      if (const Node* node = view.optional(member)) {
+        ObjectView inside(view.document(), *node, out_);
+        wording->title = inside.text("title");
+        wording->text = inside.sentence("text");
+        inside.done();
+      }
     }
     a.owner_text = view.sentence("owner_text");
     a.cautions = view.optional_texts("cautions");

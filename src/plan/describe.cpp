@@ -68,8 +68,9 @@ class PlanPage {
 
   // "Before any further driving and within 7 days: Identify the liquid."
   [[nodiscard]] std::string asked(const Action& action) const {
-    const std::string when =
-        action.overdue ? "overdue" : words::deadline(action.within_km, action.within_days, units_, r_.whereabouts);
+    const std::string when = action.overdue ? "overdue"
+                                            : words::deadline(action.within_km, action.within_days,
+                                                              units_, r_.whereabouts);
     return when.empty() ? action.text : fmt::format("{}: {}", sentence_case(when), action.text);
   }
   // Whether a look comes before work is chosen.
@@ -78,7 +79,8 @@ class PlanPage {
   }
   // Why an option is not allowed; of work that it would put off, also by when that is wanted.
   [[nodiscard]] std::string why_not(const PlanReason& reason) const {
-    const std::string when = words::deadline(reason.within_km, reason.within_days, units_, r_.whereabouts);
+    const std::string when =
+        words::deadline(reason.within_km, reason.within_days, units_, r_.whereabouts);
     const std::string why = sentence_case(reason.text);
     return reason.overdue ? fmt::format("Work that the rules require is overdue. {}", why)
            : when.empty() ? why
@@ -394,7 +396,8 @@ class PlanPage {
           first = false;
         }
         const PlanReason& why = o.barred.front();
-        const std::string due = words::deadline(why.within_km, why.within_days, units_, r_.whereabouts);
+        const std::string due =
+            words::deadline(why.within_km, why.within_days, units_, r_.whereabouts);
         item(fmt::format("{}.", o.title),
              {why.overdue   ? fmt::format("Work is overdue. {}", why.text)
               : due.empty() ? why.text

@@ -74,8 +74,9 @@ bool is_bounded(const Report& report) { return report.grade == Grade::U && repor
 std::string grade_text(const Report& report) {
   std::string text = sentence(report.grade_meaning);
   if (is_bounded(report)) {
-    text += fmt::format(" No better than {}: what was seen rules out a better grade.",
-                        name(*report.at_least));
+    text += fmt::format(
+        " No better than {}{}.", name(*report.at_least),
+        report.audience == Audience::owner ? "" : ": what was seen rules out a better grade");
   }
   return text;
 }
@@ -332,10 +333,10 @@ void add_prognosis_for_owner(Document& out, const Report& report) {
   const std::string low = of_a_hundred(f.low, {}, {});
   const std::string high = of_a_hundred(f.high, {}, {});
   out.push_back(Heading{"To come, if nothing is done"});
-  out.push_back(Paragraph{fmt::format(
-      "Of 100 such cars, {} down for this reason within a year{}.",
-      of_a_hundred(f.probability, "breaks", "break"),
-      low == high ? "" : fmt::format(" (it may be {} to {})", low, high))});
+  out.push_back(
+      Paragraph{fmt::format("Of 100 such cars, {} down for this reason within a year{}.",
+                            of_a_hundred(f.probability, "breaks", "break"),
+                            low == high ? "" : fmt::format(" (it may be {} to {})", low, high))});
 }
 
 void add_findings(Document& out, const Report& report) {
@@ -624,11 +625,15 @@ Description describe_for_technician(const Report& report, Units units) {
   Document& out = d.answer;
   out.push_back(Title{unit_line(report, units), circumstances(report, units)});
   out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
-  out.push_back(Lead{"Finding", sentence(report.headline), {}});
+  Lead finding{"Finding", sentence(report.headline), {}};
   if (std::string why = decided_by(report); !why.empty()) {
     out.push_back(Lead{"Why", std::move(why), {}});
+    add_first(out, report, units);
+    out.push_back(std::move(finding));
+  } else {
+    out.push_back(std::move(finding));
+    add_first(out, report, units);
   }
-  add_first(out, report, units);
   if (std::string care = cautions_in_short(report); !care.empty()) {
     out.push_back(Lead{"Care", std::move(care), {}});
   }
@@ -671,16 +676,20 @@ Description describe_for_owner(const Report& report, Units units) {
   lead("Driving", report.driving);
   lead("Charging", report.charging);
   lead("Moving", report.moving);
-  lead("Tell", report.tell.empty() ? "" : fmt::format("the workshop: {}", report.tell));
+  lead("Workshop", report.tell.empty() ? "" : fmt::format("Tell them: {}", report.tell));
   Lead risk{"Risk",
             fmt::format("Of 100 such cars, {} damage to the drive unit now.",
                         of_a_hundred(report.risk, "has", "have")),
             {}};
   risk.share = report.risk;
   out.push_back(std::move(risk));
+  for (const Contradiction& contradiction : report.contradictions) {
+    lead("Note", sentence(contradiction.text));
+  }
   if (!report.owner_summary.empty()) {
     out.push_back(Paragraph{fmt::format("{}", fmt::join(report.owner_summary, " "))});
   }
+  add_reservations(out, report);
   add_items(out, "Take care", texts_of(report.cautions));
   add_what_follows(out, report, units);
   add_work_in_full(d.rest, report);
@@ -699,19 +708,16 @@ Description describe_for_owner(const Report& report, Units units) {
     works.push_back(words::work_done(work, report.audience, units));
   }
   add_items(d.rest, "What was done to the car", works);
+  add_note(d.rest, report);
   d.rest.push_back(Heading{"For the workshop"});
-  for (const Contradiction& contradiction : report.contradictions) {
-    d.rest.push_back(Paragraph{sentence(contradiction.text)});
-  }
-  add_reservations(d.rest, report);
   if (report.warnings.size() > report.rules_reservations.size()) {
     d.rest.push_back(
         Paragraph{fmt::format("The technician's report lists {} on this record.",
                               count(report.warnings.size() - report.rules_reservations.size(),
                                     "further remark", "further remarks"))});
   }
-  add_note(d.rest, report);
-  add_basis(d.rest, report);
+  d.rest.push_back(Paragraph{fmt::format("Record {}. {} {}. {}", short_sha(report.record_sha256),
+                                         kToolName, report.tool_version, rules_used(report))});
   return d;
 }
 

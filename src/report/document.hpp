@@ -160,7 +160,8 @@ Description describe(const Report& report, Units units);
 Document describe(const Report& report, Units units, bool full);
 Document describe(const Batch& batch, Units units);
 // What a first screen in a terminal or a note ends with.
-inline constexpr std::string_view kMore = "More with --full. A screening aid: a technician decides.";
+inline constexpr std::string_view kMore =
+    "More with --full. A screening aid: a technician decides.";
 
 }  // namespace dryshaft::document
 

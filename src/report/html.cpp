@@ -74,8 +74,7 @@ class Html {
  private:
   static bool runs_on(const Block& block) {
     return std::holds_alternative<document::Item>(block) || std::holds_alternative<Care>(block) ||
-           std::holds_alternative<Bar>(block) ||
-           std::holds_alternative<Entry>(block);
+           std::holds_alternative<Bar>(block) || std::holds_alternative<Entry>(block);
   }
 
   template <typename... Args>

@@ -499,7 +499,7 @@ void write_rest(Writer& json, const Report& report) {
 }  // namespace
 
 std::string_view name(Whereabouts whereabouts) {
-  constexpr std::string_view kNames[] = {"in-use", "for-sale", "core"};
+  constexpr std::string_view kNames[] = {"in-use", "for-sale", "core", "opened"};
   return kNames[static_cast<std::size_t>(whereabouts)];
 }
 

@@ -74,17 +74,6 @@ std::string short_percent(double probability) {
   return probability > 0.99 ? ">99 %" : percent(probability);
 }
 
-std::string grouped(double value) {
-  if (!std::isfinite(value)) {
-    return "?";
-  }
-  std::string digits = fmt::format("{:.0f}", rounded(std::abs(value), 0));
-  for (std::size_t at = digits.size(); at > 3; at -= 3) {
-    digits.insert(at - 3, 1, ',');
-  }
-  return value < 0 && digits != "0" ? "-" + digits : digits;
-}
-
 std::string_view unit_name(Units units) { return units == Units::mi ? "mi" : "km"; }
 
 double in_units(double km, Units units) { return units == Units::mi ? km / kKmPerMile : km; }
@@ -112,9 +101,10 @@ std::string deadline(const std::optional<double>& within_km,
   const bool no_driving = km_known && limit_value(*within_km, units) <= 0;
   const bool no_waiting = days_known && *within_days < 1;
   if (no_driving) {
-    const std::string_view before = whereabouts == Whereabouts::core
-                                        ? "before it is energised or fitted"
-                                        : "before any further driving";
+    const std::string_view before =
+        whereabouts == Whereabouts::core     ? "before it is energised or fitted"
+        : whereabouts == Whereabouts::opened ? "before it is closed"
+                                             : "before any further driving";
     return days_known && !no_waiting ? fmt::format("{} and within {}", before, days(*within_days))
                                      : std::string(before);
   }

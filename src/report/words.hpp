@@ -6,6 +6,7 @@
 #include <string>
 #include <string_view>
 
+#include "base/sentence.hpp"
 #include "dryshaft/report.hpp"
 
 namespace dryshaft::words {
@@ -31,7 +32,7 @@ std::string short_percent(double probability);
 double round_step(double range, double parts);
 
 // "182400" with thousands separated: "182,400".
-std::string grouped(double value);
+using dryshaft::grouped;
 
 std::string_view unit_name(Units units);
 // A distance in km, as a number in other units.
@@ -44,7 +45,7 @@ std::string limit(double km, Units units);  // "500", without the unit
 std::string days(double days);              // "14 days", "1 year"
 
 // "within 500 km or 14 days", "before any further driving", of a core "before it is energised or
-// fitted"; empty: no limit.
+// fitted", of an open one "before it is closed"; empty: no limit.
 std::string deadline(const std::optional<double>& within_km,
                      const std::optional<double>& within_days, Units units,
                      Whereabouts whereabouts = Whereabouts::in_use);

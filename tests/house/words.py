@@ -4,8 +4,9 @@
     words.py [ROOT]
 
 Looks through the texts of data and the string literals of some folders of src for words that have
-a plainer one, and through data for sentences that are too long. Prints each as `file:line: what`
-and exits 1 if there is one. A text is what has a space in it: ids and keys have none.
+a plainer one, through data for sentences that are too long, and at how many years of school the
+texts for owners ask for. Prints each as `file:line: what` and exits 1 if there is one. A text is
+what has a space in it: ids and keys have none.
 """
 import json
 import pathlib
@@ -20,6 +21,11 @@ FOLDERS = ["vocabulary", "decide", "diagnose", "report", "plan", "onset", "outco
 LEFT_OUT = set()
 
 LONGEST = 25  # words in a sentence of data
+SCHOOL_YEARS = 6  # that a file's texts for owners may ask for
+
+# Members of the rule data that an owner or a buyer reads.
+FOR_OWNERS = {"owner_text", "owner_meaning", "owner_summary", "buyer_text", "plain", "drive",
+              "drive_quiet", "trial", "charge", "charging", "stop", "carried"}
 
 # (what is refused, what to write). A plural or an ending of a verb goes with each word.
 WORDS = [(re.compile(rf"\b(?:{pattern})\b", re.IGNORECASE), instead) for pattern, instead in [
@@ -116,7 +122,38 @@ def long_sentences(text):
             yield f'a sentence of {len(words)} words: "{" ".join(words[:6])} ..."'
 
 
+def members(node, wanted, inside=False):
+    """Texts of the members that are wanted, whatever holds them."""
+    if isinstance(node, dict):
+        for name, value in node.items():
+            yield from members(value, wanted, name in wanted)
+    elif isinstance(node, list):
+        for value in node:
+            yield from members(value, wanted, inside)
+    elif inside and isinstance(node, str):
+        yield node
+
+
+def syllables(word):
+    """Groups of vowels, less a silent e at the end: near enough for an average."""
+    groups = re.findall(r"[aeiouy]+", word.lower())
+    silent = word.lower().endswith("e") and not word.lower().endswith("le")
+    return max(1, len(groups) - (silent and len(groups) > 1))
+
+
+def school_years(texts):
+    """The grade level of J. P. Kincaid and others, 1975 (Naval Technical Training, Research Branch
+    Report 8-75), its coefficients from memory."""
+    sentences = [s for text in texts for s in SENTENCE_END.split(text) if re.search(r"\w", s)]
+    words = [w for s in sentences for w in re.findall(r"[A-Za-z]+", s)]
+    return 0.39 * len(words) / len(sentences) + 11.8 * sum(map(syllables, words)) / len(words) - 15.59
+
+
 def breaches(root):
+    for path in sorted((root / "data" / "rules").glob("*.json")):
+        texts = list(members(json.loads(path.read_text(encoding="utf-8")), FOR_OWNERS))
+        if texts and (years := school_years(texts)) > SCHOOL_YEARS:
+            yield f"{path.relative_to(root)}:1: texts for owners ask for {years:.1f} years of school"
     for path in sorted((root / "data").rglob("*.json")):
         name = str(path.relative_to(root))
         if name not in LEFT_OUT:
