@@ -417,8 +417,12 @@ class PlanPage {
                       range(p_.loss_low, p_.loss_high)));
     }
     heading("How sure this is");
-    say("The unit has not been opened. These are chances from what was seen and heard, not a "
-        "promise. Treat two prices that lie close together as equal.");
+    const bool opened = std::ranges::any_of(r_.observed, [](const Observation& o) {
+      return *finding_named(o.finding) >= Finding::opened_seal_leak;
+    });
+    say(fmt::format("{}These are chances from what was seen and heard, not a promise. Treat two "
+                    "prices that lie close together as equal.",
+                    opened ? "" : "The unit has not been opened. "));
     if (p_.close && at(1) != nullptr) {
       say("As far as can be told, the first two options cost the same. Choose the one that suits "
           "you.");
