@@ -301,7 +301,7 @@ class Ask(Files):
         wait_for(b"Which of these cars")
         self.assertNotIn(b"When was the car built", seen)
         os.write(terminal, b"quit\n")
-        wait_for(b"Screening aid")
+        wait_for(b"For the workshop")
         self.assertEqual(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), 0)
         os.close(terminal)
         with open(self.path("t.jsonl"), encoding="utf-8") as file:

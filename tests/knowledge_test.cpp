@@ -149,7 +149,7 @@ TEST_CASE("each role is one action's, and the owner's form has a caution") {
         "  {\n"
         "  ^\n");
   CHECK(complaints_after("actions.json", R"("role": "look-again")", R"("role": "stop")") ==
-        "actions.json:80:67: error[repeated]: /actions/10/role is \"stop\"\n"
+        "actions.json:86:67: error[repeated]: /actions/10/role is \"stop\"\n"
         "  \"role\": \"stop\", \"importance\": 8,\n"
         "          ^\n"
         "  allowed: a role that no other action has\n"
@@ -186,12 +186,12 @@ TEST_CASE("an action that nothing would close is refused") {
             R"(     "closed_by": {"work": [["gear-bearings-renewed"], ["unit-replaced"]]},
 )",
             "") ==
-        "actions.json:17:5: error[missing]: /actions/2 has no \"closed_by\"\n"
+        "actions.json:19:5: error[missing]: /actions/2 has no \"closed_by\"\n"
         "  {\"id\": \"renew-gear-bearings\", \"title\": \"Replace the gearbox input bearin\n"
         "  ^\n");
   for (const std::string value : {"{}", R"({"work": [], "look": []})", R"({"work": [[]]})"}) {
     CHECK(complaints_closed_by(value) ==
-          "actions.json:18:19: error[missing]: /actions/2/closed_by names neither work nor a check "
+          "actions.json:20:19: error[missing]: /actions/2/closed_by names neither work nor a check "
           "that closes the action\n"
           "  \"closed_by\": " +
               value +
@@ -200,12 +200,12 @@ TEST_CASE("an action that nothing would close is refused") {
               "  hint: \"work\": lists of what has to be done, \"look\": findings\n");
   }
   CHECK(complaints_closed_by(R"(["unit-replaced"])") ==
-        "actions.json:18:19: error[wrong-type]: /actions/2/closed_by is an array\n"
+        "actions.json:20:19: error[wrong-type]: /actions/2/closed_by is an array\n"
         "  \"closed_by\": [\"unit-replaced\"],\n"
         "               ^\n"
         "  allowed: an object\n");
   CHECK(complaints_closed_by(R"({"work": ["unit-replaced"], "look": ["noise"]})") ==
-        "actions.json:18:29: error[wrong-type]: /actions/2/closed_by/work/0 is \"unit-replaced\"\n"
+        "actions.json:20:29: error[wrong-type]: /actions/2/closed_by/work/0 is \"unit-replaced\"\n"
         "  \"work\": [\"unit-replaced\"], \"look\": [\"noise\"]},\n"
         "           ^\n"
         "  allowed: an array\n");
@@ -213,7 +213,7 @@ TEST_CASE("an action that nothing would close is refused") {
 
 TEST_CASE("a word that closes no action is refused with the words that do") {
   CHECK(complaints_closed_by(R"({"work": [["gear-bearings-renewd"], ["unit-replaced"]]})") ==
-        "actions.json:18:30: error[bad-value]: /actions/2/closed_by/work/0/0 is "
+        "actions.json:20:30: error[bad-value]: /actions/2/closed_by/work/0/0 is "
         "\"gear-bearings-renewd\"\n"
         "  [\"gear-bearings-renewd\"], [\"unit-replaced\"]]},\n"
         "   ^\n"
@@ -222,7 +222,7 @@ TEST_CASE("a word that closes no action is refused with the words that do") {
             "\n"
             "  hint: did you mean \"gear-bearings-renewed\"?\n");
   CHECK(complaints_closed_by(R"({"work": [["unit-replaced"]], "look": ["noice"]})") ==
-        "actions.json:18:58: error[bad-value]: /actions/2/closed_by/look/0 is \"noice\"\n"
+        "actions.json:20:58: error[bad-value]: /actions/2/closed_by/look/0 is \"noice\"\n"
         "  \"look\": [\"noice\"]},\n"
         "           ^\n"
         "  allowed: " +
@@ -230,7 +230,7 @@ TEST_CASE("a word that closes no action is refused with the words that do") {
             "\n"
             "  hint: did you mean \"noise\"?\n");
   CHECK(complaints_closed_by(R"({"work": [["unit-replaced"]], "looks": ["noise"]})") ==
-        "actions.json:18:49: error[unknown-member]: /actions/2/closed_by/looks is not a member "
+        "actions.json:20:49: error[unknown-member]: /actions/2/closed_by/looks is not a member "
         "that is known here\n"
         "  \"looks\": [\"noise\"]},\n"
         "  ^\n"

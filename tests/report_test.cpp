@@ -309,10 +309,10 @@ Shaft seal in use for 121,150 km. Inspected by a technician.
 
 Grade D   Damage now, or a hazard: do not drive or energise until opened or made
           safe.
-Finding   Coolant has passed the rotor shaft seal (over 99 %) and the rotor
-          bearings are probably rusting (88 %).
 Why       Coolant stands in the port.
 First     Now, before any further driving: take it out of use.
+Finding   Coolant has passed the rotor shaft seal (over 99 %) and the rotor
+          bearings are probably rusting (88 %).
 Care      High voltage, toxic coolant
 
 What to do, whichever limit comes first
@@ -430,10 +430,10 @@ TEST_CASE("technician: an ungraded unit, in miles", "[report][text]") {
 
 Grade U   Ungraded: what would rule out C or D was not observed. No better than
           B: what was seen rules out a better grade.
-Finding   A noise that fits etched gearbox bearings (61 %); nobody has looked at
-          the sensor port, so a leak is not ruled out.
 Why       A bearing noise is heard.
 First     Soon, within 930 mi or 30 days: check the port.
+Finding   A noise that fits etched gearbox bearings (61 %); nobody has looked at
+          the sensor port, so a leak is not ruled out.
 
 Warnings
   - no odometer reading: distance-based limits are not known
@@ -475,7 +475,7 @@ TEST_CASE("owner: the whole text", "[report][text]") {
       R"text(HL-0152, Corrie (dunlin-1), 2026-03-14, distance not known
 
 Grade U   Not graded yet: one look that only a workshop can take is missing. No
-          better than B: what was seen rules out a better grade.
+          better than B.
 Why       A bearing noise is heard.
 First     Soon, within 1,500 km or 30 days: have a workshop look at the
           rotor-sensor port.
@@ -483,6 +483,7 @@ Driving   Yes, until the check is due.
 Charging  Yes.
 Workshop  Tell them: a noise under load.
 Risk      Of 100 such cars, about 66 have damage to the drive unit now.
+Note      The noise began after the inspection.
 
 Your car makes a noise that often comes from worn bearings in the drive unit. On
 its own that is a nuisance and no danger. There is one thing that nobody has
@@ -499,16 +500,12 @@ What to do, and why
 Why U
   - No better than B: a bearing noise is heard. (bearing-noise)
 
-For the workshop
-  The noise began after the inspection.
-  The technician's report lists 1 further remark on this record.
-
 Note on the record
   Bought it in spring.
 
-Basis of this report
-  Record intake.jsonl:18, b01dfacedead. dryshaft 0.1.0.
-  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
+For the workshop
+  The technician's report lists 1 further remark on this record.
+  Record b01dfacedead. dryshaft 0.1.0. Rules core 1.0.0, 3f9a0c12b4de.
 )text";
   const std::string text = to_text(owners(), {.full = true});
   CHECK(text == expected);
@@ -628,11 +625,11 @@ Shaft seal in use for 121,150 km. Inspected by a technician.
 
 **Grade D:** Damage now, or a hazard: do not drive or energise until opened or made safe.
 
-**Finding:** Coolant has passed the rotor shaft seal (over 99 %) and the rotor bearings are probably rusting (88 %).
-
 **Why:** Coolant stands in the port.
 
 **First:** Now, before any further driving: take it out of use.
+
+**Finding:** Coolant has passed the rotor shaft seal (over 99 %) and the rotor bearings are probably rusting (88 %).
 
 **Care:** High voltage, toxic coolant
 
