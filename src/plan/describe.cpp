@@ -420,7 +420,8 @@ class PlanPage {
     const bool opened = std::ranges::any_of(r_.observed, [](const Observation& o) {
       return *finding_named(o.finding) >= Finding::opened_seal_leak;
     });
-    say(fmt::format("{}These are chances from what was seen and heard, not a promise. Treat two "
+    say(
+        fmt::format("{}These are chances from what was seen and heard, not a promise. Treat two "
                     "prices that lie close together as equal.",
                     opened ? "" : "The unit has not been opened. "));
     if (p_.close && at(1) != nullptr) {
