@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <cstdlib>
 #include <nlohmann/json.hpp>
 #include <random>
 #include <span>
@@ -496,6 +497,34 @@ TEST_CASE("tyre sizes give their published outer diameters") {
        {"", "205/55", "205-55R16", "205/55R", "/55R16", "205/55R16 ", "2055/55R16", "000/55R16"}) {
     CHECK(!parse_tyre(bad));
   }
+}
+
+// The usual rules of design (from memory): a whole number of slots per pole and phase; of a cage,
+// an even number of bars that differs from the slots by none of what makes noise or torque that
+// sticks.
+TEST_CASE("motors of the shipped families could be built") {
+  int cages = 0;
+  for (const Family& family : shipped().families) {
+    INFO(family.id);
+    if (!family.machine) {
+      continue;
+    }
+    const Machine& m = *family.machine;
+    const int poles = 2 * m.pole_pairs;
+    REQUIRE(poles > 0);
+    CHECK(m.stator_slots % (3 * poles) == 0);
+    if (m.rotor_bars == 0) {
+      continue;
+    }
+    ++cages;
+    CHECK(m.rotor_bars % 2 == 0);
+    const int apart = std::abs(m.stator_slots - m.rotor_bars);
+    for (const int bad : {0, 1, 2, poles - 2, poles - 1, poles, poles + 1, poles + 2, 2 * poles,
+                          3 * poles, 5 * poles}) {
+      CHECK(apart != bad);
+    }
+  }
+  CHECK(cages == 1);
 }
 
 TEST_CASE("conditions are told in words") {
