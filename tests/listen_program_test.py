@@ -22,8 +22,8 @@ from command_line import families
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 REAL = os.path.join("..", "shared", "checks", "recordings")
 RATE = 12000
-RPM = 1797
-BEARING = "rear=9:7.94:39.04:0"
+RPM = 1620
+BEARING = "rear=11:6.2:43.5:0"
 PLAIN = ["--rotor-rpm", str(RPM), "--bearing", BEARING]
 UNIT = ["--family", "plover-2", "--vehicle", "Tarn"]
 
@@ -36,8 +36,8 @@ def inner_race(seconds=10, fault=1.0, seed=1):
     """Noise, and where `fault` is above 0 the ringing of a bad place on the inner race."""
     draw = random.Random(seed)
     turns = RPM / 60
-    r = 7.94 / 39.04
-    passes = 9 / 2 * (1 + r) * turns
+    r = 6.2 / 43.5
+    passes = 11 / 2 * (1 + r) * turns
     samples = [draw.gauss(0, 0.05) for _ in range(int(seconds * RATE))]
     at = 0.0
     while fault > 0 and at < seconds:
@@ -320,8 +320,8 @@ class Usage(Files):
                    self.good, "--bearing", BEARING)
         self.usage("--tyre is for a drive unit; with --bearing, only the speed --rotor-rpm of its shaft is "
                    "needed", self.good, *PLAIN, "--tyre", "225/50R16")
-        self.usage("--bearing: \"9:7.94:39.04\" is no bearing: it has 3 numbers, not 4; write n:d:D:angle, as "
-                   "in 9:7.94:39.04:0", self.good, "--rotor-rpm", "1797", "--bearing", "9:7.94:39.04")
+        self.usage("--bearing: \"11:6.2:43.5\" is no bearing: it has 3 numbers, not 4; write n:d:D:angle, as "
+                   "in 11:6.2:43.5:0", self.good, "--rotor-rpm", "1620", "--bearing", "11:6.2:43.5")
         self.usage("--bearing: two are called \"rear\"", self.good, *PLAIN, "--bearing", "rear=8:1:5:0")
         self.assertEqual(run().returncode, 2)
         self.assertEqual(run(self.good, *PLAIN, "--format", "pdf").returncode, 2)
@@ -329,8 +329,8 @@ class Usage(Files):
 
     def test_geometry(self):
         def bearing(text, what):
-            self.usage(f'--bearing: "{text}" is no bearing: {what}; write n:d:D:angle, as in 9:7.94:39.04:0',
-                       self.good, "--rotor-rpm", "1797", "--bearing", text)
+            self.usage(f'--bearing: "{text}" is no bearing: {what}; write n:d:D:angle, as in 11:6.2:43.5:0',
+                       self.good, "--rotor-rpm", "1620", "--bearing", text)
 
         # Taken as they are, each of these would be looked for until the end of days.
         bearing("9:1e-300:39:0", "the element diameter d is 1e-300 and the pitch diameter D 39; both must be "
@@ -339,9 +339,9 @@ class Usage(Files):
         bearing("9:1:1000:0", "the pitch diameter D is 1000 times the element diameter d; it must be 1.25 to 100 "
                 "times")
         bearings = [text for i in range(17) for text in ("--bearing", f"b{i}={BEARING.split('=')[1]}")]
-        self.usage("--bearing: there are 17 bearings; at most 16 are looked at", self.good, "--rotor-rpm", "1797",
+        self.usage("--bearing: there are 17 bearings; at most 16 are looked at", self.good, "--rotor-rpm", "1620",
                    *bearings)
-        self.assertEqual(run(self.good, "--rotor-rpm", "1797", *bearings[2:]).returncode, 0)
+        self.assertEqual(run(self.good, "--rotor-rpm", "1620", *bearings[2:]).returncode, 0)
 
     def test_geometry_of_a_family(self):
         with open(os.path.join("data", "families", "plover-2.json"), encoding="utf-8") as file:

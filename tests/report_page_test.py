@@ -70,7 +70,7 @@ class Shown(unittest.TestCase):
             "recording": page("recording", "listen", recording("one.wav"), "--family", "plover-2",
                               "--rotor-rpm", "4500", "--load", "0:01-0:06=steady"),
             "recordings": page("recordings", "listen", recording("two.wav"), recording("three.wav"),
-                               "--rotor-rpm", "4500", "--bearing", "9:7.94:39.04:0"),
+                               "--rotor-rpm", "4500", "--bearing", "11:6.2:43.5:0"),
         }
 
     def look(self, size, dark):

@@ -25,7 +25,7 @@ Result<Bearing> refused(std::string_view text, std::string_view what) {
   Diagnostic d;
   d.code = "bad-bearing";
   d.message = fmt::format("\"{}\" is no bearing: {}", text, what);
-  d.hint = "n:d:D:angle, as in 9:7.94:39.04:0";
+  d.hint = "n:d:D:angle, as in 11:6.2:43.5:0";
   result.diagnostics.push_back(std::move(d));
   return result;
 }

@@ -83,7 +83,7 @@ void count_false_alarms(int signals, double least_depth) {
                               },
                               {}};
     const Result<NoiseReport> r =
-        listen_to_bearings(recording, {{"b", 9, 7.94, 39.04, 0}}, 1500, options);
+        listen_to_bearings(recording, {{"b", 11, 6.2, 43.5, 0}}, 1500, options);
     named += r.value && !r.value->named.empty() ? 1 : 0;
   }
   std::printf("named in %d of %d noise signals at a stated 5 %%, least depth %.1f\n", named,
