@@ -25,6 +25,29 @@ for file in bin/dryshaft share/man/man1/dryshaft.1.gz share/doc/dryshaft/copyrig
 done
 signed=$(zcat "$scratch/usr/share/doc/dryshaft/changelog.gz" | grep '^ -- ')
 [[ $signed == " -- $contact  "* ]] || { echo "the changelog is not signed by \"$contact\""; exit 1; }
+# Its copyright file names all whose code is compiled in, by the headers that the sources include, and
+# the libraries that it is linked to, and has the text of each licence.
+copyright=$scratch/usr/share/doc/dryshaft/copyright
+source=$(sed -n 's/^dryshaft_SOURCE_DIR:STATIC=//p' "$build/CMakeCache.txt")
+headers=$(grep -rhoE '#include <[A-Za-z]+/' "$source/src" "$source/include" | sed 's/.*<//; s,/,,' | sort -u |
+          grep -vxE 'sys|dryshaft|kissfft')  # kissfft is C: nothing of its headers is compiled
+[ "$(wc -w <<< "$headers")" -ge 5 ] || { echo "found too few headers: $headers"; exit 1; }
+for header in $headers; do
+  grep -qxF "Files: $header/*" "$copyright" || { echo "no $header in the copyright file"; exit 1; }
+done
+libraries=$(sed -n 's/^ Depends: //p' <<< "$fields" | tr ',' '\n' | sed 's/^ *//; s/ .*//' |
+            grep -vxE 'libc6|libgcc-s1|libstdc\+\+6')
+for library in $libraries; do
+  grep -qF "${library%%[0-9]*}" "$copyright" ||
+    { echo "no $library in the copyright file"; exit 1; }
+done
+for licence in $(sed -n '/^Files: /,/^$/s/^License: //p' "$copyright" | cut -d ' ' -f 1 | sort -u); do
+  awk -v RS= -v wanted="License: $licence" 'index($0, wanted) == 1 && NF > 4 {n++} END {exit !n}' "$copyright" ||
+    { echo "no text of $licence in the copyright file"; exit 1; }
+done
+# The first command of its help works from any folder.
+first=$(cd / && "$scratch/usr/bin/dryshaft" --help | sed -n '/^To see a report, type:$/{n;s/^ *//p}')
+(cd / && eval "$first" | grep -q HL-0102 ) || { echo "the help's first command does not work: $first"; exit 1; }
 # Nothing of the library, and nothing outside of usr.
 [ ! -e "$scratch/usr/include" ] || { echo "headers in $deb"; exit 1; }
 [ "$(ls "$scratch")" = usr ] || { echo "files outside of usr in $deb"; exit 1; }
