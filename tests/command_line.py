@@ -12,10 +12,20 @@ def said(program, *arguments):
 
 def commands(program, path=()):
     """Every command and those below it, from what --help lists."""
-    listed = re.search(r"\nCommands:\n(.*?)\n\n", said(program, *path, "--help"), re.S)
-    for name in re.findall(r"^  (\S+)", listed[1] if listed else "", re.M):
+    for name in below(program, path):
         yield (*path, name)
         yield from commands(program, (*path, name))
+
+
+def below(program, path):
+    """Names of the commands below one; the program lists them under what they are for."""
+    text = said(program, *path, "--help")
+    if path:
+        listed = re.search(r"\nCommands:\n(.*?)\n\n", text, re.S)
+        return re.findall(r"^  (\S+)", listed[1] if listed else "", re.M)
+    groups = text.split("\nOptions:\n")[0].split("\n\n")
+    lists = [group for group in groups if re.match(r"[A-Z][^:\n]*:\n  [a-z]+ ", group)]
+    return list(dict.fromkeys(re.findall(r"^  ([a-z]+) ", "\n".join(lists), re.M)))
 
 
 def topics(program):

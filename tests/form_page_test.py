@@ -208,7 +208,7 @@ def as_typed(page, answers):
 
 def by_terminal(page, answers, *options):
     path = os.path.join(scratch.name, "asked.jsonl")
-    run("form", "ask", "--today", answers["date"], "--out", path, *options, text=as_typed(page, answers))
+    run("form", "ask", "--today", answers["date"], "--save", path, *options, text=as_typed(page, answers))
     with open(path, encoding="utf-8") as file:
         return [json.loads(line) for line in file]
 

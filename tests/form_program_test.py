@@ -49,7 +49,7 @@ class Files(unittest.TestCase):
         out = self.path("record.jsonl")
         if os.path.exists(out):
             os.unlink(out)
-        done = run("ask", "--today", TODAY, "--out", out, *options, text="".join(f"{l}\n" for l in lines))
+        done = run("ask", "--today", TODAY, "--save", out, *options, text="".join(f"{l}\n" for l in lines))
         records = []
         if os.path.exists(out):
             with open(out, encoding="utf-8") as file:
@@ -244,7 +244,7 @@ class Ask(Files):
         self.assertIn(b"1/11 ", done.stdout)
 
     def test_a_record_that_cannot_be_saved_is_shown(self):
-        done = run("ask", "--today", TODAY, "--out", "/no/such/folder/x", text="HL-0147\nq\n")
+        done = run("ask", "--today", TODAY, "--save", "/no/such/folder/x", text="HL-0147\nq\n")
         self.assertEqual(done.returncode, 4)
         self.assertIn(b'\n{"format":"dryshaft-record/1","unit":{"id":"HL-0147"},', done.stdout)
         self.assertIn(b"Ask a workshop", done.stdout)
@@ -284,7 +284,7 @@ class Ask(Files):
         """One question at a time: the next comes only after an answer."""
         child, terminal = pty.fork()
         if child == 0:
-            os.execv(PROGRAM, [PROGRAM, "form", "ask", "--today", TODAY, "--out", self.path("t.jsonl")])
+            os.execv(PROGRAM, [PROGRAM, "form", "ask", "--today", TODAY, "--save", self.path("t.jsonl")])
         seen = b""
 
         def wait_for(text):
@@ -343,7 +343,7 @@ class Ask(Files):
     def test_ctrl_c_keeps_the_answers_in_the_file(self):
         for by in (signal.SIGINT, signal.SIGTERM):
             out = self.path("kept.jsonl", "an earlier one\n")
-            code, said = self.interrupted(["HL-0147", "Tarn"], "--out", out, by=by)
+            code, said = self.interrupted(["HL-0147", "Tarn"], "--save", out, by=by)
             self.assertEqual(code, -by)
             self.assertIn(f"<stdin>: interrupted; what was answered so far is kept in {out}\n", said)
             with open(out, encoding="utf-8") as file:
@@ -357,14 +357,14 @@ class Ask(Files):
                                       self.RECORD), said)
 
     def test_ctrl_c_and_a_file_that_cannot_be_written_shows_the_record(self):
-        code, said = self.interrupted(["HL-0147", "Tarn"], "--out", "/no/such/folder/x")
+        code, said = self.interrupted(["HL-0147", "Tarn"], "--save", "/no/such/folder/x")
         self.assertEqual(code, -signal.SIGINT)
         self.assertIn("error[output]: cannot be written", said)
         self.assertTrue(said.endswith(self.RECORD), said)
 
     def test_ctrl_c_before_the_first_answer_leaves_an_earlier_record_alone(self):
         out = self.path("kept.jsonl", "an earlier one\n")
-        code, said = self.interrupted([], "--out", out)
+        code, said = self.interrupted([], "--save", out)
         self.assertEqual(code, -signal.SIGINT)
         self.assertNotIn("interrupted", said)
         with open(out, encoding="utf-8") as file:

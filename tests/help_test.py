@@ -34,6 +34,11 @@ class Help(unittest.TestCase):
     def test_all_commands_are_found(self):
         for path in [("assess",), ("form", "blank"), ("rules", "show"), ("help",)]:
             self.assertIn(path, COMMANDS)
+        # Each is listed by the program's own help too, by what it is for.
+        program = said("--help")
+        for path in COMMANDS:
+            if not any(len(other) > len(path) and other[:len(path)] == path for other in COMMANDS):
+                self.assertRegex(program, rf"\n  {' '.join(path)} ")
 
     def test_help_of_a_command_is_its_own(self):
         for path in COMMANDS:
@@ -44,6 +49,45 @@ class Help(unittest.TestCase):
         texts += [said("help")] + [said("help", topic) for topic in TOPICS]
         for line in "".join(texts).splitlines():
             self.assertLessEqual(len(line), 80, line)
+
+    # What they show is run by tests/documents_test.py.
+    def test_every_command_has_examples(self):
+        for path in COMMANDS:
+            text = said(*path, "--help")
+            with self.subTest(path=path):
+                self.assertRegex(text, r"\n\nExamples:\n(  dryshaft .+\n      [A-Z].+\.\n){1,3}\Z")
+                lines = re.findall(r"^  (dryshaft .+)$", text, re.M)
+                self.assertTrue(all(line.startswith(" ".join(("dryshaft", *path))) for line in lines), lines)
+
+    def test_first_command_works_from_anywhere(self):
+        with tempfile.TemporaryDirectory() as folder:
+            for where in (".", folder):
+                shown = re.search(r"\nTo see a report, type:\n  (.+)\n", run("--help", cwd=where).stdout)
+                done = subprocess.run(["bash", "-c", shown[1]], cwd=where, capture_output=True, text=True, check=False)
+                self.assertEqual((done.returncode, done.stderr), (0, ""))
+                self.assertIn("HL-0102", done.stdout)
+
+    def test_no_type_of_a_library(self):
+        library = re.compile(r"\b(TEXT|INT|UINT|FLOAT|BOOLEAN|ENUM|REQUIRED|Needs|Excludes)\b|\{\w+,|->|\bin \[|:\{")
+        for path in [(), *COMMANDS]:
+            options = said(*path, "--help").split("\nExamples:")[0]
+            self.assertIsNone(library.search(options), (path, library.search(options)))
+            for placeholder in re.findall(r"^  --[a-z-]+ (\S+)", options, re.M):
+                self.assertRegex(placeholder, r"^[A-Zn\[]", path)
+
+    def test_an_option_means_the_same_wherever_it_stands(self):
+        meanings = {}
+        for path in [(), *COMMANDS]:
+            options = re.search(r"\nOptions:\n((?:  .*\n)+)", said(*path, "--help"))[1]
+            for entry in re.split(r"\n(?=  -)", options.rstrip("\n")):
+                names, text = re.fullmatch(r"  (-\S+(?:, --\S+)?(?: \S+)?)\s+(.*)", entry, re.S).groups()
+                text = " ".join(text.split())
+                # Choices and what holds without it may differ: they stand in brackets at its end.
+                meanings.setdefault(names.split()[-1] if names.startswith("-h") else names.split()[0], {}) \
+                    .setdefault((names, re.sub(r" \([^()]*\)$", "", text)), []).append(" ".join(path))
+        self.assertGreater(len(meanings), 45)
+        for option, texts in meanings.items():
+            self.assertEqual(len(texts), 1, (option, texts))
 
     def test_every_text_is_a_topic_and_short(self):
         self.assertEqual(sorted(f"{topic}.txt" for topic in TOPICS), sorted(os.listdir("src/cli/topics")))

@@ -92,14 +92,14 @@ class FitOnset(unittest.TestCase):
                 continue
             for unit in ("plain", "km", "years"):
                 table = os.path.join(DATA, name)
-                fit = json.loads(self.good("--table", table, "--unit", unit, "--format", "json"),
+                fit = json.loads(self.good("--table", table, "--over", unit, "--format", "json"),
                                  parse_constant=self.fail)
                 for curve in fit["curves"].values():
                     self.assertEqual(curve["shape"] is None, curve["status"] != "converged", name)
                 if unit == "years":
                     continue
                 for form in ("text", "html"):
-                    out = self.good("--table", table, "--unit", unit, "--format", form)
+                    out = self.good("--table", table, "--over", unit, "--format", form)
                     self.assertNotIn("nan", out)
                     self.assertNotIn("-inf", out)
                 if unit == "plain":
@@ -126,8 +126,8 @@ class FitOnset(unittest.TestCase):
     def test_wrong_usage(self):
         self.assertEqual(self.refused(2, HISTORY, "--table", "t.csv"),
                          "dryshaft: --table takes the place of records: give one of the two\n")
-        self.assertEqual(self.refused(2, HISTORY, "--unit", "km"),
-                         "dryshaft: --unit goes with --table; of records, --over km or --over years\n")
+        self.assertEqual(self.refused(2, HISTORY, "--over", "plain"),
+                         "dryshaft: --over plain goes with --table: records tell km and years\n")
         self.assertEqual(self.refused(2, HISTORY, "--by", "familly"),
                          'dryshaft: there is no field to compare by "familly", did you mean "family"?; '
                          "fields, besides those of your own (x_...): family, gear_bearings, "

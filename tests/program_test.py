@@ -213,7 +213,7 @@ class Harmless(OddFiles):
             ["plan", one, "--prices", prices], ["plan", "--intake", records, "--prices", prices],
             ["plan", one, "--job-sheet", "open-and-rebuild"], ["fit", "onset", records],
             ["fit", "onset", "--by", "x_group", records], ["fit", "onset", "--table", intervals],
-            ["fit", "outcomes", teardowns], ["listen", wave, "--bearing", f"{evil}=9:7.94:39.04:0", "--rotor-rpm", "1"])]
+            ["fit", "outcomes", teardowns], ["listen", wave, "--bearing", f"{evil}=11:6.2:43.5:0", "--rotor-rpm", "1"])]
         tried += [["plan", "--intake", records, "--prices", prices, "--format", "csv"]]
         seen = 0
         for arguments in tried:

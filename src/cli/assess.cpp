@@ -35,7 +35,7 @@ struct AssessCommandOptions {
   std::optional<double> due_at;
   bool full = false;
   bool explain = false;
-  unsigned jobs = 1;
+  std::optional<unsigned> jobs;
   DataOptions data;
 };
 
@@ -119,7 +119,7 @@ class Command {
     batch.reports.resize(units);
     Progress progress;
     std::atomic<std::size_t> done{0};
-    in_parallel(units, o_.jobs, [&](std::size_t i) {
+    in_parallel(units, o_.jobs.value_or(1), [&](std::size_t i) {
       batch.reports[i] = grader_->report(read.histories[i], assess_);
       progress.at(++done, units, "units");
     });
@@ -311,7 +311,7 @@ class Command {
 
   bool read_lines(Output& output) {
     std::vector<Records> read(lines_.size());
-    in_parallel(lines_.size(), o_.jobs, [&](std::size_t i) {
+    in_parallel(lines_.size(), o_.jobs.value_or(1), [&](std::size_t i) {
       const Line& l = lines_[i];
       // The text reader knows about byte order marks and several records on a line.
       read[i] = read_records(l.text, l.source, grader_->read_options());
@@ -461,7 +461,7 @@ class Command {
       Grade grade = Grade::U;
     };
     std::vector<Done> done(n);
-    in_parallel(n, o_.jobs, [&](std::size_t i) {
+    in_parallel(n, o_.jobs.value_or(1), [&](std::size_t i) {
       const History history = history_of(i);
       const Report report = grader_->report(history, assess_);
       if (is_wanted(report, wanted_)) {
@@ -505,28 +505,26 @@ class Command {
 Run add_assess(CLI::App& parent) {
   auto o = std::make_shared<AssessCommandOptions>();
   CLI::App* app = parent.add_subcommand(
-      "assess",
-      "Grade inspection records: one unit gives a condition report, several a ranked table");
+      "assess", "Grade inspection records: a report of one unit, a ranked table of several");
   app->add_option("FILE", o->files, "Records, or a table (.csv); - or no file: standard input");
   add_columns_option(*app, o->columns);
-  app->add_option("--for", o->audience, "Who reads the report: technician or owner")
-      ->check(CLI::IsMember({"technician", "owner"}))
-      ->type_name("WHO");
-  app->add_flag("--buying", o->buying, "For someone about to buy the car; with --for owner");
-  app->add_option("--format", o->format, "text, json, jsonl, markdown, html or csv")
-      ->check(CLI::IsMember({"text", "json", "jsonl", "markdown", "html", "csv"}))
-      ->type_name("FORMAT");
-  app->add_flag("--full", o->full, "All of a report; of several, every report after the table");
+  add_for_option(*app, o->audience);
+  add_buying_option(*app, o->buying);
+  add_format_option(*app, o->format, {"text", "json", "jsonl", "markdown", "html", "csv"});
+  app->add_flag("--full", o->full,
+                "The whole report; of several units, every report after the table");
   app->add_flag("--explain", o->explain,
                 "After each text report, trace every step to its rule, file and line");
   add_out_option(*app, o->out);
-  app->add_option("--fail-on", o->fail_on, "Exit 1 where a grade is this bad or worse (U as C)")
-      ->check(CLI::IsMember({"A", "B", "C", "D"}))
-      ->type_name("GRADE");
-  app->add_option("--today", o->today,
-                  "Judge as of this day; default: the newest date in the input (jsonl of a pipe or "
-                  "of long files: of the unit)")
-      ->type_name("DATE");
+  take_one_of(
+      *app->add_option(
+              "--fail-on", o->fail_on,
+              "Exit with code 1 where a unit, U counted as C, has this grade or a worse one")
+           ->type_name("GRADE"),
+      {"A", "B", "C", "D"});
+  add_today_option(*app, o->today,
+                   "the newest date in the input; of jsonl from a pipe or long files, the newest "
+                   "of each unit");
   app->add_option("--since", o->since,
                   "Only units whose grade has got worse since DATE, and new ones not graded A or B")
       ->type_name("DATE");
@@ -538,12 +536,20 @@ Run add_assess(CLI::App& parent) {
            ->type_name("READING"),
       0, spec(Field::odometer_km).maximum);
   add_units_option(*app, o->units);
-  app->add_option("--color", o->colour, "auto, always or never; NO_COLOR is honoured")
-      ->check(CLI::IsMember({"auto", "always", "never"}))
-      ->type_name("WHEN");
-  app->add_option("--jobs", o->jobs, "Threads to use")->check(CLI::Range(1U, 256U))->type_name("N");
+  take_one_of(*app->add_option("--color", o->colour,
+                               "Colour in text; auto: on a terminal, unless NO_COLOR is set")
+                   ->type_name("WHEN")
+                   ->default_str(o->colour),
+              {"auto", "always", "never"});
+  add_jobs_option(*app, o->jobs, "1");
   add_onset_option(*app, o->data);
   add_data_options(*app, o->data);
+  add_examples(*app, {{"A condition report of one unit, for a technician.",
+                       "dryshaft assess examples/film-caught-early.json"},
+                      {"A ranked table of many units, the worst first.",
+                       "dryshaft assess examples/intake.jsonl"},
+                      {"A report in plain words, for an owner about to buy the car.",
+                       "dryshaft assess --for owner --buying examples/used-car-buyer.json"}});
   return [o] { return Command(*o).run(); };
 }
 

@@ -67,6 +67,11 @@ Run add_check(CLI::App& parent) {
   add_today_option(*app, o->today);
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
+  add_examples(*app,
+               {{"Say what is wrong in a record, by line and column.",
+                 "dryshaft check examples/film-caught-early.json"},
+                {"The same for a table of your own, whose titles a file explains.",
+                 "dryshaft check --columns examples/shelf-list.columns examples/shelf-list.csv"}});
   return [o] { return check_files(*o); };
 }
 

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <cstdio>
 #include <functional>
+#include <initializer_list>
 #include <mutex>
 #include <optional>
 #include <string>
@@ -231,6 +232,8 @@ void add_onset_option(CLI::App& app, DataOptions& options);
 // Loads and checks; complaints go to standard error. No value: exit kRejected.
 // Throws Stop where a folder does not exist.
 Result<Knowledge> load(const DataOptions& options);
+// An example record that came with the program, by its shortest path from here; none: it did not.
+std::optional<std::string> example_record();
 // Guides: `folder` if named, else `guides` beside the named rules, and the
 // shipped ones whose file names are not taken. Complaints go to standard error.
 Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,
@@ -255,21 +258,41 @@ Stop no_such(std::string_view what, std::string_view wanted, std::string_view li
 // That `--family` and `--vehicle`, empty where not named, exist; throws Stop.
 void check_names(const std::string& family, const std::string& vehicle, const Knowledge& knowledge);
 
-// Options that several commands have, and what was given with them.
+// Options that several commands have, each with one meaning in all of them, and what was given with
+// them. A default that is named is what help says; an empty one says nothing.
 void add_out_option(CLI::App& app, std::optional<std::string>& out);
 // Two options that name one file: wrong usage.
 void keep_apart(std::string_view option, const std::optional<std::string>& path,
                 std::string_view other_option, const std::optional<std::string>& other_path);
+void add_format_option(CLI::App& app, std::string& format, const std::vector<std::string>& forms);
+void add_for_option(CLI::App& app, std::string& audience);
+void add_buying_option(CLI::App& app, bool& buying);
+void add_family_option(CLI::App& app, std::string& family, std::string_view default_family);
+void add_vehicle_option(CLI::App& app, std::string& vehicle);
+void add_jobs_option(CLI::App& app, std::optional<unsigned>& jobs, std::string_view default_jobs);
+unsigned jobs_of(const std::optional<unsigned>& jobs);  // not given: one per processor
 void add_units_option(CLI::App& app, std::optional<std::string>& units);
 Units units_of(const std::optional<std::string>& units);  // not given: km
-// `--today`, for a command that judges by it only which dates can be right.
-void add_today_option(CLI::App& app, std::optional<std::string>& today);
+// `default_day` says which day it is without; empty: none.
+void add_today_option(CLI::App& app, std::optional<std::string>& today,
+                      std::string_view default_day = {});
 // Throws Stop where it is no date.
 std::optional<int> day_of(std::string_view option, const std::optional<std::string>& text);
+// The option takes one of these words alone.
+void take_one_of(CLI::Option& option, const std::vector<std::string>& words);
 // The option takes a number from `least` on (or only above it) up to `most`, and no NaN.
 void keep_in_range(CLI::Option& option, double least, double most, bool above_least = false);
 
 // --------------------------------------------------------------- commands
+
+// A command line as it is typed, and what it does, in a line of help.
+struct Example {
+  std::string_view does;
+  std::string_view line;
+};
+// What help says at its end: `remark`, if any, and the examples.
+void add_examples(CLI::App& app, std::initializer_list<Example> examples,
+                  std::string_view remark = {});
 
 using Run = std::function<int()>;
 Run add_assess(CLI::App& parent);

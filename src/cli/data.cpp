@@ -17,7 +17,8 @@ namespace fs = std::filesystem;
 
 // Beside an installed program; where it was built from only for one that was not installed: that
 // folder may be anybody's on another machine.
-fs::path shipped_data() {
+// What cannot be found has no path.
+fs::path found_data() {
   std::error_code ec;
   const fs::path program = fs::read_symlink("/proc/self/exe", ec);
   if (const fs::path installed = program.parent_path() / ".." / "share" / "dryshaft";
@@ -29,9 +30,17 @@ fs::path shipped_data() {
       fs::exists(source / "rules" / "rules.json", ec)) {
     return source;
   }
-  throw Stop{kUsage,
-             "the rule data that came with this program cannot be found: name its folder "
-             "with --rules"};
+  return {};
+}
+
+fs::path shipped_data() {
+  fs::path found = found_data();
+  if (found.empty()) {
+    throw Stop{kUsage,
+               "the rule data that came with this program cannot be found: name its folder "
+               "with --rules"};
+  }
+  return found;
 }
 
 std::vector<NamedText> json_files(const fs::path& folder) {
@@ -78,18 +87,32 @@ void add_data_options(CLI::App& app, DataOptions& options) {
          "--rules", take,
          "Rule folder instead of the shipped one, or an overlay file; may be given once each")
       ->allow_extra_args(false)
-      ->type_name("DIR|FILE");
+      ->type_name("FOLDER|FILE");
   app.add_option(
          "--families", options.families,
-         "Folder with family profiles; each comes beside the shipped ones, or in place of that of "
-         "the same file name")
-      ->type_name("DIR");
+         "Folder of family profiles of your own; each is added to the shipped ones, or replaces "
+         "that of the same file name")
+      ->type_name("FOLDER");
 }
 
 void add_onset_option(CLI::App& app, DataOptions& options) {
   app.add_option("--onset", options.onset,
                  "Use the leak statistics of your own records, from fit onset --format json")
       ->type_name("FILE");
+}
+
+std::optional<std::string> example_record() {
+  const fs::path data = found_data();
+  std::error_code ec;
+  // An installation keeps its examples with its documents.
+  for (const fs::path& folder : {data / "../examples", data / "../doc/dryshaft/examples"}) {
+    const fs::path file = fs::weakly_canonical(folder / "film-caught-early.json", ec);
+    if (!data.empty() && fs::exists(file, ec)) {
+      const std::string near = fs::proximate(file, ec).string();
+      return near.empty() || near.size() > file.string().size() ? file.string() : near;
+    }
+  }
+  return std::nullopt;
 }
 
 Result<Knowledge> load(const DataOptions& options) {
@@ -130,9 +153,11 @@ std::string rules_heading(const Knowledge& knowledge) {
 }
 
 void add_guides_option(CLI::App& app, std::optional<std::string>& folder) {
-  app.add_option("--guides", folder,
-                 "Folder with guides; they come before shipped ones of the same file name")
-      ->type_name("DIR");
+  app.add_option(
+         "--guides", folder,
+         "Folder of guides of your own; each is added to the shipped ones, or replaces that of "
+         "the same file name")
+      ->type_name("FOLDER");
 }
 
 Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,

@@ -18,7 +18,6 @@ struct FitOnsetOptions {
   std::optional<std::string> columns;
   std::optional<std::string> today;
   std::optional<std::string> table;
-  std::string unit = "plain";
   std::optional<std::string> over;
   std::string by;
   std::vector<double> at;
@@ -36,11 +35,8 @@ class FittingOnset {
     if (o_.table && !o_.records.empty()) {
       throw Stop{kUsage, "--table takes the place of records: give one of the two"};
     }
-    if (!o_.table && o_.unit != "plain") {
-      throw Stop{kUsage, "--unit goes with --table; of records, --over km or --over years"};
-    }
-    if (o_.table && o_.over) {
-      throw Stop{kUsage, "--over goes with records; of a --table, --unit km or --unit years"};
+    if (!o_.table && o_.over == "plain") {
+      throw Stop{kUsage, "--over plain goes with --table: records tell km and years"};
     }
     if (o_.table && o_.columns) {
       throw Stop{kUsage, "--columns goes with records; a --table has columns of its own"};
@@ -53,7 +49,7 @@ class FittingOnset {
       return kRejected;
     }
     k_ = std::move(*loaded.value);
-    const std::string axis = o_.table ? o_.unit : o_.over.value_or("km");
+    const std::string axis = o_.over.value_or(o_.table ? "plain" : "km");
     axis_ = axis == "km" ? OnsetAxis::km : axis == "years" ? OnsetAxis::years : OnsetAxis::plain;
     check_by();
     std::optional<OnsetPriorWidths> widths;
@@ -163,7 +159,7 @@ class FittingOnset {
 
 Run add_fit_onset(CLI::App& fit) {
   auto o = std::make_shared<FitOnsetOptions>();
-  CLI::App* app = fit.add_subcommand("onset", "When leaks begin, and how often to check");
+  CLI::App* app = fit.add_subcommand("onset", "Find when leaks begin, and how often to check");
   app->add_option("RECORDS", o->records,
                   "Records of many inspections, or tables (.csv); - or no file: standard input");
   add_columns_option(*app, o->columns);
@@ -171,12 +167,13 @@ Run add_fit_onset(CLI::App& fit) {
   app->add_option("--table", o->table,
                   "CSV of intervals instead of records: columns left,right,count; inf: no end")
       ->type_name("FILE");
-  app->add_option("--unit", o->unit, "What the table counts: km, years, or plain numbers (plain)")
-      ->check(CLI::IsMember({"km", "years", "plain"}))
-      ->type_name("UNIT");
-  app->add_option("--over", o->over, "Of records: the seal's distance (km) or its age (years)")
-      ->check(CLI::IsMember({"km", "years"}))
-      ->type_name("WHAT");
+  take_one_of(
+      *app->add_option("--over", o->over,
+                       "What leaks are counted over: the distance or the age of the seal, or "
+                       "plain numbers of a table")
+           ->type_name("WHAT")
+           ->default_str("km, or plain for a table"),
+      {"km", "years", "plain"});
   app->add_option("--by", o->by,
                   "Compare groups: family, vehicle, rotor_bearings, gear_bearings, a field x_... "
                   "of your own, or a column of the table")
@@ -185,20 +182,20 @@ Run add_fit_onset(CLI::App& fit) {
       *app->add_option("--at", o->at,
                        "Distance or age at which to give the probability of a leak; repeatable")
            ->allow_extra_args(false)
-           ->type_name("N"),
+           ->type_name("NUMBER"),
       0, std::numeric_limits<double>::infinity(), true);
-  app->add_option("--prior", o->prior, "Widths of the estimate, in place of the shipped ones")
+  app->add_option("--prior", o->prior,
+                  "File with the spread of the estimate, in place of the shipped one")
       ->type_name("FILE");
-  app->add_option("--format", o->format, "text, json, markdown, or html for a page with a picture")
-      ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
-      ->type_name("FORMAT");
+  add_format_option(*app, o->format, {"text", "json", "markdown", "html"});
   add_out_option(*app, o->out);
   add_data_options(*app, o->data);
-  app->footer(
-      "What it writes with --format json is what assess --onset reads. Examples:\n"
-      "  dryshaft fit onset records/*.jsonl\n"
-      "  dryshaft fit onset --format json --out onset.json records/*.jsonl\n"
-      "  dryshaft fit onset --table intervals.csv --format json");
+  add_examples(*app, {{"When leaks begin on the units of these records.",
+                       "dryshaft fit onset examples/history-ten-years.jsonl"},
+                      {"The same as a file, which assess and plan take with --onset.",
+                       "dryshaft fit onset --format json --out onset.json records/*.jsonl"},
+                      {"From a table of intervals in km.",
+                       "dryshaft fit onset --table intervals.csv --over km"}});
   return [o] { return FittingOnset(*o).run(); };
 }
 

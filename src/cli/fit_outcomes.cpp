@@ -23,15 +23,14 @@ struct FitOutcomesOptions {
   std::optional<std::string> overlay;
   std::optional<double> prior_weight;
   std::optional<std::size_t> folds;
-  unsigned jobs = 0;
+  std::optional<unsigned> jobs;
   DataOptions data;
 };
 
 class FitOutcomes {
  public:
   explicit FitOutcomes(const FitOutcomesOptions& options) : o_(options) {
-    const unsigned jobs =
-        o_.jobs != 0 ? o_.jobs : std::max(1U, std::thread::hardware_concurrency());
+    const unsigned jobs = jobs_of(o_.jobs);
     spread_ = [jobs](std::size_t count, const std::function<void(std::size_t)>& work) {
       in_parallel(count, jobs, work);
     };
@@ -166,7 +165,7 @@ class FitOutcomes {
 Run add_fit_outcomes(CLI::App& fit) {
   auto o = std::make_shared<FitOutcomesOptions>();
   CLI::App* app =
-      fit.add_subcommand("outcomes", "Whether verdicts were right, as the teardowns showed");
+      fit.add_subcommand("outcomes", "Check whether verdicts were right, by what teardowns showed");
   app->add_option("FILE", o->files,
                   "Records, or tables (.csv), some with a teardown; - or no file: standard input");
   add_columns_option(*app, o->columns);
@@ -176,23 +175,22 @@ Run add_fit_outcomes(CLI::App& fit) {
                   "with them")
       ->type_name("FILE");
   keep_in_range(*app->add_option("--prior-weight", o->prior_weight,
-                                 "Weight of the present strengths, in teardowns for each value; "
-                                 "default: by the setting memory-band")
-                     ->type_name("N"),
+                                 "Weight of the present strengths, in teardowns for each value")
+                     ->type_name("NUMBER")
+                     ->default_str("by the setting memory-band"),
                 0.1, 1e6);
-  app->add_option(
-         "--folds", o->folds,
-         "Parts of the cross-validation; default: one part per unit up to 60 units, then 10")
-      ->check(CLI::Range(2, 1000))
-      ->type_name("N");
-  app->add_option("--format", o->format, "text, json, markdown, or html for a page with diagrams")
-      ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
-      ->type_name("FORMAT");
+  keep_in_range(*app->add_option("--folds", o->folds, "Parts of the cross-validation")
+                     ->type_name("NUMBER")
+                     ->default_str("one part per unit up to 60 units, then 10"),
+                2, 1000);
+  add_format_option(*app, o->format, {"text", "json", "markdown", "html"});
   add_out_option(*app, o->out);
-  app->add_option("--jobs", o->jobs, "Threads; default: one per processor")
-      ->check(CLI::Range(1, 256))
-      ->type_name("N");
+  add_jobs_option(*app, o->jobs, "one per processor");
   add_data_options(*app, o->data);
+  add_examples(*app, {{"How often the verdicts were right, by what teardowns showed.",
+                       "dryshaft fit outcomes examples/teardowns.jsonl"},
+                      {"Write strengths refitted to your own teardowns, for --rules.",
+                       "dryshaft fit outcomes --overlay own.json records/*.jsonl"}});
   return [o] { return FitOutcomes(*o).run(); };
 }
 

@@ -61,22 +61,28 @@ int read(const FormOptions& o) {
 Run add_form(CLI::App& parent) {
   auto o = std::make_shared<FormOptions>();
   CLI::App* app = parent.add_subcommand(
-      "form", "The owner's form: plain questions that need no tools; the answers are a record");
+      "form", "Ask an owner: plain questions that need no tools; the answers are a record");
   app->require_subcommand(1);
-  CLI::App* blanks = app->add_subcommand("blank", "A form to fill in: as text or as a page");
-  blanks->add_option("--format", o->format, "text, to print or mail, or html, a page for a phone")
-      ->check(CLI::IsMember({"text", "html"}))
-      ->type_name("FORMAT");
-  blanks->add_flag("--buying", o->buying, "For someone about to buy the car");
-  blanks->footer("Example: dryshaft form blank --format html --out form.html");
-  CLI::App* reads = app->add_subcommand("read", "Filled forms, or what the page saved, as records");
+  CLI::App* blanks = app->add_subcommand("blank", "Write an empty form: as text or as a page");
+  add_format_option(*blanks, o->format, {"text", "html"});
+  add_buying_option(*blanks, o->buying);
+  add_examples(*blanks, {{"The form as text: to print, to mail, or to fill in an editor.",
+                          "dryshaft form blank --out form.txt"},
+                         {"The form as a page for a phone; it needs no network.",
+                          "dryshaft form blank --format html --out form.html"}});
+  CLI::App* reads =
+      app->add_subcommand("read", "Turn filled forms, or what the page saved, into records");
   reads->add_option("FILE", o->files, "Forms or mails; - or no file: standard input");
-  reads->footer("Example: dryshaft form read mail.txt | dryshaft assess --for owner");
+  add_examples(*reads, {{"Turn the answers in a mail into a record, and grade it for its owner.",
+                         "dryshaft form read mail.txt | dryshaft assess --for owner"}});
   for (CLI::App* one : {blanks, reads}) {
     add_out_option(*one, o->out);
     add_data_options(*one, o->data);
   }
   const Run ask = add_form_ask(*app);
+  add_examples(*app, {{"Ask the questions here, then give the report.", "dryshaft form ask"},
+                      {"The form as a page for a phone; it needs no network.",
+                       "dryshaft form blank --format html --out form.html"}});
   return [=] {
     return app->got_subcommand("ask") ? ask() : blanks->parsed() ? blank(*o) : read(*o);
   };

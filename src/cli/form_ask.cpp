@@ -22,7 +22,7 @@ namespace {
 
 struct AskOptions {
   bool buying = false;
-  std::optional<std::string> out;
+  std::optional<std::string> save;
   std::optional<std::string> units;
   std::optional<std::string> today;
   DataOptions data;
@@ -411,7 +411,7 @@ class Conversation {
   bool ended_ = false;
 };
 
-// In the file of `--out`. False where there is none, or it cannot be written.
+// In the file of `--save`. False where there is none, or it cannot be written.
 bool is_saved(const FormRecords& made, const std::optional<std::string>& out) {
   if (!out || *out == "-") {
     return false;
@@ -461,7 +461,7 @@ int ask(const AskOptions& o) {
       if (!conversation.any()) {
         end_by(interrupted_by);
       }
-      end_interrupted(made, o.out, output);
+      end_interrupted(made, o.save, output);
     }
   }
   if (!conversation.any()) {
@@ -482,12 +482,12 @@ int ask(const AskOptions& o) {
     return written != kDone ? written : kRejected;
   }
   // Where the file cannot be written, the record is shown: nothing that was answered is lost.
-  const bool saved = is_saved(made, o.out);
-  if (o.out && !saved) {
+  const bool saved = is_saved(made, o.save);
+  if (o.save && !saved) {
     output.write(made.text);
   }
   for (Record& r : made.records) {
-    r.source = o.out.value_or("answers");
+    r.source = o.save.value_or("answers");
   }
   const Result<std::vector<History>> unit = group_by_unit(std::move(made.records));
   complain(unit.diagnostics);
@@ -499,7 +499,7 @@ int ask(const AskOptions& o) {
       to_text(grader.report(unit.value->front(), options),
               {.colour = false, .width = 80, .units = conversation.units(), .full = true}));
   const int written = output.finish();
-  return written != kDone || saved || !o.out || *o.out == "-" ? written : kOutput;
+  return written != kDone || saved || !o.save || *o.save == "-" ? written : kOutput;
 }
 
 }  // namespace
@@ -507,13 +507,15 @@ int ask(const AskOptions& o) {
 Run add_form_ask(CLI::App& form) {
   auto o = std::make_shared<AskOptions>();
   CLI::App* app =
-      form.add_subcommand("ask", "Ask at the terminal, then give the report for an owner");
-  app->add_flag("--buying", o->buying, "For someone about to buy the car");
-  app->add_option("--out", o->out, "Save the record in this file")->type_name("FILE");
+      form.add_subcommand("ask", "Ask the questions at the terminal, then report to the owner");
+  add_buying_option(*app, o->buying);
+  app->add_option("--save", o->save, "Save the answers as a record in this file")
+      ->type_name("FILE");
   add_units_option(*app, o->units);
-  app->add_option("--today", o->today, "The day offered as today; default: by the clock")
-      ->type_name("DATE");
-  app->footer("Example: dryshaft form ask --buying --out record.jsonl");
+  add_today_option(*app, o->today, "by the clock");
+  add_examples(*app, {{"Ask the questions here, then give the report.", "dryshaft form ask"},
+                      {"For someone about to buy the car; the answers are kept in a file.",
+                       "dryshaft form ask --buying --save record.jsonl"}});
   add_data_options(*app, o->data);
   return [o] { return ask(*o); };
 }

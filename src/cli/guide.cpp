@@ -65,23 +65,19 @@ Run add_guide(CLI::App& parent) {
   auto o = std::make_shared<GuideOptions>();
   CLI::App* app = parent.add_subcommand(
       "guide", "Print how to inspect a unit: the sensor port and the other checks, step by step");
-  app->add_option("--family", o->family, "Drive-unit family; without it: every way to the port")
-      ->type_name("ID");
-  app->add_option("--vehicle", o->vehicle, "Vehicle of the family; it gives the place of the port")
-      ->type_name("ID");
+  add_family_option(*app, o->family, "every way to the port");
+  add_vehicle_option(*app, o->vehicle);
   app->add_option("--check", o->check, "This check alone, such as check-port")->type_name("ID");
-  app->add_option("--for", o->audience,
-                  "Who reads it: technician, or owner (no tools, nothing at high voltage)")
-      ->check(CLI::IsMember({"technician", "owner"}))
-      ->type_name("WHO");
-  app->add_option("--format", o->format, "text, markdown, or html for a page to print")
-      ->check(CLI::IsMember({"text", "markdown", "html"}))
-      ->type_name("FORMAT");
+  add_for_option(*app, o->audience);
+  add_format_option(*app, o->format, {"text", "markdown", "html"});
   add_out_option(*app, o->out);
   add_units_option(*app, o->units);
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
-  app->footer("Example: dryshaft guide --family plover-2 --vehicle Tarn --check check-port");
+  add_examples(*app, {{"How to reach the sensor port of this car, step by step.",
+                       "dryshaft guide --family plover-2 --vehicle Tarn --check check-port"},
+                      {"What an owner can look at and listen to, without tools.",
+                       "dryshaft guide --for owner"}});
   return [o] { return run(*o); };
 }
 

@@ -189,7 +189,8 @@ Run add_help(CLI::App& parent) {
   // For whoever installs the program.
   app->add_flag("--man", o->man, "The manual page")->group("");
   app->add_option("--completion", o->completion, "Completions for a shell")->group("");
-  app->footer("Example: dryshaft help csv");
+  add_examples(*app, {{"Where to begin, for each person.", "dryshaft help start"},
+                      {"How a table is read, and the names of its columns.", "dryshaft help csv"}});
   return [o, &parent] { return help(parent, *o); };
 }
 

@@ -502,28 +502,27 @@ class Listening {
 Run add_listen(CLI::App& parent) {
   auto o = std::make_shared<Options>();
   CLI::App* app = parent.add_subcommand(
-      "listen", "Noise recordings: which parts of the drive unit their lines fit, if any");
+      "listen", "Find which parts of the drive unit a noise recording fits, if any");
   app->add_option("RECORDING", o->recordings, "Recordings: WAV, FLAC or OGG")->required();
-  keep_in_range(*app->add_option("--channel", o->channel,
-                                 "Channel, counted from 1; default: the first that is not silent")
-                     ->type_name("N"),
+  keep_in_range(*app->add_option("--channel", o->channel, "Channel, counted from 1")
+                     ->type_name("NUMBER")
+                     ->default_str("the first that is not silent"),
                 1, 1024);
-  app->add_option("--family", o->family, "Drive-unit family: its motor, gears and bearings")
-      ->type_name("ID");
-  app->add_option("--vehicle", o->vehicle, "Vehicle of the family; it gives the tyre size")
-      ->type_name("ID");
+  add_family_option(*app, o->family, {});
+  add_vehicle_option(*app, o->vehicle);
   app->add_option("--tyre", o->tyre, "Tyre size, such as 225/50R16, instead of the vehicle's")
       ->type_name("SIZE");
-  app->add_option("--bearing", o->bearings,
-                  fmt::format("No drive unit: compare the recording with this bearing ({} to {} "
-                              "elements, element diameter, pitch diameter of {} to {} times that, "
-                              "contact angle in degrees); repeatable, at most {}",
-                              geometry::kLeastElements, geometry::kMostElements,
-                              geometry::kLeastPitch, geometry::kMostPitch, geometry::kMostBearings))
+  app->add_option(
+         "--bearing", o->bearings,
+         fmt::format("A bearing instead of a drive unit: n elements ({} to {}) of diameter "
+                     "d, pitch diameter D ({} to {} times d), contact angle in degrees. "
+                     "Repeatable, {} at most",
+                     geometry::kLeastElements, geometry::kMostElements, geometry::kLeastPitch,
+                     geometry::kMostPitch, geometry::kMostBearings))
       ->type_name("[NAME=]n:d:D:angle");
   app->add_option("--rotor-rpm", o->rotor_rpm,
                   "Constant speed: turns a minute of the rotor, or of the bearings' shaft")
-      ->type_name("N");
+      ->type_name("NUMBER");
   app->add_option("--speed", o->speed, "Constant road speed, such as 60km/h or 40mph")
       ->type_name("SPEED");
   app->add_option("--mark", o->marks,
@@ -536,29 +535,32 @@ Run add_listen(CLI::App& parent) {
                   "Load over a stretch, such as 0:05-0:12=accelerating (or steady, coasting); "
                   "repeatable")
       ->type_name("FROM-TO=LOAD");
-  app->add_option("--false-alarm", o->false_alarm,
-                  "Accepted false-alarm probability per recording; default: 0.001")
-      ->type_name("P");
-  app->add_option("--format", o->format, "text, json, markdown, or html for a page with pictures")
-      ->check(CLI::IsMember({"text", "json", "markdown", "html"}))
-      ->type_name("FORMAT");
+  app->add_option("--false-alarm", o->false_alarm, "Accepted false-alarm probability per recording")
+      ->type_name("NUMBER")
+      ->default_str("0.001");
+  add_format_option(*app, o->format, {"text", "json", "markdown", "html"});
   add_out_option(*app, o->out);
   app->add_option(
          "--into", o->into,
-         "Write the finding into this record, so that assess uses it; its unit gives the family")
+         "Write the finding into this record, so that assess uses it; its unit gives family and "
+         "vehicle")
       ->type_name("RECORD");
-  app->add_option("--unit", o->unit, "Unit of that file, where it holds several")->type_name("ID");
-  app->add_option("--date", o->date, "Inspection of that unit, where it is not the newest")
-      ->type_name("DATE");
+  app->add_option("--unit", o->unit, "Which unit of that file, where it holds several")
+      ->type_name("ID");
+  app->add_option("--date", o->date, "Which inspection of that unit")
+      ->type_name("DATE")
+      ->default_str("the newest");
   for (const char* name : {"--bearing", "--mark", "--load"}) {
     // One value each time it is named, so that no file name is taken for one.
     app->get_option(name)->allow_extra_args(false);
   }
   add_data_options(*app, o->data);
-  app->footer(
-      "Without a speed, it is estimated from the recording. Examples:\n"
-      "  dryshaft listen run.wav --family plover-2 --vehicle Tarn --speed 60km/h\n"
-      "  dryshaft listen rig.wav --rotor-rpm 1797 --bearing rear=9:7.94:39.04:0");
+  add_examples(*app,
+               {{"A recording made in the car, at a constant speed.",
+                 "dryshaft listen run.wav --family plover-2 --vehicle Tarn --speed 60km/h"},
+                {"A bearing alone: 11 balls of 6.2 mm on a pitch circle of 43.5 mm.",
+                 "dryshaft listen rig.wav --rotor-rpm 1450 --bearing rear=11:6.2:43.5:0"}},
+               "Without a speed, it is estimated from the recording.");
   return [o] { return Listening(*o).run(); };
 }
 

@@ -19,6 +19,18 @@
 namespace dryshaft::cli {
 namespace {
 
+// Commands, grouped by what one does with them, in the order of the help.
+constexpr std::pair<const char*, Run (*)(CLI::App&)> kCommands[] = {
+    {"Grade a unit, or a yard of them", add_assess},
+    {"Grade a unit, or a yard of them", add_check},
+    {"Inspect a unit", add_guide},
+    {"Inspect a unit", add_listen},
+    {"Ask an owner", add_form},
+    {"Plan and price the work", add_plan},
+    {"Learn from your own records", add_fit},
+    {"See what the rules say, and why", add_rules},
+    {"Learn more", add_help}};
+
 // "assess, check or rules"
 std::string names_of(const CLI::App& app) {
   std::string out;
@@ -100,14 +112,28 @@ std::optional<std::string> not_known(const CLI::App& app) {
 // Help in 80 columns, as `dryshaft help` writes it.
 class Help : public CLI::FormatterBase {
  public:
+  // The program's name as it was typed.
+  explicit Help(std::string typed) : typed_(std::move(typed)) {}
+
   std::string make_help(const CLI::App* app, std::string /*name*/,
                         CLI::AppFormatMode /*mode*/) const override {
     std::string path = app->get_name();
     for (const CLI::App* up = app->get_parent(); up != nullptr; up = up->get_parent()) {
       path.insert(0, up->get_name() + " ");
     }
-    return help_text(manual_of(*app, path));
+    const std::string text = help_text(manual_of(*app, path));
+    const std::optional<std::string> record = example_record();
+    if (app->get_parent() != nullptr || !record) {
+      return text;
+    }
+    // Something to type at once, wherever the program lies.
+    const std::size_t usage = text.find('\n', text.find("\nUsage: ") + 1) + 1;
+    return fmt::format("{}\nTo see a report, type:\n  {} assess {}\n{}", text.substr(0, usage),
+                       typed_, *record, text.substr(usage));
   }
+
+ private:
+  std::string typed_;
 };
 
 int usage(const std::string& message) {
@@ -132,17 +158,23 @@ int run(int argc, char** argv) {
       "Assesses the health of electric-vehicle traction drive units from inspection "
       "records.",
       "dryshaft"};
-  app.formatter(std::make_shared<Help>());  // every command takes it over
-  app.set_version_flag("--version", "dryshaft " DRYSHAFT_VERSION);
+  app.formatter(
+      std::make_shared<Help>(argc > 0 ? argv[0] : app.get_name()));  // every command takes it over
+  app.set_help_flag("-h,--help", "Show this help");                  // of every command, too
+  app.set_version_flag("--version", "dryshaft " DRYSHAFT_VERSION, "Show the version");
   app.require_subcommand(1);
   app.footer(
+      "COMMAND --help shows its options and examples; dryshaft help lists topics.\n"
       "A screening aid: the decision stays with a qualified technician.\n"
       "Exit codes: 0 done, 1 a unit was graded --fail-on or worse, 2 wrong usage,\n"
       "3 some input was rejected, 4 output could not be written, 70 a bug.");
-  const std::map<std::string, Run> commands = {
-      {"assess", add_assess(app)}, {"check", add_check(app)}, {"fit", add_fit(app)},
-      {"form", add_form(app)},     {"guide", add_guide(app)}, {"help", add_help(app)},
-      {"listen", add_listen(app)}, {"plan", add_plan(app)},   {"rules", add_rules(app)}};
+  std::map<std::string, Run> commands;
+  for (const auto& [group, add] : kCommands) {
+    Run run = add(app);
+    CLI::App* added = app.get_subcommands({}).back();
+    added->group(group);
+    commands.emplace(added->get_name(), std::move(run));
+  }
   if (const auto wrong = mistyped(app, argc, argv)) {
     return usage(*wrong);
   }

@@ -69,7 +69,7 @@ void add_option(std::string& out, const ManualOption& option) {
   if (option.takes != Takes::nothing && option.placeholder != option.names.front()) {
     out += fmt::format(" \\fI{}\\fR", roff(option.placeholder));
   }
-  out += "\n" + roff(option.description) + "\n";
+  out += "\n" + roff(described(option)) + "\n";
 }
 
 void add_command(std::string& out, const ManualCommand& command, const ManualCommand& program) {

@@ -21,14 +21,17 @@ struct ManualOption {
   std::string placeholder;         // "FILE"; empty where it takes nothing
   std::string description;
   std::vector<std::string> values;  // where it takes one of some words
+  std::string fallback;             // what holds where it is not given; empty: nothing, or it is
+                                    // needless to say
   Takes takes = Takes::nothing;
   bool required = false;
   bool repeats = false;
 };
 
 struct ManualCommand {
-  std::string path;  // "dryshaft rules show"
-  std::string name;  // "show"
+  std::string path;   // "dryshaft rules show"
+  std::string name;   // "show"
+  std::string group;  // what one does with it
   std::string description;
   std::string footer;
   std::vector<ManualOption> arguments;
@@ -47,6 +50,10 @@ struct Topic {
 std::span<const Topic> topics();
 std::string topic_text(const Topic& topic);  // with what comes from the vocabulary
 
+// "text, json or csv"
+std::string choice_of(std::span<const std::string> words);
+// The description, the words it takes and what holds without it.
+std::string described(const ManualOption& option);
 std::string usage_line(const ManualCommand& command);
 std::string help_text(const ManualCommand& command);  // at most 80 columns wide
 std::string man_page(const ManualCommand& program);

@@ -233,39 +233,42 @@ class PlanCommand {
 
 Run add_plan(CLI::App& parent) {
   auto o = std::make_shared<PlanCommandOptions>();
-  CLI::App* app =
-      parent.add_subcommand("plan", "What to do about a unit: watch, bypass, rebuild or replace");
+  CLI::App* app = parent.add_subcommand(
+      "plan", "Weigh what to do about a unit, in money: watch, bypass, rebuild or replace");
   app->add_option("FILE", o->files, "Records, or a table (.csv); - or no file: standard input");
   add_columns_option(*app, o->columns);
-  app->add_option("--prices", o->prices, "Price book, dryshaft-prices/1")->type_name("FILE");
-  app->add_option("--horizon", o->horizon, "How far to plan ahead: 60000km, 40000mi or 5y")
-      ->type_name("DISTANCE");
-  app->add_option("--for", o->audience, "Who reads it: technician, or owner (a quotation)")
-      ->check(CLI::IsMember({"technician", "owner"}))
-      ->type_name("WHO");
+  app->add_option("--prices", o->prices,
+                  "Price book (dryshaft-prices/1), such as examples/prices.json")
+      ->type_name("FILE");
+  app->add_option("--horizon", o->horizon,
+                  "How far to plan ahead, such as 40000mi, or 5y for years")
+      ->type_name("DISTANCE")
+      ->default_str(o->horizon);
+  add_for_option(*app, o->audience);
   app->add_option("--job-sheet", o->job_sheet,
                   "The job sheet of this option instead, such as open-and-rebuild; needs no prices")
       ->type_name("OPTION");
   app->add_option("--intake", o->intake, "Rank these cores instead: which to open first")
       ->type_name("FILE");
-  keep_in_range(
-      *app->add_option("--hours", o->hours, "With --intake: hours of work a week")->type_name("N"),
-      0, 1e6);
+  keep_in_range(*app->add_option("--hours", o->hours, "With --intake: hours of work a week")
+                     ->type_name("NUMBER"),
+                0, 1e6);
   keep_in_range(*app->add_option("--budget", o->budget, "With --intake: money for parts a week")
-                     ->type_name("N"),
+                     ->type_name("NUMBER"),
                 0, 1e9);
-  app->add_option("--format", o->format, "text, json, markdown or html; with --intake csv as well")
-      ->check(CLI::IsMember({"text", "json", "markdown", "html", "csv"}))
-      ->type_name("FORMAT");
+  add_format_option(*app, o->format, {"text", "json", "markdown", "html", "csv"});
   add_out_option(*app, o->out);
-  app->add_option("--today", o->today,
-                  "Judge as of this day; default: the newest date in the input")
-      ->type_name("DATE");
+  add_today_option(*app, o->today, "the newest date in the input");
   add_units_option(*app, o->units);
   add_onset_option(*app, o->data);
   add_data_options(*app, o->data);
-  app->add_option("--work", o->work, "Folder with work data to use instead of the shipped")
-      ->type_name("DIR");
+  app->add_option("--work", o->work, "Folder of work data (jobs, plan) instead of the shipped one")
+      ->type_name("FOLDER");
+  add_examples(*app,
+               {{"What each way to go is expected to cost for this unit.",
+                 "dryshaft plan examples/film-caught-early.json --prices examples/prices.json"},
+                {"Which cores of a yard to open first.",
+                 "dryshaft plan --intake examples/intake.csv --prices examples/prices.json"}});
   return [o] { return PlanCommand(*o).run(); };
 }
 

@@ -449,16 +449,27 @@ int show(const RulesOptions& o) {
 
 Run add_rules(CLI::App& parent) {
   auto o = std::make_shared<RulesOptions>();
-  CLI::App* app = parent.add_subcommand("rules", "The rule base: what it holds and why");
+  CLI::App* app = parent.add_subcommand("rules", "Look at the rules: what they say and why");
   app->require_subcommand(1);
-  CLI::App* listing = app->add_subcommand("list", "Ids of all settings and rules, by kind");
-  CLI::App* showing = app->add_subcommand("show", "One of them: what it says, why, its source");
+  CLI::App* listing =
+      app->add_subcommand("list", "List the ids of all settings and rules, by kind");
+  CLI::App* showing =
+      app->add_subcommand("show", "Show a setting or a rule: what it says, why, its source");
   showing->add_option("ID", o->id, "Id of a setting or a rule")->required();
   showing->add_flag("--why", o->why, "Trace it from the fields it rests on to what it leads to");
   add_data_options(*listing, o->data);
   add_data_options(*showing, o->data);
   const Run test = add_rules_test(*app);
   const Run verify = add_rules_verify(*app);
+  add_examples(*listing, {{"Ids of all settings and rules.", "dryshaft rules list"},
+                          {"Those of your own rules.", "dryshaft rules list --rules my-rules"}});
+  add_examples(*showing, {{"A floor: what it says, why, and its source.",
+                           "dryshaft rules show floor-coolant"},
+                          {"The same from the fields it rests on to what it leads to.",
+                           "dryshaft rules show floor-coolant --why"}});
+  add_examples(*app, {{"Ids of all settings and rules.", "dryshaft rules list"},
+                      {"One of them: what it says, why, and its source.",
+                       "dryshaft rules show floor-coolant"}});
   return [=] {
     if (app->got_subcommand("verify")) {
       return verify();

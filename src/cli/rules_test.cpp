@@ -119,6 +119,10 @@ Run add_rules_test(CLI::App& rules) {
            ->type_name("PERCENT"),
       0, 100);
   add_data_options(*app, o->data);
+  add_examples(*app, {{"Judge the records of these cases, and compare with what is expected.",
+                       "dryshaft rules test tests/cases/floors.json"},
+                      {"The same, and fail where the cases meet less than half of the rules.",
+                       "dryshaft rules test --coverage 50 tests/cases/*.json"}});
   return [o] { return test_cases(*o); };
 }
 

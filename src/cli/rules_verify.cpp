@@ -14,7 +14,7 @@ namespace {
 
 struct VerifyOptions {
   DataOptions data;
-  unsigned jobs = 0;
+  std::optional<unsigned> jobs;
 };
 
 // A record to be copied: as it stands, a line an inspection.
@@ -50,7 +50,7 @@ int verify(const VerifyOptions& o) {
   const auto seconds = [start] {
     return std::chrono::duration<double>(Clock::now() - start).count();
   };
-  const unsigned jobs = o.jobs != 0 ? o.jobs : std::max(1U, std::thread::hardware_concurrency());
+  const unsigned jobs = jobs_of(o.jobs);
   ProveOptions options;
   options.seconds = seconds;
   options.spread = [jobs](std::size_t count, const std::function<void(std::size_t)>& work) {
@@ -83,11 +83,13 @@ int verify(const VerifyOptions& o) {
 
 Run add_rules_verify(CLI::App& rules) {
   auto o = std::make_shared<VerifyOptions>();
-  CLI::App* app = rules.add_subcommand("verify", "Proves what the rules promise, and says how");
-  app->add_option("--jobs", o->jobs, "Threads; default: one per processor")
-      ->type_name("N")
-      ->check(CLI::Range(1, 256));
-  app->footer("Exit code 3 if a property is broken or not proven.");
+  CLI::App* app = rules.add_subcommand("verify", "Prove what the rules promise, and say how");
+  add_jobs_option(*app, o->jobs, "one per processor");
+  add_examples(*app,
+               {{"Prove the shipped rules.", "dryshaft rules verify"},
+                {"Prove rules of your own, before they are used.",
+                 "dryshaft rules verify --rules my-rules"}},
+               "Exit code 3 if a property is broken or not proven.");
   add_data_options(*app, o->data);
   return [o] { return verify(*o); };
 }

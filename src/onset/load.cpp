@@ -77,7 +77,7 @@ bool use_onset(Knowledge& knowledge, const NamedText& file, std::vector<Diagnost
   if (const Node* grader = view.required("grader")) {
     if (grader->kind == Kind::null) {
       view.complain(*grader, "no-grader", "is null", "what fit onset writes from records",
-                    "fit records, or a table with --unit km or --unit years");
+                    "fit records, or a table with --over km or --over years");
     } else {
       ObjectView inside(document, *grader, out);
       if (inside.is_object()) {
