@@ -536,7 +536,7 @@ class Behaviour(unittest.TestCase):
                            "at": len(page.questions), "unit": ""})
                 typed = run("form", "ask", "--today", TODAY, text=as_typed(page, answers))
                 said = page.said("warnings")
-                report = re.sub(r"\s+", " ", typed[typed.index("\nWhat to do\n"):])
+                report = re.sub(r"\s+", " ", typed[typed.rindex("\nGrade "):])
                 self.assertEqual(DO_NOT_DRIVE in said, " Grade D " in report, (answers, said))
                 self.assertEqual(bool(said), "before any further driving" in report.lower(), (answers, said))
                 stopped += bool(said)

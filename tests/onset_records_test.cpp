@@ -616,7 +616,7 @@ TEST_CASE("Errors of an onset file are located") {
         "  \"grader\":null}\n"
         "           ^\n"
         "  allowed: what fit onset writes from records\n"
-        "  hint: fit records, or a table with --unit km or --unit years\n");
+        "  hint: fit records, or a table with --over km or --over years\n");
   CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[2000,0.05]]}})")
             .find("error[not-rising]: /grader/hazard/1/1 is 0.05") != std::string::npos);
   CHECK(errors(head + R"({"axis":"km","hazard":[[1000,0.1],[900,0.2]]}})")

@@ -217,7 +217,7 @@ class Yard(unittest.TestCase):
         self.assertFalse(self.browser.find_element(By.ID, "list").is_displayed())
         self.assertTrue(view.find_element(By.TAG_NAME, "h1").text.startswith(first["unit_id"]))
         for action in first["actions"]:
-            self.assertIn(action["text"], view.text.replace("\u00a0", " "))
+            self.assertIn(action["title"], view.text.replace("\u00a0", " "))
         self.assertEqual(self.browser.execute_script("return document.activeElement.tagName"), "H1")
         self.browser.find_element(By.PARTIAL_LINK_TEXT, "Next: ").click()
         self.assertTrue(view.find_element(By.TAG_NAME, "h1").text.startswith(second["unit_id"]))
