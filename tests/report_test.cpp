@@ -11,6 +11,7 @@
 #include <string_view>
 #include <vector>
 
+#include "base/sentence.hpp"
 #include "report/layout.hpp"
 #include "report/words.hpp"
 #include "support.hpp"
@@ -1007,11 +1008,11 @@ TEST_CASE("distances and limits", "[report][words]") {
   CHECK(words::distance(182400, Units::km) == "182,400 km");
   CHECK(words::distance(182400, Units::mi) == "113,338 mi");
   CHECK(words::distance(999.6, Units::km) == "1,000 km");
-  CHECK(words::grouped(0) == "0");
-  CHECK(words::grouped(-0.2) == "0");
-  CHECK(words::grouped(1234567) == "1,234,567");
-  CHECK(words::grouped(-1234) == "-1,234");
-  CHECK(words::grouped(kInfinity) == "?");
+  CHECK(grouped(0) == "0");
+  CHECK(grouped(-0.2) == "0");
+  CHECK(grouped(1234567) == "1,234,567");
+  CHECK(grouped(-1234) == "-1,234");
+  CHECK(grouped(kInfinity) == "?");
   // A limit is never loosened.
   CHECK(words::limit(12399, Units::km) == "12,300");
   CHECK(words::limit(499.99999999999, Units::km) == "500");

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/sentence.hpp"
 #include "decide/wording.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
@@ -58,7 +59,7 @@ std::string in_recordings(double p) {
   }
   const double one_of = 1 / p;
   const double step = std::pow(10, std::max(0.0, std::floor(std::log10(one_of)) - 1));
-  return fmt::format("1 of {} recordings", words::grouped(std::round(one_of / step) * step));
+  return fmt::format("1 of {} recordings", grouped(std::round(one_of / step) * step));
 }
 
 std::string chance(double p) {
@@ -78,7 +79,7 @@ std::string fixed(double value, int digits) {
   return std::isfinite(value) ? fmt::format("{:.{}f}", words::rounded(value, digits), digits) : "?";
 }
 std::string shown_level(double level) { return fixed(level, 1) + " dB"; }
-std::string rpm(double value) { return words::grouped(value); }
+std::string rpm(double value) { return grouped(value); }
 
 Table::Column right(std::string_view head) { return {.head = std::string(head), .right = true}; }
 Table::Column last(std::string_view head) {
@@ -145,8 +146,7 @@ class Describer : document::Telling {
   void head() {
     d_.emplace_back(Title{
         answer(),
-        fmt::format("{}: {} s at {} Hz{}.", s_.source, fixed(r_.seconds, 1),
-                    words::grouped(r_.rate),
+        fmt::format("{}: {} s at {} Hz{}.", s_.source, fixed(r_.seconds, 1), grouped(r_.rate),
                     s_.channels > 1 ? fmt::format(", channel {} of {}", s_.channel, s_.channels)
                                     : std::string())});
     for (const auto& [id, text] : s_.cautions) {
@@ -280,10 +280,10 @@ class Describer : document::Telling {
   }
 
   static std::string where(const Attribution& a) {
-    std::string text = a.band_high_hz > 0 ? fmt::format("seen in the envelope of {} to {} Hz",
-                                                        words::grouped(a.band_low_hz),
-                                                        words::grouped(a.band_high_hz))
-                                          : std::string("stands out in the recording itself");
+    std::string text = a.band_high_hz > 0
+                           ? fmt::format("seen in the envelope of {} to {} Hz",
+                                         grouped(a.band_low_hz), grouped(a.band_high_hz))
+                           : std::string("stands out in the recording itself");
     if (a.share >= 0) {
       text += fmt::format(", {} of the time", words::percent(a.share));
     }

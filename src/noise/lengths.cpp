@@ -7,6 +7,7 @@
 #include <string_view>
 #include <vector>
 
+#include "base/sentence.hpp"
 #include "dryshaft/noise_input.hpp"
 #include "report/words.hpp"
 
@@ -96,7 +97,7 @@ class WavLengths {
     return bytes_a_second_ > 0
                ? fmt::format("{:.1f} s of audio",
                              static_cast<double>(bytes) / static_cast<double>(bytes_a_second_))
-               : fmt::format("{} bytes of audio", words::grouped(static_cast<double>(bytes)));
+               : fmt::format("{} bytes of audio", grouped(static_cast<double>(bytes)));
   }
 
   static Diagnostic complain(std::string_view code, std::string message) {
@@ -122,22 +123,21 @@ class WavLengths {
       return complain(
           "bad-length",
           fmt::format("its header promises {} bytes of audio, which are no whole number of samples",
-                      words::grouped(static_cast<double>(length))));
+                      grouped(static_cast<double>(length))));
     }
     const std::uint64_t end = begin + length + (length & 1U);
     if (end < size_ && !chunks_until_end(end)) {
-      return complain(
-          "bad-length",
-          fmt::format("its header promises {}, but the file goes on: {} bytes follow "
-                      "that are no part of it",
-                      amount(length), words::grouped(static_cast<double>(size_ - end))));
+      return complain("bad-length",
+                      fmt::format("its header promises {}, but the file goes on: {} bytes follow "
+                                  "that are no part of it",
+                                  amount(length), grouped(static_cast<double>(size_ - end))));
     }
     const std::uint64_t whole = promised_ + kHead;
     if (whole > size_ + 1 || whole < begin + length) {
-      return complain(whole > size_ ? "truncated" : "bad-length",
-                      fmt::format("its header promises {} bytes in all, the file holds {}",
-                                  words::grouped(static_cast<double>(whole)),
-                                  words::grouped(static_cast<double>(size_))));
+      return complain(
+          whole > size_ ? "truncated" : "bad-length",
+          fmt::format("its header promises {} bytes in all, the file holds {}",
+                      grouped(static_cast<double>(whole)), grouped(static_cast<double>(size_))));
     }
     return std::nullopt;
   }

@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "base/sentence.hpp"
 #include "dryshaft/noise_report.hpp"
 #include "noise/describe.hpp"
 #include "report/markup.hpp"
@@ -74,11 +75,10 @@ class Pictures {
   std::string draw() {
     map();
     curve(r_.order_spectrum, "Order spectrum", "Level over the noise around it, by order", false);
-    const std::string band =
-        r_.envelope_high_hz > 0
-            ? fmt::format("Envelope spectrum, {} to {} Hz", words::grouped(r_.envelope_low_hz),
-                          words::grouped(r_.envelope_high_hz))
-            : std::string("Envelope spectrum");
+    const std::string band = r_.envelope_high_hz > 0 ? fmt::format("Envelope spectrum, {} to {} Hz",
+                                                                   grouped(r_.envelope_low_hz),
+                                                                   grouped(r_.envelope_high_hz))
+                                                     : std::string("Envelope spectrum");
     curve(r_.envelope_spectrum, band,
           "Level over the noise around it, by order of what swells and fades", true);
     return std::move(out_);

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <map>
 
+#include "base/sentence.hpp"
 #include "decide/wording.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
@@ -22,7 +23,7 @@ constexpr std::size_t kListedSteps = 24;  // rows of the step table
 
 std::string count_of(double count) {
   constexpr double kWhole = 1e15;
-  return count == std::floor(count) && count < kWhole ? words::grouped(count)
+  return count == std::floor(count) && count < kWhole ? grouped(count)
                                                       : fmt::format("{:.6g}", count);
 }
 
@@ -34,7 +35,7 @@ std::string three(double value) {
   constexpr double kGrouped = 1000;
   if (value >= kGrouped && value < 1e15) {
     const double step = std::pow(10, std::floor(std::log10(value)) - 2);
-    return words::grouped(std::round(value / step) * step);
+    return grouped(std::round(value / step) * step);
   }
   return fmt::format("{:.3g}", value);
 }

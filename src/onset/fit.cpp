@@ -8,6 +8,7 @@
 #include <tuple>
 
 #include "base/number.hpp"
+#include "base/sentence.hpp"
 #include "onset/curve.hpp"
 
 namespace dryshaft {

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/sentence.hpp"
 #include "onset/recheck.hpp"
 #include "report/words.hpp"
 
@@ -97,9 +98,9 @@ void limits_of(OnsetReport& report) {
   }
   constexpr double kFewLeaks = 10;
   if (leaks < kFewLeaks) {
-    limits.push_back(fmt::format(
-        "Only {} of {} leaked: the data alone show little of the shape of the curve.",
-        words::count(static_cast<std::size_t>(leaks), "seal", "seals"), words::grouped(all)));
+    limits.push_back(
+        fmt::format("Only {} of {} leaked: the data alone show little of the shape of the curve.",
+                    words::count(static_cast<std::size_t>(leaks), "seal", "seals"), grouped(all)));
   }
   if (report.left_censored > leaks / 2 && leaks > 0) {
     limits.emplace_back(

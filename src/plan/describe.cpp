@@ -307,8 +307,8 @@ class PlanPage {
         "cheapest option, no policy costs less by more than {}. A grid half as fine gives a "
         "difference of {}. The spread comes from {} simulated cases.",
         words::percent(p_.dry), words::percent(p_.leaking), words::percent(p_.damaged),
-        words::distance(p_.step_km, units_), words::grouped(static_cast<double>(p_.beliefs)),
-        money(std::max(0.0, gap)), money(coarser), words::grouped(static_cast<double>(p_.lives))));
+        words::distance(p_.step_km, units_), grouped(static_cast<double>(p_.beliefs)),
+        money(std::max(0.0, gap)), money(coarser), grouped(static_cast<double>(p_.lives))));
     say("A leak or damage left at the end is charged with its repair. Every figure includes labour "
         "and days out of use. Interest and the nuisance of a noise are not included.");
     say(fmt::format("dryshaft {}. {} Prices {}. The decision stays with a qualified technician.",

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "base/sentence.hpp"
 #include "report/markup.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
@@ -50,7 +51,7 @@ std::string amount(double value, int digits) {
     return "0";
   }
   const double step = std::pow(10.0, std::max(0.0, std::floor(std::log10(size)) - digits + 1));
-  return words::grouped(std::round(value / step) * step);
+  return grouped(std::round(value / step) * step);
 }
 
 std::string amounts(double low, double high, int digits) {

@@ -12,6 +12,7 @@
 #include "base/index.hpp"
 #include "base/json_out.hpp"
 #include "base/odds.hpp"
+#include "base/sentence.hpp"
 #include "decide/wording.hpp"
 #include "dryshaft/plan.hpp"
 #include "plan/knapsack.hpp"
@@ -394,9 +395,8 @@ Document describe_yard(const Yard& yard) {
   const std::string limit =
       yard.limit.hours
           ? fmt::format("{:g} hours", *yard.limit.hours)
-          : (yard.limit.money
-                 ? fmt::format("{} {}", words::grouped(*yard.limit.money), yard.currency)
-                 : std::string("no limit"));
+          : (yard.limit.money ? fmt::format("{} {}", grouped(*yard.limit.money), yard.currency)
+                              : std::string("no limit"));
   d.emplace_back(document::Title{"Which cores to open", fmt::format("Limit: {}.", limit)});
   if (!yard.units.empty()) {
     document::add_reservations(d, yard.units.front().report);

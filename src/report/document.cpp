@@ -372,7 +372,7 @@ void add_next_checks(Document& out, const Report& report) {
                    {"check", Table::Fit::wrap, false, false, 20, true}};
   for (const NextCheck& check : report.next_checks) {
     table.rows.push_back(
-        {words::grouped(check.minutes),
+        {grouped(check.minutes),
          std::isfinite(check.gain_bits)
              ? (check.gain_bits < 0.005 ? "<0.01" : fmt::format("{:.2f}", check.gain_bits))
              : "?",
@@ -793,7 +793,7 @@ double share_of(std::size_t part, std::size_t whole) {
   return whole == 0 ? 0 : static_cast<double>(part) / static_cast<double>(whole);
 }
 
-std::string amount(std::size_t number) { return words::grouped(static_cast<double>(number)); }
+std::string amount(std::size_t number) { return grouped(static_cast<double>(number)); }
 
 void add_summary(Document& out, const Batch& batch,
                  const std::vector<std::pair<std::string, MissingCheck>>& missing) {
@@ -948,7 +948,7 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
       row.push_back(due.action.empty() ? "at once" : due.action);
       row.push_back(fmt::format("{}{}", due.due_date.empty() ? "-" : due.due_date,
                                 due.overdue ? " overdue" : ""));
-      row.push_back(due.due_km ? words::grouped(words::in_units(*due.due_km, units)) : "-");
+      row.push_back(due.due_km ? grouped(words::in_units(*due.due_km, units)) : "-");
     } else {
       row.emplace_back(action == nullptr ? std::string_view("-") : name(action->urgency));
       row.push_back(action == nullptr ? "-" : action->id);

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "base/json_out.hpp"
+#include "base/sentence.hpp"
 #include "dryshaft/report.hpp"
 #include "report/document.hpp"
 #include "report/markup.hpp"
@@ -376,7 +377,7 @@ void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
     for (double at = std::ceil(low / unit / step) * step; at <= high / unit && at + step > at;
          at += step) {
       add("<text class=\"tick\" x=\"{:.1f}\" y=\"{}\" text-anchor=\"middle\">{}</text>\n",
-          x(at * unit), bottom + 12, words::grouped(at));
+          x(at * unit), bottom + 12, grouped(at));
     }
     add("<text class=\"axis\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}</text>\n", kRight,
         bottom + 26, words::unit_name(line.units));

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "base/index.hpp"
+#include "base/sentence.hpp"
 #include "decide/wording.hpp"
 
 namespace dryshaft::words {

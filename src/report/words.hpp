@@ -6,7 +6,6 @@
 #include <string>
 #include <string_view>
 
-#include "base/sentence.hpp"
 #include "dryshaft/report.hpp"
 
 namespace dryshaft::words {
@@ -30,9 +29,6 @@ std::string short_percent(double probability);
 
 // 1, 2 or 5 times a power of ten, so that at most about `parts` steps fill the range.
 double round_step(double range, double parts);
-
-// "182400" with thousands separated: "182,400".
-using dryshaft::grouped;
 
 std::string_view unit_name(Units units);
 // A distance in km, as a number in other units.

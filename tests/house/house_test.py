@@ -103,7 +103,7 @@ BREACHES = [
 GOOD_TEXTS = {
     "data/rules/actions.json": '{"actions": [{"id": "renew-seal", "text": "Replace the seal.", '
                                '"reason": "No sign of damage.", "source": "the maker said so"}]}\n',
-    "data/rules/grades.json": '{"text": "bad news"}\n',
+    "data/rules/grades.json": '{"plain": ["Do not drive it."]}\n',
     "src/vocabulary/a.cpp": '// a renewed seal\nconst char* k[] = {"renewed", "seal "\n"replaced"};\n',
     "src/base/a.cpp": 'const char* k = "the seal is renewed";\n',
 }
@@ -116,6 +116,8 @@ BAD_TEXTS = [
      'data/a.json:1: "short look": write port check; recheck, for the next'),
     ({"data/a.json": '{"text": "Yes. %s."}\n' % " ".join(["No a.c. and"] * 9)},
      'data/a.json:1: a sentence of 27 words: "No a.c. and No a.c. and ..."'),
+    ({"data/rules/a.json": '{"plain": ["Insulation deterioration necessitates investigation."]}\n'},
+     "data/rules/a.json:1: texts for owners ask for 42.0 years of school"),
     ({"src/vocabulary/b.cpp": '\nconst char* k = "the " // why\n    "seal renewed";\n'},
      'src/vocabulary/b.cpp:2: "renewed": write replace'),
     ({"src/vocabulary/b.cpp": 'const char* k = R"a(a (hurt) part)a";\n'},
