@@ -27,6 +27,7 @@
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -41,8 +42,9 @@ class Model;  // of src/diagnose/model.hpp
 
 struct AssessOptions {
   Audience audience = Audience::technician;
-  bool buying = false;            ///< an owner's report is for someone about to buy the car
-  std::optional<int> today = {};  ///< days since 1970-01-01; nothing: the unit's newest date
+  bool buying = false;                ///< an owner's report is for someone about to buy the car
+  std::optional<int> today = {};      ///< days since 1970-01-01; nothing: the unit's newest date
+  std::vector<std::string> own = {};  ///< keys of the shop's own (`x_`) to show in the report
 };
 
 /// The rules, compiled, and all that grading needs besides records. Immutable: copies share it,

@@ -248,6 +248,13 @@ struct Observation {
   std::string since;  ///< date of the earlier inspection it was carried over from, or empty
 };
 
+/// A key of the shop's own (`x_`) and what the unit's newest record that has it says: a string as
+/// it stands, anything else as JSON text.
+struct OwnValue {
+  std::string key;
+  std::string text;
+};
+
 struct Report {
   // what it rests on
   std::string tool_version;
@@ -272,6 +279,7 @@ struct Report {
   std::optional<double> seal_km;  ///< distance on the seal, where known
   std::string by;                 ///< who looked, in words; empty: not known
   std::string note;
+  std::vector<OwnValue> own;  ///< of the keys asked for (`AssessOptions::own`) those that it has
   Whereabouts whereabouts = Whereabouts::in_use;
 
   // the verdict
@@ -321,13 +329,14 @@ struct TextStyle {
   bool full = false;  ///< of one report, also what stands behind the first screen
 };
 
-/// Which of many reports a person wants to see.
+/// Which of many reports a person wants to see, and what of the shop's own beside them.
 struct Wanted {
   /// Days since 1970-01-01: grade worse than on that day, or new since then and no good (not A or
   /// B).
   std::optional<int> worse_since;
-  std::optional<int> due_by_date;   ///< something due by that day
-  std::optional<double> due_by_km;  ///< something due by that odometer reading
+  std::optional<int> due_by_date;     ///< something due by that day
+  std::optional<double> due_by_km;    ///< something due by that odometer reading
+  std::vector<std::string> own = {};  ///< keys (`x_`) that tables and CSV have a column of each
   [[nodiscard]] bool by_due() const { return due_by_date || due_by_km; }
   [[nodiscard]] bool everything() const { return !worse_since && !by_due(); }
 };
@@ -379,7 +388,8 @@ std::string to_html(const Batch& batch, Units units, bool full);
 /// names its rule with file and line. `knowledge` is what the report rests on.
 std::string explain(const Report& report, const Knowledge& knowledge, std::size_t width);
 /// Header line and a row a report (RFC 4180, CRLF line ends as it says).
-/// With a day in `worse_since` the last column, `was`, says what the unit was then.
+/// With a day in `worse_since` a further column, `was`, says what the unit was then; the shop's own
+/// come last, each named by its key.
 std::string csv_header(const Wanted& wanted = {});
 std::string to_csv(const Report& report, const Wanted& wanted = {});
 

@@ -6,15 +6,19 @@
 #include <cstdint>
 #include <cstdlib>
 #include <memory>
+#include <set>
 #include <unordered_map>
 #include <utility>
 
 #include "base/complaints.hpp"
 #include "base/utf8.hpp"
 #include "cli/cli.hpp"
+#include "cli/letters.hpp"
 #include "cli/parallel.hpp"
 #include "cli/seen_units.hpp"
+#include "record/own.hpp"
 #include "record/pieces.hpp"
+#include "record/shape.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -24,6 +28,7 @@ struct AssessCommandOptions {
   std::string audience = "technician";
   bool buying = false;
   std::string format = "text";
+  bool format_given = false;
   std::optional<std::string> units;
   std::string colour = "auto";
   std::optional<std::string> out;
@@ -33,6 +38,8 @@ struct AssessCommandOptions {
   std::optional<std::string> since;
   std::optional<std::string> due;
   std::optional<double> due_at;
+  std::vector<std::string> show;
+  std::optional<std::string> letters;
   bool full = false;
   bool explain = false;
   std::optional<unsigned> jobs;
@@ -50,12 +57,17 @@ class Command {
     if (o_.due_at) {
       wanted_.due_by_km = *o_.due_at * (units() == Units::mi ? kKmPerMile : 1);
     }
+    check_show();
     if (o_.explain && o_.format != "text") {
       throw Stop{kUsage, "--explain goes with --format text"};
     }
     assess_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
     if (o_.buying && assess_.audience != Audience::owner) {
       throw Stop{kUsage, "--buying goes with --for owner"};
+    }
+    if (o_.letters && (o_.buying || o_.format == "jsonl")) {
+      throw Stop{kUsage, o_.buying ? "--letters goes without --buying: a letter is for the owner"
+                                   : "--letters goes with any --format but jsonl"};
     }
     assess_.buying = o_.buying;
     Result<Knowledge> loaded = load(o_.data);
@@ -74,14 +86,112 @@ class Command {
     } else {
       batch(output);
     }
-    if (const int failed = output.finish(); failed != kDone) {
-      return failed;
+    const int written = output.finish();
+    const int letters = o_.letters ? write_letters() : kDone;
+    if (written != kDone || letters != kDone) {
+      return kOutput;
     }
     return rejected_ ? kRejected : (failed_on_ ? kFailOn : kDone);
   }
 
  private:
   [[nodiscard]] Units units() const { return units_of(o_.units); }
+
+  // ------------------------------------------------------ the shop's own keys
+
+  void check_show() {
+    for (const std::string& key : o_.show) {
+      if (!key.starts_with(kOwnPrefix)) {
+        throw Stop{kUsage, fmt::format("--show takes keys of your own, which begin with {}, not "
+                                       "\"{}\"",
+                                       kOwnPrefix, key)};
+      }
+      if (std::ranges::find(wanted_.own, key) == wanted_.own.end()) {
+        wanted_.own.push_back(key);
+      }
+    }
+    if (!o_.show.empty() && o_.format.starts_with("json")) {
+      throw Stop{kUsage, "--show goes with --format text, markdown, html or csv"};
+    }
+    assess_.own = wanted_.own;
+  }
+
+  // A key that no record has is likelier a slip than a column of blanks.
+  void tell_of_unknown(const std::vector<History>& histories) const {
+    if (wanted_.own.empty() || histories.empty()) {
+      return;
+    }
+    std::set<std::string> keys;
+    for (const History& h : histories) {
+      for (const std::vector<Record>* records : {&h.records, &h.set_aside}) {
+        for (const Record& r : *records) {
+          for (const auto& [pointer, json] : r.own) {
+            keys.insert(own_key(pointer));
+          }
+        }
+      }
+    }
+    const std::vector<std::string_view> known(keys.begin(), keys.end());
+    for (const std::string& key : wanted_.own) {
+      if (!keys.contains(key)) {
+        std::string hint = did_you_mean(key, known, ", ");
+        if (hint.empty()) {
+          hint = known.empty() ? "; none has a key of your own"
+                               : fmt::format("; there are: {}", fmt::join(known, ", "));
+        }
+        constexpr std::size_t kMost = 1000;  // characters
+        warn(utf8::harmless(fmt::format("dryshaft: no record has the key \"{}\"{}", key, hint),
+                            kMost) +
+             "\n");
+      }
+    }
+  }
+
+  // ---------------------------------------------------------------- letters
+
+  // A unit that was graded at intake stands in no car, so nobody is written to.
+  void choose_letters(const std::vector<Report>& reports) {
+    for (std::size_t i = 0; i < reports.size(); ++i) {
+      if (!is_wanted(reports[i], wanted_)) {
+        continue;
+      }
+      if (reports[i].whereabouts == Whereabouts::core) {
+        ++cores_;
+      } else {
+        letters_.push_back(i);
+      }
+    }
+  }
+
+  // What `--for owner --full` writes of each unit alone. Names go by all units of the input, not by
+  // those chosen, so that a letter keeps its name from week to week.
+  int write_letters() {
+    const std::string_view form = o_.format == "markdown"                  ? "md"
+                                  : o_.format == "text" && o_.format_given ? "txt"
+                                                                           : "html";
+    std::vector<std::string> ids;
+    for (const History& h : histories_) {
+      ids.push_back(h.unit_id);
+    }
+    const std::vector<std::string> all = file_names(ids);
+    std::vector<std::string> names;
+    for (const std::size_t i : letters_) {
+      names.push_back(fmt::format("{}.{}", all[i], form));
+    }
+    AssessOptions options = assess_;
+    options.audience = Audience::owner;
+    const int code = write_files(*o_.letters, names, o_.jobs.value_or(1), [&](std::size_t i) {
+      const Report r = grader_->report(histories_[letters_[i]], options);
+      return form == "html" ? to_html(r, units())
+             : form == "md" ? to_markdown(r, units(), true)
+                            : to_text(r, {.units = units(), .full = true});
+    });
+    if (cores_ > 0) {
+      warn(fmt::format("dryshaft: no letter for {}: graded at intake, and without an owner\n",
+                       cores_ == 1 ? "1 unit" : fmt::format("{} units", cores_)));
+    }
+    return code;
+  }
 
   void take_complaints(const std::vector<Diagnostic>& diagnostics) {
     if (!diagnostics.empty()) {
@@ -111,19 +221,22 @@ class Command {
     batch.rejected = std::move(read.complaints);
     batch.rejected_records = read.rejected;
     batch.rejected_at_least = read.rejected_at_least;
+    histories_ = std::move(read.histories);
+    tell_of_unknown(histories_);
     if (!assess_.today) {
-      assess_.today = newest_date(read.histories);
+      assess_.today = newest_date(histories_);
     }
     batch.today = assess_.today ? date_text(*assess_.today) : "";
-    const std::size_t units = read.histories.size();
+    const std::size_t units = histories_.size();
     batch.reports.resize(units);
     Progress progress;
     std::atomic<std::size_t> done{0};
     in_parallel(units, o_.jobs.value_or(1), [&](std::size_t i) {
-      batch.reports[i] = grader_->report(read.histories[i], assess_);
+      batch.reports[i] = grader_->report(histories_[i], assess_);
       progress.at(++done, units, "units");
     });
     progress.end();
+    choose_letters(batch.reports);
     choose(batch);
     for (const Report& r : batch.reports) {
       judge_exit(r.grade);
@@ -483,6 +596,9 @@ class Command {
   AssessOptions assess_;
   Wanted wanted_;
   std::optional<Grader> grader_;
+  std::vector<History> histories_;    // where they are judged at once
+  std::vector<std::size_t> letters_;  // of these, each with an owner to be written to
+  std::size_t cores_ = 0;             // those without
   ColumnMap columns_;
   std::optional<Progress> progress_;
   Complaints said_;
@@ -535,6 +651,15 @@ Run add_assess(CLI::App& parent) {
                        "Only units of which something is due by this odometer reading, in --units")
            ->type_name("READING"),
       0, spec(Field::odometer_km).maximum);
+  app->add_option("--show", o->show,
+                  "Keys of your own (x_...) to show in tables, CSV and pages, as in x_shelf,x_bay")
+      ->delimiter(',')
+      ->allow_extra_args(false)
+      ->type_name("KEYS");
+  app->add_option("--letters", o->letters,
+                  "Write each unit's owner a file of their own into this folder: a page, unless "
+                  "--format is text or markdown")
+      ->type_name("FOLDER");
   add_units_option(*app, o->units);
   take_one_of(*app->add_option("--color", o->colour,
                                "Colour in text; auto: on a terminal, unless NO_COLOR is set")
@@ -550,7 +675,10 @@ Run add_assess(CLI::App& parent) {
                        "dryshaft assess examples/intake.jsonl"},
                       {"A report in plain words, for an owner about to buy the car.",
                        "dryshaft assess --for owner --buying examples/used-car-buyer.json"}});
-  return [o] { return Command(*o).run(); };
+  return [o, app] {
+    o->format_given = app->count("--format") > 0;
+    return Command(*o).run();
+  };
 }
 
 }  // namespace dryshaft::cli

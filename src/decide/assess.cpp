@@ -21,6 +21,7 @@
 #include "decide/wording.hpp"
 #include "diagnose/ahead.hpp"
 #include "record/look.hpp"
+#include "record/own.hpp"
 
 #ifndef DRYSHAFT_VERSION
 #error "the build passes DRYSHAFT_VERSION"
@@ -141,6 +142,11 @@ class Assessor {
       r_.by = spec(Field::by).choices[newest_.at(Field::by).code].plain;
     }
     r_.note = newest_.note;
+    for (const std::string& key : options_.own) {
+      if (const std::string* json = own_value(history_, key)) {
+        r_.own.push_back({key, own_text(*json)});
+      }
+    }
   }
 
   void grade() {

@@ -5,12 +5,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "diagnose/present.hpp"
 #include "dryshaft/onset.hpp"
 #include "record/identity.hpp"
 #include "record/look.hpp"
+#include "record/own.hpp"
 
 namespace dryshaft {
 namespace {
@@ -488,19 +488,9 @@ class UnitReader {
     if (by_ == "gear_bearings") {
       return bearings(Situation::gear_bearings);
     }
-    // A key of the shop's own: the newest record that has it.
-    for (std::size_t i = history_.records.size(); i-- > 0;) {
-      for (const auto& [pointer, text] : history_.records[i].own) {
-        if (pointer.substr(pointer.rfind('/') + 1) == by_) {
-          const nlohmann::json value = nlohmann::json::parse(text, nullptr, false);
-          if (value.is_string()) {
-            return value.get<std::string>();
-          }
-          return value.is_number() || value.is_boolean() ? text : std::string();
-        }
-      }
-    }
-    return {};
+    const std::string* const own = own_value(history_, by_);
+    const bool is_group = own != nullptr && own->front() != '{' && own->front() != '[';
+    return is_group ? own_text(*own) : std::string();
   }
 
   static Cooling cooling_in(const Record& r) {

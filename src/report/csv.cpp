@@ -11,19 +11,36 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::array<std::string_view, 25> kColumns = {
-    "unit_id",         "family",         "vehicle",   "date",         "odometer_km",
-    "grade",           "at_least",       "risk",      "top_cause",    "top_cause_probability",
-    "first_action",    "urgency",        "within_km", "within_days",  "next_check",
-    "rebuild_outlook", "contradictions", "warnings",  "reservations", "due_action",
-    "due_date",        "due_km",         "overdue",   "source",       "line",
+constexpr std::array<std::string_view, 26> kColumns = {
+    "unit_id",        "family",
+    "vehicle",        "date",
+    "odometer_km",    "grade",
+    "at_least",       "risk",
+    "top_cause",      "top_cause_probability",
+    "first_action",   "urgency",
+    "within_km",      "within_days",
+    "next_check",     "rebuild_outlook",
+    "contradictions", "warnings",
+    "reservations",   "due_action",
+    "due_date",       "due_km",
+    "overdue",        "source",
+    "line",           "first_action_title",
 };
 
 }  // namespace
 
 std::string csv_header(const Wanted& wanted) {
-  return fmt::format("{}{}{}", fmt::join(kColumns, ","), wanted.worse_since ? ",was" : "",
-                     csv::kLineEnd);
+  csv::Row row;
+  for (const std::string_view column : kColumns) {
+    row.text(column);
+  }
+  if (wanted.worse_since) {
+    row.text("was");
+  }
+  for (const std::string& key : wanted.own) {
+    row.text(key);
+  }
+  return row.end();
 }
 
 std::string to_csv(const Report& report, const Wanted& wanted) {
@@ -61,9 +78,13 @@ std::string to_csv(const Report& report, const Wanted& wanted) {
       .number(due != nullptr ? due->due_km : Number(), 0)
       .text(due != nullptr ? kNoYes[due->overdue ? 1 : 0].id : "")
       .text(report.source)
-      .number(static_cast<double>(report.line), 0);
+      .number(static_cast<double>(report.line), 0)
+      .text(action != nullptr ? action->title : "");
   if (wanted.worse_since) {
     row.text(was(report, *wanted.worse_since));
+  }
+  for (const std::string& key : wanted.own) {
+    row.text(words::own_of(report, key));
   }
   return row.end();
 }

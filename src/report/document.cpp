@@ -52,6 +52,17 @@ std::string unit_line(const Report& report, Units units) {
   return line;
 }
 
+// "shelf: B3; bay no: 4", of the shop's own keys.
+void add_own(Document& out, const Report& report) {
+  std::string line;
+  for (const OwnValue& own : report.own) {
+    line += fmt::format("{}{}: {}", line.empty() ? "" : "; ", words::own_title(own.key), own.text);
+  }
+  if (!line.empty()) {
+    out.push_back(Paragraph{std::move(line)});
+  }
+}
+
 std::string circumstances(const Report& report, Units units) {
   std::string line;
   if (report.seal_km) {
@@ -624,6 +635,7 @@ Description describe_for_technician(const Report& report, Units units) {
   Description d;
   Document& out = d.answer;
   out.push_back(Title{unit_line(report, units), circumstances(report, units)});
+  add_own(out, report);
   out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
   Lead finding{"Finding", sentence(report.headline), {}};
   if (std::string why = decided_by(report); !why.empty()) {
@@ -664,6 +676,7 @@ Description describe_for_owner(const Report& report, Units units) {
   Description d;
   Document& out = d.answer;
   out.push_back(Title{unit_line(report, units), {}});
+  add_own(out, report);
   const auto lead = [&](std::string_view label, const std::string& text) {
     if (!text.empty()) {
       out.push_back(Lead{std::string(label), text, {}});
@@ -923,6 +936,10 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
                           {"cause", Table::Fit::cut, false, false, 10, false, {}, true},
                           {"rebuild", Table::Fit::whole, false, false, 0}});
   }
+  for (const std::string& key : batch.wanted.own) {
+    table.columns.push_back(
+        {.head = words::own_title(key), .fit = Table::Fit::cut, .least = 6, .extra = true});
+  }
   bool any_limit = false;
   bool any_bound = false;
   for (std::size_t i = 0; i < batch.reports.size(); ++i) {
@@ -955,6 +972,10 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
       row.push_back(std::move(limit));
       row.push_back(short_cause(report));
       row.push_back(report.rebuild_outlook);
+    }
+    for (const std::string& key : batch.wanted.own) {
+      const std::string_view own = words::own_of(report, key);
+      row.emplace_back(own.empty() ? "-" : own);
     }
     table.rows.push_back(std::move(row));
   }

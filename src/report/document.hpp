@@ -87,6 +87,7 @@ struct Table {
     bool speaks_for_itself = false;  // its cells need no head beside them
     std::string order = {};          // words from first to last, where the alphabet is wrong
     bool choose = false;             // few different values: worth choosing one of
+    bool extra = false;              // may stand below its row where there is no room beside it
   };
   std::vector<Column> columns;
   std::vector<std::vector<std::string>> rows;

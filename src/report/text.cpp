@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <string>
 #include <string_view>
 #include <variant>
@@ -266,6 +267,7 @@ class Page {
   }
 
   void put(const Table& table);
+  bool draw(const Table& table, const std::vector<std::string>& below);
   void stacked(const Table& table);
 
   std::string out_;
@@ -276,17 +278,23 @@ class Page {
   std::size_t last_ = kNothing;
 };
 
+// "grade D, shelf B3": what a row says, in the extra columns alone or in all but the first.
+std::string in_words(const Table& table, const std::vector<std::string>& row, bool extra_alone) {
+  std::string text;
+  for (std::size_t c = 1; c < row.size(); ++c) {
+    const Table::Column& column = table.columns[c];
+    if (row[c] != "-" && !row[c].empty() && (column.extra || !extra_alone)) {
+      text += text.empty() ? "" : ", ";
+      text += column.speaks_for_itself ? row[c] : fmt::format("{} {}", column.head, row[c]);
+    }
+  }
+  return text;
+}
+
 // Each row as a sentence, where there is no room for columns.
 void Page::stacked(const Table& table) {
   for (const std::vector<std::string>& row : table.rows) {
-    std::string text;
-    for (std::size_t c = 1; c < row.size(); ++c) {
-      if (row[c] != "-" && !row[c].empty()) {
-        const Table::Column& column = table.columns[c];
-        text += text.empty() ? "" : ", ";
-        text += column.speaks_for_itself ? row[c] : fmt::format("{} {}", column.head, row[c]);
-      }
-    }
+    const std::string text = in_words(table, row, false);
     const std::string label =
         table.columns.front().right
             ? padded(layout::clean(row.front()), table.rows.back().front().size(), true)
@@ -296,6 +304,29 @@ void Page::stacked(const Table& table) {
 }
 
 void Page::put(const Table& table) {
+  if (draw(table, {})) {
+    return;
+  }
+  Table narrow;
+  std::ranges::copy_if(table.columns, std::back_inserter(narrow.columns),
+                       [](const Table::Column& c) { return !c.extra; });
+  std::vector<std::string> below;
+  for (const std::vector<std::string>& row : table.rows) {
+    below.push_back(in_words(table, row, true));
+    std::vector<std::string>& kept = narrow.rows.emplace_back();
+    for (std::size_t c = 0; c < row.size(); ++c) {
+      if (!table.columns[c].extra) {
+        kept.push_back(row[c]);
+      }
+    }
+  }
+  if (narrow.columns.size() == table.columns.size() || !draw(narrow, below)) {
+    stacked(table);
+  }
+}
+
+// In columns, with a line below each row; false where they find no room.
+bool Page::draw(const Table& table, const std::vector<std::string>& below) {
   const std::size_t n = table.columns.size();
   std::vector<std::size_t> wide(n);
   std::vector<std::vector<std::string>> cells = table.rows;
@@ -339,8 +370,7 @@ void Page::put(const Table& table) {
       }
     }
     if (widest == n) {
-      stacked(table);
-      return;
+      return false;
     }
     --wide[widest];
     shortened = shortened || table.columns[widest].fit == Table::Fit::cut;
@@ -366,7 +396,8 @@ void Page::put(const Table& table) {
             padded(layout::head(column.head, wide[c]), wide[c], column.right);
   }
   line(text);
-  for (const std::vector<std::string>& row : cells) {
+  for (std::size_t r = 0; r < cells.size(); ++r) {
+    const std::vector<std::string>& row = cells[r];
     std::vector<std::string> wrapped;
     text = spaces(indent);
     for (std::size_t c = 0; c < n; ++c) {
@@ -390,10 +421,14 @@ void Page::put(const Table& table) {
     for (std::size_t l = 1; l < wrapped.size(); ++l) {
       line(spaces(total() - wide[n - 1]) + wrapped[l]);
     }
+    if (r < below.size()) {
+      whole(indent + wide[0] + gap, below[r]);
+    }
   }
   if (shortened) {
     whole(indent_, "~: a word cut to fit.");
   }
+  return true;
 }
 
 }  // namespace

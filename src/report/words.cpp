@@ -9,6 +9,7 @@
 #include "base/index.hpp"
 #include "base/sentence.hpp"
 #include "decide/wording.hpp"
+#include "record/shape.hpp"
 
 namespace dryshaft::words {
 namespace {
@@ -170,6 +171,17 @@ std::string either(const std::vector<Grade>& grades) {
 std::string count(std::size_t number, std::string_view one, std::string_view many, bool or_more) {
   return fmt::format("{}{} {}", or_more ? "at least " : "", grouped(static_cast<double>(number)),
                      number == 1 ? one : many);
+}
+
+std::string own_title(std::string_view key) {
+  std::string title(key.substr(std::min(kOwnPrefix.size(), key.size())));
+  std::ranges::replace(title, '_', ' ');
+  return title.find_first_not_of(' ') == std::string::npos ? std::string(key) : title;
+}
+
+std::string_view own_of(const Report& report, std::string_view key) {
+  const auto found = std::ranges::find(report.own, key, &OwnValue::key);
+  return found == report.own.end() ? std::string_view() : found->text;
 }
 
 std::string work_done(const HistoryWork& work, Audience audience, Units units) {

@@ -59,6 +59,11 @@ std::string either(const std::vector<Grade>& grades);
 std::string count(std::size_t number, std::string_view one, std::string_view many,
                   bool or_more = false);
 
+// A key of the shop's own as a title: "bay no" of "x_bay_no".
+std::string own_title(std::string_view key);
+// What the unit has for it; empty: nothing.
+std::string_view own_of(const Report& report, std::string_view key);
+
 // "2026-01-02, 150,000 km: rotor shaft seal renewed (done elsewhere)"; for an owner what was done,
 // in plain words.
 std::string work_done(const HistoryWork& work, Audience audience, Units units);

@@ -4,6 +4,7 @@
 
 #include "dryshaft/report.hpp"
 #include "fuzz/fuzz.hpp"
+#include "record/own.hpp"
 #include "support.hpp"
 
 namespace {
@@ -14,6 +15,7 @@ using dryshaft::fuzz::require;
 // So that an input takes no longer than a moment.
 constexpr std::size_t kMostUnits = 2;
 constexpr std::size_t kMostRecords = 6;
+constexpr std::size_t kMostOwn = 2;
 
 void check_report(const dryshaft::Report& report) {
   require(report.risk >= 0 && report.risk <= 1, "a risk is a probability");
@@ -41,8 +43,16 @@ FUZZ_TARGET(reports) {
   const auto grouped = dryshaft::group_by_unit(std::move(read.records));
   for (const dryshaft::History& history : *grouped.value) {
     if (batch.reports.size() < kMostUnits && history.records.size() <= kMostRecords) {
+      dryshaft::AssessOptions options;
+      for (const auto& [pointer, json] : history.records.back().own) {
+        options.own.push_back(dryshaft::own_key(pointer));
+        batch.wanted.own.push_back(options.own.back());
+        if (options.own.size() == kMostOwn) {
+          break;
+        }
+      }
       batch.reports.push_back(dryshaft::assess(history, dryshaft::test::shipped(),
-                                               dryshaft::test::shipped_model(), {}));
+                                               dryshaft::test::shipped_model(), options));
       check_report(batch.reports.back());
     }
   }
