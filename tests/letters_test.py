@@ -173,6 +173,7 @@ class Letters(unittest.TestCase):
                                                       "without an owner\n"), ["HL-2.html", "HL-3.html"])
         self.letters += "-due"
         self.assertEqual(self.written("--due", "2025-12-01", text=yard), ["HL-3.html"])
+        self.assertIn(b"<title>HL-3: grade", read(self.letters, "HL-3.html"))
         self.letters += "-cores"
         self.assertEqual(self.written("--for", "owner", text=lines(*(record(f"C-{i}", by="intake") for i in range(3))),
                                       said="dryshaft: no letter for 3 units: graded at intake, and without an owner\n"),
