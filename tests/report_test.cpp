@@ -1769,10 +1769,10 @@ TEST_CASE("CSV: header and rows", "[report][csv]") {
         "source,line,first_action_title\r\n");
   CHECK(to_csv(leaking()) ==
         "HL-0147,plover-2,Tarn,2026-03-14,182400,D,,0.9987,seal-leak,0.9987,stop-driving,now,0,0,"
-        "measure-insulation,routine,,0,,,,,,intake.jsonl,17,\r\n");
+        "measure-insulation,routine,,0,,,,,,intake.jsonl,17,take it out of use\r\n");
   CHECK(to_csv(unchecked()) ==
         "HL-0152,dunlin-1,Corrie,2026-03-14,,U,B,0.6642,gear-bearing-erosion,0.614,check-port,"
-        "soon,1500,30,check-port,unknown,,1,,,,,,intake.jsonl,18,\r\n");
+        "soon,1500,30,check-port,unknown,,1,,,,,,intake.jsonl,18,check the port\r\n");
   CHECK(to_csv(Report{}) == ",,,,,U,,0,,,,,,,,,,0,,,,,,,0,\r\n");
 }
 

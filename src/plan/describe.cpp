@@ -321,6 +321,40 @@ class PlanPage {
     return fmt::format("{} {}", amounts(low, high, kOwnerDigits), p_.currency);
   }
 
+  // The options beside each other, the cheapest first, with a bar for what each costs in total.
+  void what_they_cost() {
+    document::Table table;
+    table.columns = {{"first bill", document::Table::Fit::whole, true, false, 0},
+                     {"in total", document::Table::Fit::whole, true, false, 0},
+                     {"unit lost", document::Table::Fit::whole, false, false, 0},
+                     {"option", document::Table::Fit::wrap, false, false, 24, true}};
+    double most = 0;
+    for (const PlanOption& o : p_.options) {
+      most = std::max(most, o.cost ? o.cost->high : 0);
+    }
+    std::vector<document::Bar> bars;
+    for (const PlanOption& o : p_.options) {
+      if (!o.cost) {
+        continue;
+      }
+      const std::string total = amounts(o.cost->low, o.cost->high, kOwnerDigits);
+      table.rows.push_back({amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits), total,
+                            out_of_ten(o.cost->chance_lost), o.title});
+      bars.push_back({o.title,
+                      total,
+                      most > 0 ? o.cost->high / most : 0,
+                      {},
+                      true,
+                      most > 0 ? o.cost->low / most : 0});
+    }
+    d_.emplace_back(std::move(table));
+    say(fmt::format(
+        "In {}. First bill: by the workshop's lowest and highest prices. In total: over "
+        "{}, for eight of ten such cars, with later repairs and days without the car.",
+        p_.currency, horizon()));
+    std::ranges::move(bars, std::back_inserter(d_));
+  }
+
   // "about 3 in 10"
   static std::string out_of_ten(double chance) {
     constexpr double kHundred = 100;
@@ -357,27 +391,18 @@ class PlanPage {
       say("The options below use what is known before that. Choose none of them until it is done.");
     }
     heading("Your options: choose one");
-    say(fmt::format(
-        "Prices in {}, rounded. The first range is the first bill, from the workshop's lowest "
-        "prices to its highest. The second is the total for eight of ten such cars over the next "
-        "{}. It includes later repairs and days without the car. Few cars meet all the lowest or "
-        "all the highest prices, so the second range can be narrower.",
-        p_.currency, horizon()));
+    what_they_cost();
     for (const PlanOption& o : p_.options) {
       if (o.cost) {
         const bool opens =
             (o.role == OptionRole::rebuild || o.role == OptionRole::rebuild_and_bypass) &&
             r_.grade != Grade::A;
-        item(fmt::format("{}: {} first, {} in total.", o.title,
-                         amounts(o.cost->bill_low, o.cost->bill_high, kOwnerDigits),
-                         amounts(o.cost->low, o.cost->high, kOwnerDigits)),
-             {o.cost->interval_km
-                  ? fmt::format("{} The first recheck is due {}.", o.effect, first_recheck(*o.cost))
-                  : o.effect,
-              fmt::format(
-                  "The drive unit would still be lost in {} such cars.{}",
-                  out_of_ten(o.cost->chance_lost),
-                  opens ? " If more damage is found inside, the first bill is higher." : "")});
+        item(
+            fmt::format("{}: {}{}{}", o.title, closed(o.effect),
+                        o.cost->interval_km
+                            ? fmt::format(" The first recheck is due {}.", first_recheck(*o.cost))
+                            : std::string(),
+                        opens ? " If more damage is found inside, the first bill is higher." : ""));
       }
     }
     for (const PlanOption& o : p_.beside) {

@@ -60,6 +60,7 @@ struct Bar {
   double share = 0;
   std::optional<Grade> grade;  // colours the label
   bool only_drawn = false;     // a table says it as well, so text and Markdown leave it out
+  double from = 0;             // of a range, the share at which it begins
 };
 
 struct CauseLine {

@@ -182,12 +182,16 @@ class Html {
 
   void put(const Bar& bar, bool starts, bool ends) {
     if (starts) {
-      add("<ul class=\"bars\">\n");
+      constexpr std::size_t kGradeLong = 2;
+      add("<ul class=\"bars{}\">\n", bar.label.size() > kGradeLong ? " named" : "");
     }
     add("<li><strong{}>{}</strong><span class=\"right\">{}</span>"
-        "<span class=\"bar\" aria-hidden=\"true\"><span style=\"width:{}%\"></span></span></li>\n",
+        "<span class=\"bar\" aria-hidden=\"true\"><span "
+        "style=\"{}width:{}%\"></span></span></li>\n",
         bar.grade ? fmt::format(" class=\"{}\"", name(*bar.grade)) : std::string(),
-        html_text(bar.label), html_text(bar.amount), percent_of(bar.share));
+        html_text(bar.label), html_text(bar.amount),
+        bar.from > 0 ? fmt::format("margin-left:{}%;", percent_of(bar.from)) : std::string(),
+        percent_of(bar.share) - percent_of(bar.from));
     if (ends) {
       add("</ul>\n");
     }
