@@ -315,7 +315,7 @@ struct Grouped {
   double left_out = 0;
 };
 
-Grouped grouped(std::span<const OnsetInterval> intervals) {
+Grouped in_groups(std::span<const OnsetInterval> intervals) {
   // A number of which there are more different values than this is a number, not a name.
   constexpr std::size_t kMostNames = 8;
   Grouped out;
@@ -400,7 +400,7 @@ StandardErrors errors_of(const Shape& shape, const Peak& peak, double centre, do
 }  // namespace
 
 OnsetRegression fit_regression(CurveKind kind, std::span<const OnsetInterval> intervals) {
-  Grouped data = grouped(intervals);
+  Grouped data = in_groups(intervals);
   OnsetRegression out;
   out.kind = kind;
   out.numeric = data.numeric;
