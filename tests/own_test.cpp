@@ -20,8 +20,8 @@ std::string of_day(std::string_view date, std::string_view own) {
 
 std::string value(const std::string& records, std::string_view key) {
   const History history = test::history_of(records);
-  const std::string* json = own_value(history, key);
-  return json == nullptr ? "none" : *json;
+  const std::string* text = own_value(history, key);
+  return text == nullptr ? "none" : *text;
 }
 
 Report shown(const std::string& records, std::vector<std::string> keys,
