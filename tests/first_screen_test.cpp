@@ -82,6 +82,15 @@ void five_seconds(const Report& report, const std::vector<std::string>& lines) {
 void cautions_first(const Report& report, const std::string& text) {
   const std::string screen = flat(text);
   const std::size_t list = screen.find("what to do, ");
+  // What holds of the unit itself is before all, whoever needs it.
+  for (const CautionRule& c : test::shipped().cautions) {
+    const bool holds =
+        std::ranges::find(report.cautions, c.id, &Caution::id) != report.cautions.end();
+    if (holds && c.always && !c.when.any.empty()) {
+      INFO(c.id);
+      CHECK(screen.find(flat(without_full_stop(c.brief))) < screen.find("1. ", list));
+    }
+  }
   for (std::size_t i = 0; i < report.actions.size(); ++i) {
     const Action& action = report.actions[i];
     const std::size_t told =

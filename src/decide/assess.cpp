@@ -20,6 +20,7 @@
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
 #include "diagnose/ahead.hpp"
+#include "knowledge/condition.hpp"
 #include "record/look.hpp"
 #include "record/own.hpp"
 
@@ -641,6 +642,17 @@ class Assessor {
         }
       }
     }
+    // What holds of the unit as it is stands before whatever is done first.
+    for (const CautionRule& c : k_.cautions) {
+      if (r_.actions.empty()) {
+        break;
+      }
+      std::vector<std::string>& first = r_.actions.front().cautions;
+      if (c.always && !always_holds(c.when) && holds(c.when, facts_) &&
+          std::ranges::find(first, c.id) == first.end()) {
+        first.push_back(c.id);
+      }
+    }
   }
 
   // Causes that what was found on this unit has made likelier; never a share of all units alone.
@@ -731,11 +743,12 @@ class Assessor {
       return;
     }
     const bool sale = r_.whereabouts == Whereabouts::for_sale;
-    const Action& first = r_.actions.front();
-    const bool quiet = first.urgency >= Urgency::planned && !rule.drive_quiet.empty();
+    const Action* const first = r_.actions.empty() ? nullptr : &r_.actions.front();
+    const bool quiet =
+        (first == nullptr || first->urgency >= Urgency::planned) && !rule.drive_quiet.empty();
     r_.driving = sale ? rule.trial : quiet ? rule.drive_quiet : rule.drive;
     const bool stopped = verdict_.grade == Grade::D;
-    const bool waits_for_work = first.within_km == 0.0 && !stopped;
+    const bool waits_for_work = first != nullptr && first->within_km == 0.0 && !stopped;
     if (waits_for_work) {
       r_.driving = "Not before this has been done.";
     }

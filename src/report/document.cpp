@@ -617,6 +617,9 @@ void add_first(Document& out, const Report& report, Units units) {
 }
 
 void add_work_in_full(Document& out, const Report& report) {
+  if (report.actions.empty()) {
+    return;
+  }
   out.push_back(Heading{"What to do, and why"});
   for (const Action& action : report.actions) {
     Item item{0, sentence(action.text), {}};
@@ -652,6 +655,9 @@ Description describe_for_technician(const Report& report, Units units) {
   add_items(out, "Contradictions in the record", texts_of(report.contradictions));
   add_items(out, "Warnings", report.warnings);
   add_actions(out, report, units);
+  if (report.actions.empty()) {  // what the unit itself asks for care of is said all the same
+    add_items(out, "Take care", texts_of(report.cautions));
+  }
   if (report.actions.size() > 1) {  // a single one is told in full already
     add_work_in_full(d.rest, report);
   }
