@@ -110,7 +110,7 @@ class Outcomes(unittest.TestCase):
         self.assertEqual(own["format"], "dryshaft-overlay/1")
         self.assertEqual(own["teardowns"], 52)
         link = next(item for item in own["links"] if item["id"] == "rust-from-seal-leak")
-        report = run("assess", "--rules", path, FILM).stdout.decode()
+        report = run("assess", "--full", "--rules", path, FILM).stdout.decode()
         self.assertIn("adapted to 52 own teardowns", report)
         both = run("assess", "--format", "json", "--rules", RULES, "--rules", path, FILM)
         self.assertEqual(json.loads(both.stdout)["rules"]["overlay"]["teardowns"], 52)

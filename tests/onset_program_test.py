@@ -185,9 +185,9 @@ class AssessByOnset(unittest.TestCase):
         # This shop's seals last less long than the rules think.
         leak = [{c["id"]: c["probability"] for c in r["causes"]}["seal-leak"] for r in (before, after)]
         self.assertGreater(leak[1], leak[0])
-        self.assertIn("the shop's own records", after["recheck"]["because"])
+        self.assertIn("the workshop's own records", after["recheck"]["because"])
         for form in ("text", "markdown", "html"):
-            out = run("assess", "-", "--format", form, "--onset", self.onset, text=text).stdout.decode()
+            out = run("assess", "-", "--full", "--format", form, "--onset", self.onset, text=text).stdout.decode()
             self.assertIn(sha[:8], out)
 
     def test_a_fit_by_age_keeps_the_part_by_distance(self):
