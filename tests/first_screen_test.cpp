@@ -192,6 +192,14 @@ TEST_CASE("of a unit that lies open it is told what to do before it is closed") 
   CHECK(text.find("rebuild it before it is closed") != std::string::npos);
   CHECK(text.find("pull the rotor-speed sensor") == std::string::npos);
   CHECK(text.find("driv") == std::string::npos);
+  CHECK(open.actions.front().within_days.has_value());
+  // Its owner may have it back, and is told of driving.
+  std::string told = test::record_text(inspection);
+  told.insert(told.rfind('}'), R"(,"teardown":{"date":"2026-03-02","seal-leak":"present"})");
+  const Report owners = report_for(test::history_of(told), kReaders[1]);
+  CHECK(owners.whereabouts == Whereabouts::in_use);
+  CHECK_FALSE(owners.driving.empty());
+  CHECK_FALSE(report_for(test::history_of(told), kReaders[2]).buying.empty());
   // Work on record closes it.
   CHECK(opened(R"(,"work":[{"did":"seal-renewed"}])").whereabouts == Whereabouts::in_use);
 }

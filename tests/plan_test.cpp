@@ -641,7 +641,7 @@ void one_voice(const History& history) {
         }
       }
       INFO(plain);
-      CHECK(has(plain, when(report, asked)));
+      CHECK(has(plain, when(own, asked)));
     };
     says(to_text(own, kPlain));
     says(plan_to_text(p, kPlain));

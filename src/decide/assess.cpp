@@ -128,8 +128,10 @@ class Assessor {
     r_.record_sha256 = newest_.sha256;
     r_.audience = options_.audience;
     r_.unit_id = newest_.unit_id;
-    // What was opened stays open until a record tells of work.
-    r_.whereabouts = newest_.has(Field::teardown_date) && newest_.work.empty() ? Whereabouts::opened
+    // What was opened stays open until a record tells of work. The car may be back with its owner
+    // all the same, who is told of driving.
+    r_.whereabouts = !owner() && newest_.has(Field::teardown_date) && newest_.work.empty()
+                         ? Whereabouts::opened
                      : options_.buying                              ? Whereabouts::for_sale
                      : facts().at(Situation::by) == idx(By::intake) ? Whereabouts::core
                                                                     : Whereabouts::in_use;
@@ -470,7 +472,8 @@ class Assessor {
       a.within_days.reset();
       a.because.insert(0, was_due(a));
     }
-    if (!in_car(r_.whereabouts)) {  // it covers no distance
+    // What came in for intake covers no distance; what was opened may be back in its car.
+    if (!in_car(r_.whereabouts) && facts().at(Situation::by) == idx(By::intake)) {
       a.within_km = a.within_km == 0.0 ? a.within_km : std::nullopt;
       a.due_km.reset();
     }
@@ -736,13 +739,11 @@ class Assessor {
 
   // Whether the car may be driven, charged, bought, as far as this goes.
   void may(const GradeRule& rule) {
-    if (r_.whereabouts == Whereabouts::for_sale) {
-      r_.buying = rule.buyer_text;
-    }
     if (!in_car(r_.whereabouts)) {
       return;
     }
     const bool sale = r_.whereabouts == Whereabouts::for_sale;
+    r_.buying = sale ? rule.buyer_text : std::string();
     const Action* const first = r_.actions.empty() ? nullptr : &r_.actions.front();
     const bool quiet =
         (first == nullptr || first->urgency >= Urgency::planned) && !rule.drive_quiet.empty();
