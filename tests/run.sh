@@ -21,7 +21,10 @@ packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format libcli11-dev n
 if [ "$part" != --quick ]; then
   packages+=(clang-tidy
              r-base-core r-cran-survival  # an independent fit to compare with
-             chromium chromium-driver python3-selenium)  # a browser for pages
+             chromium chromium-driver python3-selenium  # a browser for pages
+             # the library as WebAssembly, for pages; node comes with npm
+             clang-19 lld-19 wasi-libc libc++-19-dev-wasm32 libc++abi-19-dev-wasm32
+             libclang-rt-19-dev-wasm32)
 fi
 missing=()
 for package in "${packages[@]}"; do

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <cstring>
 #include <limits>
@@ -13,6 +12,7 @@
 #include <utility>
 
 #include "base/complaints.hpp"
+#include "base/number.hpp"
 #include "base/utf8.hpp"
 
 namespace dryshaft::located {
@@ -113,7 +113,7 @@ std::optional<Fault> string_fault(std::string_view text, std::size_t quote) {
 bool overflows(std::string_view number) {
   const char* const end = number.data() + number.size();
   double value = 0;
-  const auto [stop, error] = std::from_chars(number.data(), end, value);
+  const auto [stop, error] = double_from(number, value);
   return stop == end && is_digit(number.back()) && (error != std::errc() || std::isinf(value)) &&
          // One too small for a double is a zero to the parser.
          !nlohmann::json::accept(number.data(), end);

@@ -270,14 +270,15 @@ class Assessor {
                           .decibans = db});
         }
       }
-      const auto strongest = [](const Evidence& a, const Evidence& b) {
-        return std::abs(a.decibans) > std::abs(b.decibans);
+      // As float, here and below: what differs by rounding alone, which goes by the order of the
+      // rules and by the machine, is equal.
+      const auto strength = [](const Evidence& e) {
+        return static_cast<float>(std::abs(e.decibans));
       };
-      std::ranges::stable_sort(report.for_it, strongest);
-      std::ranges::stable_sort(report.against_it, strongest);
+      std::ranges::stable_sort(report.for_it, std::greater{}, strength);
+      std::ranges::stable_sort(report.against_it, std::greater{}, strength);
       r_.causes.push_back(std::move(report));
     }
-    // As float: what differs by rounding alone, which goes by the order of the rules, is equal.
     std::ranges::stable_sort(r_.causes, std::greater{}, [](const CauseReport& c) {
       return static_cast<float>(c.probability);
     });

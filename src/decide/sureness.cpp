@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <memory>
 #include <numbers>
 #include <numeric>
@@ -535,8 +536,9 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
   if (ahead != nullptr) {
     put(widths, *ahead);
   }
-  std::ranges::stable_sort(sure.rests_on, [](const RestsOn& a, const RestsOn& b) {
-    return std::abs(a.decibans) > std::abs(b.decibans);
+  // As float: what differs by rounding alone is equal.
+  std::ranges::stable_sort(sure.rests_on, std::greater{}, [](const RestsOn& r) {
+    return static_cast<float>(std::abs(r.decibans));
   });
   sure.rests_on.resize(std::min(sure.rests_on.size(), kNamed));
   const double risk = logit(verdict.posterior.risk);

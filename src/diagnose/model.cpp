@@ -11,6 +11,7 @@
 #include <utility>
 
 #include "base/index.hpp"
+#include "base/promise.hpp"
 #include "base/two.hpp"
 #include "vocabulary/levels.hpp"
 
@@ -68,8 +69,8 @@ namespace {
 
 std::vector<Condition> grade_conditions(const Knowledge& knowledge) {
   if (knowledge.floors.size() > kMaxFloors) {
-    throw std::length_error(fmt::format("{} floors, where a grade has bits for {}",
-                                        knowledge.floors.size(), kMaxFloors));
+    broken_promise<std::length_error>(fmt::format("{} floors, where a grade has bits for {}",
+                                                  knowledge.floors.size(), kMaxFloors));
   }
   std::vector<Condition> conditions;
   for (const Floor& floor : knowledge.floors) {

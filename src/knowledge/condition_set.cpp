@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <stdexcept>
 
+#include "base/promise.hpp"
+
 namespace dryshaft {
 namespace {
 
@@ -84,7 +86,7 @@ ConditionSet::ConditionSet(const std::vector<Condition>& conditions) : rows_(con
     count += rows(c);
   }
   if (count > kMostRows) {
-    throw std::length_error("too many conditions in one set");
+    broken_promise<std::length_error>("too many conditions in one set");
   }
   for (std::size_t row = 0; row < conditions.size(); ++row) {
     add(conditions[row], row);

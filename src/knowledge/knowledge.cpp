@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <stdexcept>
 
+#include "base/promise.hpp"
 #include "knowledge/condition.hpp"
 
 namespace dryshaft {
@@ -91,7 +92,7 @@ const Family& Knowledge::family(std::string_view wanted) const {
       return *found;
     }
   }
-  throw std::logic_error("no family `generic`: the loader does not allow that");
+  broken_promise<std::logic_error>("no family `generic`: the loader does not allow that");
 }
 ReadOptions read_options(const Knowledge& knowledge) {
   ReadOptions options;
@@ -111,7 +112,7 @@ const ActionRule* Knowledge::action(std::string_view wanted) const {
 const ActionRule& Knowledge::action(ActionRole wanted) const {
   const auto found = std::ranges::find(actions, wanted, &ActionRule::role);
   if (found == actions.end()) {
-    throw std::logic_error("no action has a role: the loader does not allow that");
+    broken_promise<std::logic_error>("no action has a role: the loader does not allow that");
   }
   return *found;
 }

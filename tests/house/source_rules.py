@@ -12,7 +12,7 @@ import sys
 
 # A folder may include itself and those before it; a side room, all of them but no other side room.
 ORDER = ["base", "vocabulary", "record", "knowledge", "diagnose", "decide", "report"]
-SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "plan", "prove"]
+SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "page", "plan", "prove"]
 # The folder that a public header belongs to, where it is not named after it. The report's model is
 # filled by decide and laid out by report, so decide may see that header, but nothing in src/report.
 HEADER_FOLDER = {"diagnostic": "base", "dryshaft": "decide", "cases": "prove",
@@ -73,6 +73,8 @@ def header_folder(stem):
 def may_include(folder):
     if folder == "cli":
         return set(ORDER + SIDE_ROOMS + ["cli"])
+    if folder == "page":  # what a page asks for, the form's answers among it
+        return set(ORDER + ["form", "page"])
     if folder in SIDE_ROOMS:
         return set(ORDER + [folder])
     return set(ORDER[:ORDER.index(folder) + 1])

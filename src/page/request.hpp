@@ -1,0 +1,41 @@
+// A request of a page.
+#ifndef DRYSHAFT_PAGE_REQUEST_HPP
+#define DRYSHAFT_PAGE_REQUEST_HPP
+
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "base/json_out.hpp"
+#include "dryshaft/report.hpp"
+
+namespace dryshaft::page {
+
+using Json = nlohmann::ordered_json;
+
+// An object; nothing where it is none.
+inline std::optional<Json> request_in(std::string_view text) {
+  Json request = Json::parse(text, nullptr, false);
+  return request.is_object() ? std::optional(std::move(request)) : std::nullopt;
+}
+
+inline std::string text_of(const Json& object, std::string_view key) {
+  const auto found = object.find(key);
+  return found != object.end() && found->is_string() ? found->get<std::string>() : std::string();
+}
+
+inline bool is_true(const Json& object, std::string_view key) {
+  const auto found = object.find(key);
+  return found != object.end() && *found == Json(true);
+}
+
+inline Units units_in(const Json& object, std::string_view key) {
+  return text_of(object, key) == "mi" ? Units::mi : Units::km;
+}
+
+inline std::string bug(std::string_view what) { return json_out::of(Json{{"bug", what}}); }
+
+}  // namespace dryshaft::page
+
+#endif

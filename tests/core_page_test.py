@@ -1,0 +1,116 @@
+"""The library as a page has it, under node, beside the program: the same bytes for the same records.
+
+Usage: core_page_test.py PROGRAM
+
+Skipped (77) where the build had no compiler for pages, or there is no node.
+"""
+import base64
+import collections
+import concurrent.futures
+import gzip
+import hashlib
+import json
+import os
+import pathlib
+import re
+import shutil
+import subprocess
+import sys
+import unittest
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+BUILD = pathlib.Path(PROGRAM).parent
+SKIPPED = 77
+KIB = 1024
+
+
+def literal():
+    """The module as the program holds it, in base64, and its SHA-256."""
+    text = (BUILD / "literals" / "page" / "module.inc").read_text(encoding="ascii")
+    found = re.fullmatch(r'R"module\((.*)\)module"sv,\n"([0-9a-f]{64})"sv\n', text)
+    return found and (found[1], found[2])
+
+
+def ask(requests):
+    """What the module answers, each with its milliseconds; first how long it took to open."""
+    text = "".join(json.dumps(r) + "\n" for r in requests)
+    done = subprocess.run(["node", "tests/core.cjs"], input=(literal()[0] + "\n" + text).encode(),
+                          stdout=subprocess.PIPE, check=True)
+    opened, *answers = [json.loads(line) for line in done.stdout.decode().splitlines()]
+    assert len(answers) == len(requests)
+    return opened["ms"], answers
+
+
+def program(text, *options):
+    """What the program prints of records."""
+    done = subprocess.run([PROGRAM, "assess", *options], input=text.encode(), capture_output=True,
+                          check=False)
+    assert done.returncode in (0, 3), (options, done.returncode, done.stderr.decode())
+    return done.stdout.decode(), done.stderr.decode()
+
+
+def units():
+    """Texts of records, one unit each: name, text."""
+    for path in sorted(pathlib.Path("examples").glob("*.json")):
+        if path.name != "prices.json":
+            yield path.name, path.read_text(encoding="utf-8")
+    for path in ("examples/intake.jsonl", "examples/history-ten-years.jsonl"):
+        lines = collections.defaultdict(list)
+        for line in pathlib.Path(path).read_text(encoding="utf-8").splitlines():
+            lines[json.loads(line)["unit"]["id"]].append(line)
+        for name in list(lines)[:300]:
+            yield name, "\n".join(lines[name]) + "\n"
+
+
+def request(text, *options):
+    """The same as options of `assess`."""
+    out = {"records": text, "name": "<stdin>"}
+    for option, value in zip(options, options[1:] + ("",)):
+        if option == "--buying":
+            out["buying"] = True
+        elif option.startswith("--"):
+            out[option[2:]] = value
+    return {"graded": out}
+
+
+EACH = [("--format", "html"), ("--format", "json")]
+EXAMPLES = [("--format", "html", "--for", "owner"), ("--format", "json", "--for", "owner"),
+            ("--format", "html", "--for", "owner", "--buying"),
+            ("--format", "html", "--units", "mi", "--today", "2027-01-31"),
+            ("--format", "text"), ("--format", "markdown")]
+
+
+class Core(unittest.TestCase):
+    def test_the_program_holds_the_module(self):
+        packed, sha256 = literal()
+        module = gzip.decompress(base64.b64decode(packed))
+        self.assertEqual(module, (BUILD / "page" / "module.wasm").read_bytes())
+        self.assertEqual(hashlib.sha256(module).hexdigest(), sha256)
+        # As much as a page can be expected to carry.
+        self.assertLess(len(module), 1500 * KIB)
+        self.assertLess(len(packed), 700 * KIB)
+
+    def test_the_same_bytes(self):
+        wanted = [(name, text, options) for name, text in units() for options in EACH]
+        wanted += [(name, text, options) for name, text in units() if name.endswith(".json")
+                   for options in EXAMPLES]
+        opened, answers = ask([request(text, *options) for _, text, options in wanted])
+        with concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as pool:
+            printed = list(pool.map(lambda w: program(w[1], *w[2]), wanted))
+        for (name, _, options), answer, (out, complaints) in zip(wanted, answers, printed):
+            with self.subTest(name, options=options):
+                got = answer["answer"]
+                self.assertEqual("".join(got["reports"]), out)
+                self.assertEqual("".join(got["complaints"]), complaints)
+        times = sorted(a["ms"] for a in answers[1:])
+        print(f"{len(answers)} reports; opened in {opened:.0f} ms, the first report "
+              f"{answers[0]['ms']:.0f} ms, then {times[len(times) // 2]:.1f} ms (median), "
+              f"{times[-1]:.1f} ms at most")
+
+
+if __name__ == "__main__":
+    if not literal() or not shutil.which("node"):
+        print("skipped: " + ("there is no node" if literal() else
+                             "the build had no compiler for pages; see DEVELOPERS.md"))
+        sys.exit(SKIPPED)
+    unittest.main()
