@@ -62,6 +62,21 @@ def units():
             yield name, "\n".join(lines[name]) + "\n"
 
 
+def odd_texts():
+    """Records of all kinds, most of them bad, that a page's script can hand over: name, text."""
+    for path in sorted(pathlib.Path("tests/records").glob("*/*.json*")):
+        try:
+            yield path.name, path.read_bytes().decode()
+        except UnicodeDecodeError:
+            pass
+    good = pathlib.Path("examples/miles.json").read_text(encoding="utf-8")
+    for number in ("1e999", "-1e999", "1e-400", "1E5", "-0", "00", "1.", ".5", "0x10", "+1", "1e",
+                   "123456789012345678901234567890", "0.1e1", "5e-324", "inf", "nan"):
+        text, changed = re.subn(r'("odometer_mi": *)[0-9.]+', r"\g<1>" + number, good)
+        assert changed, good
+        yield number, text
+
+
 def request(text, *options):
     """The same as options of `assess`."""
     out = {"records": text, "name": "<stdin>"}
@@ -102,6 +117,24 @@ class Core(unittest.TestCase):
                 got = answer["answer"]
                 self.assertEqual("".join(got["reports"]), out)
                 self.assertEqual("".join(got["complaints"]), complaints)
+        self.say_times(opened, answers)
+
+    def test_the_same_complaints(self):
+        # Units of one file may come in another order: as JSON each is a line.
+        options = ("--format", "json", "--today", "2027-01-31")
+        texts = list(odd_texts())
+        _, answers = ask([request(text, *options) for _, text in texts])
+        refused = 0
+        for (name, text), answer in zip(texts, answers):
+            with self.subTest(name):
+                out, complaints = program(text, *options)
+                got = answer["answer"]
+                self.assertEqual(sorted(got["reports"]), sorted(out.splitlines(keepends=True)))
+                self.assertEqual("".join(got["complaints"]), complaints)
+                refused += got["refused"]
+        self.assertGreater(refused, len(texts) // 3)
+
+    def say_times(self, opened, answers):
         times = sorted(a["ms"] for a in answers[1:])
         print(f"{len(answers)} reports; opened in {opened:.0f} ms, the first report "
               f"{answers[0]['ms']:.0f} ms, then {times[len(times) // 2]:.1f} ms (median), "
