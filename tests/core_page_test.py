@@ -1,8 +1,10 @@
-"""The library as a page has it, under node, beside the program: the same bytes for the same records.
+"""The library as a page has it, under node and in a browser, beside the program: the same bytes for
+the same records.
 
 Usage: core_page_test.py PROGRAM
 
-Skipped (77) where the build had no compiler for pages, or there is no node.
+Skipped (77) where the build had no compiler for pages, or there is no node. See browser.py for what
+the browser needs.
 """
 import base64
 import collections
@@ -16,7 +18,10 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 import unittest
+
+from browser import faults, start
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 BUILD = pathlib.Path(PROGRAM).parent
@@ -139,6 +144,52 @@ class Core(unittest.TestCase):
         print(f"{len(answers)} reports; opened in {opened:.0f} ms, the first report "
               f"{answers[0]['ms']:.0f} ms, then {times[len(times) // 2]:.1f} ms (median), "
               f"{times[-1]:.1f} ms at most")
+
+
+class InBrowser(unittest.TestCase):
+    """In a page that may reach nothing, on a phone of a quarter of this machine's speed."""
+
+    def test_a_page_grades(self):
+        script = pathlib.Path("src/page/core.js").read_text(encoding="utf-8") + """
+(async () => {
+  const begun = performance.now();
+  window.core = await openCore(await unpacked(document.getElementById('module').textContent));
+  core.graded({records: ''});
+  window.opened = performance.now() - begun;
+})();
+"""
+        sha256 = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+        page = ("<!DOCTYPE html><html><head><meta charset='utf-8'><meta http-equiv='Content-Security-Policy' "
+                f"content=\"default-src 'none'; connect-src 'none'; script-src 'sha256-{sha256}' "
+                f"'wasm-unsafe-eval'\"></head><body><script type='text/plain' id='module'>{literal()[0]}"
+                f"</script><script>{script}</script></body></html>")
+        text = pathlib.Path("examples/owner-no-port-check.json").read_text(encoding="utf-8")
+        options = ("--format", "html", "--for", "owner")
+        with tempfile.TemporaryDirectory() as scratch:
+            path = pathlib.Path(scratch) / "page.html"
+            path.write_text(page, encoding="utf-8")
+            browser = start()
+            try:
+                browser.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 4})
+                browser.get(path.as_uri())
+                opened, first, later, html = browser.execute_async_script("""
+const [request, done] = arguments;
+const wait = () => {
+  if (!window.opened) return setTimeout(wait, 20);
+  const times = [0, 1, 2, 3].map(() => {
+    const begun = performance.now();
+    core.graded(request);
+    return performance.now() - begun;
+  });
+  done([window.opened, times[0], Math.min(...times), core.graded(request).reports.join('')]);
+};
+wait();""", request(text, *options)["graded"])
+                self.assertEqual(faults(browser), [])
+            finally:
+                browser.quit()
+        self.assertEqual(html, program(text, *options)[0])
+        print(f"in a browser: opened in {opened:.0f} ms, the first report {first:.0f} ms, "
+              f"then {later:.0f} ms")
 
 
 if __name__ == "__main__":
