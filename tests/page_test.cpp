@@ -107,7 +107,7 @@ TEST_CASE("a page hears which questions apply and what is wrong with answers") {
   CHECK(answer["stop"] == Json::array());
   CHECK(answer["records"] ==
         R"({"format":"dryshaft-record/1","unit":{"id":"Harrow"},"inspection":{"date":"2026-03-18",)"
-        R"("by":"owner","odometer_mi":109000,"noise":{"present":false}}})"
+        R"("odometer_mi":109000,"by":"owner","noise":{"present":false}}})"
         "\n");
 
   answers["odometer"] = typed("109 000");
@@ -122,6 +122,7 @@ TEST_CASE("a page hears which questions apply and what is wrong with answers") {
 
   answers["odometer"] = typed("109000 km");
   answers["noise-present"] = chosen("yes");
+  answers["noise-onset"] = chosen("gradual");
   answers["noise-onset-odometer"] = typed("120000 km");
   CHECK(question(answered(answers), "noise-onset-odometer")["problem"] ==
         "That answer is 120000 km, after your answer to \"" +

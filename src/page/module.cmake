@@ -36,7 +36,8 @@ file(CREATE_LINK ${page_fmt}/fmt ${page_dir}/include/fmt SYMBOLIC)
 file(CREATE_LINK ${page_nlohmann}/nlohmann ${page_dir}/include/nlohmann SYMBOLIC)
 set(page_flags --target=wasm32-wasi -std=c++20 -Oz -DNDEBUG -fno-exceptions -fno-rtti -fno-c++-static-destructors
   -ffp-contract=off -ffunction-sections -fdata-sections
-  -DFMT_HEADER_ONLY -DJSON_NOEXCEPTION -DDRYSHAFT_VERSION=\"${PROJECT_VERSION}\"
+  # Without the separator fmt brings all of std::locale.
+  -DFMT_HEADER_ONLY "-DFMT_STATIC_THOUSANDS_SEPARATOR=','" -DJSON_NOEXCEPTION -DDRYSHAFT_VERSION=\"${PROJECT_VERSION}\"
   -isystem ${page_dir}/include -I${PROJECT_SOURCE_DIR}/include -I${PROJECT_SOURCE_DIR}/src
   -I${PROJECT_BINARY_DIR}/literals)
 
