@@ -17,8 +17,8 @@ struct Tried {
 };
 
 Tried try_damage(std::uint64_t seed, std::size_t forms) {
-  const Form owners = make_form(shipped_grader(), false);
-  const Form buyers = make_form(shipped_grader(), true);
+  const Form owners = make_form(shipped_grader(), FormFor::owner);
+  const Form buyers = make_form(shipped_grader(), FormFor::buyer);
   Tried out;
   std::mt19937_64 random(seed);
   const Draw draw = [&](std::size_t below) { return static_cast<std::size_t>(random() % below); };

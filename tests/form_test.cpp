@@ -29,11 +29,11 @@ const Grader& three_families() {
 }
 
 const Form& owners() {
-  static const Form form = make_form(three_families(), false);
+  static const Form form = make_form(three_families(), FormFor::owner);
   return form;
 }
 const Form& buyers() {
-  static const Form form = make_form(three_families(), true);
+  static const Form form = make_form(three_families(), FormFor::buyer);
   return form;
 }
 
@@ -408,7 +408,7 @@ TEST_CASE("rules that stop for another reason make another table, and no code") 
   other.floors.push_back(leak);
   std::vector<std::string> lines;
   const Grader grader(std::move(other));
-  for (const form::Stop& stop : form::stops_of(make_form(grader, false), grader).grade) {
+  for (const form::Stop& stop : form::stops_of(make_form(grader, FormFor::owner), grader).grade) {
     lines.push_back(shown(stop));
   }
   CHECK(lines == std::vector<std::string>{"coolant-outside-leak-seen yes"});
@@ -1234,7 +1234,7 @@ TEST_CASE("the page holds its questions as data that no text can leave") {
   INFO(complaints(odd.diagnostics));
   REQUIRE(odd.value);
   const Grader grader(*odd.value);
-  const std::string page = blank_html(make_form(grader, false), grader);
+  const std::string page = blank_html(make_form(grader, FormFor::owner), grader);
   CHECK(page.find("</script><b>") == std::string::npos);
   CHECK(page.find("<\\/script><b>") != std::string::npos);
 }

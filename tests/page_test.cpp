@@ -126,7 +126,7 @@ TEST_CASE("a page hears which questions apply and what is wrong with answers") {
   answers["noise-onset-odometer"] = typed("120000 km");
   CHECK(question(answered(answers), "noise-onset-odometer")["problem"] ==
         "That answer is 120000 km, after your answer to \"" +
-            make_form(shipped_grader(), false).find("odometer")->text +
+            make_form(shipped_grader(), FormFor::owner).find("odometer")->text +
             "\", which is 109000 km. One of the two is wrong.");
 
   answers.erase("unit-id");

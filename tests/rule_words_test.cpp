@@ -229,10 +229,11 @@ TEST_CASE("a sentence of the rules without its full stop loses no letter and run
 TEST_CASE("the owner's form warns of the same, whatever its cautions are called") {
   const Grader grader(other().knowledge);
   for (const bool buying : {false, true}) {
-    const Form form = make_form(test::shipped_grader(), buying);
+    const FormFor reader = buying ? FormFor::buyer : FormFor::owner;
+    const Form form = make_form(test::shipped_grader(), reader);
     CHECK(form.cautions.size() == 4);
-    CHECK(make_form(grader, buying).cautions == form.cautions);
-    CHECK(blank_text(make_form(grader, buying)) == blank_text(form));
+    CHECK(make_form(grader, reader).cautions == form.cautions);
+    CHECK(blank_text(make_form(grader, reader)) == blank_text(form));
   }
 }
 

@@ -1,9 +1,9 @@
-/// The owner's form: one list of questions, made from the vocabulary, in three
-/// shapes that give the same records.
+/// Forms: a list of questions, made from the vocabulary, in shapes that give the
+/// same records.
 ///
-///     Form form = make_form(grader, /*buying=*/false);
+///     Form form = make_form(grader, FormFor::owner);
 ///     blank_text(form);                      // to print, mail, fill in an editor
-///     blank_html(form, grader);              // one page that works by itself
+///     blank_html(form, {});                  // a page that grades by itself
 ///     read_forms(form, text, "mail.txt", o)  // either of them, filled
 ///
 /// A program that asks at a terminal walks `form.questions`, skips those that
@@ -20,6 +20,7 @@
 #define DRYSHAFT_FORM_HPP
 
 #include <cstddef>
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -51,12 +52,19 @@ struct FormChoice {
   std::string warning = {};
 };
 
+/// Who answers it: an owner, also one who is about to buy the car and knows no history of it, or a
+/// technician, who is asked for all that a record holds.
+enum class FormFor : std::uint8_t { owner, buyer, technician };
+
 struct FormQuestion {
   std::string key;  ///< short and stable, such as "noise-level"
   Field field = Field::format;
   FormPart part = FormPart::none;
   /// About the day on which the port was looked at, not about today.
   bool of_check = false;
+  /// Of an entry of `/work`: which, from 1; else 0. A technician's form has room for
+  /// `kFormWork` of them, each asked for after the one before it.
+  std::size_t work = 0;
   std::string text;
   std::string help;
   std::string sample;               ///< an answer as it may look
@@ -70,7 +78,7 @@ struct FormQuestion {
   std::vector<std::size_t> not_after;
 
   [[nodiscard]] const FieldSpec& row() const { return spec(field); }
-  [[nodiscard]] bool required() const { return row().required && !of_check; }
+  [[nodiscard]] bool required() const { return row().required && !of_check && work == 0; }
   /// A distance, in km or miles.
   [[nodiscard]] bool distance() const { return choices.empty() && row().miles_too; }
   /// Several lines of free text.
@@ -81,16 +89,19 @@ struct FormQuestion {
 
 /// Questions in the order in which they are asked; a part's stand together.
 struct Form {
-  bool buying = false;
+  FormFor reader = FormFor::owner;
   std::vector<FormQuestion> questions;
   std::vector<std::string> cautions;  ///< owner's words, from the rule data
+  /// A technician's, before the questions of a part, a line each.
+  std::map<FormPart, std::vector<std::string>> care;
 
   [[nodiscard]] const FormQuestion* find(std::string_view key) const;
 };
 
-/// `buying`: for someone about to buy the car, without what only its history
-/// tells. Cars and drive units come from the families in `knowledge`.
-Form make_form(const Grader& grader, bool buying);
+inline constexpr std::size_t kFormWork = 12;
+
+/// Cars and drive units come from the families that the grader knows.
+Form make_form(const Grader& grader, FormFor reader);
 
 /// Words of the choices, or what was typed (a number: digits with a decimal
 /// point). Empty: not answered.
@@ -139,12 +150,23 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
 std::vector<std::string> stop_now(const Form& form, const FormAnswers& answers,
                                   const Grader& grader);
 
-/// A form to print or mail, at most 72 columns wide.
+/// An owner's form to print or mail, at most 72 columns wide.
 std::string blank_text(const Form& form);
-/// The same as a page of its own: it loads nothing, keeps answers in the
-/// browser, says at once what `stop_now` says of them, and gives the record as a
-/// file or as text. `form` was made from `grader`.
-std::string blank_html(const Form& form, const Grader& grader);
+
+/// What a page of a form holds beside its questions.
+struct FormPage {
+  std::string workshop = {};  ///< name and address of who gave it out; empty: not said
+  /// Data files to grade by, rules and families; empty: those that ship, which every page has.
+  std::vector<NamedText> rules = {};
+  std::vector<NamedText> families = {};
+};
+/// Whether this library was built with what `blank_html` puts into a page: itself, compiled for
+/// browsers.
+bool pages_can_grade();
+/// A form as a page of its own: it loads nothing, keeps answers in the browser, says at once what
+/// `stop_now` says of them, shows the report that `to_html` writes of them, and gives all of it as
+/// a file. Needs `pages_can_grade`. `form` was made from the rules and families that `page` holds.
+std::string blank_html(const Form& form, const FormPage& page);
 
 /// What was found in a text: `text` is JSON Lines, one good record a line.
 struct FormsRead {

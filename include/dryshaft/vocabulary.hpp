@@ -125,31 +125,51 @@ struct Rough {
   double number = 0;
 };
 
-/// The parts of an owner's form, in the order in which it asks.
+/// The parts of a form, in the order in which it asks: what stops a car first. First those of an
+/// owner's form, then those of a technician's.
 enum class FormPart : std::uint8_t {
-  none,  ///< no form asks: it needs tools, training, or an opened unit
-  car,
-  reading,
-  noise,
+  none,  ///< no owner is asked: it needs tools, training, or an opened unit
   dashboard,
   coolant,
+  noise,
   port,
+  reading,
+  car,
   papers,
   closing,
+  at_lift,
+  at_port,
+  heard,
+  turned,
+  faults,
+  insulation,
+  fluids,
+  built_as,
+  work,
+  recording,
+  opened,
+  remarks,
 };
-inline constexpr std::size_t kFormPartCount = static_cast<std::size_t>(FormPart::closing) + 1;
+inline constexpr std::size_t kFormPartCount = static_cast<std::size_t>(FormPart::remarks) + 1;
 
-/// Who can answer a part of the form, without tools.
-enum class Asked : std::uint8_t { nobody, owner, port_checker };
+/// Who can answer a part of a form; all but a technician do so without tools.
+enum class Asked : std::uint8_t { nobody, owner, port_checker, technician };
 
 struct FormPartSpec {
   FormPart id;
   Asked asked;
   std::string_view title;
   std::string_view intro;  ///< plain sentences before its first question
+  /// Of a technician's part, which fields it asks: their pointers, or how these begin ("/unit/"). A
+  /// whole pointer wins over a beginning.
+  std::span<const std::string_view> pointers = {};
+  std::string_view action = {};  ///< of the rules, whose cautions stand before it; empty: none
 };
 std::span<const FormPartSpec, kFormPartCount> form_parts();
 const FormPartSpec& spec(FormPart part);
+/// The part of a technician's form that asks for a field; `none` for the format and the family,
+/// which comes with the vehicle.
+FormPart technician_part(Field field);
 
 /// A question applies only if another field, asked before, holds one of some
 /// words (a flag: `yes` or `no`). No words: it always applies.

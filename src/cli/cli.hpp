@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "dryshaft/dryshaft.hpp"
+#include "dryshaft/form.hpp"
 #include "dryshaft/guide.hpp"
 #include "dryshaft/knowledge.hpp"
 #include "dryshaft/plan.hpp"
@@ -232,6 +233,8 @@ void add_onset_option(CLI::App& app, DataOptions& options);
 // Loads and checks; complaints go to standard error. No value: exit kRejected.
 // Throws Stop where a folder does not exist.
 Result<Knowledge> load(const DataOptions& options);
+// What a page needs of a user's own rules and families.
+FormPage own_data(const DataOptions& options);
 // An example record that came with the program, by its shortest path from here; none: it did not.
 std::optional<std::string> example_record();
 // Guides: `folder` if named, else `guides` beside the named rules, and the

@@ -134,6 +134,12 @@ Result<Knowledge> load(const DataOptions& options) {
   return knowledge;
 }
 
+FormPage own_data(const DataOptions& options) {
+  return {.workshop = {},
+          .rules = options.rules ? json_files(*options.rules) : std::vector<NamedText>(),
+          .families = options.families ? family_files(options) : std::vector<NamedText>()};
+}
+
 std::string adapted_by(const Knowledge& knowledge) {
   return knowledge.overlay ? fmt::format(", adapted to {} (overlay sha256 {})",
                                          words::count(knowledge.overlay->teardowns, "own teardown",

@@ -15,7 +15,9 @@ namespace {
 struct FormOptions {
   std::vector<std::string> files;
   std::string format = "text";
+  std::string reader = "owner";
   bool buying = false;
+  std::optional<std::string> workshop;
   std::optional<std::string> out;
   DataOptions data;
 };
@@ -26,9 +28,26 @@ int blank(const FormOptions& o) {
     return kRejected;
   }
   const Grader grader(std::move(*knowledge.value));
-  const Form form = make_form(grader, o.buying);
+  const bool technician = o.reader == "technician";
+  const Form form = make_form(grader, technician ? FormFor::technician
+                                      : o.buying ? FormFor::buyer
+                                                 : FormFor::owner);
+  if (o.format != "html" && !technician) {
+    Output output(o.out);
+    output.write(blank_text(form));
+    return output.finish();
+  }
+  if (!pages_can_grade()) {
+    throw Stop{
+        kUsage,
+        "this program was built without what a page grades by: build it where clang++-19 for "
+        "WebAssembly is installed (see DEVELOPERS.md)" +
+            std::string(technician ? "" : ", or write the form as text")};
+  }
+  FormPage page = own_data(o.data);
+  page.workshop = o.workshop.value_or("");
   Output output(o.out);
-  output.write(o.format == "html" ? blank_html(form, grader) : blank_text(form));
+  output.write(blank_html(form, page));
   return output.finish();
 }
 
@@ -38,7 +57,7 @@ int read(const FormOptions& o) {
     return kRejected;
   }
   const Grader grader(std::move(*knowledge.value));
-  const Form form = make_form(grader, false);
+  const Form form = make_form(grader, FormFor::owner);
   Output output(o.out);
   bool bad = false;
   for (const std::string& path : o.files.empty() ? std::vector<std::string>{"-"} : o.files) {
@@ -65,11 +84,18 @@ Run add_form(CLI::App& parent) {
   app->require_subcommand(1);
   CLI::App* blanks = app->add_subcommand("blank", "Write an empty form: as text or as a page");
   add_format_option(*blanks, o->format, {"text", "html"});
+  add_for_option(*blanks, o->reader);
   add_buying_option(*blanks, o->buying);
+  blanks
+      ->add_option("--workshop", o->workshop,
+                   "Name and address that a page says to give the answers to")
+      ->type_name("TEXT");
   add_examples(*blanks, {{"The form as text: to print, to mail, or to fill in an editor.",
                           "dryshaft form blank --out form.txt"},
-                         {"The form as a page for a phone; it needs no network.",
-                          "dryshaft form blank --format html --out form.html"}});
+                         {"A page for an owner's phone: it asks, and shows the report.",
+                          "dryshaft form blank --format html --out form.html"},
+                         {"The page for whoever checks the port, at the lift.",
+                          "dryshaft form blank --for technician --out lift.html"}});
   CLI::App* reads =
       app->add_subcommand("read", "Turn filled forms, or what the page saved, into records");
   reads->add_option("FILE", o->files, "Forms or mails; - or no file: standard input");

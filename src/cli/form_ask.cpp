@@ -449,7 +449,7 @@ int ask(const AskOptions& o) {
     return kRejected;
   }
   const Grader grader(std::move(*knowledge.value));
-  const Form form = make_form(grader, o.buying);
+  const Form form = make_form(grader, o.buying ? FormFor::buyer : FormFor::owner);
   Output output(std::nullopt);
   Conversation conversation(form, grader, o, output);
   FormRecords made;

@@ -91,10 +91,10 @@ std::string blank_text(const Form& form) {
   Text t;
   t.line(form::kBegin);
   t.line();
-  t.line(form.buying ? form::kBuyingTitle : form::kTitle);
-  t.line(std::string((form.buying ? form::kBuyingTitle : form::kTitle).size(), '='));
+  t.line(form::title_of(form.reader));
+  t.line(std::string(form::title_of(form.reader).size(), '='));
   t.line();
-  t.folded(form.buying ? form::kBuyingAbout : form::kAbout);
+  t.folded(form.reader == FormFor::buyer ? form::kBuyingAbout : form::kAbout);
   t.line();
   t.folded(form::kNoTools);
   t.line();

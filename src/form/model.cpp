@@ -53,9 +53,10 @@ Json number_json(const std::string& typed) {
   return value ? number_json(*value) : Json(typed);
 }
 
-std::vector<FormChoice> choices_of(const FieldSpec& field) {
+std::vector<FormChoice> choices_of(const FieldSpec& field, FormFor reader = FormFor::owner) {
+  const bool technician = reader == FormFor::technician;
   std::vector<FormChoice> out;
-  for (const Rough& r : field.form.rough) {
+  for (const Rough& r : technician ? std::span<const Rough>() : field.form.rough) {
     out.push_back({std::string(r.id),
                    std::string(r.owner),
                    {{field.id, json_out::of(number_json(r.number))}}});
@@ -68,9 +69,9 @@ std::vector<FormChoice> choices_of(const FieldSpec& field) {
     }
   }
   for (const Choice& c : field.choices) {
-    if (c.in_forms) {
+    if (technician ? c.id != kUnknownWord : c.in_forms) {
       out.push_back({std::string(c.id),
-                     std::string(c.owner.empty() ? c.plain : c.owner),
+                     std::string(technician || c.owner.empty() ? c.plain : c.owner),
                      {{field.id, json_text(c.id)}}});
     }
   }
@@ -107,11 +108,16 @@ std::vector<FormChoice> cars_of(const Knowledge& knowledge) {
 
 class Maker {
  public:
-  Maker(const Grader& grader, bool buying) : grader_(grader), knowledge_(grader.knowledge()) {
-    form_.buying = buying;
+  Maker(const Grader& grader, FormFor reader) : grader_(grader), knowledge_(grader.knowledge()) {
+    form_.reader = reader;
   }
 
   Form make() {
+    if (form_.reader == FormFor::technician) {
+      add_all();
+      keep_order();
+      return std::move(form_);
+    }
     for (const FormPartSpec& part : form_parts()) {
       for (const FieldSpec& field : fields()) {
         if (part.id != FormPart::none && field.form.part == part.id) {
@@ -134,9 +140,69 @@ class Maker {
   }
 
  private:
+  void add_all() {
+    for (const FormPartSpec& part : form_parts()) {
+      for (const FieldSpec& field : fields()) {
+        if (part.asked == Asked::technician && technician_part(field.id) == part.id) {
+          add_plain(field, part.id);
+        }
+      }
+      if (const ActionRule* action = knowledge_.action(part.action)) {
+        for (const std::string& id : action->cautions) {
+          form_.care[part.id].push_back(knowledge_.caution(id)->brief);
+        }
+      }
+      for (std::size_t entry = 1; part.id == FormPart::work && entry <= kFormWork; ++entry) {
+        add_work(entry);
+      }
+    }
+  }
+
+  // In a technician's words, and without an owner's help.
+  FormQuestion& add_plain(const FieldSpec& field, FormPart part) {
+    FormQuestion& q = form_.questions.emplace_back();
+    q.key = key_of(field);
+    q.field = field.id;
+    q.part = part;
+    q.text = field.question;
+    q.sample = field.form.sample;
+    q.choices =
+        field.id == Field::vehicle ? cars_of(knowledge_) : choices_of(field, FormFor::technician);
+    q.several = field.type == FieldType::choices;
+    if (technician_part(field.form.only_if.field) == part) {
+      only_if(q, field.form.only_if);
+    }
+    return q;
+  }
+
+  // All but the first member of an entry ask more about it; what goes with some work alone is asked
+  // of that.
+  void add_work(std::size_t entry) {
+    const auto key_in = [](std::size_t n, const FieldSpec& field) {
+      return fmt::format("work-{}-{}", n, key_of(field));
+    };
+    const FieldSpec& first = work_fields().front();
+    for (const FieldSpec& field : work_fields()) {
+      FormQuestion& q = add_plain(field, FormPart::work);
+      q.work = entry;
+      q.key = key_in(entry, field);
+      const bool leads = field.id == first.id;
+      if (leads && entry == 1) {
+        continue;
+      }
+      const std::string gate = key_in(leads ? entry - 1 : entry, first);
+      q.gate = static_cast<std::size_t>(form_.find(gate) - form_.questions.data());
+      for (std::size_t did = 0; did < kDidCount; ++did) {
+        if (goes_with(field.id, static_cast<Did>(did))) {
+          q.gate_words.emplace_back(spec(static_cast<Did>(did)).id);
+        }
+      }
+    }
+  }
+
   void add(const FieldSpec& field) {
     const FormEntry& entry = field.form;
-    if (form_.buying && entry.needs_history) {
+    if (form_.reader == FormFor::buyer && entry.needs_history) {
       return;
     }
     FormQuestion q;
@@ -234,6 +300,9 @@ class Writer {
     bool of_check = false;
   };
   std::vector<One> write() {
+    if (form_.reader == FormFor::technician) {
+      return {{whole(), false}};
+    }
     const std::optional<std::size_t> looked = given(Field::port_checked, false);
     const bool was_looked = looked && answers_[*looked].words.front() == kNoYes[1].id;
     const std::optional<std::size_t> day = given(Field::date, true);
@@ -278,6 +347,22 @@ class Writer {
   }
 
  private:
+  // A technician's: all that was answered, as seen on that day.
+  Json whole() {
+    Json record = begun();
+    put(record, Field::by, form::kTechnicianWord);
+    std::vector<Json> work(kFormWork + 1);
+    for_each(
+        [&](std::size_t i, const FormQuestion& q) { put(q.work == 0 ? record : work[q.work], i); });
+    record = ordered(record);
+    for (Json& entry : work) {
+      if (!entry.empty()) {
+        record[Json::json_pointer(std::string(kWorkPointer))].push_back(std::move(entry));
+      }
+    }
+    return record;
+  }
+
   static Json::json_pointer pointer(Field field) {
     return Json::json_pointer(std::string(spec(field).pointer));
   }
@@ -363,8 +448,36 @@ class Writer {
   const FormAnswers& answers_;
 };
 
+// The same where it speaks of an entry of `/work`, such as "/work/0/date": entries are written in
+// the order in which they are asked, and none is left out.
+std::optional<std::size_t> asked_of_work(const Form& form, std::string_view pointer) {
+  const std::string begin = fmt::format("{}/", kWorkPointer);
+  if (!pointer.starts_with(begin)) {
+    return std::nullopt;
+  }
+  pointer.remove_prefix(begin.size());
+  const std::size_t slash = std::min(pointer.find('/'), pointer.size());
+  std::size_t entry = 0;
+  for (const char digit : pointer.substr(0, slash)) {
+    entry = entry * 10 + static_cast<std::size_t>(digit - '0');
+  }
+  std::optional<std::size_t> found;
+  for (std::size_t i = 0; i < form.questions.size(); ++i) {
+    const FormQuestion& q = form.questions[i];
+    const std::string_view member = pointer.substr(slash);
+    if (q.work == entry + 1 && (!found || member == q.row().pointer ||
+                                (q.distance() && member == miles_pointer(q.row().pointer)))) {
+      found = i;
+    }
+  }
+  return found;
+}
+
 // The question that a complaint about a record speaks of.
 std::size_t asked_at(const Form& form, std::string_view pointer, bool of_check) {
+  if (const std::optional<std::size_t> i = asked_of_work(form, pointer)) {
+    return *i;
+  }
   std::optional<Field> field = field_at(pointer);
   while (!field && !pointer.empty()) {  // an element of an array
     pointer = pointer.substr(0, pointer.rfind('/'));
@@ -452,7 +565,7 @@ const FormQuestion* Form::find(std::string_view key) const {
   return found == questions.end() ? nullptr : &*found;
 }
 
-Form make_form(const Grader& grader, bool buying) { return Maker(grader, buying).make(); }
+Form make_form(const Grader& grader, FormFor reader) { return Maker(grader, reader).make(); }
 
 bool applies(const Form& form, const FormAnswers& answers, std::size_t question) {
   const FormQuestion& q = form.questions[question];

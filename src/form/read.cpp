@@ -176,7 +176,7 @@ class Prints {
  private:
   static Form for_buyers(const Form& owners) {
     Form out = owners;
-    out.buying = true;
+    out.reader = FormFor::buyer;
     std::erase_if(out.questions, [](const FormQuestion& q) { return q.row().form.needs_history; });
     for (FormQuestion& q : out.questions) {
       const FormQuestion* gate = out.find(owners.questions[q.gate].key);

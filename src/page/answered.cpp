@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <vector>
 
+#include "form/stops.hpp"
 #include "page/page.hpp"
 #include "page/request.hpp"
+#include "page/wording.hpp"
 
 namespace dryshaft::page {
 namespace {
@@ -130,11 +132,37 @@ class Reading {
   std::vector<std::string> problems_;
 };
 
+// What is seen and measured, as the grader takes it.
+Json found(const Form& form, const FormAnswers& answers, const Grader& grader) {
+  Json out = Json::array();
+  const std::optional<Facts> facts = form::judged(form, answers, grader);
+  for (const FindingSpec& finding : findings()) {
+    const int level = facts ? facts->level[static_cast<std::size_t>(finding.id)] : -1;
+    if (level < 0 || finding.from_history) {
+      continue;
+    }
+    Json questions = Json::array();
+    for (std::size_t i = 0; i < answers.size(); ++i) {
+      const FormQuestion& q = form.questions[i];
+      if (q.work == 0 && !answers[i].words.empty() && applies(form, answers, i) &&
+          std::ranges::find(finding.from, q.field) != finding.from.end()) {
+        questions.push_back(q.key);
+      }
+    }
+    if (!questions.empty()) {
+      out.push_back({{"questions", std::move(questions)},
+                     {"text", fmt::format("{}: {}", finding.title,
+                                          finding.levels[static_cast<std::size_t>(level)].plain)}});
+    }
+  }
+  return out;
+}
+
 }  // namespace
 
-const Form& Assessor::form(bool buying) {
-  std::optional<Form>& form = forms_[buying ? 1 : 0];
-  return form ? *form : form.emplace(make_form(grader_, buying));
+const Form& Assessor::form(FormFor reader) {
+  std::optional<Form>& form = forms_[static_cast<std::size_t>(reader)];
+  return form ? *form : form.emplace(make_form(grader_, reader));
 }
 
 std::string Assessor::answered(std::string_view request) {
@@ -146,15 +174,22 @@ std::string Assessor::answered(std::string_view request) {
   if (!today.empty() && !parse_date(today)) {
     return bug("today is no day");
   }
-  const Form& form = this->form(is_true(*asked, "buying"));
+  const std::string wanted = text_of(*asked, "form");
+  const FormFor reader = wanted == word_of(FormFor::technician) ? FormFor::technician
+                         : wanted == word_of(FormFor::buyer)    ? FormFor::buyer
+                                                                : FormFor::owner;
+  const Form& form = this->form(reader);
   Reading reading(form, *asked);
   if (!today.empty()) {
     reading.refuse_after(today);
   }
   std::string records = reading.records(grader_.read_options());
-  return json_out::of(Json{{"questions", reading.questions()},
-                           {"stop", stop_now(form, reading.answers(), grader_)},
-                           {"records", std::move(records)}});
+  const bool technician = reader == FormFor::technician;
+  return json_out::of(
+      Json{{"questions", reading.questions()},
+           {"stop", technician ? Json::array() : Json(stop_now(form, reading.answers(), grader_))},
+           {"found", technician ? found(form, reading.answers(), grader_) : Json::array()},
+           {"records", std::move(records)}});
 }
 
 }  // namespace dryshaft::page

@@ -3,7 +3,7 @@
 //
 //     const core = await openCore(wasm);      // bytes of the module
 //     core.graded({records: text, format: 'html', for: 'owner'})   // see src/page/page.hpp
-//     core.answered({today: '2026-03-18', answers: {}})
+//     core.answered({form: 'owner', today: '2026-03-18', answers: {}})
 //
 // `unpacked` makes these bytes from what the program puts into a page.
 async function unpacked(base64) {
@@ -33,6 +33,7 @@ async function openCore(wasm) {
     return answer;
   };
   return {
+    loaded: (request) => ask('dryshaft_loaded', request),
     graded: (request) => ask('dryshaft_graded', request),
     answered: (request) => ask('dryshaft_form', request),
   };

@@ -47,7 +47,7 @@ foreach(folder base vocabulary record knowledge diagnose decide report form page
   list(FILTER sources INCLUDE REGEX "^${PROJECT_SOURCE_DIR}/src/${folder}/")
   # There are no files, no table of Unicode and no blank forms in a page, and no page in a page.
   list(FILTER sources EXCLUDE REGEX
-    "/(knowledge/folder|record/look_alike|form/blank|form/page|page/embedded)\\.cpp$")
+    "/(knowledge/folder|record/look_alike|form/blank|page/blank|page/embedded)\\.cpp$")
   list(TRANSFORM sources REPLACE "(.+)" "#include \"\\1\"\n")
   list(JOIN sources "" sources)
   file(CONFIGURE OUTPUT ${page_dir}/${folder}.cpp CONTENT "${sources}" @ONLY)
@@ -60,7 +60,7 @@ foreach(folder base vocabulary record knowledge diagnose decide report form page
 endforeach()
 
 set(page_exports "")
-foreach(name room graded form answered)
+foreach(name room loaded graded form answered)
   list(APPEND page_exports -Wl,--export=dryshaft_${name})
 endforeach()
 add_custom_command(OUTPUT ${page_dir}/module.wasm

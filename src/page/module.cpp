@@ -2,6 +2,7 @@
 // many bytes as `dryshaft_answered` says. src/page/core.js does so.
 #include <cstddef>
 #include <string>
+#include <utility>
 
 #include "page/page.hpp"
 
@@ -50,8 +51,10 @@ Assessor& assessor() {
 
 }  // namespace
 
-Result<Grader> shipped_grader() {
-  Result<Knowledge> loaded = load_knowledge(files_of("rules"), files_of("families"));
+Result<Grader> shipped_grader(std::vector<NamedText> rules, std::vector<NamedText> families) {
+  Result<Knowledge> loaded =
+      load_knowledge(rules.empty() ? files_of("rules") : std::move(rules),
+                     families.empty() ? files_of("families") : std::move(families));
   Result<Grader> out{{}, std::move(loaded.diagnostics)};
   if (loaded.value) {
     out.value.emplace(*std::move(loaded.value));
@@ -66,6 +69,12 @@ extern "C" {
 char* dryshaft_room(std::size_t bytes) {
   dryshaft::page::request_text.resize(bytes);
   return dryshaft::page::request_text.data();
+}
+
+const char* dryshaft_loaded() {
+  using namespace dryshaft::page;
+  answer_text = assessor().loaded(request_text);
+  return answer_text.data();
 }
 
 const char* dryshaft_graded() {

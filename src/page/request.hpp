@@ -6,8 +6,10 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/json_out.hpp"
+#include "dryshaft/knowledge.hpp"
 #include "dryshaft/report.hpp"
 
 namespace dryshaft::page {
@@ -28,6 +30,17 @@ inline std::string text_of(const Json& object, std::string_view key) {
 inline bool is_true(const Json& object, std::string_view key) {
   const auto found = object.find(key);
   return found != object.end() && *found == Json(true);
+}
+
+// [{"name": "...", "text": "..."}]
+inline std::vector<NamedText> files_in(const Json& object, std::string_view key) {
+  std::vector<NamedText> out;
+  if (const auto found = object.find(key); found != object.end()) {
+    for (const Json& one : *found) {
+      out.push_back({text_of(one, "name"), text_of(one, "text")});
+    }
+  }
+  return out;
 }
 
 inline Units units_in(const Json& object, std::string_view key) {

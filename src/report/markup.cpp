@@ -70,7 +70,8 @@ std::string in_script(std::string_view json) {
 std::string whole(const Page& page) {
   const std::string may_run = page.script.empty()
                                   ? std::string("'none'")
-                                  : fmt::format("'sha256-{}'", sha256_base64(page.script));
+                                  : fmt::format("'sha256-{}'{}", sha256_base64(page.script),
+                                                page.core.empty() ? "" : " 'wasm-unsafe-eval'");
   std::string out = fmt::format(
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
       "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
@@ -82,6 +83,9 @@ std::string whole(const Page& page) {
   if (!page.data.empty()) {
     out += fmt::format("<script type=\"application/json\" id=\"data\">{}</script>\n",
                        in_script(page.data));
+  }
+  if (!page.core.empty()) {
+    out += fmt::format("<script type=\"text/plain\" id=\"core\">{}</script>\n", page.core);
   }
   if (!page.script.empty()) {
     out += fmt::format("<script>{}</script>\n", page.script);

@@ -21,10 +21,12 @@ struct Page {
   std::string body;    // HTML
   std::string script;  // JavaScript; empty: none
   std::string data;    // JSON for the script, in the element `data`; empty: none
+  // The library for the script, in the element `core`; empty: none. It may be compiled, then.
+  std::string_view core = {};
 };
 
-// A page of its own: nothing is loaded, and nothing runs but `script`, whose
-// hash stands in the page's content security policy (W3C CSP 3).
+// A page of its own: nothing is loaded but pictures that stand in it, and nothing runs but
+// `script`, whose hash stands in the page's content security policy (W3C CSP 3), and `core`.
 std::string whole(const Page& page);
 
 }  // namespace dryshaft::markup

@@ -281,7 +281,7 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .minimum = 0,
      .maximum = kMostKm,
      .miles_too = true,
-     .form = {.part = FormPart::car,
+     .form = {.part = FormPart::papers,
               .ask = "Has a workshop replaced the seal on the motor's shaft? What did the odometer "
                      "say then?",
               .help =
@@ -673,24 +673,61 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .question = "Anything else worth writing down about it?"},
 }};
 
+constexpr std::string_view kAtLift[] = {"/unit/id", "/unit/vehicle", "/inspection/date",
+                                        "/inspection/odometer_km", "/inspection/by"};
+constexpr std::string_view kAtPort[] = {"/inspection/port/"};
+constexpr std::string_view kHeard[] = {"/inspection/noise/"};
+constexpr std::string_view kTurned[] = {"/inspection/rotation", "/inspection/drag_elsewhere"};
+constexpr std::string_view kFaultsRead[] = {"/inspection/faults/"};
+constexpr std::string_view kMeasured[] = {"/inspection/insulation/", "/unit/system_voltage_v"};
+constexpr std::string_view kFluids[] = {"/inspection/coolant/", "/inspection/gear_oil"};
+constexpr std::string_view kBuiltAs[] = {"/unit/"};
+constexpr std::string_view kRecorded[] = {"/inspection/recording/"};
+constexpr std::string_view kOpened[] = {"/teardown/"};
+constexpr std::string_view kRemarks[] = {"/note"};
+
 constexpr std::array<FormPartSpec, kFormPartCount> kFormParts = {{
     {FormPart::none, Asked::nobody, "", ""},
-    {FormPart::car, Asked::owner, "The car", "What is known about the car."},
-    {FormPart::reading, Asked::owner, "Today", "The day, and how far the car has gone."},
-    {FormPart::noise, Asked::owner, "Noises",
-     "A worn bearing in the drive unit makes a tone. A leak inside it makes none for a long time."},
     {FormPart::dashboard, Asked::owner, "Messages from the car",
      "What the car itself has shown. If a message is showing now, a photo of it helps the "
      "workshop."},
     {FormPart::coolant, Asked::owner, "Coolant",
      "Coolant is the liquid, often coloured, that carries heat away from motor and battery. Answer "
      "from what you have seen and what was written down."},
+    {FormPart::noise, Asked::owner, "Noises",
+     "A worn bearing in the drive unit makes a tone. A leak inside it makes none for a long time."},
     {FormPart::port, Asked::port_checker, "Check of the sensor port",
      "This part is for whoever had a workshop check the speed sensor of the motor. If nobody "
      "did, say no and go on."},
+    {FormPart::reading, Asked::owner, "Today", "The day, and how far the car has gone."},
+    {FormPart::car, Asked::owner, "The car", "What is known about the car."},
     {FormPart::papers, Asked::port_checker, "From the workshop's papers",
      "Only what the papers of a repair say. If you do not have them, leave this part out."},
     {FormPart::closing, Asked::owner, "Anything else", "What the questions left out."},
+    {FormPart::at_lift, Asked::technician, "The unit", "Which unit it is, and how far it has gone.",
+     kAtLift},
+    {FormPart::at_port, Asked::technician, "Sensor port",
+     "Take the rotor-speed sensor out and look at its tip and into the port.", kAtPort,
+     "check-port"},
+    {FormPart::heard, Asked::technician, "Noise", "What a road test tells.", kHeard, "road-test"},
+    {FormPart::turned, Asked::technician, "Turning by hand",
+     "How the unit turns with its driven wheels off the ground.", kTurned, "check-drag"},
+    {FormPart::faults, Asked::technician, "Faults", "What the car and its fault memory say.",
+     kFaultsRead},
+    {FormPart::insulation, Asked::technician, "Insulation",
+     "Between winding and housing, with the voltage and the temperature it was measured at.",
+     kMeasured, "measure-insulation"},
+    {FormPart::fluids, Asked::technician, "Coolant and gear oil",
+     "What is missing, and what was seen.", kFluids, "check-gear-oil"},
+    {FormPart::built_as, Asked::technician, "How the unit is built",
+     "As plate, papers or a look inside say; leave out what is assumed.", kBuiltAs},
+    {FormPart::work, Asked::technician, "Work done",
+     "Here or elsewhere, as far as it is known; it counts from its day on."},
+    {FormPart::recording, Asked::technician, "Recording",
+     "What \"dryshaft listen\" says of a recording.", kRecorded},
+    {FormPart::opened, Asked::technician, "Opened", "What was found inside.", kOpened},
+    {FormPart::remarks, Asked::technician, "Anything else", "What the questions left out.",
+     kRemarks},
 }};
 
 constexpr std::array<CauseSpec, kCauseCount> kCauses = {{
@@ -951,6 +988,35 @@ static_assert(std::ranges::all_of(kFields, [](const FieldSpec& f) {
   return !f.miles_too || f.maximum <= kMostKm;
 }));
 static_assert(rows_stand_in_enum_order(kFormParts));
+
+// A whole pointer wins over a beginning.
+constexpr FormPart part_at(std::string_view pointer) {
+  FormPart found = FormPart::none;
+  for (const FormPartSpec& part : kFormParts) {
+    for (const std::string_view one : part.pointers) {
+      if (one == pointer ||
+          (found == FormPart::none && one.ends_with('/') && pointer.starts_with(one))) {
+        found = part.id;
+      }
+    }
+  }
+  return found;
+}
+constexpr auto kTechnicianParts = [] {
+  std::array<FormPart, kFieldCount + kWorkFieldCount> parts{};
+  for (const FieldSpec& f : kFields) {
+    const bool of_work = f.id > Field::note;
+    parts[index(f.id)] = of_work ? FormPart::work : part_at(f.pointer);
+  }
+  parts[index(Field::family)] = FormPart::none;
+  return parts;
+}();
+static_assert(std::ranges::count(kTechnicianParts, FormPart::none) == 2);
+static_assert(std::ranges::all_of(kFormParts, [](const FormPartSpec& part) {
+  return part.id == FormPart::none ||
+         (part.asked == Asked::technician) ==
+             (std::ranges::find(kTechnicianParts, part.id) != kTechnicianParts.end());
+}));
 static_assert(rows_stand_in_enum_order(kFields));
 static_assert(rows_stand_in_enum_order(kCauses));
 static_assert(rows_stand_in_enum_order(kFindings));
@@ -1105,6 +1171,7 @@ std::optional<Field> field_at(std::string_view pointer) {
 
 std::span<const FormPartSpec, kFormPartCount> form_parts() { return kFormParts; }
 const FormPartSpec& spec(FormPart part) { return kFormParts[index(part)]; }
+FormPart technician_part(Field field) { return kTechnicianParts[index(field)]; }
 
 std::span<const CauseSpec, kCauseCount> causes() { return kCauses; }
 std::string_view name(Cause cause) { return kCauses[index(cause)].name; }
