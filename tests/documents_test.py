@@ -89,7 +89,7 @@ class Documents(unittest.TestCase):
 
     def run_shown(self, command):
         return subprocess.run(
-            ["bash", "-o", "pipefail", "-c", command], cwd=self.folder, input="my car\nquit\n",
+            ["bash", "-o", "pipefail", "-c", command], cwd=self.folder, input="1\nquit\n",
             capture_output=True, text=True, check=False,
             env={**os.environ, "PATH": f"{self.folder}/bin:{os.environ['PATH']}"})
 

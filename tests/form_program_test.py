@@ -16,6 +16,9 @@ import unittest
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 TODAY = "2026-03-18"
+# Enter alone: past all that is asked before the units, and before the car's name.
+BEFORE_UNITS = [""] * 8
+BEFORE_NAME = [*BEFORE_UNITS, "", ""]
 
 
 def run(*arguments, text="", **options):
@@ -101,7 +104,8 @@ class Blank(Files):
         self.path("plover-9.json", json.dumps(family))
         text = run("blank", "--families", self.folder).stdout.decode()
         self.assertIn("[ ] Skerry (drive unit plover nine)", text)
-        read = run("read", "--families", self.folder, text=filled().replace(
+        before, car, after = filled().partition("\n[unit-vehicle]")
+        read = run("read", "--families", self.folder, text=before + car + after.replace(
             "[ ] I do not know", "[x] Skerry", 1))
         self.assertEqual(read.returncode, 0, read.stderr)
         self.assertEqual(json.loads(read.stdout)["unit"],
@@ -153,7 +157,7 @@ class Read(Files):
 
 class Ask(Files):
     def test_end_of_input_keeps_what_was_answered(self):
-        done, records = self.ask("HL-0147", "2", "2018")
+        done, records = self.ask(*BEFORE_NAME, "HL-0147", "2", "2018")
         self.assertEqual(done.returncode, 0)
         self.assertEqual(done.stderr, b"<stdin>: the input ended; what was answered so far is kept\n")
         self.assertEqual(records, [{"format": "dryshaft-record/1",
@@ -164,7 +168,7 @@ class Ask(Files):
         self.assertIn(b"Ask a workshop", done.stdout)
 
     def test_a_line_without_its_end_counts(self):
-        done = run("ask", "--today", TODAY, text="HL-0147")
+        done = run("ask", "--today", TODAY, text="\n" * len(BEFORE_NAME) + "HL-0147")
         self.assertIn(b"HL-0147, family not given, 2026-03-18", done.stdout)
 
     def test_nothing_answered(self):
@@ -174,14 +178,14 @@ class Ask(Files):
             self.assertIn(b"error[no-answers]", done.stderr)
 
     def test_back_skip_help_and_do_not_know(self):
-        done, records = self.ask("HL-0147", "back", "HL-0148", "skip", "help", "don't know", "1", "0", "back",
-                                 "90000", "quit", options=["--units", "mi"])
+        done, records = self.ask(*BEFORE_UNITS, "", "HL-0147", "back", "HL-0148", "skip", "help", "don't know", "1",
+                                 "0", "back", "90000", "quit", options=["--units", "mi"])
         self.assertEqual(done.returncode, 0)
         self.assertEqual(records[0]["unit"], {"id": "HL-0148", "fitted_odometer_mi": 1, "seal_renewed_odometer_mi": 90000})
         self.assertIn(b"quit, which ends", done.stdout)
 
     def test_wrong_answers_are_asked_again(self):
-        done, records = self.ask("x" * 65, "HL-0147", "9", "Tarn", "05/2017", "2017-13", "2017-05", "1 2", "q")
+        done, records = self.ask(*BEFORE_NAME, "x" * 65, "HL-0147", "9", "Tarn", "05/2017", "2017-13", "2017-05", "1 2", "q")
         self.assertEqual(records[0]["unit"], {"id": "HL-0147", "family": "plover-2", "vehicle": "Tarn",
                                               "built": "2017-05"})
         out = done.stdout.decode()
@@ -191,43 +195,42 @@ class Ask(Files):
         self.assertIn("write the year first", out)
 
     def test_a_distance_without_a_unit_asks_for_it(self):
-        _, records = self.ask("HL-0147", "", "", "", "0", "2", "", "", "68,000", "q")
+        _, records = self.ask(*BEFORE_UNITS, "", "68,000", "2", "HL-0147", "", "", "0", "q")
         self.assertEqual(records[0]["inspection"]["odometer_mi"], 68000)
         self.assertEqual(records[0]["unit"]["fitted_odometer_mi"], 0)
-        _, records = self.ask("HL-0147", "", "", "2", "12 km", "", "", "50", "q")
-        self.assertEqual(records[0]["inspection"]["odometer_km"], 50)
+        _, records = self.ask(*BEFORE_UNITS, "2", "12 km", "HL-0147", "", "", "5", "q")
+        self.assertEqual(records[0]["inspection"]["odometer_km"], 12)
+        self.assertEqual(records[0]["unit"]["fitted_odometer_km"], 5)
 
     def test_the_question_for_units_can_be_left(self):
         # The first time it is passed over; the number without a unit brings it back.
-        done, records = self.ask("HL-0147", "", "", "", "500", "quit")
+        done, records = self.ask("1", *BEFORE_UNITS[1:], "", "500", "quit")
         self.assertEqual(done.returncode, 0)
-        self.assertEqual(records[0]["unit"], {"id": "HL-0147"})
+        self.assertEqual(records[0]["inspection"], {"date": TODAY, "by": "owner", "faults": {"isolation": "none"}})
         self.assertNotIn(b"write km or miles", done.stdout)
 
     def test_a_check_after_today_is_asked_again(self):
-        done, records = self.ask("HL-0147", "", "", "", "", "", "", "", "2", "", "", "", "", "", "y",
-                                 "2026-03-19", "2026-03-01", "q")
+        done, records = self.ask("", "", "", "", "", "", "y", "2026-03-19", "2026-03-01", "q")
         self.assertIn(b"That answer is 2026-03-19, after [date], which is 2026-03-18.", done.stdout)
         self.assertEqual([r["inspection"]["date"] for r in records], ["2026-03-01", TODAY])
 
     def test_an_answer_that_means_danger_says_so_at_once(self):
-        done, _ = self.ask("HL-0147", "", "", "", "", "", "", "", "2", "it is showing now", "q")
+        done, _ = self.ask("it is showing now", "q")
         out = done.stdout.decode()
         self.assertIn("     !", out)
         self.assertIn("Do not drive", out[out.index("     !"):out.index("Has the car ever stopped")])
 
     def stop_lines(self, *lines, options=()):
         """What is said at once, each with the question that it is said before."""
-        out = self.ask(*lines, options=options)[0].stdout.decode().split("\nHL-0147, ")[0]
+        out = self.ask(*lines, options=options)[0].stdout.decode().split("\ncar-")[0]
         out = re.sub(r"\n {7}(?=\S)", " ", out[out.index("Also: back"):])
         return re.findall(r"\n +! +(.*)\n(?:\n[^!]*?)*?\n(\d+/\d+ .*?\?)", out)
 
-    AT_DASHBOARD = ["HL-0147", "", "", "", "", "", "", "", "2"]  # no noise; the rest passed over
     DO_NOT_DRIVE = ("Do not drive the car and do not charge it. Have it carried away on a flatbed, with all wheels off "
                     "the road, by a workshop licensed for high-voltage work. A towed axle turns the motor.")
 
     def test_answers_that_together_mean_danger_say_so_at_once(self):
-        said = self.stop_lines(*self.AT_DASHBOARD, "2", "1", "", "", "", "1", "", "", "", "2", "1", "", "3", "q")
+        said = self.stop_lines("2", "1", "", "", "", "", "1", "", "", "", "", "2", "1", "", "3", "q")
         insulation = ("Before any further driving and within 7 days: Ask a workshop that is licensed for high-voltage "
                       "work to check the drive unit's electrical insulation.")
         # Said again where something else comes to it: that the fault memory is to be read.
@@ -236,15 +239,15 @@ class Ask(Files):
         self.assertIn("What kind of liquid was it?", said[2][1])
 
     def test_what_other_answers_undo_is_said_anew_when_it_holds_again(self):
-        said = self.stop_lines(*self.AT_DASHBOARD, "3", "back", "1", "back", "3", "q")
+        said = self.stop_lines("3", "back", "1", "back", "3", "q")
         self.assertEqual([text for text, _ in said], [self.DO_NOT_DRIVE, self.DO_NOT_DRIVE])
 
     def test_buying(self):
-        done, _ = self.ask("HL-0112", "q", options=["--buying"])
+        done, _ = self.ask("q", options=["--buying"])
         self.assertIn(b"1/11 ", done.stdout)
 
     def test_a_record_that_cannot_be_saved_is_shown(self):
-        done = run("ask", "--today", TODAY, "--save", "/no/such/folder/x", text="HL-0147\nq\n")
+        done = run("ask", "--today", TODAY, "--save", "/no/such/folder/x", text="\n" * len(BEFORE_NAME) + "HL-0147\nq\n")
         self.assertEqual(done.returncode, 4)
         self.assertIn(b'\n{"format":"dryshaft-record/1","unit":{"id":"HL-0147"},', done.stdout)
         self.assertIn(b"Ask a workshop", done.stdout)
@@ -252,7 +255,7 @@ class Ask(Files):
     def test_who_names_no_car_gets_a_name_that_no_other_has(self):
         names = set()
         for _ in range(3):
-            done, records = self.ask("", "Tarn", "q")
+            done, records = self.ask(*BEFORE_NAME, "", "Tarn", "q")
             name = records[0]["unit"]["id"]
             self.assertRegex(name, r"\Acar-[2-9a-z]{5}-[2-9a-z]{5}\Z")
             self.assertIn(f"[{name}]".encode(), done.stdout)
@@ -260,23 +263,23 @@ class Ask(Files):
         self.assertEqual(len(names), 3)
 
     def test_what_cannot_be_is_asked_again(self):
-        done, records = self.ask("HL-0147", "", "2031", "2017", "", "500 km", "", "2030-01-01", "", "400", "109000",
-                                 "1", "2", "900000", "90000", "q")
+        done, records = self.ask("", "", "", "", "", "1", "2", "", "90000 km", "", "", "", "", "", "2030-01-01", "",
+                                 "400", "109000", "HL-0147", "", "2031", "2017", "900000", "500", "q")
         out = done.stdout.decode()
         self.assertEqual(re.findall(r"That answer [^.]*\.", re.sub(r"\n {7}", " ", out)), [
-            "That answer is 2031, after [date], which is 2026-03-18.",
             "That answer is 2030-01-01, after today, 2026-03-18.",
-            'That answer does not go with your answer to "Was the drive unit ever replaced? What did the '
-            'odometer say then?", which is 500 km, after [odometer], which is 400 km.',
+            'That answer does not go with your answer to "What did the odometer say when the noise began?", '
+            'which is 90000 km, after [odometer], which is 400 km.',
+            "That answer is 2031, after [date], which is 2026-03-18.",
             "That answer is 900000 km, after [odometer], which is 109000 km."])
         self.assertEqual(records[0]["unit"], {"id": "HL-0147", "built": "2017", "fitted_odometer_km": 500})
         self.assertEqual(records[0]["inspection"]["noise"],
                          {"present": True, "onset": "sudden", "onset_odometer_km": 90000})
 
     def test_hostile_answers_are_text(self):
-        done, records = self.ask('"},{"', "q")
+        done, records = self.ask(*BEFORE_NAME, '"},{"', "q")
         self.assertEqual(records[0]["unit"]["id"], '"},{"')
-        done, records = self.ask("HL-\x1b[31m0147\x07", "q")
+        done, records = self.ask(*BEFORE_NAME, "HL-\x1b[31m0147\x07", "q")
         self.assertEqual(records[0]["unit"]["id"], "HL-0147")
         self.assertNotIn(b"\x1b", done.stdout)
 
@@ -295,17 +298,17 @@ class Ask(Files):
                 if select.select([terminal], [], [], 1)[0]:
                     seen += os.read(terminal, 65536)
 
-        wait_for(b"What do you call this car?")
-        self.assertNotIn(b"Which of these cars", seen)
-        os.write(terminal, b"HL-0147\n")
-        wait_for(b"Which of these cars")
-        self.assertNotIn(b"When was the car built", seen)
+        wait_for(b"Does the dashboard warn")
+        self.assertNotIn(b"Has the car ever stopped", seen)
+        os.write(terminal, b"no such warning\n")
+        wait_for(b"Has the car ever stopped")
+        self.assertNotIn(b"its power is", seen)
         os.write(terminal, b"quit\n")
         wait_for(b"For the workshop")
         self.assertEqual(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), 0)
         os.close(terminal)
         with open(self.path("t.jsonl"), encoding="utf-8") as file:
-            self.assertEqual(json.loads(file.read())["unit"]["id"], "HL-0147")
+            self.assertEqual(json.loads(file.read())["inspection"]["faults"], {"isolation": "none"})
 
     def interrupted(self, lines, *options, by=signal.SIGINT):
         """Asked at a terminal, and stopped at the question after these; how it ended, and its output."""
@@ -343,7 +346,7 @@ class Ask(Files):
     def test_ctrl_c_keeps_the_answers_in_the_file(self):
         for by in (signal.SIGINT, signal.SIGTERM):
             out = self.path("kept.jsonl", "an earlier one\n")
-            code, said = self.interrupted(["HL-0147", "Tarn"], "--save", out, by=by)
+            code, said = self.interrupted([*BEFORE_NAME, "HL-0147", "Tarn"], "--save", out, by=by)
             self.assertEqual(code, -by)
             self.assertIn(f"<stdin>: interrupted; what was answered so far is kept in {out}\n", said)
             with open(out, encoding="utf-8") as file:
@@ -351,13 +354,13 @@ class Ask(Files):
             self.assertEqual(os.listdir(self.folder), ["kept.jsonl"])
 
     def test_ctrl_c_without_a_file_shows_the_record(self):
-        code, said = self.interrupted(["HL-0147", "Tarn"])
+        code, said = self.interrupted([*BEFORE_NAME, "HL-0147", "Tarn"])
         self.assertEqual(code, -signal.SIGINT)
         self.assertTrue(said.endswith("<stdin>: interrupted; what was answered so far is kept in this record:\n" +
                                       self.RECORD), said)
 
     def test_ctrl_c_and_a_file_that_cannot_be_written_shows_the_record(self):
-        code, said = self.interrupted(["HL-0147", "Tarn"], "--save", "/no/such/folder/x")
+        code, said = self.interrupted([*BEFORE_NAME, "HL-0147", "Tarn"], "--save", "/no/such/folder/x")
         self.assertEqual(code, -signal.SIGINT)
         self.assertIn("error[output]: cannot be written", said)
         self.assertTrue(said.endswith(self.RECORD), said)

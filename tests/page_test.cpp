@@ -1,6 +1,8 @@
 // What a page asks of the library in it. tests/core_page_test.py asks the same of the module.
 #include "page/page.hpp"
 
+#include <fmt/format.h>
+
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
@@ -8,6 +10,7 @@
 
 extern "C" {
 char* dryshaft_room(std::size_t bytes);
+const char* dryshaft_loaded();
 const char* dryshaft_graded();
 const char* dryshaft_form();
 std::size_t dryshaft_answered();
@@ -158,6 +161,139 @@ TEST_CASE("a page hears at once what stops the car") {
   CHECK(answer["stop"][0].get<std::string>().starts_with(shipped().settings.stop));
 }
 
+TEST_CASE("one unit of many is graded, and a page says which there are") {
+  const Json all = graded({{"records", example("intake.jsonl")}, {"format", "none"}});
+  CHECK(all["units"].size() == 300);
+  CHECK(all["reports"] == Json::array());
+  CHECK(all["units"][0] ==
+        Json{{"id", all["units"][0]["id"]}, {"records", 1}, {"date", all["units"][0]["date"]}});
+  const std::string id = all["units"][7]["id"];
+  const Json one = graded({{"records", example("intake.jsonl")}, {"unit", id}});
+  REQUIRE(one["reports"].size() == 1);
+  REQUIRE(one["units"].size() == 1);
+  CHECK(one["units"][0]["id"] == id);
+  const std::string heading =
+      fmt::format("<title>{}: grade {}</title>", id, one["units"][0]["grade"].get<std::string>());
+  CHECK(one["reports"][0].get<std::string>().find(heading) != std::string::npos);
+}
+
+TEST_CASE("a page that is saved holds its records, and is the report otherwise") {
+  const std::string text = example("seized.json");
+  const std::string line = Json::parse(text).dump();
+  const std::string plain = graded({{"records", text}})["reports"][0];
+  const Json saved =
+      graded({{"records", text}, {"saved", line + "\n" + R"({"note":"</script><b>"})" + "\n"}});
+  const std::string kept = "<script type=\"application/json\" id=\"dryshaft-records\">[" + line +
+                           R"(,{"note":"<\/script><b>"}]</script>)" + "\n";
+  CHECK(replaced(saved["reports"][0], kept, "") == plain);
+}
+
+TEST_CASE("a page grades by rules and families of its own") {
+  Assessor own(shipped_grader());
+  Json families = Json::array();
+  for (const NamedText& f : shipped_families()) {
+    families.push_back(
+        {{"name", f.name}, {"text", replaced(f.text, "\"plover-2\"", "\"plover-9\"")}});
+  }
+  CHECK(own.loaded(Json{{"families", families}}.dump()) == "{}");
+  const Json request = {
+      {"records", replaced(example("film-caught-early.json"), "plover-2", "plover-9")}};
+  CHECK(Json::parse(own.graded(request.dump()))["complaints"] == Json::array());
+  CHECK(graded(request)["complaints"].size() == 1);
+  families[0]["text"] = "{";
+  CHECK(Json::parse(own.loaded(Json{{"families", families}}.dump()))["bug"].get<std::string>().find(
+            "error[") != std::string::npos);
+  CHECK(own.loaded("") == R"({"bug":"the request is no object"})");
+}
+
+// ----------------------------------------------------------- the technician's
+
+const Json kLift = {{"form", "technician"}};
+
+TEST_CASE("a technician is asked for all that a record holds, each once") {
+  const Form form = make_form(shipped_grader(), FormFor::technician);
+  std::size_t work = 0;
+  for (const FieldSpec& field : fields()) {
+    const auto asked = std::ranges::count(form.questions, field.id, &FormQuestion::field);
+    const bool by_another = field.id == Field::format || field.id == Field::family;
+    INFO(field.pointer);
+    CHECK(asked == (by_another ? 0 : 1));
+  }
+  for (const FormQuestion& q : form.questions) {
+    work += q.work == 0 ? 0 : 1;
+    CHECK(form.find(q.key) == &q);
+    CHECK(spec(q.part).asked == Asked::technician);
+    for (const FormChoice& c : q.choices) {
+      CHECK(c.word != kDoNotKnow.id);
+    }
+  }
+  CHECK(work == kFormWork * kWorkFieldCount);
+  // Before hands go to the port, and before anything is measured: the cautions of these actions.
+  CHECK(form.care.at(FormPart::at_port).size() == shipped().action("check-port")->cautions.size());
+  CHECK(form.care.at(FormPart::insulation).front() == shipped().caution("high-voltage")->brief);
+}
+
+TEST_CASE("a technician's answers are one record, with the work done") {
+  Json answers = {{"unit-id", typed("DU-77")},
+                  {"unit-vehicle", chosen("plover-2/Tarn")},
+                  {"date", typed("2026-03-18")},
+                  {"odometer", {{"typed", "109000"}, {"unit", "km"}}},
+                  {"port-checked", chosen("yes")},
+                  {"port-fluid", chosen("film")},
+                  {"rotation", chosen("free")},
+                  {"coolant-loss", typed("20")},
+                  {"work-1-did", chosen("rotor-bearings-renewed")},
+                  {"work-1-material", chosen("hybrid")},
+                  {"work-1-keeps-crossover", chosen("yes")},  // goes with no bearings
+                  {"work-2-did", chosen("port-cleaned")},
+                  {"work-2-odometer", {{"typed", "60000"}, {"unit", "mi"}}},
+                  {"work-4-did", chosen("port-cleaned")}};  // after none
+  Json answer = answered(answers, kLift);
+  for (const Json& q : answer["questions"]) {
+    INFO(q["key"]);
+    CHECK(q["problem"] == "");
+  }
+  CHECK(Json::parse(answer["records"].get<std::string>()) == Json::parse(R"({
+    "format": "dryshaft-record/1",
+    "unit": {"id": "DU-77", "family": "plover-2", "vehicle": "Tarn"},
+    "inspection": {"date": "2026-03-18", "odometer_km": 109000, "by": "technician",
+                   "port": {"checked": true, "fluid": "film"}, "rotation": "free",
+                   "coolant": {"loss_ml_per_1000km": 20}},
+    "work": [{"did": "rotor-bearings-renewed", "material": "hybrid"},
+             {"did": "port-cleaned", "odometer_mi": 60000}]})"));
+  CHECK(answer["stop"] == Json::array());
+  // Another may have looked; what is wrong stands at its question.
+  answers["by"] = chosen("intake");
+  answers["work-2-date"] = typed("2026-13-01");
+  answer = answered(answers, kLift);
+  CHECK(question(answer, "work-2-date")["problem"] != "");
+  CHECK(question(answer, "work-1-date")["problem"] == "");
+  CHECK(answer["records"] == "");
+  answers.erase("work-2-date");
+  answer = answered(answers, kLift);
+  CHECK(Json::parse(answer["records"].get<std::string>())["inspection"]["by"] == "intake");
+}
+
+TEST_CASE("a technician sees at once what a finding is taken for") {
+  const Json answers = {{"insulation-resistance-mohm", typed("2")},
+                        {"insulation-test-voltage-v", typed("500")},
+                        {"insulation-winding-temp-c", typed("20")}};
+  const Json found = answered(answers, kLift)["found"];
+  REQUIRE(found.size() == 1);
+  CHECK(found[0]["text"] == "insulation resistance: below the IEEE 43 minimum at 40 deg C");
+  CHECK(found[0]["questions"] == Json{"insulation-resistance-mohm", "insulation-test-voltage-v",
+                                      "insulation-winding-temp-c"});
+  CHECK(answered(answers)["found"] == Json::array());
+}
+
+TEST_CASE("a buyer at the kerb has eight questions before the answer") {
+  std::size_t count = 0;
+  for (const FormQuestion& q : make_form(shipped_grader(), FormFor::buyer).questions) {
+    count += q.gate_words.empty() && !q.required() && q.field != Field::note ? 1 : 0;
+  }
+  CHECK(count == 8);
+}
+
 TEST_CASE("the functions of the module") {
   const auto ask = [](const Json& request, const char* (*what)()) {
     const std::string text = request.dump();
@@ -167,6 +303,7 @@ TEST_CASE("the functions of the module") {
   };
   const Json request = {{"records", example("seized.json")}, {"name", "unit.json"}};
   CHECK(ask(request, dryshaft_graded) == assessor().graded(request.dump()));
+  CHECK(ask(Json::object(), dryshaft_loaded) == "{}");
   CHECK(ask(Json::object(), dryshaft_form) == assessor().answered("{}"));
 }
 

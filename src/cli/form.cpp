@@ -89,7 +89,7 @@ Run add_form(CLI::App& parent) {
   blanks
       ->add_option("--workshop", o->workshop,
                    "Name and address that a page says to give the answers to")
-      ->type_name("TEXT");
+      ->type_name("WHO");
   add_examples(*blanks, {{"The form as text: to print, to mail, or to fill in an editor.",
                           "dryshaft form blank --out form.txt"},
                          {"A page for an owner's phone: it asks, and shows the report.",

@@ -575,7 +575,7 @@
       return;
     }
     const id = heard.questions.get(D.id).words[0];
-    const answer = core.graded({records: [...earlier.map((one) => one.text), records].join('\n'), name: '', unit: id,
+    const answer = core.graded({records: [...earlier.map((one) => one.text), records].join('\n'), name: fileName(id, 'html'), unit: id,
                                 format: 'html', units: state.units || 'km', saved: records, ...D.report});
     const parsed = new DOMParser().parseFromString(answer.reports[0], 'text/html');
     pages = {id, saved: answer.reports[0]};

@@ -674,7 +674,7 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
 }};
 
 constexpr std::string_view kAtLift[] = {"/unit/id", "/unit/vehicle", "/inspection/date",
-                                        "/inspection/odometer_km", "/inspection/by"};
+                                        "/inspection/odometer_km"};
 constexpr std::string_view kAtPort[] = {"/inspection/port/"};
 constexpr std::string_view kHeard[] = {"/inspection/noise/"};
 constexpr std::string_view kTurned[] = {"/inspection/rotation", "/inspection/drag_elsewhere"};
@@ -684,7 +684,7 @@ constexpr std::string_view kFluids[] = {"/inspection/coolant/", "/inspection/gea
 constexpr std::string_view kBuiltAs[] = {"/unit/"};
 constexpr std::string_view kRecorded[] = {"/inspection/recording/"};
 constexpr std::string_view kOpened[] = {"/teardown/"};
-constexpr std::string_view kRemarks[] = {"/note"};
+constexpr std::string_view kRemarks[] = {"/inspection/by", "/note"};
 
 constexpr std::array<FormPartSpec, kFormPartCount> kFormParts = {{
     {FormPart::none, Asked::nobody, "", ""},

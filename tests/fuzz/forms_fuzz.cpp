@@ -32,7 +32,7 @@ std::string damaged(const dryshaft::Form& form, std::string_view choices) {
 
 FUZZ_TARGET(forms) {
   static const dryshaft::Form kForm =
-      dryshaft::make_form(dryshaft::test::shipped_grader(), FormFor::owner);
+      dryshaft::make_form(dryshaft::test::shipped_grader(), dryshaft::FormFor::owner);
   const std::string made = text.starts_with('#') ? damaged(kForm, text.substr(1)) : "";
   const dryshaft::FormsRead read = dryshaft::read_forms(
       kForm, made.empty() ? text : std::string_view(made), "f", dryshaft::test::kFamilies);

@@ -280,7 +280,7 @@ Written written_with(const std::string& word, const std::string& file) {
   const auto [knowledge, guides] = data_with(without_braces(word));
   pages.push_back(dryshaft::guide_to_html(guides, knowledge, {.family = "generic"}));
   const dryshaft::Grader grader(knowledge);
-  pages.push_back(dryshaft::blank_html(dryshaft::make_form(grader, FormFor::owner), grader));
+  pages.push_back(dryshaft::blank_html(dryshaft::make_form(grader, dryshaft::FormFor::owner), {}));
   return written;
 }
 
