@@ -57,6 +57,9 @@ class Reading {
   std::string records(const ReadOptions& options) {
     FormRecords made = to_records(form_, answers_, options);
     for (const FormComplaint& c : made.complaints) {
+      if (c.diagnostic.code == "missing-field" && problems_[c.question].empty()) {
+        problems_[c.question] = kNeeded;
+      }
       problem(c.question, named(c.diagnostic.message), c.diagnostic.allowed, c.diagnostic.hint);
     }
     for (std::size_t i = 0; i < answers_.size(); ++i) {

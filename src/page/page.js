@@ -25,8 +25,8 @@
   let returnTo = null; // the question whose answer is being changed
 
   function fresh() {
-    return {unit: D.together ? drawn(10) : 'car', at: D.together ? 0 : HOME, answers: {}, photos: [], name: '', done: false,
-            units: '', made: null, asked: []};
+    return {unit: D.together ? drawn(10) : 'car', at: 0, answers: {}, photos: [], name: '', units: '', begun: 0, day: '',
+            asked: [], done: false, made: null};
   }
 
   function make(name, properties, ...children) {
@@ -71,7 +71,7 @@
 
   function keep() {
     const text = JSON.stringify(state);
-    if (heard || Object.keys(state.answers).length) {
+    if (state.begun) {
       kept = inStores((store) => store.setItem(place(state.unit), text));
     }
     inStores((store) => store === window.sessionStorage && store.setItem(NOW, state.unit));
@@ -107,7 +107,7 @@
         }
       }
     });
-    return [...units.values()].sort((a, b) => (a.begun || 0) - (b.begun || 0));
+    return [...units.values()].sort((a, b) => a.begun - b.begun);
   }
 
   function forget(unit) {
@@ -181,8 +181,9 @@
         answers[q.key] = a.words ? {words: a.words} : {typed: a.typed, unit: a.unit || ''};
       }
     }
+    // Answers are of the day on which they were given.
     if (!given(byKey.get(D.date))) {
-      answers[D.date] = {typed: today()};
+      answers[D.date] = {typed: state.day || today()};
     }
     if (!D.together && !given(byKey.get(D.id))) {
       state.name = state.name || `car-${drawn(5)}-${drawn(5)}`;
@@ -244,6 +245,7 @@
         select.append(make('option', {value: c.word, textContent: c.text}));
       }
       select.value = a && a.words ? a.words[0] || '' : '';
+      select.setAttribute('aria-labelledby', `title-${q.key}`);
       return make('div', {className: 'typed'}, select);
     }
     const box = make('div', {className: q.choices.some((c) => 'column' in c) ? 'choices drawn' : 'choices'});
@@ -257,7 +259,7 @@
   }
 
   function typed(q) {
-    const a = answer(q) || {typed: q.key === D.date ? today() : '', unit: ''};
+    const a = answer(q) || {typed: q.key === D.date ? state.day || today() : '', unit: ''};
     const input = make(q.kind === 'long' ? 'textarea' : 'input', {id: name(q), value: a.typed});
     if (q.kind !== 'long') {
       input.type = q.kind === 'date' ? 'date' : 'text';
@@ -396,7 +398,7 @@
     el('now').hidden = !D.together && (Boolean(returnTo) || (state.at === 0 && !stops.length));
     const keys = screen.map((q) => q.key);
     const found = heard ? heard.found.filter((f) => f.questions.some((key) => keys.includes(key))) : [];
-    fill(el('found'), found.map((f) => make('li', {textContent: f.text})));
+    fill(el('found'), found.map((f) => make('p', {textContent: f.text})));
     el('next').textContent = following() === RESULT ? say('done') : say('next');
   }
 
@@ -417,7 +419,9 @@
         const typed = el(name(q)).value.replace(/\r\n?/g, '\n');
         const unit = q.distance ? el(`unit-${q.key}`).value : '';
         state.units = typed && unit ? unit : state.units;
-        put(q, typed || el(name(q)).validity.badInput ? {typed: typed || '?', unit} : null);
+        if (q.key !== D.date || answer(q) || typed !== (state.day || today())) {
+          put(q, typed || el(name(q)).validity.badInput ? {typed: typed || '?', unit} : null);
+        }
       } else if (el(name(q))) {
         put(q, el(name(q)).value ? {words: [el(name(q)).value]} : null);
       } else {
@@ -437,7 +441,8 @@
 
   function changed() {
     state.made = null;
-    state.begun = state.begun || Date.now();
+    state.begun = state.begun || Math.max(Date.now(), ...all().map((one) => one.begun + 1));
+    state.day = today();
     listen();
     keep();
   }
@@ -446,8 +451,11 @@
 
   function takeShown() {
     if (showing().length && el('questions').children.length) {
+      const before = JSON.stringify(state.answers);
       take(showing());
-      changed();
+      if (JSON.stringify(state.answers) !== before) {
+        changed();
+      }
     }
   }
 
@@ -575,8 +583,8 @@
       return;
     }
     const id = heard.questions.get(D.id).words[0];
-    const answer = core.graded({records: [...earlier.map((one) => one.text), records].join('\n'), name: fileName(id, 'html'), unit: id,
-                                format: 'html', units: state.units || 'km', saved: records, ...D.report});
+    const answer = core.graded({records: [linesBefore(), records].join(''), name: fileName(id, 'html'), unit: id,
+                                format: 'html', today: today(), units: state.units || 'km', saved: records, ...D.report});
     const parsed = new DOMParser().parseFromString(answer.reports[0], 'text/html');
     pages = {id, saved: answer.reports[0]};
     el('record').value = records;
@@ -638,8 +646,10 @@
     showEarlier();
   }
 
+  const linesBefore = () => earlier.map((one) => one.text.trimEnd() + '\n').join('');
+
   function units() {
-    return core ? core.graded({records: earlier.map((one) => one.text).join('\n'), format: 'none'}).units : [];
+    return core ? core.graded({records: linesBefore(), format: 'none'}).units : [];
   }
 
   function showEarlier() {

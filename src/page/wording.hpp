@@ -33,6 +33,7 @@ inline constexpr std::string_view kKept =
     "Your answers stay in this browser until you delete them; this page sends nothing anywhere.";
 inline constexpr std::string_view kUnfinished =
     "Correct the answers marked below. There is no report before that.";
+inline constexpr std::string_view kNeeded = "This answer is needed: there is no report without it.";
 inline constexpr std::string_view kRecordLabel = "The record as text";
 inline constexpr std::string_view kNotKnown = "not known, or not looked at";
 inline constexpr std::string_view kList =
@@ -108,7 +109,7 @@ inline constexpr Said kSays[] = {
     {"open", "Open"},
     {"exported", "{count} saved in {name}."},
     {"leftOut", "Not in it, because something is missing or wrong: {units}."},
-    {"known", "Earlier records of {count} units are at hand."},
+    {"known", "Units with earlier records at hand: {count}."},
     {"before", "{count} earlier, the last of {date}"},
     {"photos", "Add photographs"},
     {"photo", "Photograph {n}"},

@@ -688,10 +688,14 @@ Description describe_for_owner(const Report& report, Units units) {
       out.push_back(Lead{std::string(label), text, {}});
     }
   };
+  const std::size_t buying = out.size();
   lead("Buying", report.buying);
   out.push_back(Lead{grade_label(report), grade_text(report), report.grade});
   lead("Why", decided_by(report));
   add_first(out, report, units);
+  if (!report.buying.empty() && !report.actions.empty()) {  // to a buyer that is what is urgent
+    std::swap(std::get<Lead>(out[buying]).urgency, std::get<Lead>(out.back()).urgency);
+  }
   lead("Driving", report.driving);
   lead("Charging", report.charging);
   lead("Moving", report.moving);
