@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "dryshaft/diagnostic.hpp"
+#include "dryshaft/photo.hpp"
 #include "dryshaft/vocabulary.hpp"
 
 namespace dryshaft {
@@ -58,6 +59,7 @@ struct Record {
   std::string vehicle;  ///< empty: not given
   std::string note;     ///< empty: not given
   std::vector<Work> work;
+  std::vector<Photo> photos;
   /// Ids of contradictions between work and what else is on record, as `group_by_unit` finds them.
   std::vector<std::string_view> contradictions;
   /// The shop's own `x_` keys: JSON pointer and JSON text, in file order.
@@ -94,7 +96,8 @@ inline constexpr int kMaxDepth = 32;
 /// where `text` begins in `source`. A record with an error has no value; all
 /// its errors are listed. Only a build date after the inspection, and a noise
 /// that began beyond the odometer reading, are errors beside a value: they stay
-/// in the record, where grading does not use them and says so.
+/// in the record, where grading does not use them and says so. A photograph that
+/// is none is a warning beside a value.
 Result<Record> read_record(std::string_view text, std::string_view source, std::uint32_t line,
                            std::uint32_t column, const ReadOptions& options);
 

@@ -10,6 +10,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -19,6 +20,7 @@
 
 #include "dryshaft/diagnostic.hpp"
 #include "dryshaft/knowledge.hpp"
+#include "dryshaft/photo.hpp"
 #include "dryshaft/vocabulary.hpp"
 
 namespace dryshaft {
@@ -255,6 +257,16 @@ struct OwnValue {
   std::string text;
 };
 
+/// A photograph of a look. It is shown or named, and nothing is judged by it.
+struct PhotoShown {
+  std::string name;  ///< of its file, or "photograph 1 (JPEG, 640 x 480)"
+  std::string date;  ///< of the look
+  std::string text;  ///< in its place for those who do not see it: what the record says
+  std::shared_ptr<const std::string> bytes;  ///< null: it is named alone
+  Picture picture;                           ///< what they are
+  std::string not_shown;                     ///< why not, if that is known
+};
+
 struct Report {
   // what it rests on
   std::string tool_version;
@@ -279,6 +291,7 @@ struct Report {
   std::optional<double> seal_km;  ///< distance on the seal, where known
   std::string by;                 ///< who looked, in words; empty: not known
   std::string note;
+  std::vector<PhotoShown> photos;  ///< of all looks, the newest first
   std::vector<OwnValue> own;  ///< of the keys asked for (`AssessOptions::own`) those that it has
   Whereabouts whereabouts = Whereabouts::in_use;
 

@@ -75,6 +75,7 @@ enum class Field : std::uint8_t {
   coolant_loss_ml_per_1000km,
   coolant_outside_leak_seen,
   gear_oil,
+  photos,
   teardown_date,
   teardown_seal_leak,
   teardown_rotor_bearing_corrosion,
@@ -105,6 +106,7 @@ enum class FieldType : std::uint8_t {
   choices,  ///< array of strings out of `choices`, none twice
   flag,     ///< boolean
   number,   ///< number, in `unit`
+  photos,   ///< array of strings: names of files, or pictures as data URIs; none twice
 };
 
 /// A word that a field or a finding may take, and what it means to a reader.
@@ -219,6 +221,13 @@ std::optional<Field> field_at(std::string_view pointer);
 
 inline constexpr double kKmPerMile =
     1.609344;  // exact: international yard and pound agreement, 1959
+
+// ----------------------------------------------------------- photographs
+
+/// So many a record may name or hold.
+inline constexpr std::size_t kMaxPhotos = 20;
+/// How one begins that stands in the record itself (RFC 2397), up to its kind.
+inline constexpr std::string_view kPhotoInside = "data:";
 
 // ------------------------------------------------------------------ work
 

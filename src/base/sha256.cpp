@@ -5,6 +5,8 @@
 #include <cstddef>
 #include <cstdint>
 
+#include "base/base64.hpp"
+
 namespace dryshaft {
 namespace {
 
@@ -89,22 +91,14 @@ std::string sha256_hex(std::string_view text) {
 }
 
 std::string sha256_base64(std::string_view text) {
-  constexpr std::string_view kDigits =
-      "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-  std::string out;
-  std::uint32_t bits = 0;
-  unsigned held = 0;
+  std::string bytes;
   for (const std::uint32_t word : digest(text)) {
     for (unsigned shift = 32; shift != 0;) {
       shift -= 8;
-      bits = (bits << 8U) | ((word >> shift) & 0xFFU);
-      for (held += 8; held >= 6; held -= 6) {
-        out += kDigits[(bits >> (held - 6)) & 0x3FU];
-      }
+      bytes += static_cast<char>((word >> shift) & 0xFFU);
     }
   }
-  out += kDigits[(bits << (6 - held)) & 0x3FU];
-  return out + "=";  // 32 bytes leave 4 bits
+  return to_base64(bytes);
 }
 
 }  // namespace dryshaft

@@ -15,6 +15,7 @@
 #include "cli/cli.hpp"
 #include "cli/letters.hpp"
 #include "cli/parallel.hpp"
+#include "cli/photos.hpp"
 #include "cli/seen_units.hpp"
 #include "record/own.hpp"
 #include "record/pieces.hpp"
@@ -40,6 +41,7 @@ struct AssessCommandOptions {
   std::optional<double> due_at;
   std::vector<std::string> show;
   std::optional<std::string> letters;
+  std::optional<std::string> photos;
   bool full = false;
   bool explain = false;
   std::optional<unsigned> jobs;
@@ -69,6 +71,10 @@ class Command {
       throw Stop{kUsage, o_.buying ? "--letters goes without --buying: a letter is for the owner"
                                    : "--letters goes with any --format but jsonl"};
     }
+    if (o_.photos && !shows_photos()) {
+      throw Stop{kUsage, "--photos goes with --format html, or with --letters of pages"};
+    }
+    check_photos(o_.photos);
     assess_.buying = o_.buying;
     Result<Knowledge> loaded = load(o_.data);
     if (!loaded.value) {
@@ -163,12 +169,14 @@ class Command {
     }
   }
 
+  [[nodiscard]] std::string_view form_of_letters() const {
+    return o_.format == "markdown" ? "md" : o_.format == "text" && o_.format_given ? "txt" : "html";
+  }
+
   // What `--for owner --full` writes of each unit alone. Names go by all units of the input, not by
   // those chosen, so that a letter keeps its name from week to week.
   int write_letters() {
-    const std::string_view form = o_.format == "markdown"                  ? "md"
-                                  : o_.format == "text" && o_.format_given ? "txt"
-                                                                           : "html";
+    const std::string_view form = form_of_letters();
     std::vector<std::string> ids;
     for (const History& h : histories_) {
       ids.push_back(h.unit_id);
@@ -180,17 +188,49 @@ class Command {
     }
     AssessOptions options = assess_;
     options.audience = Audience::owner;
+    std::vector<std::vector<Diagnostic>> complaints(names.size());
     const int code = write_files(*o_.letters, names, o_.jobs.value_or(1), [&](std::size_t i) {
-      const Report r = grader_->report(histories_[letters_[i]], options);
+      const History& unit = histories_[letters_[i]];
+      const Report r = form == "html" && has_photos(unit)
+                           ? grader_->report(with_photos(unit, complaints[i]), options)
+                           : grader_->report(unit, options);
       return form == "html" ? to_html(r, units())
              : form == "md" ? to_markdown(r, units(), true)
                             : to_text(r, {.units = units(), .full = true});
     });
+    if (o_.format != "html") {  // else the page has said it
+      for (const std::vector<Diagnostic>& c : complaints) {
+        (void)complain(c);
+      }
+    }
     if (cores_ > 0) {
       warn(fmt::format("dryshaft: no letter for {}: graded at intake, and without an owner\n",
                        cores_ == 1 ? "1 unit" : fmt::format("{} units", cores_)));
     }
     return code;
+  }
+
+  // ------------------------------------------------------------ photographs
+
+  [[nodiscard]] bool shows_photos() const {
+    return o_.format == "html" || (o_.letters && form_of_letters() == "html");
+  }
+
+  // Of one letter: another one has room of its own.
+  [[nodiscard]] History with_photos(History unit, std::vector<Diagnostic>& complaints) const {
+    std::size_t room = kMaxPhotosShown;
+    complaints = hand_in_photos(unit, room, photo_files(o_.photos));
+    return unit;
+  }
+
+  // Of the page of all units: one after the other, so that the same ones find room.
+  void take_photos() {
+    std::size_t room = kMaxPhotosOnPage;
+    for (History& unit : histories_) {
+      if (has_photos(unit)) {
+        (void)complain(hand_in_photos(unit, room, photo_files(o_.photos)));
+      }
+    }
   }
 
   void take_complaints(const std::vector<Diagnostic>& diagnostics) {
@@ -223,6 +263,9 @@ class Command {
     batch.rejected_at_least = read.rejected_at_least;
     histories_ = std::move(read.histories);
     tell_of_unknown(histories_);
+    if (o_.format == "html") {
+      take_photos();
+    }
     if (!assess_.today) {
       assess_.today = newest_date(histories_);
     }
@@ -660,6 +703,7 @@ Run add_assess(CLI::App& parent) {
                   "Write each unit's owner a file of their own into this folder: a page, unless "
                   "--format is text or markdown")
       ->type_name("FOLDER");
+  add_photos_option(*app, o->photos);
   add_units_option(*app, o->units);
   take_one_of(*app->add_option("--color", o->colour,
                                "Colour in text; auto: on a terminal, unless NO_COLOR is set")

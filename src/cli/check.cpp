@@ -4,6 +4,7 @@
 #include <memory>
 
 #include "cli/cli.hpp"
+#include "cli/photos.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft::cli {
@@ -15,10 +16,12 @@ struct CheckOptions {
   std::optional<std::string> guides;
   std::optional<std::string> columns;
   std::optional<std::string> today;
+  std::optional<std::string> photos;
 };
 
 int check_files(const CheckOptions& o) {
   const std::optional<int> today = day_of("--today", o.today);
+  check_photos(o.photos);
   const Result<Knowledge> knowledge = load(o.data);
   if (!knowledge.value) {
     return kRejected;
@@ -45,7 +48,14 @@ int check_files(const CheckOptions& o) {
   if (files.empty() && !o.data.rules && !o.data.overlay && !o.data.families && !o.guides) {
     files.emplace_back("-");
   }
-  const UnitsRead read = read_units(files, *columns.value, read_options(k), today);
+  UnitsRead read = read_units(files, *columns.value, read_options(k), today);
+  for (History& unit : read.histories) {
+    if (has_photos(unit)) {
+      std::size_t room = kMaxPhotosShown;
+      (void)complain(hand_in_photos(unit, room, photo_files(o.photos)));
+      unit.records.clear();  // and the pictures with them
+    }
+  }
   if (!files.empty()) {
     output.write(fmt::format("records: {} good, {}{} rejected; {}\n", read.records,
                              read.rejected_at_least ? "at least " : "", read.rejected,
@@ -65,6 +75,7 @@ Run add_check(CLI::App& parent) {
                   "Records, or a table (.csv); - or no file and no folder: standard input");
   add_columns_option(*app, o->columns);
   add_today_option(*app, o->today);
+  add_photos_option(*app, o->photos);
   add_data_options(*app, o->data);
   add_guides_option(*app, o->guides);
   add_examples(*app,

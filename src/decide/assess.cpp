@@ -17,6 +17,7 @@
 #include "base/odds.hpp"
 #include "base/sentence.hpp"
 #include "decide/orders.hpp"
+#include "decide/photos.hpp"
 #include "decide/story.hpp"
 #include "decide/wording.hpp"
 #include "diagnose/ahead.hpp"
@@ -145,6 +146,7 @@ class Assessor {
       r_.by = spec(Field::by).choices[newest_.at(Field::by).code].plain;
     }
     r_.note = newest_.note;
+    r_.photos = photos_of(history_);
     for (const std::string& key : options_.own) {
       if (const std::string* json = own_value(history_, key)) {
         r_.own.push_back({key, own_text(*json)});

@@ -290,6 +290,7 @@ class Guide {
         e.unit = "(YYYY-MM-DD)";
         break;
       case FieldType::text:
+      case FieldType::photos:
         break;
     }
     return e;

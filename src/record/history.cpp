@@ -75,6 +75,7 @@ Record emptied(const Record& record, int day) {
   empty.values = {};
   empty.own.clear();
   empty.work.clear();
+  empty.photos.clear();
   empty.contradictions.clear();
   for (const Field field :
        {Field::format, Field::unit_id, Field::family, Field::vehicle, Field::note, Field::by}) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <iterator>
 #include <optional>
+#include <set>
 #include <utility>
 
 #include "base/complaints.hpp"
@@ -12,6 +13,7 @@
 #include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
 #include "record/identity.hpp"
+#include "record/photos.hpp"
 #include "record/shape.hpp"
 #include "vocabulary/order.hpp"
 
@@ -49,6 +51,8 @@ std::string allowed_kind(const Shape& member) {
       return "true, false";
     case FieldType::number:
       return fmt::format("a number ({})", unit_of(member));
+    case FieldType::photos:
+      return "an array of strings";
   }
   return "";
 }
@@ -117,10 +121,11 @@ std::string type_hint(const Node& node, FieldType type) {
   if (node.kind == Kind::text && type == FieldType::flag) {
     return node.text == "true" || node.text == "false" ? "write true and false without quotes" : "";
   }
-  if (node.kind == Kind::text && type == FieldType::choices) {
+  const bool is_array = type == FieldType::choices || type == FieldType::photos;
+  if (node.kind == Kind::text && is_array) {
     return "put it in brackets";
   }
-  if (node.kind == Kind::number && type != FieldType::flag && type != FieldType::choices) {
+  if (node.kind == Kind::number && type != FieldType::flag && !is_array) {
     return "put it in quotes";
   }
   return "";
@@ -229,8 +234,8 @@ class Reader {
   }
 
   std::optional<Value> read_value(const Node& node, const Shape& member) {
-    static constexpr Kind kKinds[] = {Kind::text,  Kind::text,    Kind::text,  Kind::text,
-                                      Kind::array, Kind::boolean, Kind::number};
+    static constexpr Kind kKinds[] = {Kind::text,  Kind::text,    Kind::text,   Kind::text,
+                                      Kind::array, Kind::boolean, Kind::number, Kind::array};
     const FieldSpec& field = *member.field;
     if (node.kind != kKinds[static_cast<std::size_t>(field.type)]) {
       wrong_type(node, allowed_kind(member), type_hint(node, field.type));
@@ -253,6 +258,8 @@ class Reader {
         return Value{.observed = true, .code = static_cast<std::uint16_t>(node.boolean ? 1 : 0)};
       case FieldType::number:
         return read_number(node, member);
+      case FieldType::photos:
+        return read_photos(node, field);
     }
     return std::nullopt;
   }
@@ -283,11 +290,7 @@ class Reader {
       return std::nullopt;
     }
     if (field.id != Field::note && field.id != Field::work_note && field.id != Field::format) {
-      if (const std::optional<utf8::Character> unseen = utf8::first_unseen(text)) {
-        complain(node, "unseen-character",
-                 fmt::format("holds U+{:04X}, which nobody sees",
-                             static_cast<std::uint32_t>(unseen->code)),
-                 {}, "take it out: a name with it looks like another one");
+      if (!has_no_unseen(node, text)) {
         return std::nullopt;
       }
     }
@@ -295,6 +298,17 @@ class Reader {
       *kept = text;
     }
     return Value{.observed = true};
+  }
+
+  bool has_no_unseen(const Node& node, std::string_view text) {
+    const std::optional<utf8::Character> unseen = utf8::first_unseen(text);
+    if (unseen) {
+      complain(node, "unseen-character",
+               fmt::format("holds U+{:04X}, which nobody sees",
+                           static_cast<std::uint32_t>(unseen->code)),
+               {}, "take it out: a name with it looks like another one");
+    }
+    return !unseen;
   }
 
   std::string* kept_text(Field field) {
@@ -370,6 +384,60 @@ class Reader {
       read.code = static_cast<std::uint16_t>(read.code | bit);
     }
     return good ? std::optional<Value>(read) : std::nullopt;
+  }
+
+  std::optional<Value> read_photos(const Node& array, const FieldSpec& field) {
+    if (array.children > kMaxPhotos) {
+      complain(array, "too-long", fmt::format("holds {} photographs", array.children),
+               fmt::format("at most {}", kMaxPhotos), "keep those that show most");
+      return std::nullopt;
+    }
+    std::set<std::string_view> known;
+    for (const Node* n = d_.first(array); n != nullptr; n = d_.next(*n)) {
+      if (n->kind != Kind::text) {
+        wrong_type(*n, std::string(kPhotoNameAllowed), type_hint(*n, FieldType::text));
+      } else if (!known.insert(n->text).second) {
+        complain(*n, "repeated-value", fmt::format("is {} again", shown(d_, *n)), {},
+                 "name each photograph once");
+      } else {
+        read_photo(*n, field);
+      }
+    }
+    const auto number = static_cast<std::uint16_t>(record_.photos.size());
+    return number == 0 ? std::nullopt : std::optional(Value{.observed = true, .code = number});
+  }
+
+  void read_photo(const Node& node, const FieldSpec& field) {
+    const Place place = d_.place(node);
+    std::optional<Photo> photo;
+    if (node.text.starts_with(kPhotoInside)) {
+      photo = photo_inside(node.text);
+      if (!photo) {
+        complain(node, "bad-photo", is_shown(node), std::string(kPhotoNameAllowed),
+                 "it is to be image/jpeg, image/png, image/webp or image/gif, in base64");
+        return;
+      }
+      if (!photo->not_shown.empty()) {
+        doubt(node, kPhotoNotShown, fmt::format("is not shown: {}", photo->not_shown),
+              "save the picture smaller, or as a file beside the record")
+            .severity = Severity::warning;
+      }
+    } else if (const std::size_t length = utf8::length(node.text); length > field.max_length) {
+      complain(node, "too-long", fmt::format("is {} characters long", length),
+               fmt::format("1 to {} characters", field.max_length));
+      return;
+    } else if (!is_photo_name(node.text)) {
+      complain(node, "bad-photo", is_shown(node), std::string(kPhotoNameAllowed),
+               "name the file alone; --photos says in which folder it is");
+      return;
+    } else if (has_no_unseen(node, node.text)) {
+      photo = Photo{.name = std::string(node.text)};
+    } else {
+      return;
+    }
+    photo->line = place.line;
+    photo->column = place.column;
+    record_.photos.push_back(*std::move(photo));
   }
 
   std::optional<Value> read_number(const Node& node, const Shape& member) {
@@ -610,9 +678,11 @@ class Reader {
   void doubt(Field field, std::string_view code, std::string message, std::string hint) {
     doubt(*given_[index(field)], code, std::move(message), std::move(hint));
   }
-  void doubt(const Node& node, std::string_view code, std::string message, std::string hint) {
+  Diagnostic& doubt(const Node& node, std::string_view code, std::string message,
+                    std::string hint) {
     Diagnostic& d = doubts_.emplace_back(d_.at(node, code, std::move(message)));
     d.hint = std::move(hint);
+    return d;
   }
 
   void check_work() {

@@ -7,6 +7,7 @@
 #include "base/json_out.hpp"
 #include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
+#include "record/photos.hpp"
 #include "record/shape.hpp"
 
 namespace dryshaft {
@@ -78,6 +79,15 @@ Json observed(const Shape& member) {
       }
       return out;
     }
+    case FieldType::photos:
+      return {{"type", "array"},
+              {"maxItems", kMaxPhotos},
+              {"uniqueItems", true},
+              {"items",
+               {{"type", "string"},
+                {"anyOf",
+                 Json::array({{{"pattern", kPhotoNamePattern}, {"maxLength", field.max_length}},
+                              {{"pattern", kPhotoInsidePattern}}})}}}};
   }
   return {};
 }

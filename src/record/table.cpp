@@ -28,6 +28,7 @@ constexpr std::string_view kNoWords[] = {"false", "no", "n", "0"};
 constexpr std::string_view kFlagWords = "yes, no, true, false, 1, 0";
 // Between the words of a cell that holds several.
 constexpr std::string_view kBetweenWords = ",;|+/ \t\n";
+constexpr std::string_view kBetweenNames = ";|\t\n";     // files have any other sign
 constexpr std::string_view kBetweenWorks = ",;|+/\t\n";  // each may be of several words
 
 struct Column {
@@ -408,6 +409,13 @@ class TableReader final : public PieceReader {
     record->end = before_ + trim_white(text_, row.next);
     for (std::size_t i = 0; i < row.cells.size() && i < columns_.size(); ++i) {
       const FieldSpec* field = columns_[i].field.field;
+      if (field != nullptr && field->id == Field::photos) {
+        const Place cell = places_->place(row.cells[i].begin);
+        for (Photo& photo : record->photos) {
+          photo.line = cell.line;
+          photo.column = cell.column;
+        }
+      }
       if (field == nullptr || (field->id != Field::odometer_km && field->id != Field::date)) {
         continue;
       }
@@ -528,6 +536,8 @@ class TableReader final : public PieceReader {
         return flag_of(column, cell, text);
       case FieldType::number:
         return number_at(column, cell, text);
+      case FieldType::photos:
+        return names_of(text);
     }
     return text;
   }
@@ -540,6 +550,19 @@ class TableReader final : public PieceReader {
       at = end;
     }
     return words;
+  }
+
+  static ordered_json names_of(const std::string& text) {
+    ordered_json names = ordered_json::array();
+    for (std::size_t at = 0; (at = text.find_first_not_of(kBetweenNames, at)) != text.npos;) {
+      const std::size_t end = std::min(text.find_first_of(kBetweenNames, at), text.size());
+      const std::string_view name = utf8::trim_unseen(std::string_view(text).substr(at, end - at));
+      if (!name.empty()) {
+        names.push_back(name);
+      }
+      at = end;
+    }
+    return names;
   }
 
   // Work that was done on the day and at the reading of the row.

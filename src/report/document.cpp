@@ -532,6 +532,19 @@ void add_history(Document& out, const Report& report, Units units) {
   }
 }
 
+void add_photos(Document& out, const Report& report) {
+  if (report.photos.empty()) {
+    return;
+  }
+  out.push_back(Heading{"Photographs"});
+  for (const PhotoShown& photo : report.photos) {
+    const std::string why =
+        photo.not_shown.empty() ? "" : fmt::format(" (not shown: {})", photo.not_shown);
+    out.push_back(Photograph{fmt::format("{}, {}{}", photo.name, photo.date, why), photo.text,
+                             photo.bytes, photo.picture.kind});
+  }
+}
+
 void add_note(Document& out, const Report& report) {
   if (!report.note.empty()) {
     out.push_back(Heading{"Note on the record"});
@@ -671,6 +684,7 @@ Description describe_for_technician(const Report& report, Units units) {
   add_outlook(d.rest, report, units);
   add_history(d.rest, report, units);
   add_note(d.rest, report);
+  add_photos(d.rest, report);
   add_cautions(d.rest, report);
   add_basis(d.rest, report);
   return d;
@@ -732,6 +746,7 @@ Description describe_for_owner(const Report& report, Units units) {
   }
   add_items(d.rest, "What was done to the car", works);
   add_note(d.rest, report);
+  add_photos(d.rest, report);
   d.rest.push_back(Heading{"For the workshop"});
   if (report.warnings.size() > report.rules_reservations.size()) {
     d.rest.push_back(

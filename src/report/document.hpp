@@ -8,6 +8,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -113,6 +114,14 @@ struct Timeline {
   std::vector<Mark> marks;
 };
 
+// A photograph, or its name where it is not shown.
+struct Photograph {
+  std::string caption;
+  std::string text;                          // in its place
+  std::shared_ptr<const std::string> bytes;  // null: only a page shows them
+  PictureKind kind = PictureKind::jpeg;
+};
+
 // Lines whose layout carries meaning (an excerpt with its caret).
 struct Verbatim {
   std::string text;
@@ -127,7 +136,7 @@ struct Entry {
 };
 
 using Block = std::variant<Title, Heading, Paragraph, Lead, Care, Item, Bar, CauseLine, Table,
-                           Timeline, Verbatim, Entry>;
+                           Timeline, Photograph, Verbatim, Entry>;
 using Document = std::vector<Block>;
 
 // A document in two parts: a page puts its picture between them.

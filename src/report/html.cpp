@@ -11,6 +11,7 @@
 #include <variant>
 #include <vector>
 
+#include "base/base64.hpp"
 #include "base/json_out.hpp"
 #include "base/sentence.hpp"
 #include "dryshaft/report.hpp"
@@ -294,6 +295,17 @@ class Html {
     if (ends) {
       add("</dl>\n");
     }
+  }
+
+  void put(const Photograph& photo, bool /*starts*/, bool /*ends*/) {
+    if (photo.bytes == nullptr) {
+      add("<p class=\"quiet\">{}</p>\n", html_text(photo.caption));
+      return;
+    }
+    add("<figure class=\"photo\">\n<img src=\"data:{};base64,{}\" alt=\"{}\">\n"
+        "<figcaption class=\"quiet\">{}</figcaption>\n</figure>\n",
+        media_type(photo.kind), to_base64(*photo.bytes), html_text(photo.text),
+        html_text(photo.caption));
   }
 
   void put(const Timeline& line, bool /*starts*/, bool /*ends*/);

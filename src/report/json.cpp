@@ -485,6 +485,15 @@ void write_rest(Writer& json, const Report& report) {
   json.end('}');
   json.texts("warnings", report.warnings);
   json.member_or_null("note", report.note);
+  if (!report.photos.empty()) {
+    json.each("photos", report.photos, [&](const PhotoShown& photo) {
+      json.begin('{');
+      json.member("name", photo.name);
+      json.member("date", photo.date);
+      json.member("text", photo.text);
+      json.end('}');
+    });
+  }
   json.texts("owner_summary", report.owner_summary);
   json.member("whereabouts", name(report.whereabouts));
   if (report.audience == Audience::owner) {

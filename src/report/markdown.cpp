@@ -204,6 +204,8 @@ class Markdown {
 
   void put(const Timeline& /*said in a table*/, bool /*same*/) {}
 
+  void put(const Photograph& photo, bool same) { put(Item{0, photo.caption, {}}, same); }
+
   void put(const Entry& entry, bool same) {
     if (!same) {
       blank();

@@ -75,7 +75,8 @@ std::string whole(const Page& page) {
   std::string out = fmt::format(
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
       "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
-      "style-src 'unsafe-inline'; script-src {}; base-uri 'none'; form-action 'none'\">\n"
+      "img-src data:; style-src 'unsafe-inline'; script-src {}; base-uri 'none'; form-action "
+      "'none'\">\n"
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
       "<meta name=\"color-scheme\" content=\"light dark\">\n"
       "<title>{}</title>\n<style>\n{}{}</style>\n</head>\n<body>\n{}",

@@ -193,6 +193,8 @@ class Page {
 
   void put(const Timeline& /*said in a table*/) {}
 
+  void put(const Photograph& photo) { put(Item{0, photo.caption, {}}); }
+
   void put(const Verbatim& verbatim) {
     std::vector<std::string_view> lines;
     for (std::string_view rest = verbatim.text; !rest.empty();) {
