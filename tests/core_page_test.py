@@ -14,6 +14,7 @@ import hashlib
 import json
 import os
 import pathlib
+import random
 import re
 import shutil
 import subprocess
@@ -138,6 +139,63 @@ class Core(unittest.TestCase):
                 self.assertEqual("".join(got["complaints"]), complaints)
                 refused += got["refused"]
         self.assertGreater(refused, len(texts) // 3)
+
+    def test_drawn_answers(self):
+        """300 forms, each filled at random as far as its questions apply, then graded."""
+        draw = random.Random(20260318)
+        kinds = [("owner", []), ("buyer", ["--buying"]), ("technician", ["--for", "technician"])]
+        forms = []
+        for kind, options in kinds:
+            page = subprocess.run([PROGRAM, "form", "blank", "--format", "html", *options],
+                                  capture_output=True, check=True).stdout.decode()
+            data = json.loads(re.search(r'<script type="application/json" id="data">(.*?)</script>', page)[1])
+            questions = {q["key"]: q for q in data["questions"]}
+            forms += [(kind, questions, {"unit-id": {"typed": f"{kind} {n}"}, "date": {"typed": "2026-03-18"}})
+                      for n in range(100)]
+        seen = [set(answers) for _, _, answers in forms]
+        while True:
+            _, said = ask([{"answered": {"form": kind, "today": "2026-03-18", "answers": answers}}
+                           for kind, _, answers in forms])
+            new = 0
+            for (_, questions, answers), keys, one in zip(forms, seen, said):
+                for key in [q["key"] for q in one["answer"]["questions"] if q["key"] not in keys]:
+                    keys.add(key)
+                    new += 1
+                    if draw.random() < (0.3 if key.endswith("-did") else 0.7):
+                        answers[key] = self.drawn(draw, questions[key])
+            if not new:
+                break
+        records = [one["answer"]["records"] for one in said]
+        whole = [n for n, text in enumerate(records) if text]
+        self.assertGreater(len(whole), 200)  # the others hold what cannot be
+        for n, one in enumerate(said):
+            self.assertEqual(n in whole, not any(q["problem"] for q in one["answer"]["questions"]))
+        options = {"owner": ("--for", "owner"), "buyer": ("--for", "owner", "--buying"), "technician": ()}
+        wanted = [(records[n], ("--format", "html", *options[forms[n][0]])) for n in whole]
+        _, answers = ask([request(text, *options) for text, options in wanted])
+        with concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as pool:
+            printed = list(pool.map(lambda w: program(w[0], *w[1]), wanted))
+        for (text, _), answer, (out, complaints) in zip(wanted, answers, printed):
+            with self.subTest(text):
+                self.assertEqual("".join(answer["answer"]["reports"]), out)
+                self.assertEqual("".join(answer["answer"]["complaints"]), complaints)
+
+    @staticmethod
+    def drawn(draw, question):
+        words = [c["word"] for c in question["choices"]]
+        if words:
+            several = question["kind"] == "several"
+            return {"words": draw.sample(words, draw.randint(1, len(words))) if several else [draw.choice(words)]}
+        if question["kind"] == "date":
+            return {"typed": draw.choice(["2026-03-18", "2026-01-31", "2025-02-28"])}
+        if question["key"] == "unit-built":
+            return {"typed": draw.choice(["2017", "2018-05"])}
+        if question["distance"]:
+            km = {"odometer": ["123,456", "98000.5"], "unit-fitted-odometer": ["0"]}.get(question["key"], ["61 000"])
+            return {"typed": draw.choice(km), "unit": draw.choice(["km", "km", "mi"])}
+        if question["kind"] == "number":
+            return {"typed": draw.choice(["0", "35.5", "500"])}
+        return {"typed": draw.choice(["since May, \u201clouder\u201d", "</script><b>"])}
 
     def say_times(self, opened, answers):
         times = sorted(a["ms"] for a in answers[1:])

@@ -108,7 +108,7 @@ class Files(Case):
         for form in ("text", "markdown"):
             code, out, err = self.run_on("--format", form, "--full", text=text)
             self.assertEqual((code, err), (0, ""))
-            self.assertRegex(out, "Photographs\n+- tip\\.png, 2026-03-02\n- " + re.escape(names[1]) + ", 2026-03-02\n")
+            self.assertRegex(out, "Photographs\n+ *- tip\\.png, 2026-03-02\n *- " + re.escape(names[1]) + ", 2026-03-02\n")
         for form in ("json", "text", "jsonl", "csv", "markdown"):
             self.assertNotIn(base64.b64encode(JPEG).decode()[:12], self.run_on("--format", form, text=text)[1])
         self.assertNotIn("photos", json.loads(self.run_on("--format", "json", text=json.dumps(record()))[1]))

@@ -185,6 +185,13 @@ struct HistoryEntry {
   std::optional<double> odometer_km;
   Grade grade = Grade::U;
   double risk = 0;
+  std::string_view fluid = {};  ///< at the port, as `Field::port_fluid` has it; empty: not seen
+};
+
+/// The chance that the shaft seal leaks at one moment, by what was known then.
+struct LeakChance {
+  double km = 0;  ///< odometer
+  double chance = 0;
 };
 
 /// Something after which a unit's wear counts anew, or another thing can go wrong.
@@ -238,8 +245,12 @@ struct UnitHistory {
   std::vector<HistoryEntry> earlier;  ///< oldest first, without this inspection
   std::vector<HistoryEvent> events;   ///< in the order in which the records tell of them
   std::vector<HistoryWork> works;     ///< in the order in which they were done
-  std::vector<Comparison> compared;   ///< with the last one; then with the first after a repair
-  std::string change;                 ///< since the last one, in words; empty: first inspection
+  std::string_view fluid;             ///< at the port today, as in `earlier`
+  /// From the first look or work to the next look, in order; where a look or work moves it, that
+  /// distance stands twice. Empty: distance or course are not known, or nothing came before.
+  std::vector<LeakChance> leak;
+  std::vector<Comparison> compared;  ///< with the last one; then with the first after a repair
+  std::string change;                ///< since the last one, in words; empty: first inspection
 };
 
 /// A finding as it was used, for people.

@@ -93,6 +93,7 @@ class Assessor {
                             orders_.look(i, then, facts_of(then.facts, v));
                           });
     recheck();
+    leak_along();
     comebacks();
     actions();
     r_.next_checks = next_checks(k_, model_, seen_.facts, prior_, verdict_, options_.audience);
@@ -290,6 +291,28 @@ class Assessor {
     for (const std::string_view id : seen_.contradictions) {
       const ContradictionRule& rule = *k_.contradiction(id);
       r_.contradictions.push_back({rule.id, for_reader(rule.text, rule.plain)});
+    }
+  }
+
+  // Of a unit with a past; then on to the next look.
+  void leak_along() {
+    if ((r_.history.earlier.empty() && r_.history.works.empty()) || !r_.odometer_km) {
+      return;
+    }
+    for (const Model::LeakThen& then : model_.leak_along(facts())) {
+      r_.history.leak.push_back({*r_.odometer_km - then.km_before, then.chance});
+    }
+    if (r_.history.leak.empty()) {
+      return;
+    }
+    const Clock now = clock_of(facts());
+    const double left = std::max(0.0, r_.recheck.due_km.value_or(0) - *r_.odometer_km);
+    constexpr int kAhead = 4;
+    for (int i = 0; i <= (left > 0 ? kAhead : 0); ++i) {
+      const double km = left * i / kAhead;
+      Belief then = verdict_.posterior.belief;
+      model_.life().drive(then, now, now.later(km, km / k_.settings.km_per_year));
+      r_.history.leak.push_back({*r_.odometer_km + km, chances(then).cause[idx(Cause::seal_leak)]});
     }
   }
 

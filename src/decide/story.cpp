@@ -25,6 +25,12 @@ std::optional<double> odometer_of(const Record& r) {
   return r.has(Field::odometer_km) ? std::optional(r.at(Field::odometer_km).number) : std::nullopt;
 }
 
+// At the port, as the record has it.
+std::string_view fluid_of(const Record& r) {
+  const std::optional<Fluid> fluid = look_at_port(r).fluid;
+  return fluid ? spec(Field::port_fluid).choices[idx(*fluid)].id : std::string_view();
+}
+
 class Story {
  public:
   Story(const History& history, const Knowledge& k, const Model& model, const Presentation& seen,
@@ -42,9 +48,11 @@ class Story {
       out_.earlier.push_back({.date = date_text(day_of(history_.records[i])),
                               .odometer_km = then.odometer_km,
                               .grade = v.grade,
-                              .risk = v.posterior.risk});
+                              .risk = v.posterior.risk,
+                              .fluid = fluid_of(history_.records[i])});
     });
     works();
+    out_.fluid = fluid_of(history_.records.back());
     if (n < 2) {
       return std::move(out_);
     }

@@ -567,6 +567,40 @@ Prior Model::prior(const Case& c) const {
   return out;
 }
 
+std::vector<Model::LeakThen> Model::leak_along(const Case& c) const {
+  std::vector<LeakThen> along;
+  if (!c.course) {
+    return along;
+  }
+  double km = 0;
+  Belief belief = life_->newborn();
+  const auto note = [&](const Belief& b, double at) {
+    along.push_back({at, chances(b).cause[idx(Cause::seal_leak)]});
+  };
+  const auto go = [&](const Leg& leg) {
+    const double further = leg.to.seal_km - leg.from.seal_km;
+    const double longer = leg.to.seal_years - leg.from.seal_years;
+    for (std::size_t i = 1; i <= kBetween && !leg.bypassed_on_the_way; ++i) {
+      const double share = static_cast<double>(i) / kBetween;
+      Belief then = belief;
+      life_->drive(then, leg.from,
+                   i == kBetween ? leg.to : leg.from.later(further * share, longer * share));
+      note(then, km + further * share);
+    }
+    pass(belief, leg);
+    km += further;
+    note(belief, km);
+  };
+  for (const Leg& leg : c.course->legs) {
+    go(leg);
+  }
+  go(last_leg(c));
+  for (LeakThen& then : along) {
+    then.km_before = km - then.km_before;
+  }
+  return along;
+}
+
 void Model::collapse(Prior& out) const {
   each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
     const double reaches = reaches_[seal];

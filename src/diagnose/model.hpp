@@ -130,6 +130,15 @@ class Model {
     std::array<double, kCauseCount> decibans{};
   };
   [[nodiscard]] std::vector<LookWeight> weigh_looks(const Case& c) const;
+  // The chance that the seal leaks along the course and the last way, by what was known then, and
+  // so many km before the newest look: after each leg, which its look or work may have moved, and
+  // `kBetween` times on the way. Nothing where there is no course.
+  struct LeakThen {
+    double km_before = 0;
+    double chance = 0;
+  };
+  static constexpr std::size_t kBetween = 4;
+  [[nodiscard]] std::vector<LeakThen> leak_along(const Case& c) const;
   // Whether something had not come yet at an earlier look, given all that has been seen since.
   struct Since {
     double not_yet = 1;    // the probability of that

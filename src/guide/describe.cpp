@@ -6,6 +6,7 @@
 #include <set>
 
 #include "decide/wording.hpp"
+#include "drawings/drawings.hpp"
 #include "dryshaft/guide.hpp"
 #include "guide/values.hpp"
 #include "knowledge/condition.hpp"
@@ -19,6 +20,7 @@ namespace dryshaft {
 namespace {
 
 using document::Document;
+using document::Drawn;
 using document::Entry;
 using document::Heading;
 using document::Lead;
@@ -230,10 +232,17 @@ class Guide {
         if (!s.why.empty()) {
           below.push_back("Why: " + filled(s.why));
         }
+        const Drawing* const drawing = drawing_for(text);
         d_.emplace_back(document::Item{++n, std::move(text), std::move(below)});
+        draw(drawing);
       }
     }
     lines("What to look for", p.look);
+    for (const Field f : p.write) {
+      // Where to look is shown above.
+      const Drawing* const drawing = drawing_of_field(f);
+      draw(p.look.empty() || (drawing != nullptr && !drawing->action.empty()) ? nullptr : drawing);
+    }
     lines("Figures", p.figures);
     write_down(p);
     heading(owner() ? "Why" : "Why, and from where");
@@ -246,6 +255,26 @@ class Guide {
       from += ")";
     }
     d_.emplace_back(Paragraph{from});
+    draw(drawing_of_reason(p.action));
+  }
+
+  // Text and Markdown say it in words alone.
+  void draw(const Drawing* drawing) {
+    if (drawing != nullptr) {
+      d_.emplace_back(Drawn{drawing});
+    }
+  }
+
+  // Of the field that a step says to write down.
+  static const Drawing* drawing_for(std::string_view step) {
+    for (const Drawing& d : drawings()) {
+      if (std::ranges::any_of(d.fields, [&](Field f) {
+            return step.find(fmt::format("({})", spec(f).pointer)) != std::string_view::npos;
+          })) {
+        return &d;
+      }
+    }
+    return nullptr;
   }
 
   void where_the_port_is() {
@@ -264,6 +293,9 @@ class Guide {
           "{}: {}",
           names.empty() ? sentence_case(a->title) : fmt::format("{}, {}", names, a->title),
           filled(a->find)));
+    }
+    for (const AccessKind* a : access_) {
+      draw(drawing_of_access(a->id));
     }
   }
 
@@ -354,6 +386,9 @@ class Guide {
     heading("What to ask a workshop for");
     for (const ActionRule* action : actions) {
       item(action->owner_text);
+    }
+    for (const ActionRule* action : actions) {
+      draw(drawing_of_action(action->id));
     }
   }
 

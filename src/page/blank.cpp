@@ -6,6 +6,7 @@
 
 #include "base/json_out.hpp"
 #include "base/sha256.hpp"
+#include "drawings/drawings.hpp"
 #include "dryshaft/form.hpp"
 #include "form/wording.hpp"
 #include "page/page.hpp"
@@ -31,47 +32,6 @@ constexpr std::string_view kCore =
 constexpr std::string_view kScript =
 #include "page/page.js.inc"
     ;
-
-// A drawing stands for the whole question, or has a column for each of its choices, the harmless
-// first.
-struct Picture {
-  Field field;
-  std::string_view name;
-  bool columns;
-  std::string_view svg;
-};
-constexpr Picture kPictures[] = {
-    {
-        Field::port_checked,
-        "where",
-        false,
-#include "form/where.svg.inc"
-    },
-    {
-        Field::port_fluid,
-        "fluid",
-        true,
-#include "form/fluid.svg.inc"
-    },
-    {
-        Field::port_dried_residue,
-        "residue",
-        true,
-#include "form/residue.svg.inc"
-    },
-    {
-        Field::port_corrosion,
-        "rust",
-        true,
-#include "form/rust.svg.inc"
-    },
-    {
-        Field::port_debris,
-        "debris",
-        true,
-#include "form/debris.svg.inc"
-    },
-};
 
 constexpr std::string_view kind_of(const FormQuestion& q) {
   if (!q.choices.empty()) {
@@ -107,12 +67,10 @@ Json question(const Form& form, const FormQuestion& q) {
               {"required", q.required()},
               {"aside", aside(form, q)},
               {"choices", Json::array()}};
-  const auto* const picture = std::ranges::find_if(
-      kPictures, [&](const Picture& p) { return p.field == q.field && !q.of_check; });
-  const bool drawn = picture != std::end(kPictures);
+  const Drawing* const drawing = q.of_check ? nullptr : drawing_of_field(q.field);
   for (const FormChoice& c : q.choices) {
     Json choice = {{"word", c.word}, {"text", c.text}};
-    if (drawn && picture->columns) {
+    if (drawing != nullptr && drawing->columns) {
       const std::span<const Choice> words = field.type == FieldType::flag ? kNoYes : field.choices;
       choice["column"] = std::ranges::find(words, c.word, &Choice::id) - words.begin();
     }
@@ -124,8 +82,8 @@ Json question(const Form& form, const FormQuestion& q) {
   if (field.max_length != 0) {
     out["maxLength"] = field.max_length;
   }
-  if (drawn) {
-    out["picture"] = picture->name;
+  if (drawing != nullptr) {
+    out["picture"] = drawing->name;
   }
   return out;
 }
@@ -192,8 +150,10 @@ std::string paragraphs(std::string_view element, const std::vector<std::string>&
 
 std::string pictures() {
   std::string out;
-  for (const Picture& p : kPictures) {
-    out += fmt::format("<div id=\"picture-{}\">\n{}</div>\n", p.name, p.svg);
+  for (const Drawing& d : drawings()) {
+    if (!d.fields.empty()) {
+      out += fmt::format("<div id=\"picture-{}\">\n{}</div>\n", d.name, drawn(d));
+    }
   }
   return out;
 }

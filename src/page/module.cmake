@@ -42,7 +42,7 @@ set(page_flags --target=wasm32-wasi -std=c++20 -Oz -DNDEBUG -fno-exceptions -fno
   -I${PROJECT_BINARY_DIR}/literals)
 
 set(page_objects "")
-foreach(folder base vocabulary record knowledge diagnose decide report form page)
+foreach(folder base vocabulary drawings record knowledge diagnose decide report form page)
   set(sources ${library_sources})
   list(FILTER sources INCLUDE REGEX "^${PROJECT_SOURCE_DIR}/src/${folder}/")
   # There are no files, no table of Unicode and no blank forms in a page, and no page in a page.

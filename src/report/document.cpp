@@ -8,12 +8,14 @@
 #include <iterator>
 #include <map>
 #include <set>
+#include <span>
 #include <string_view>
 #include <tuple>
 #include <utility>
 
 #include "base/sentence.hpp"
 #include "decide/wording.hpp"
+#include "drawings/drawings.hpp"
 #include "dryshaft/record.hpp"
 #include "report/words.hpp"
 
@@ -442,27 +444,110 @@ std::string reading_of(const std::optional<double>& km, Units units) {
 // All inspections, this one last.
 std::vector<HistoryEntry> inspections(const Report& report) {
   std::vector<HistoryEntry> all = report.history.earlier;
-  all.push_back({report.date, report.odometer_km, report.grade, report.risk});
+  all.push_back({report.date, report.odometer_km, report.grade, report.risk, report.history.fluid});
   return all;
 }
 
-Timeline timeline(const Report& report, const std::vector<HistoryEntry>& all, Units units) {
-  Timeline line;
+LifeLine::Tip tip_of(std::string_view fluid) {
+  const std::span<const Choice> words = spec(Field::port_fluid).choices;
+  const auto level = std::ranges::find(words, fluid, &Choice::id) - words.begin();
+  return level == std::ssize(words) ? LifeLine::Tip::not_seen
+         : level == 0               ? LifeLine::Tip::dry
+         : level == 1               ? LifeLine::Tip::film
+                                    : LifeLine::Tip::wet;
+}
+
+// Work and what fields of the unit tell of it, with its place along the line.
+struct Placed {
+  double at = 0;
+  std::string text;
+};
+
+std::vector<Placed> placed_works(const Report& report, const LifeLine& line, Units units) {
+  std::vector<Placed> placed;
+  const auto place = [&](std::optional<double> km, const std::string& date) {
+    return line.by_distance ? km : std::optional<double>(parse_date(date));
+  };
+  for (const HistoryWork& w : report.history.works) {
+    // Without a place of its own it lies between the looks.
+    const std::size_t last = line.looks.size() - 1;
+    const double before = line.looks[std::min(w.looks_before, last + 1) - (w.looks_before > 0)].at;
+    const double after = line.looks[std::min(w.looks_before, last)].at;
+    placed.push_back({place(w.odometer_km, w.date).value_or((before + after) / 2),
+                      words::work_done(w, report.audience, units)});
+  }
+  for (const HistoryEvent& e : report.history.events) {
+    const std::optional<double> at = place(e.odometer_km, e.date);
+    if (!e.by_work && at && (line.by_distance || !e.odometer_km)) {
+      const std::span<const Choice> dids = spec(Field::work_did).choices;
+      const auto did = std::ranges::find(dids, e.id, &Choice::id);
+      const std::string what(report.audience == Audience::owner && did != dids.end()
+                                 ? std::string_view(did->owner)
+                                 : std::string_view(e.text));
+      placed.push_back({*at, e.odometer_km
+                                 ? fmt::format("{}: {}", words::distance(*at, units), what)
+                                 : fmt::format("{}: {}", e.date, what)});
+    }
+  }
+  std::ranges::stable_sort(placed, {}, &Placed::at);
+  return placed;
+}
+
+// "chance of a leak 12 % before the look and 3 % after it"
+std::string leak_at(const std::vector<LeakChance>& leak, double km) {
+  constexpr double kSamePlace = 0.5;
+  const auto here = [&](const LeakChance& p) { return std::abs(p.km - km) < kSamePlace; };
+  const auto first = std::ranges::find_if(leak, here);
+  const auto last = std::find_if(leak.rbegin(), leak.rend(), here);
+  return first == leak.end() ? std::string()
+                             : fmt::format(", chance of a leak {} before the look and {} after it",
+                                           percent(first->chance), percent(last->chance));
+}
+
+std::string life_told(const Report& report, const LifeLine& line,
+                      const std::vector<HistoryEntry>& all, Units units) {
+  std::string told =
+      fmt::format("Life of the drive unit over {}.", line.by_distance ? "distance" : "time");
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    told += fmt::format(" {}, {}: {}, grade {}{}.", all[i].date,
+                        reading_of(all[i].odometer_km, units), word(line.looks[i].tip),
+                        name(all[i].grade), leak_at(line.leak, line.looks[i].at));
+  }
+  for (std::size_t i = 0; i < line.done.size(); ++i) {
+    told += fmt::format(" Work {}: {}", i + 1, closed(line.done[i]));
+  }
+  if (line.next) {
+    told += fmt::format(" Next look: {}.", line.by_distance ? words::distance(*line.next, units)
+                                                            : report.recheck.due_date);
+  }
+  return told;
+}
+
+// Of two looks or more, or of a look and work; else nothing is drawn.
+std::optional<LifeLine> life_line(const Report& report, const std::vector<HistoryEntry>& all,
+                                  Units units) {
+  LifeLine line;
   line.units = units;
   line.by_distance =
       std::ranges::all_of(all, [](const HistoryEntry& e) { return e.odometer_km.has_value(); });
   for (const HistoryEntry& e : all) {
-    const std::optional<int> day = parse_date(e.date);
-    line.points.push_back(
-        {line.by_distance ? *e.odometer_km : day.value_or(0), e.grade,
-         fmt::format("{}, {}: grade {}", e.date, reading_of(e.odometer_km, units), name(e.grade))});
+    line.looks.push_back({line.by_distance ? *e.odometer_km : parse_date(e.date).value_or(0),
+                          tip_of(e.fluid), e.grade});
   }
-  for (const HistoryEvent& e : report.history.events) {
-    if (line.by_distance ? e.odometer_km.has_value() : !e.odometer_km.has_value()) {
-      line.marks.push_back(
-          {line.by_distance ? *e.odometer_km : parse_date(e.date).value_or(0), e.text});
-    }
+  for (Placed& p : placed_works(report, line, units)) {
+    line.works.push_back(p.at);
+    line.done.push_back(std::move(p.text));
   }
+  if (all.size() < 2 && line.works.empty()) {
+    return std::nullopt;
+  }
+  if (line.by_distance) {
+    line.leak = report.history.leak;
+    line.next = report.recheck.due_km;
+  } else if (!report.recheck.due_date.empty()) {
+    line.next = parse_date(report.recheck.due_date);
+  }
+  line.told = life_told(report, line, all, units);
   return line;
 }
 
@@ -493,8 +578,8 @@ void add_history(Document& out, const Report& report, Units units) {
   }
   out.push_back(Heading{"History"});
   const std::vector<HistoryEntry> all = inspections(report);
-  if (!history.earlier.empty()) {
-    out.push_back(timeline(report, all, units));
+  if (std::optional<LifeLine> line = life_line(report, all, units)) {
+    out.push_back(*std::move(line));
   }
   if (!history.works.empty()) {
     for (std::string& line : looks_and_works(report, units)) {
@@ -529,6 +614,25 @@ void add_history(Document& out, const Report& report, Units units) {
                                             ? "Since the first inspection after the last repair"
                                             : "Since the last inspection",
                                         closed(c.text))});
+  }
+}
+
+// What was done to the car; looks as well, where there were more than this one.
+void add_life_for_owner(Document& out, const Report& report, Units units) {
+  const std::vector<HistoryEntry> all = inspections(report);
+  const bool looked = all.size() > 1;
+  std::vector<std::string> lines;
+  if (looked) {
+    lines = looks_and_works(report, units);
+  } else {
+    for (const HistoryWork& work : report.history.works) {
+      lines.push_back(words::work_done(work, report.audience, units));
+    }
+  }
+  add_items(out, looked ? "Looks at the car, and what was done" : "What was done to the car",
+            lines);
+  if (std::optional<LifeLine> line = life_line(report, all, units); line && !lines.empty()) {
+    out.push_back(*std::move(line));
   }
 }
 
@@ -729,8 +833,16 @@ Description describe_for_owner(const Report& report, Units units) {
   add_reservations(out, report);
   add_items(out, "Take care", texts_of(report.cautions));
   add_what_follows(out, report, units);
+  for (const Action& action : report.actions) {
+    if (const Drawing* drawing = drawing_of_action(action.id)) {
+      out.push_back(Drawn{drawing});
+    }
+  }
   add_work_in_full(d.rest, report);
   add_why_this_grade(d.rest, report);
+  if (!d.rest.empty() && (!report.floors.empty() || !report.reasons.empty())) {
+    d.rest.push_back(Drawn{drawing_of_grades()});
+  }
   // What is advised already is not said twice.
   std::vector<std::string> checks;
   for (const NextCheck& check : report.next_checks) {
@@ -740,11 +852,7 @@ Description describe_for_owner(const Report& report, Units units) {
   }
   add_items(d.rest, "What else would help to know", checks);
   add_prognosis_for_owner(d.rest, report);
-  std::vector<std::string> works;
-  for (const HistoryWork& work : report.history.works) {
-    works.push_back(words::work_done(work, report.audience, units));
-  }
-  add_items(d.rest, "What was done to the car", works);
+  add_life_for_owner(d.rest, report, units);
   add_note(d.rest, report);
   add_photos(d.rest, report);
   d.rest.push_back(Heading{"For the workshop"});

@@ -16,6 +16,7 @@
 #include <variant>
 #include <vector>
 
+#include "drawings/drawings.hpp"
 #include "dryshaft/report.hpp"
 
 namespace dryshaft::document {
@@ -96,22 +97,31 @@ struct Table {
   bool opens = false;  // row `i` leads to the report on unit `i`
 };
 
-// Grades along distance or time, as a picture. What it shows is said in a table
-// as well, so text and Markdown leave it out.
-struct Timeline {
-  struct Point {
+// A unit's life along distance or time, as a picture. What it shows is said in a table or a list as
+// well, so text and Markdown leave it out.
+struct LifeLine {
+  enum class Tip : std::uint8_t { not_seen, dry, film, wet };
+  struct Look {
     double at = 0;
+    Tip tip = Tip::not_seen;
     Grade grade = Grade::U;
-    std::string label;  // "2024-03-02, 97,600 km: grade A"
-  };
-  struct Mark {
-    double at = 0;
-    std::string label;
   };
   bool by_distance = true;  // `at` is km; otherwise days since 1970-01-01
   Units units = Units::km;
-  std::vector<Point> points;
-  std::vector<Mark> marks;
+  std::vector<Look> looks;       // oldest first
+  std::vector<double> works;     // in the order in which `done` numbers them
+  std::vector<LeakChance> leak;  // by distance alone
+  std::optional<double> next;    // look
+  std::vector<std::string> done;
+  std::string told;  // the same in sentences
+};
+
+// "dry", "film"
+std::string_view word(LifeLine::Tip tip);
+
+// A drawing of our own, beside what it belongs to.
+struct Drawn {
+  const Drawing* drawing = nullptr;
 };
 
 // A photograph, or its name where it is not shown.
@@ -136,7 +146,7 @@ struct Entry {
 };
 
 using Block = std::variant<Title, Heading, Paragraph, Lead, Care, Item, Bar, CauseLine, Table,
-                           Timeline, Photograph, Verbatim, Entry>;
+                           LifeLine, Photograph, Drawn, Verbatim, Entry>;
 using Document = std::vector<Block>;
 
 // A document in two parts: a page puts its picture between them.

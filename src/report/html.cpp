@@ -14,8 +14,10 @@
 #include "base/base64.hpp"
 #include "base/json_out.hpp"
 #include "base/sentence.hpp"
+#include "drawings/drawings.hpp"
 #include "dryshaft/report.hpp"
 #include "report/document.hpp"
+#include "report/life_line.hpp"
 #include "report/markup.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
@@ -76,7 +78,8 @@ class Html {
  private:
   static bool runs_on(const Block& block) {
     return std::holds_alternative<document::Item>(block) || std::holds_alternative<Care>(block) ||
-           std::holds_alternative<Bar>(block) || std::holds_alternative<Entry>(block);
+           std::holds_alternative<Bar>(block) || std::holds_alternative<Entry>(block) ||
+           std::holds_alternative<Drawn>(block);
   }
 
   template <typename... Args>
@@ -308,7 +311,25 @@ class Html {
         html_text(photo.caption));
   }
 
-  void put(const Timeline& line, bool /*starts*/, bool /*ends*/);
+  void put(const LifeLine& line, bool /*starts*/, bool /*ends*/) {
+    add("<figure>\n{}", drawn(line));
+    if (!line.done.empty()) {
+      add("<figcaption class=\"quiet\"><ol>\n");
+      for (const std::string& done : line.done) {
+        add("<li>{}</li>\n", html_text(done));
+      }
+      add("</ol></figcaption>\n");
+    }
+    add("</figure>\n");
+  }
+
+  // Those beside each other make one row.
+  void put(const Drawn& d, bool starts, bool ends) {
+    add("{}<figure class=\"drawing\">\n{}<figcaption "
+        "class=\"quiet\">{}</figcaption>\n</figure>\n{}",
+        starts ? "<div class=\"drawings\">\n" : "", dryshaft::drawn(*d.drawing), d.drawing->title,
+        ends ? "</div>\n" : "");
+  }
 
   std::string_view part_;
   // What scrolls by itself is named by the heading that it stands under; no two have the same name.
@@ -322,92 +343,6 @@ class Html {
   std::string out_;
   std::vector<std::string> parts_;
 };
-
-// ------------------------------------------------------------- timeline
-
-// In units of the picture, which is as wide as a phone's screen.
-constexpr double kWide = 360;
-constexpr double kLeft = 26;
-constexpr double kRight = 346;
-constexpr double kTop = 26;
-constexpr double kLane = 26;
-// Best on top; what is not graded stands apart, below.
-constexpr std::array<Grade, kGradeCount> kLanes = {Grade::A, Grade::B, Grade::C, Grade::D,
-                                                   Grade::U};
-
-double lane_of(Grade grade) {
-  const auto at = std::ranges::find(kLanes, grade) - kLanes.begin();
-  return kTop + kLane * (static_cast<double>(at) + 0.5);
-}
-
-void Html::put(const Timeline& line, bool /*starts*/, bool /*ends*/) {
-  if (line.points.empty()) {
-    return;
-  }
-  const double unit = line.by_distance && line.units == Units::mi ? kKmPerMile : 1;
-  double low = line.points.front().at;
-  double high = low;
-  std::string told;
-  for (const Timeline::Point& p : line.points) {
-    low = std::min(low, p.at);
-    high = std::max(high, p.at);
-    told += (told.empty() ? "" : "; ") + p.label;
-  }
-  for (const Timeline::Mark& m : line.marks) {
-    low = std::min(low, m.at);
-    high = std::max(high, m.at);
-    told += "; " + m.label;
-  }
-  const double range = high > low ? high - low : 1;
-  const auto x = [&](double at) { return kLeft + 14 + (at - low) / range * (kRight - kLeft - 28); };
-  const double bottom = kTop + kLane * static_cast<double>(kGradeCount);
-  add("<figure>\n<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"Grades over {}: {}\">\n",
-      kWide, bottom + 30, line.by_distance ? "distance" : "time", html_text(told));
-  for (const Grade g : kLanes) {
-    add("<line class=\"lane\" x1=\"{0}\" x2=\"{1}\" y1=\"{2}\" y2=\"{2}\"/>"
-        "<text class=\"lane-name\" x=\"6\" y=\"{3}\">{4}</text>\n",
-        kLeft, kRight, lane_of(g), lane_of(g) + 4, name(g));
-  }
-  for (std::size_t i = 0; i < line.marks.size(); ++i) {
-    const double at = x(line.marks[i].at);
-    const bool left = at > (kLeft + kRight) / 2;
-    add("<line class=\"event\" x1=\"{0:.1f}\" x2=\"{0:.1f}\" y1=\"{1}\" y2=\"{2}\"/>"
-        "<text class=\"tick\" x=\"{3:.1f}\" y=\"{4}\" text-anchor=\"{5}\">{6}</text>\n",
-        at, kTop - 4, bottom, left ? at + 3 : at - 3, 10 + 11 * static_cast<int>(i % 2),
-        left ? "end" : "start", html_text(line.marks[i].label));
-  }
-  std::string course;
-  for (const Timeline::Point& p : line.points) {
-    course += fmt::format("{:.1f},{} ", x(p.at), lane_of(p.grade));
-  }
-  add("<polyline class=\"course\" points=\"{}\"/>\n", course);
-  for (const Timeline::Point& p : line.points) {
-    add("<g class=\"point {0}\"><title>{1}</title><rect x=\"{2:.1f}\" y=\"{3}\" width=\"18\" "
-        "height=\"18\" rx=\"3\"/><text x=\"{4:.1f}\" y=\"{5}\">{0}</text></g>\n",
-        name(p.grade), html_text(p.label), x(p.at) - 9, lane_of(p.grade) - 9, x(p.at),
-        lane_of(p.grade) + 4);
-  }
-  if (line.by_distance) {
-    const double step = words::round_step(range / unit, 4);
-    // Readings may be so close that a step cannot be told from none.
-    for (double at = std::ceil(low / unit / step) * step; at <= high / unit && at + step > at;
-         at += step) {
-      add("<text class=\"tick\" x=\"{:.1f}\" y=\"{}\" text-anchor=\"middle\">{}</text>\n",
-          x(at * unit), bottom + 12, grouped(at));
-    }
-    add("<text class=\"axis\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}</text>\n", kRight,
-        bottom + 26, words::unit_name(line.units));
-  } else {
-    const auto date = [&](const Timeline::Point& p) {
-      return p.label.substr(0, p.label.find(','));
-    };
-    add("<text class=\"tick\" x=\"{}\" y=\"{}\">{}</text>\n", kLeft, bottom + 12,
-        html_text(date(line.points.front())));
-    add("<text class=\"tick\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}</text>\n", kRight,
-        bottom + 12, html_text(date(line.points.back())));
-  }
-  add("</svg>\n</figure>\n");
-}
 
 std::string joined(const std::vector<std::string>& parts) {
   std::string all;

@@ -202,7 +202,9 @@ class Markdown {
     }
   }
 
-  void put(const Timeline& /*said in a table*/, bool /*same*/) {}
+  void put(const LifeLine& /*said in a table*/, bool /*same*/) {}
+
+  void put(const Drawn& /*said beside it*/, bool /*same*/) {}
 
   void put(const Photograph& photo, bool same) { put(Item{0, photo.caption, {}}, same); }
 

@@ -191,7 +191,9 @@ class Page {
     }
   }
 
-  void put(const Timeline& /*said in a table*/) {}
+  void put(const LifeLine& /*said in a table*/) {}
+
+  void put(const Drawn& /*said beside it*/) {}
 
   void put(const Photograph& photo) { put(Item{0, photo.caption, {}}); }
 

@@ -16,7 +16,7 @@ import sys
 from source_rules import NOT_CODE, line_of
 
 # Folders of src whose texts are held to the list.
-FOLDERS = ["vocabulary", "decide", "diagnose", "report", "plan", "onset", "outcomes", "noise", "form", "guide", "page",
+FOLDERS = ["vocabulary", "drawings", "decide", "diagnose", "report", "plan", "onset", "outcomes", "noise", "form", "guide", "page",
            "cli"]
 
 LONGEST = 25  # words in a sentence of data

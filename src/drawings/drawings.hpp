@@ -1,0 +1,39 @@
+// Drawings of our own: plain lines, in the colour of the text around them, for pages and print.
+#ifndef DRYSHAFT_DRAWINGS_DRAWINGS_HPP
+#define DRYSHAFT_DRAWINGS_DRAWINGS_HPP
+
+#include <span>
+#include <string>
+#include <string_view>
+
+#include "dryshaft/vocabulary.hpp"
+
+namespace dryshaft {
+
+struct Drawing {
+  std::string_view name;
+  std::string_view title;
+  std::string_view text;               // what it shows, for those who do not see it
+  std::string_view svg;                // without either
+  std::span<const Field> fields = {};  // what is asked or written down there
+  // One for each word of its field, the harmless first, each 100 units wide.
+  bool columns = false;
+  std::string_view access = {};        // the way to the sensor port that it shows
+  std::string_view action = {};        // what an owner has done there
+  std::string_view reason_of = {};     // the action whose reason it shows
+};
+std::span<const Drawing> drawings();
+
+// Null: there is none.
+const Drawing* drawing_of_grades();
+const Drawing* drawing_of_field(Field field);
+const Drawing* drawing_of_access(std::string_view access);
+const Drawing* drawing_of_action(std::string_view action);
+const Drawing* drawing_of_reason(std::string_view action);
+
+// As an element of a page.
+std::string drawn(const Drawing& drawing);
+
+}  // namespace dryshaft
+
+#endif
