@@ -220,11 +220,11 @@ TEST_CASE("a page says what the text says", "[html]") {
   CHECK(body.find("class=\"care\"") < body.find("<ol>"));
   // The picture has its words, and the words have a table.
   CHECK(between(body, "aria-label=\"Life of the drive unit over distance. ", "\"") ==
-        "2024-03-02, 90,000 km: dry, grade A, chance of a leak 2 % before the look and under 1 % "
-        "after it. 2025-03-02, 101,000 km: film, grade C, chance of a leak 1 % before the look and "
-        "96 % after it. Work 1: 40,000 km: rotor shaft seal replaced. Next look: 102,500 km.");
+        "2024-03-02, 90,000 km: dry, grade A, chance of a leak 2 % before it and under 1 % "
+        "after it. 2025-03-02, 101,000 km: film, grade C, chance of a leak 1 % before it and "
+        "96 % after it. Work 1: 40,000 km: rotor shaft seal replaced. Recheck: 102,500 km.");
   CHECK(count_of(body, "class=\"at-grade ") == 2);
-  CHECK(count_of(body, "class=\"event\"") == 2);  // the work, and the next look
+  CHECK(count_of(body, "class=\"event\"") == 2);  // the work, and the recheck
 }
 
 TEST_CASE("a timeline without odometer readings runs over time", "[html]") {

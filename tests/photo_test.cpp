@@ -136,5 +136,7 @@ TEST_CASE("drawings have names, words and nothing that runs", "[drawings]") {
   }
   CHECK(drawing_of_access("") == nullptr);
   CHECK(drawing_of_field(Field::note) == nullptr);
-  CHECK(drawing_of_grades() != nullptr);
+  for (const std::string_view name : {kPortDrawing, kLeakDrawing, kGradesDrawing}) {
+    CHECK(drawing_named(name) != nullptr);
+  }
 }

@@ -16,6 +16,7 @@ import sys
 import tempfile
 import unittest
 import wave
+import zlib
 
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
@@ -49,6 +50,15 @@ def recording(name):
     return path
 
 
+def photograph(width, height):
+    """A picture of one colour, larger than a phone's screen."""
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+    rows = b"".join(b"\0" + b"\x80" * width for _ in range(height))
+    return (b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)) +
+            chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b""))
+
+
 class Shown(unittest.TestCase):
     """Each page on a phone and at a desk, light and dark."""
 
@@ -57,6 +67,11 @@ class Shown(unittest.TestCase):
         cls.axe = axe_source(PROGRAM)
         with open("examples/intake.jsonl", "rb") as file:
             intake = file.readlines()[:40]
+        with_photo = json.dumps({
+            "format": "dryshaft-record/1", "unit": {"id": "HL-0147"},
+            "inspection": {"date": "2026-03-02", "port": {"checked": True, "fluid": "film"},
+                           "photos": ["data:image/png;base64," + base64.b64encode(photograph(900, 1600)).decode()]},
+        }).encode()
         cls.pages = {
             "history": page("history", "assess", "examples/history.json"),
             "worst": page("worst", "assess", "examples/isolation-fault-active.json"),
@@ -64,6 +79,11 @@ class Shown(unittest.TestCase):
             "yard": page("few", "assess", records=b"".join(intake)),
             "full": page("full", "assess", "--full", "examples/history.json",
                          "examples/seized.json", "examples/miles.json"),
+            "photos": page("photos", "assess", records=with_photo),
+            "port": page("port", "assess", "--for", "owner", "examples/owner-no-port-check.json"),
+            "life": page("life", "assess", "--for", "owner", "examples/history.json"),
+            "guide-floor": page("guide-floor", "guide", "--family", "plover-2", "--vehicle", "Corrie"),
+            "guide-owner": page("guide-owner", "guide", "--for", "owner"),
             "guide": page("guide", "guide", "--family", "plover-2", "--vehicle", "Tarn"),
             "outcomes": page("outcomes", "fit", "outcomes", "examples/teardowns.jsonl"),
             "no-outcomes": page("no-outcomes", "fit", "outcomes", "examples/miles.json"),
@@ -79,7 +99,10 @@ class Shown(unittest.TestCase):
             for name, address in self.pages.items():
                 with self.subTest(page=name, size=size, dark=dark):
                     browser.get(address)
+                    browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
                     self.assertEqual(violations(browser, self.axe), [])
+                    self.assertEqual(browser.execute_script(
+                        "return [...document.images].filter(i => !i.complete || !i.naturalWidth).length"), 0)
                     self.assertLessEqual(
                         browser.execute_script("return document.documentElement.scrollWidth"),
                         size[0])
@@ -130,7 +153,7 @@ class Shown(unittest.TestCase):
     def test_prints_on_both_papers(self):
         browser = start(DESK)
         try:
-            for name, most in {"history": 1, "worst": 1, "owner": 1, "full": 5, "recording": 4}.items():
+            for name, most in {"history": 1, "worst": 1, "owner": 1, "port": 1, "full": 5, "recording": 4}.items():
                 for wide, high in ((8.27, 11.69), (8.5, 11)):
                     browser.get(self.pages[name])
                     pdf = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", {

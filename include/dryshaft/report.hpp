@@ -95,6 +95,7 @@ struct Action {
   bool overdue = false;               ///< as of the day it is judged on, or of the newest reading
   std::vector<std::string> cautions = {};  ///< ids of those that it needs, of the report's
   std::string title = {};                  ///< `text` in a few words; empty for an owner
+  bool at_port = false;                    ///< it has the sensor port checked
 };
 
 /// Something with a date or a distance, counted from the look that asked for it.

@@ -471,7 +471,8 @@ class Assessor {
              .within_km = o.within_km,
              .within_days = o.within_days,
              .because = reason(o),
-             .asked = date_text(day_of(history_.records[order.asked]))};
+             .asked = date_text(day_of(history_.records[order.asked])),
+             .at_port = o.action == &k_.action(ActionRole::look_at_port)};
     if (!owner()) {
       a.title = o.action->title;
       if (const Phrase& other = told_of(*o.action); !other.text.empty()) {

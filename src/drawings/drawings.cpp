@@ -16,7 +16,7 @@ constexpr Field kDebris[] = {Field::port_debris};
 constexpr Field kCircuit[] = {Field::bypass_keeps_crossover};
 
 constexpr std::array kDrawings = {
-    Drawing{.name = "where",
+    Drawing{.name = kPortDrawing,
             .title = "Where the sensor port is",
             .text = "An axle from behind. Motor and gearbox sit between the two wheels in one "
                     "housing. The sensor sits in a small opening at the end of the motor, near a "
@@ -24,7 +24,7 @@ constexpr std::array kDrawings = {
                     "the floor.",
             .svg =
 #include "drawings/where.svg.inc"
-                , .fields = kWhere, .action = "check-port"},
+                , .fields = kWhere},
     Drawing{.name = "fluid",
             .title = "What liquid at the sensor looks like",
             .text = "Four pictures of a sensor tip. Dry: nothing on it. A film: a thin wet layer "
@@ -35,8 +35,9 @@ constexpr std::array kDrawings = {
                 , .fields = kFluid, .columns = true},
     Drawing{.name = "residue",
             .title = "What dried residue looks like",
-            .text = "Two pictures of a sensor tip. Clean: nothing on it. Dried tracks: streaks run "
-                    "down its side, and a crust sits at its end.",
+            .text =
+                "Two pictures of a sensor tip. Clean: nothing on it. Dried residue: streaks run "
+                "down its side, and a crust sits at its end.",
             .svg =
 #include "drawings/residue.svg.inc"
                 , .fields = kResidue, .columns = true},
@@ -69,7 +70,7 @@ constexpr std::array kDrawings = {
             .svg =
 #include "drawings/port-under-floor.svg.inc"
                 , .access = "under-floor"},
-    Drawing{.name = "leak-path",
+    Drawing{.name = kLeakDrawing,
             .title = "How coolant gets from the shaft seal to the sensor",
             .text = "A cut through the end of the motor. Coolant fills the hollow shaft of the "
                     "rotor and the space before it. Where the shaft enters the motor, a lip seal "
@@ -77,7 +78,7 @@ constexpr std::array kDrawings = {
                     "so drops that pass it reach the tip, and then the bearing and the rotor.",
             .svg =
 #include "drawings/leak-path.svg.inc"
-                , .reason_of = "check-port"},
+    },
     Drawing{.name = "circuit",
             .title = "Where the coolant goes with and without a bypass",
             .text = "Three circuits. As built, coolant runs through the rotor shaft, then through "
@@ -88,13 +89,14 @@ constexpr std::array kDrawings = {
             .svg =
 #include "drawings/circuit.svg.inc"
                 , .fields = kCircuit},
-    Drawing{.name = "grades",
-            .title = "What the grades mean",
-            .text = "A: no sign of damage; drive, and look again in time. B: a finding that does "
-                    "no harm yet; drive, and look again sooner. C: damage is on its way; plan the "
-                    "work, and do not drive far until then. D: damage now, or a danger; do not "
-                    "drive. U: not known yet; have the sensor port looked at.",
-            .svg =
+    Drawing{
+        .name = kGradesDrawing,
+        .title = "What the grades mean",
+        .text = "A: no sign of damage; drive, and look again in time. B: a finding that does "
+                "no damage yet; drive, and look again sooner. C: damage is on its way; plan the "
+                "work, and do not drive far until then. D: damage now, or a danger; do not "
+                "drive. U: not known yet; have the sensor port looked at.",
+        .svg =
 #include "drawings/grades.svg.inc"
     },
 };
@@ -109,7 +111,7 @@ const Drawing* drawing_with(Member member, const Value& value) {
 
 std::span<const Drawing> drawings() { return kDrawings; }
 
-const Drawing* drawing_of_grades() { return drawing_with(&Drawing::name, "grades"); }
+const Drawing* drawing_named(std::string_view name) { return drawing_with(&Drawing::name, name); }
 
 const Drawing* drawing_of_field(Field field) {
   const auto* const found = std::ranges::find_if(kDrawings, [&](const Drawing& p) {
@@ -120,14 +122,6 @@ const Drawing* drawing_of_field(Field field) {
 
 const Drawing* drawing_of_access(std::string_view access) {
   return access.empty() ? nullptr : drawing_with(&Drawing::access, access);
-}
-
-const Drawing* drawing_of_action(std::string_view action) {
-  return action.empty() ? nullptr : drawing_with(&Drawing::action, action);
-}
-
-const Drawing* drawing_of_reason(std::string_view action) {
-  return action.empty() ? nullptr : drawing_with(&Drawing::reason_of, action);
 }
 
 // All in one scale, by the size of the letters around them.

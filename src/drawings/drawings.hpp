@@ -19,17 +19,17 @@ struct Drawing {
   // One for each word of its field, the harmless first, each 100 units wide.
   bool columns = false;
   std::string_view access = {};        // the way to the sensor port that it shows
-  std::string_view action = {};        // what an owner has done there
-  std::string_view reason_of = {};     // the action whose reason it shows
 };
 std::span<const Drawing> drawings();
 
+inline constexpr std::string_view kPortDrawing = "where";
+inline constexpr std::string_view kLeakDrawing = "leak-path";
+inline constexpr std::string_view kGradesDrawing = "grades";
+
 // Null: there is none.
-const Drawing* drawing_of_grades();
+const Drawing* drawing_named(std::string_view name);
 const Drawing* drawing_of_field(Field field);
 const Drawing* drawing_of_access(std::string_view access);
-const Drawing* drawing_of_action(std::string_view action);
-const Drawing* drawing_of_reason(std::string_view action);
 
 // As an element of a page.
 std::string drawn(const Drawing& drawing);

@@ -239,9 +239,7 @@ class Guide {
     }
     lines("What to look for", p.look);
     for (const Field f : p.write) {
-      // Where to look is shown above.
-      const Drawing* const drawing = drawing_of_field(f);
-      draw(p.look.empty() || (drawing != nullptr && !drawing->action.empty()) ? nullptr : drawing);
+      draw(p.look.empty() || f == Field::port_checked ? nullptr : drawing_of_field(f));
     }
     lines("Figures", p.figures);
     write_down(p);
@@ -255,7 +253,13 @@ class Guide {
       from += ")";
     }
     d_.emplace_back(Paragraph{from});
-    draw(drawing_of_reason(p.action));
+    if (is_port_check(p.action)) {
+      draw(drawing_named(kLeakDrawing));
+    }
+  }
+
+  [[nodiscard]] bool is_port_check(std::string_view action) const {
+    return k_.action(ActionRole::look_at_port).id == action;
   }
 
   // Text and Markdown say it in words alone.
@@ -387,8 +391,8 @@ class Guide {
     for (const ActionRule* action : actions) {
       item(action->owner_text);
     }
-    for (const ActionRule* action : actions) {
-      draw(drawing_of_action(action->id));
+    if (std::ranges::any_of(actions, [&](const ActionRule* a) { return is_port_check(a->id); })) {
+      draw(drawing_named(kPortDrawing));
     }
   }
 

@@ -493,14 +493,14 @@ std::vector<Placed> placed_works(const Report& report, const LifeLine& line, Uni
   return placed;
 }
 
-// "chance of a leak 12 % before the look and 3 % after it"
+// "chance of a leak 12 % before it and 3 % after it"
 std::string leak_at(const std::vector<LeakChance>& leak, double km) {
   constexpr double kSamePlace = 0.5;
   const auto here = [&](const LeakChance& p) { return std::abs(p.km - km) < kSamePlace; };
   const auto first = std::ranges::find_if(leak, here);
   const auto last = std::find_if(leak.rbegin(), leak.rend(), here);
   return first == leak.end() ? std::string()
-                             : fmt::format(", chance of a leak {} before the look and {} after it",
+                             : fmt::format(", chance of a leak {} before it and {} after it",
                                            percent(first->chance), percent(last->chance));
 }
 
@@ -517,8 +517,8 @@ std::string life_told(const Report& report, const LifeLine& line,
     told += fmt::format(" Work {}: {}", i + 1, closed(line.done[i]));
   }
   if (line.next) {
-    told += fmt::format(" Next look: {}.", line.by_distance ? words::distance(*line.next, units)
-                                                            : report.recheck.due_date);
+    told += fmt::format(" Recheck: {}.", line.by_distance ? words::distance(*line.next, units)
+                                                          : report.recheck.due_date);
   }
   return told;
 }
@@ -834,14 +834,15 @@ Description describe_for_owner(const Report& report, Units units) {
   add_items(out, "Take care", texts_of(report.cautions));
   add_what_follows(out, report, units);
   for (const Action& action : report.actions) {
-    if (const Drawing* drawing = drawing_of_action(action.id)) {
-      out.push_back(Drawn{drawing});
+    if (action.at_port) {
+      out.push_back(Drawn{drawing_named(kPortDrawing)});
+      break;
     }
   }
   add_work_in_full(d.rest, report);
   add_why_this_grade(d.rest, report);
   if (!d.rest.empty() && (!report.floors.empty() || !report.reasons.empty())) {
-    d.rest.push_back(Drawn{drawing_of_grades()});
+    d.rest.push_back(Drawn{drawing_named(kGradesDrawing)});
   }
   // What is advised already is not said twice.
   std::vector<std::string> checks;

@@ -197,7 +197,7 @@ class Drawer {
       }
     }
     if (l_.next && room(x(*l_.next))) {
-      text("axis", x(*l_.next), top, "middle", "next");
+      text("axis", x(*l_.next), top, "middle", "due");
     }
   }
 
@@ -230,7 +230,7 @@ class Drawer {
     number(2, top + 11, 0);
     text("axis", 22, top + 23, "start", "work, by its number");
     flag(kColumns[5], top + 19);
-    text("axis", kColumns[5] + 12, top + 23, "start", "next look");
+    text("axis", kColumns[5] + 12, top + 23, "start", "recheck due");
   }
 
   const LifeLine& l_;
