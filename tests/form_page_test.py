@@ -756,6 +756,49 @@ class Technician(unittest.TestCase):
             self.assertIn("DU-78", run("assess", text=lines))
             self.assertEqual(page.faults(), [])
 
+    def test_photographs_are_kept_shown_and_saved(self):
+        path = os.path.join(scratch.name, "tip.png")
+        with Page("--for", "technician") as page:
+            self.begin(page)
+            # A picture of this size that no camera took.
+            drawn = page.script("""
+                const canvas = Object.assign(document.createElement('canvas'), {width: 2400, height: 1800});
+                const paper = canvas.getContext('2d');
+                for (let i = 0; i < 4000; ++i) {
+                  paper.fillStyle = `hsl(${(i * 47) % 360} 60% 50%)`;
+                  paper.fillRect((i * 131) % 2400, (i * 89) % 1800, 60, 40);
+                }
+                return canvas.toDataURL('image/png').split(',')[1];""")
+            with open(path, "wb") as file:
+                file.write(base64.b64decode(drawn))
+            self.step(page, "Photographs")
+            page.at("answer-photos").send_keys(path)
+            wait(lambda: page.script("return [...document.querySelectorAll('.photos img')].every((i) => i.naturalWidth)"
+                                     " && document.querySelector('.photos img')"), "no picture")
+            page.at("answer-photos").send_keys(path)
+            wait(lambda: len(page.browser.find_elements(By.CSS_SELECTOR, ".photos img")) == 2, "no second picture")
+            page.open()
+            wait(lambda: page.keys() == ["photos"], page.keys)
+            page.browser.find_element(By.CSS_SELECTOR, '[aria-label="Remove: Photograph 2"]').click()
+            self.report(page)
+            record = objects(page.record())[0]
+            [photo] = record["inspection"]["photos"]
+            self.assertTrue(photo.startswith("data:image/jpeg;base64,"))
+            self.assertLess(len(photo), 220 * 1024)
+            name, html = page.save()
+            self.assertEqual(KEPT.sub("", html), by_program(page.record(), name))
+            self.assertEqual(html.count(photo), 2)  # in the report and in the record
+            page.press("home")
+            _, lines = page.save("export", ".jsonl")
+            self.assertEqual(objects(lines), [record])
+            # What is no picture is refused.
+            page.press("new")
+            self.step(page, "Photographs")
+            page.at("answer-photos").send_keys(os.path.abspath("LICENSE"))
+            wait(lambda: page.problem("photos") == "LICENSE is no picture that this browser can open.",
+                 lambda: page.problem("photos"))
+            self.assertEqual(page.faults(), [])
+
     def test_earlier_records_count(self):
         path = os.path.join(scratch.name, "earlier.jsonl")
         with open("examples/film-caught-early.json", encoding="utf-8") as file:

@@ -104,7 +104,7 @@ inline constexpr std::size_t kFormWork = 12;
 Form make_form(const Grader& grader, FormFor reader);
 
 /// Words of the choices, or what was typed (a number: digits with a decimal
-/// point). Empty: not answered.
+/// point), or photographs as a record holds them. Empty: not answered.
 struct FormAnswer {
   std::vector<std::string> words;
   Units units = Units::km;  ///< of a distance

@@ -141,6 +141,7 @@ enum class FormPart : std::uint8_t {
   closing,
   at_lift,
   at_port,
+  pictured,
   heard,
   turned,
   faults,

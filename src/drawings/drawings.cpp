@@ -103,8 +103,8 @@ constexpr std::array kDrawings = {
 
 template <typename Member, typename Value>
 const Drawing* drawing_with(Member member, const Value& value) {
-  const auto* const found = std::ranges::find(kDrawings, value, member);
-  return found == kDrawings.end() ? nullptr : found;
+  const auto found = std::ranges::find(drawings(), value, member);
+  return found == drawings().end() ? nullptr : &*found;
 }
 
 }  // namespace
@@ -114,10 +114,10 @@ std::span<const Drawing> drawings() { return kDrawings; }
 const Drawing* drawing_named(std::string_view name) { return drawing_with(&Drawing::name, name); }
 
 const Drawing* drawing_of_field(Field field) {
-  const auto* const found = std::ranges::find_if(kDrawings, [&](const Drawing& p) {
+  const auto found = std::ranges::find_if(drawings(), [&](const Drawing& p) {
     return std::ranges::find(p.fields, field) != p.fields.end();
   });
-  return found == kDrawings.end() ? nullptr : found;
+  return found == drawings().end() ? nullptr : &*found;
 }
 
 const Drawing* drawing_of_access(std::string_view access) {

@@ -18,7 +18,7 @@ struct Drawing {
   std::span<const Field> fields = {};  // what is asked or written down there
   // One for each word of its field, the harmless first, each 100 units wide.
   bool columns = false;
-  std::string_view access = {};        // the way to the sensor port that it shows
+  std::string_view access = {};  // the way to the sensor port that it shows
 };
 std::span<const Drawing> drawings();
 

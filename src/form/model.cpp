@@ -403,6 +403,10 @@ class Writer {
   void put(Json& record, std::size_t i) const {
     const FormQuestion& q = form_.questions[i];
     const FormAnswer& a = answers_[i];
+    if (q.row().type == FieldType::photos) {
+      record[pointer(q.field)] = a.words;
+      return;
+    }
     if (q.choices.empty()) {
       const bool miles = q.distance() && a.units == Units::mi;
       const std::string_view at = q.row().pointer;

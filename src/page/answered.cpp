@@ -92,6 +92,13 @@ class Reading {
  private:
   void read(std::size_t i, const Json& given) {
     const FormQuestion& q = form_.questions[i];
+    const auto words = given.find("words");
+    if (q.row().type == FieldType::photos && words != given.end()) {
+      for (const Json& picture : *words) {
+        answers_[i].words.push_back(picture.is_string() ? picture.get<std::string>() : "");
+      }
+      return;
+    }
     if (q.choices.empty()) {
       const std::string unit = text_of(given, "unit");
       const std::optional<Units> units =
@@ -103,7 +110,6 @@ class Reading {
       }
       return;
     }
-    const auto words = given.find("words");
     for (const FormChoice& c : q.choices) {
       if (words != given.end() && std::ranges::find(*words, Json(c.word)) != words->end()) {
         answers_[i].words.push_back(c.word);

@@ -42,6 +42,8 @@ constexpr std::string_view kind_of(const FormQuestion& q) {
       return "number";
     case FieldType::date:
       return "date";
+    case FieldType::photos:
+      return "photos";
     default:
       return q.long_text() ? "long" : "text";
   }
@@ -99,9 +101,10 @@ Json files(const std::vector<NamedText>& all) {
 Json data(const Form& form, const FormPage& what) {
   const page::Wording& words = page::wording_for(form.reader);
   const auto key = [&](Field field) {
-    return std::ranges::find_if(form.questions, [&](const FormQuestion& q) {
-             return q.field == field && !q.of_check;
-           })->key;
+    return std::ranges::find_if(
+               form.questions,
+               [&](const FormQuestion& q) { return q.field == field && !q.of_check; })
+        ->key;
   };
   Json out = {{"form", page::word_of(form.reader)},
               {"together", form.reader == FormFor::technician},

@@ -328,7 +328,7 @@
 
   // A picture as a record may hold it; null where it is none.
   async function small(file) {
-    const MOST_BYTES = 280 * 1024;
+    const MOST_BYTES = 160 * 1024;
     let picture;
     try {
       picture = await createImageBitmap(file);

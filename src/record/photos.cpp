@@ -202,9 +202,9 @@ std::optional<Photo> photo_inside(std::string_view uri) {
   constexpr std::string_view kEncoded = ";base64,";
   uri.remove_prefix(std::min(kPhotoInside.size(), uri.size()));
   const std::size_t comma = uri.find(kEncoded);
-  const auto* const kind =
-      std::ranges::find(kPictureKinds, uri.substr(0, comma), &KindOfPicture::media_type);
-  if (comma == std::string_view::npos || kind == kPictureKinds.end()) {
+  const std::span<const KindOfPicture> kinds(kPictureKinds);
+  const auto kind = std::ranges::find(kinds, uri.substr(0, comma), &KindOfPicture::media_type);
+  if (comma == std::string_view::npos || kind == kinds.end()) {
     return std::nullopt;
   }
   const std::string_view digits = uri.substr(comma + kEncoded.size());

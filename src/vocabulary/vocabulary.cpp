@@ -682,6 +682,7 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
 constexpr std::string_view kAtLift[] = {"/unit/id", "/unit/vehicle", "/inspection/date",
                                         "/inspection/odometer_km"};
 constexpr std::string_view kAtPort[] = {"/inspection/port/"};
+constexpr std::string_view kPictured[] = {"/inspection/photos"};
 constexpr std::string_view kHeard[] = {"/inspection/noise/"};
 constexpr std::string_view kTurned[] = {"/inspection/rotation", "/inspection/drag_elsewhere"};
 constexpr std::string_view kFaultsRead[] = {"/inspection/faults/"};
@@ -715,6 +716,8 @@ constexpr std::array<FormPartSpec, kFormPartCount> kFormParts = {{
     {FormPart::at_port, Asked::technician, "Sensor port",
      "Take the rotor-speed sensor out and look at its tip and into the port.", kAtPort,
      "check-port"},
+    {FormPart::pictured, Asked::technician, "Photographs",
+     "Of the tip from close up, and of the unit's id; they go into the record.", kPictured},
     {FormPart::heard, Asked::technician, "Noise", "What a road test tells.", kHeard, "road-test"},
     {FormPart::turned, Asked::technician, "Turning by hand",
      "How the unit turns with its driven wheels off the ground.", kTurned, "check-drag"},
