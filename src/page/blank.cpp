@@ -29,8 +29,14 @@ constexpr std::string_view kStyle =
 constexpr std::string_view kCore =
 #include "page/core.js.inc"
     ;
-constexpr std::string_view kScript =
-#include "page/page.js.inc"
+constexpr std::string_view kKept =
+#include "page/kept.js.inc"
+    ;
+constexpr std::string_view kQuestions =
+#include "page/questions.js.inc"
+    ;
+constexpr std::string_view kWay =
+#include "page/way.js.inc"
     ;
 
 constexpr std::string_view kind_of(const FormQuestion& q) {
@@ -195,7 +201,7 @@ std::string blank_html(const Form& form, const FormPage& page) {
   out.title = form::title_of(form.reader);
   out.style = fmt::format("{}{}", kReportStyle, kStyle);
   out.body = body(form, page);
-  out.script = fmt::format("{}{}", kCore, kScript);
+  out.script = fmt::format("{}(() => {{\n{}{}{}}})();\n", kCore, kKept, kQuestions, kWay);
   out.data = json_out::of(data(form, page));
   out.core = page::module_base64();
   return markup::whole(out);

@@ -1,13 +1,4 @@
-// A form on a screen. What it asks and says stands in the page's data; what answers mean, and the
-// report, come from the library that the page holds (core.js).
-(() => {
-  const el = (id) => document.getElementById(id);
-  if (typeof DecompressionStream !== 'function' || typeof WebAssembly !== 'object') {
-    return;  // what stands in `dead` holds
-  }
-  const D = JSON.parse(el('data').textContent);
-  const Q = D.questions;
-  const byKey = new Map(Q.map((q) => [q.key, q]));
+  // A form on a screen, question by question or step by step, and then its report.
   const asked = Q.filter((q) => !q.aside);
   // Questions that are shown together.
   const SCREENS = D.together ? [...new Set(asked.map((q) => q.part))].map((p) => asked.filter((q) => q.part === p))
@@ -16,354 +7,10 @@
   const LIST = -1;
   const HOME = D.together ? LIST : 0;
 
-  let core = null;
-  let state = fresh();
-  let heard = null;    // what the library says of the answers
-  let pages = null;    // the report, as shown and as saved
+
+  let pages = null;    // the report, as saved
   let earlier = [];    // texts of records from before
-  let kept = true;
   let returnTo = null; // the question whose answer is being changed
-
-  function fresh() {
-    return {unit: D.together ? drawn(10) : 'car', at: 0, answers: {}, photos: [], name: '', units: '', begun: 0, day: '',
-            asked: [], done: false, made: null};
-  }
-
-  function make(name, properties, ...children) {
-    const node = Object.assign(document.createElement(name), properties);
-    node.append(...children);
-    return node;
-  }
-  const say = (name, values = {}) =>
-    Object.entries(values).reduce((text, [key, value]) => text.replace(`{${key}}`, () => value), D.says[name]);
-
-  function today() {
-    const d = new Date();
-    const two = (n) => String(n).padStart(2, '0');
-    return `${d.getFullYear()}-${two(d.getMonth() + 1)}-${two(d.getDate())}`;
-  }
-
-  // By chance, without signs that look alike; ten are fifty bits.
-  function drawn(length) {
-    const signs = '23456789abcdefghijkmnpqrstuvwxyz';
-    return [...crypto.getRandomValues(new Uint8Array(length))].map((n) => signs[n % signs.length]).join('');
-  }
-
-  // ------------------------------------------------------------- storage
-
-  // What is kept for the next visit is also kept for this tab: a browser may lose sight of the first
-  // over a reload (Chromium 156 does for files).
-  const stores = ['sessionStorage', 'localStorage'];
-  const place = (unit) => `${D.storage}/${unit}`;
-  const NOW = `${D.storage}-now`;
-
-  function inStores(what) {
-    let fine = true;
-    for (const name of stores) {
-      try {
-        what(window[name]);
-      } catch (refused) {
-        fine = false;
-      }
-    }
-    return fine;
-  }
-
-  function keep() {
-    const text = JSON.stringify(state);
-    if (state.begun) {
-      kept = inStores((store) => store.setItem(place(state.unit), text));
-    }
-    inStores((store) => store === window.sessionStorage && store.setItem(NOW, state.unit));
-    el('trouble').hidden = kept;
-  }
-
-  function read(unit) {
-    let found = null;
-    inStores((store) => {
-      found = found || sound(store.getItem(place(unit)));
-    });
-    return found;
-  }
-
-  // A state as this page writes it; what another wrote is left alone.
-  function sound(text) {
-    try {
-      const one = JSON.parse(text || 'null');
-      return one && typeof one.answers === 'object' && Number.isInteger(one.at) ? {...fresh(), ...one} : null;
-    } catch (broken) {
-      return null;
-    }
-  }
-
-  function all() {
-    const units = new Map();
-    inStores((store) => {
-      for (let i = 0; i < store.length; ++i) {
-        const key = store.key(i);
-        const one = key.startsWith(place('')) && sound(store.getItem(key));
-        if (one && !units.has(one.unit)) {
-          units.set(one.unit, one);
-        }
-      }
-    });
-    return [...units.values()].sort((a, b) => a.begun - b.begun);
-  }
-
-  function forget(unit) {
-    inStores((store) => store.removeItem(place(unit)));
-    for (const photo of (read(unit) || state).photos) {
-      large.remove(photo);
-    }
-  }
-
-  // What is too large for these: photographs and files of earlier records.
-  const large = (() => {
-    const memory = new Map();
-    const base = new Promise((done) => {
-      try {
-        const request = indexedDB.open(D.storage, 1);
-        request.onupgradeneeded = () => request.result.createObjectStore('large');
-        request.onsuccess = () => done(request.result);
-        request.onerror = () => done(null);
-      } catch (refused) {
-        done(null);
-      }
-    });
-    const use = async (mode, what) => {
-      const opened = await base;
-      return opened ? new Promise((done) => {
-        try {
-          const transaction = opened.transaction('large', mode);
-          const request = what(transaction.objectStore('large'));
-          transaction.oncomplete = () => done({value: request.result});
-          transaction.onabort = transaction.onerror = () => done(null);
-        } catch (refused) {
-          done(null);
-        }
-      }) : null;
-    };
-    return {
-      async put(key, value) {
-        memory.set(key, value);
-        if (!await use('readwrite', (store) => store.put(value, key))) {
-          kept = false;
-          el('trouble').hidden = false;
-        }
-      },
-      async get(key) {
-        const found = memory.has(key) ? null : await use('readonly', (store) => store.get(key));
-        return memory.get(key) || (found && found.value) || null;
-      },
-      remove(key) {
-        memory.delete(key);
-        return use('readwrite', (store) => store.delete(key));
-      },
-    };
-  })();
-
-  // ------------------------------------------------------------- answers
-
-  const answer = (q) => state.answers[q.key];
-  const given = (q) => {
-    const a = answer(q);
-    return Boolean(a && (a.words ? a.words.length : a.typed));
-  };
-
-  // As the library takes them; `photos`: pictures as text, by the key of their question.
-  function request(photos = {}) {
-    const answers = {};
-    for (const q of Q) {
-      const a = answer(q);
-      if (q.kind === 'photos') {
-        answers[q.key] = {words: photos[q.key] || []};
-      } else if (a) {
-        answers[q.key] = a.words ? {words: a.words} : {typed: a.typed, unit: a.unit || ''};
-      }
-    }
-    // Answers are of the day on which they were given.
-    if (!given(byKey.get(D.date))) {
-      answers[D.date] = {typed: state.day || today()};
-    }
-    if (!D.together && !given(byKey.get(D.id))) {
-      state.name = state.name || `car-${drawn(5)}-${drawn(5)}`;
-      answers[D.id] = {typed: state.name};
-    }
-    return {form: D.form, today: today(), answers};
-  }
-
-  function listen() {
-    if (core) {
-      const said = core.answered(request());
-      heard = {...said, questions: new Map(said.questions.map((q) => [q.key, q]))};
-    }
-  }
-
-  const applies = (q) => (heard ? heard.questions.has(q.key) : !q.gated);
-  const problem = (q) => (heard && heard.questions.has(q.key) ? heard.questions.get(q.key).problem : '');
-  const open = (screen) => SCREENS[screen].some(applies);
-
-  function shown(q) {
-    const a = answer(q);
-    const now = heard && heard.questions.get(q.key);
-    if (q.kind === 'photos') {
-      return state.photos.map((photo, n) => say('photo', {n: n + 1})).join('; ');
-    }
-    if (a && a.words) {
-      return a.words.map((w) => (q.choices.find((c) => c.word === w) || {text: w}).text).join('; ');
-    }
-    const text = now && now.words.length ? now.words[0] : a ? a.typed : '';
-    return !text ? '' : q.distance ? `${text} ${D.units.find((u) => u.word === (now ? now.unit : 'km')).text}`
-      : q.unit ? `${text} ${q.unit}` : text;
-  }
-
-  // ------------------------------------------------------------- questions
-
-  const name = (q) => `answer-${q.key}`;
-
-  function drawing(q, column) {
-    const whole = el(`picture-${q.picture}`).querySelector('svg');
-    const copy = whole.cloneNode(true);
-    if (column !== undefined) {
-      copy.querySelectorAll('title, desc, text').forEach((one) => one.remove());
-      copy.setAttribute('viewBox', `${100 * column} 0 100 106`);
-      copy.removeAttribute('aria-labelledby');
-      copy.setAttribute('aria-hidden', 'true');
-    }
-    return copy;
-  }
-
-  function choices(q) {
-    const a = answer(q);
-    const several = q.kind === 'several';
-    const list = [...q.choices, ...(several ? [] : [D.unknown])];
-    const unknown = (c) => c === D.unknown && a && a.words && !a.words.length;
-    const MOST = 8;
-    if (list.length > MOST) {
-      const select = make('select', {id: name(q)}, make('option', {value: '', textContent: say('choose')}));
-      for (const c of list.slice(0, -1)) {
-        select.append(make('option', {value: c.word, textContent: c.text}));
-      }
-      select.value = a && a.words ? a.words[0] || '' : '';
-      select.setAttribute('aria-labelledby', `title-${q.key}`);
-      return make('div', {className: 'typed'}, select);
-    }
-    const box = make('div', {className: q.choices.some((c) => 'column' in c) ? 'choices drawn' : 'choices'});
-    for (const c of list) {
-      const input = make('input', {type: several ? 'checkbox' : 'radio', name: name(q), value: c.word,
-                                   checked: Boolean(unknown(c) || (a && a.words && a.words.includes(c.word)))});
-      const text = make('span', {textContent: c.text});
-      box.append(make('label', {className: 'choice'}, input, ...('column' in c ? [drawing(q, c.column)] : []), text));
-    }
-    return box;
-  }
-
-  function typed(q) {
-    const a = answer(q) || {typed: q.key === D.date ? state.day || today() : '', unit: ''};
-    const input = make(q.kind === 'long' ? 'textarea' : 'input', {id: name(q), value: a.typed});
-    if (q.kind !== 'long') {
-      input.type = q.kind === 'date' ? 'date' : 'text';
-      input.autocomplete = 'off';
-    }
-    if (q.maxLength) {
-      input.maxLength = q.maxLength;
-    }
-    if (q.kind === 'number') {
-      input.inputMode = 'decimal';
-    }
-    if (q.key === D.id) {
-      input.setAttribute('list', 'known-units');
-    }
-    if (q.sample && q.kind !== 'date') {
-      input.placeholder = q.sample;
-    }
-    input.setAttribute('aria-describedby', `help-${q.key} problem-${q.key}`);
-    const label = say('answer') + (q.unit ? ` (${q.unit})` : '');
-    const box = make('div', {className: 'typed'},
-      make('div', {}, make('label', {htmlFor: input.id, textContent: label}), input));
-    if (q.distance) {
-      const select = make('select', {id: `unit-${q.key}`}, make('option', {value: '', textContent: say('unit')}));
-      select.append(...D.units.map((u) => make('option', {value: u.word, textContent: u.text})));
-      select.value = a.unit || state.units;
-      box.append(make('div', {}, make('label', {htmlFor: select.id, textContent: say('unitLabel')}), select));
-    }
-    return box;
-  }
-
-  function photographs(q) {
-    const box = make('div', {className: 'photos'});
-    state.photos.forEach((photo, n) => {
-      const picture = make('img', {alt: say('photo', {n: n + 1})});
-      large.get(photo).then((text) => {
-        picture.src = text || '';
-      });
-      const away = make('button', {type: 'button', textContent: say('remove')});
-      away.setAttribute('aria-label', `${say('remove')}: ${say('photo', {n: n + 1})}`);
-      away.addEventListener('click', () => {
-        state.photos.splice(n, 1);
-        large.remove(photo);
-        changed();
-        showScreen();
-      });
-      box.append(make('div', {}, picture, away));
-    });
-    const input = make('input', {type: 'file', accept: 'image/*', multiple: true, id: name(q)});
-    input.addEventListener('change', async () => {
-      for (const file of input.files) {
-        const text = await small(file);
-        if (text) {
-          const key = `photo-${drawn(10)}`;
-          await large.put(key, text);
-          state.photos.push(key);
-        } else {
-          el(`problem-${q.key}`).textContent = say('noPicture', {name: file.name});
-          return;
-        }
-      }
-      changed();
-      showScreen();
-    });
-    return make('div', {}, make('label', {htmlFor: input.id, textContent: say('photos')}), input, box);
-  }
-
-  // A picture as a record may hold it; null where it is none.
-  async function small(file) {
-    const MOST_BYTES = 160 * 1024;
-    let picture;
-    try {
-      picture = await createImageBitmap(file);
-    } catch (none) {
-      return null;
-    }
-    for (let most = 1280; most > 100; most *= 0.7) {
-      const scale = Math.min(1, most / Math.max(picture.width, picture.height));
-      const canvas = make('canvas', {width: Math.max(1, Math.round(picture.width * scale)),
-                                     height: Math.max(1, Math.round(picture.height * scale))});
-      canvas.getContext('2d').drawImage(picture, 0, 0, canvas.width, canvas.height);
-      const text = canvas.toDataURL('image/jpeg', 0.7);
-      if (text.length * 0.75 < MOST_BYTES) {
-        return text;
-      }
-    }
-    return null;
-  }
-
-  function showQuestion(q) {
-    const heading = D.together ? 'h3' : 'h2';
-    const field = make('fieldset', {id: `question-${q.key}`});
-    const title = make(heading, {textContent: q.text, tabIndex: -1, id: `title-${q.key}`});
-    field.append(make('legend', {}, title));
-    const help = make('p', {className: 'quiet', id: `help-${q.key}`, textContent: q.help, hidden: !q.help});
-    const wrong = make('p', {className: 'problem', id: `problem-${q.key}`});
-    wrong.setAttribute('role', 'alert');
-    field.setAttribute('aria-describedby', `${help.id} ${wrong.id}`);
-    field.append(help);
-    if (q.picture && !q.choices.some((c) => 'column' in c) && !D.together) {
-      field.append(make('figure', {}, drawing(q)));
-    }
-    field.append(q.kind === 'photos' ? photographs(q) : q.choices.length ? choices(q) : typed(q), wrong);
-    return field;
-  }
 
   function showScreen() {
     const screen = returnTo ? [returnTo] : SCREENS[state.at];
@@ -400,51 +47,6 @@
     const found = heard ? heard.found.filter((f) => f.questions.some((key) => keys.includes(key))) : [];
     fill(el('found'), found.map((f) => make('p', {textContent: f.text})));
     el('next').textContent = following() === RESULT ? say('done') : say('next');
-  }
-
-  // What stands there already stays, so that it is not read out twice.
-  function fill(box, nodes) {
-    if (box.textContent !== nodes.map((node) => node.textContent).join('')) {
-      box.replaceChildren(...nodes);
-    }
-  }
-
-  // What stands on the screen becomes the answers.
-  function take(screen) {
-    for (const q of screen) {
-      if (q.kind === 'photos') {
-        continue;
-      }
-      if (!q.choices.length) {
-        const typed = el(name(q)).value.replace(/\r\n?/g, '\n');
-        const unit = q.distance ? el(`unit-${q.key}`).value : '';
-        state.units = typed && unit ? unit : state.units;
-        if (q.key !== D.date || answer(q) || typed !== (state.day || today())) {
-          put(q, typed || el(name(q)).validity.badInput ? {typed: typed || '?', unit} : null);
-        }
-      } else if (el(name(q))) {
-        put(q, el(name(q)).value ? {words: [el(name(q)).value]} : null);
-      } else {
-        const marked = [...document.getElementsByName(name(q))].filter((i) => i.checked).map((i) => i.value);
-        put(q, marked.length ? {words: marked.filter((w) => w !== D.unknown.word)} : null);
-      }
-    }
-  }
-
-  function put(q, a) {
-    if (a) {
-      state.answers[q.key] = a;
-    } else {
-      delete state.answers[q.key];
-    }
-  }
-
-  function changed() {
-    state.made = null;
-    state.begun = state.begun || Math.max(Date.now(), ...all().map((one) => one.begun + 1));
-    state.day = today();
-    listen();
-    keep();
   }
 
   const showing = () => (returnTo ? [returnTo] : state.at >= 0 && state.at < RESULT ? SCREENS[state.at] : []);
@@ -603,7 +205,6 @@
     }
   }
 
-  const fileName = (id, end) => `dryshaft-${id.replace(/[^A-Za-z0-9]+/g, '-').replace(/^-|-$/g, '') || 'car'}.${end}`;
   const file = () => new File([pages.saved], fileName(pages.id, 'html'), {type: 'text/html'});
 
   function sendable() {
@@ -612,15 +213,6 @@
     } catch (none) {
       return false;
     }
-  }
-
-  function download(text, name_, type) {
-    const url = URL.createObjectURL(new Blob([text], {type}));
-    const link = make('a', {href: url, download: name_});
-    document.body.append(link);
-    link.click();
-    link.remove();
-    setTimeout(() => URL.revokeObjectURL(url), 60000);
   }
 
   // ------------------------------------------------------------- many units
@@ -688,13 +280,6 @@
 
   // ------------------------------------------------------------- start
 
-  const ready = (async () => {
-    core = await openCore(await unpacked(el('core').textContent));
-    if (D.rules.length || D.families.length) {
-      core.loaded({rules: D.rules, families: D.families});
-    }
-  })();
-
   function onward(clear) {
     const screen = showing();
     for (const q of clear ? screen : []) {
@@ -714,13 +299,6 @@
       return;
     }
     go(following());
-  }
-
-  function showProblem(q) {
-    el(`problem-${q.key}`).textContent = applies(q) ? problem(q) : '';
-    if (el(name(q))) {
-      el(name(q)).setAttribute('aria-invalid', String(Boolean(applies(q) && problem(q))));
-    }
   }
 
   function start() {
@@ -836,16 +414,7 @@
       }
     });
     el('print').addEventListener('click', () => window.print());
-    el('copy').addEventListener('click', async () => {
-      try {
-        await navigator.clipboard.writeText(el('record').value);
-        el('saved').textContent = say('copied');
-      } catch (refused) {
-        el('plain').open = true;
-        el('record').select();
-        el('saved').textContent = document.execCommand('copy') ? say('copied') : say('copyByHand');
-      }
-    });
+    copies();
     el('again').addEventListener('click', () => el('sure').showModal());
     el('stay').addEventListener('click', () => el('sure').close());
     el('wipe').addEventListener('click', () => {
@@ -898,4 +467,3 @@
   }
 
   start();
-})();
