@@ -599,7 +599,8 @@ TEST_CASE("the form names only keys that it has") {
       }
     }
     CHECK(named > 2 * form->questions.size() - 20);
-    CHECK(replaced(text, "\n", " ").find("such as [faults-isolation], as they are") != std::string::npos);
+    CHECK(replaced(text, "\n", " ").find("such as [faults-isolation], as they are") !=
+          std::string::npos);
   }
 }
 
@@ -908,9 +909,8 @@ TEST_CASE("two cars without a name, in files of one name, are two cars") {
 TEST_CASE("a form that was never filled says what it needs") {
   const FormsRead forms = read(blank_text(owners()));
   CHECK(forms.records.rejected == 1);
-  CHECK(
-      complaints(forms.records.diagnostics) ==
-      R"(form.txt:237:1: error[missing-field]: [date] is missing
+  CHECK(complaints(forms.records.diagnostics) ==
+        R"(form.txt:237:1: error[missing-field]: [date] is missing
   [date] Which day is it today?
   ^
   allowed: YYYY-MM-DD

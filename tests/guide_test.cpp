@@ -406,7 +406,7 @@ TEST_CASE("on a page, each box and line can be filled in and says what it is for
         "aria-label=\"glycol\">% by volume</label></dd></div>\n"
         "</dl>\n");
   const std::string page =
-      guide_to_html(guides(), shipped(), {.family = "plover-2", .vehicle = "Tarn"});
+      to_html(guide_sheet(guides(), shipped(), {.family = "plover-2", .vehicle = "Tarn"}));
   CHECK(page.starts_with("<!DOCTYPE html>\n"));
   CHECK(has(page, "<title>Inspection guide: plover-2, Tarn</title>"));
   CHECK(has(page, ">1. Check the sensor port<"));

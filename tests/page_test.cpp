@@ -247,7 +247,8 @@ TEST_CASE("a technician's answers are one record, with the work done") {
                   {"work-1-keeps-crossover", chosen("yes")},  // goes with no bearings
                   {"work-2-did", chosen("port-cleaned")},
                   {"work-2-odometer", {{"typed", "60000"}, {"unit", "mi"}}},
-                  {"work-4-did", chosen("port-cleaned")}};  // after none
+                  {"work-4-did", chosen("gear-oil-changed")},
+                  {"work-5-note", typed("of nothing")}};
   Json answer = answered(answers, kLift);
   for (const Json& q : answer["questions"]) {
     INFO(q["key"]);
@@ -260,16 +261,17 @@ TEST_CASE("a technician's answers are one record, with the work done") {
                    "port": {"checked": true, "fluid": "film"}, "rotation": "free",
                    "coolant": {"loss_ml_per_1000km": 20}},
     "work": [{"did": "rotor-bearings-renewed", "material": "hybrid"},
-             {"did": "port-cleaned", "odometer_mi": 60000}]})"));
+             {"did": "port-cleaned", "odometer_mi": 60000}, {"did": "gear-oil-changed"}]})"));
   CHECK(answer["stop"] == Json::array());
   // Another may have looked; what is wrong stands at its question.
   answers["by"] = chosen("intake");
-  answers["work-2-date"] = typed("2026-13-01");
+  answers["work-4-date"] = typed("2026-13-01");
   answer = answered(answers, kLift);
-  CHECK(question(answer, "work-2-date")["problem"] != "");
-  CHECK(question(answer, "work-1-date")["problem"] == "");
+  CHECK(
+      question(answer, "work-4-date")["problem"].get<std::string>().starts_with("That answer is"));
+  CHECK(question(answer, "work-2-date")["problem"] == "");
   CHECK(answer["records"] == "");
-  answers.erase("work-2-date");
+  answers.erase("work-4-date");
   answer = answered(answers, kLift);
   CHECK(Json::parse(answer["records"].get<std::string>())["inspection"]["by"] == "intake");
 }

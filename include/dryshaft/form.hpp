@@ -63,7 +63,7 @@ struct FormQuestion {
   /// About the day on which the port was looked at, not about today.
   bool of_check = false;
   /// Of an entry of `/work`: which, from 1; else 0. A technician's form has room for
-  /// `kFormWork` of them, each asked for after the one before it.
+  /// `kFormWork` of them.
   std::size_t work = 0;
   std::string text;
   std::string help;
@@ -167,6 +167,9 @@ bool pages_can_grade();
 /// `stop_now` says of them, shows the report that `to_html` writes of them, and gives all of it as
 /// a file. Needs `pages_can_grade`. `form` was made from the rules and families that `page` holds.
 std::string blank_html(const Form& form, const FormPage& page);
+/// A sheet whose boxes and lines are kept in the browser while they are filled in, read as the
+/// questions of `form`, and give a record.
+std::string fillable_html(const Sheet& sheet, const Form& form, const FormPage& page);
 
 /// What was found in a text: `text` is JSON Lines, one good record a line.
 struct FormsRead {

@@ -95,9 +95,8 @@ std::string guide_to_text(const Guides& guides, const Knowledge& knowledge,
                           const GuideRequest& request, const TextStyle& style);
 std::string guide_to_markdown(const Guides& guides, const Knowledge& knowledge,
                               const GuideRequest& request);
-/// A whole page, made to be printed.
-std::string guide_to_html(const Guides& guides, const Knowledge& knowledge,
-                          const GuideRequest& request);
+/// A page to be printed, or to be filled in.
+Sheet guide_sheet(const Guides& guides, const Knowledge& knowledge, const GuideRequest& request);
 
 }  // namespace dryshaft
 

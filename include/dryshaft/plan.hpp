@@ -405,8 +405,8 @@ std::string job_sheet_to_text(const History& history, const Grader& grader, cons
                               const JobSheetRequest& request, const TextStyle& style);
 std::string job_sheet_to_markdown(const History& history, const Grader& grader,
                                   const WorkRules& work, const JobSheetRequest& request);
-std::string job_sheet_to_html(const History& history, const Grader& grader, const WorkRules& work,
-                              const JobSheetRequest& request);
+Sheet job_sheet(const History& history, const Grader& grader, const WorkRules& work,
+                const JobSheetRequest& request);
 
 }  // namespace dryshaft
 

@@ -403,6 +403,23 @@ std::string to_markdown(const Report& report, Units units, bool full = false);
 /// A page of its own: loads nothing, and runs nothing. What stands behind the first screen opens.
 std::string to_html(const Report& report, Units units);
 
+/// A page to be written on: printed as it is (`to_html`), or filled in on a screen
+/// (`fillable_html` of form.hpp).
+struct Sheet {
+  /// What is known before: the word or text of an answer, of an entry of `/work` where `work` is
+  /// not 0.
+  struct Known {
+    Field field;
+    std::size_t work = 0;
+    std::string word;
+  };
+  std::string title = {};  ///< plain text
+  std::string style = {};  ///< CSS
+  std::string body = {};   ///< HTML, in an element `main`
+  std::vector<Known> known = {};
+};
+std::string to_html(const Sheet& sheet);
+
 // Ranked table, summary and refused records.
 std::string to_text(const Batch& batch, const TextStyle& style);
 std::string to_markdown(const Batch& batch, Units units);

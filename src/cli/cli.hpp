@@ -235,6 +235,9 @@ void add_onset_option(CLI::App& app, DataOptions& options);
 Result<Knowledge> load(const DataOptions& options);
 // What a page needs of a user's own rules and families.
 FormPage own_data(const DataOptions& options);
+// A sheet as a page that keeps what is written on it, where this program can make such a page.
+std::string page_of(const Sheet& sheet, const Grader& grader, Audience audience,
+                    const DataOptions& options);
 // An example record that came with the program, by its shortest path from here; none: it did not.
 std::optional<std::string> example_record();
 // Guides: `folder` if named, else `guides` beside the named rules, and the

@@ -140,6 +140,17 @@ FormPage own_data(const DataOptions& options) {
           .families = options.families ? family_files(options) : std::vector<NamedText>()};
 }
 
+std::string page_of(const Sheet& sheet, const Grader& grader, Audience audience,
+                    const DataOptions& options) {
+  const bool to_write_on = sheet.body.find(" data-field=") != std::string::npos;
+  if (!to_write_on || !pages_can_grade()) {
+    return to_html(sheet);
+  }
+  const Form form =
+      make_form(grader, audience == Audience::owner ? FormFor::owner : FormFor::technician);
+  return fillable_html(sheet, form, own_data(options));
+}
+
 std::string adapted_by(const Knowledge& knowledge) {
   return knowledge.overlay ? fmt::format(", adapted to {} (overlay sha256 {})",
                                          words::count(knowledge.overlay->teardowns, "own teardown",

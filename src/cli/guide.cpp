@@ -49,7 +49,7 @@ int run(const GuideOptions& o) {
   }
   Output output(o.out);
   if (o.format == "html") {
-    output.write(guide_to_html(guides, k, request));
+    output.write(page_of(guide_sheet(guides, k, request), Grader(k), request.audience, o.data));
   } else if (o.format == "markdown") {
     output.write(guide_to_markdown(guides, k, request));
   } else {

@@ -174,7 +174,8 @@ class PlanCommand {
                                      why.front().text)};
     }
     if (o_.format == "html") {
-      output.write(job_sheet_to_html(unit, grader, work, request));
+      output.write(page_of(dryshaft::job_sheet(unit, grader, work, request), grader,
+                           Audience::technician, o_.data));
     } else if (o_.format == "markdown") {
       output.write(job_sheet_to_markdown(unit, grader, work, request));
     } else {

@@ -186,11 +186,10 @@ class Maker {
       FormQuestion& q = add_plain(field, FormPart::work);
       q.work = entry;
       q.key = key_in(entry, field);
-      const bool leads = field.id == first.id;
-      if (leads && entry == 1) {
+      if (field.id == first.id) {
         continue;
       }
-      const std::string gate = key_in(leads ? entry - 1 : entry, first);
+      const std::string gate = key_in(entry, first);
       q.gate = static_cast<std::size_t>(form_.find(gate) - form_.questions.data());
       for (std::size_t did = 0; did < kDidCount; ++did) {
         if (goes_with(field.id, static_cast<Did>(did))) {
@@ -452,9 +451,10 @@ class Writer {
   const FormAnswers& answers_;
 };
 
-// The same where it speaks of an entry of `/work`, such as "/work/0/date": entries are written in
-// the order in which they are asked, and none is left out.
-std::optional<std::size_t> asked_of_work(const Form& form, std::string_view pointer) {
+// The same where it speaks of an entry of `/work`, such as "/work/0/date": those are written in
+// whose order they are asked, and what was not done is left out.
+std::optional<std::size_t> asked_of_work(const Form& form, const FormAnswers& answers,
+                                         std::string_view pointer) {
   const std::string begin = fmt::format("{}/", kWorkPointer);
   if (!pointer.starts_with(begin)) {
     return std::nullopt;
@@ -465,12 +465,21 @@ std::optional<std::size_t> asked_of_work(const Form& form, std::string_view poin
   for (const char digit : pointer.substr(0, slash)) {
     entry = entry * 10 + static_cast<std::size_t>(digit - '0');
   }
+  std::size_t before = 0;
+  std::size_t wanted = 0;
+  for (std::size_t i = 0; i < form.questions.size() && wanted == 0; ++i) {
+    const FormQuestion& q = form.questions[i];
+    if (q.field == work_fields().front().id && !answers[i].words.empty() && before++ == entry) {
+      wanted = q.work;
+    }
+  }
   std::optional<std::size_t> found;
   for (std::size_t i = 0; i < form.questions.size(); ++i) {
     const FormQuestion& q = form.questions[i];
     const std::string_view member = pointer.substr(slash);
-    if (q.work == entry + 1 && (!found || member == q.row().pointer ||
-                                (q.distance() && member == miles_pointer(q.row().pointer)))) {
+    if (q.work != 0 && q.work == wanted &&
+        (!found || member == q.row().pointer ||
+         (q.distance() && member == miles_pointer(q.row().pointer)))) {
       found = i;
     }
   }
@@ -478,8 +487,9 @@ std::optional<std::size_t> asked_of_work(const Form& form, std::string_view poin
 }
 
 // The question that a complaint about a record speaks of.
-std::size_t asked_at(const Form& form, std::string_view pointer, bool of_check) {
-  if (const std::optional<std::size_t> i = asked_of_work(form, pointer)) {
+std::size_t asked_at(const Form& form, const FormAnswers& answers, std::string_view pointer,
+                     bool of_check) {
+  if (const std::optional<std::size_t> i = asked_of_work(form, answers, pointer)) {
     return *i;
   }
   std::optional<Field> field = field_at(pointer);
@@ -610,7 +620,7 @@ FormRecords to_records(const Form& form, const FormAnswers& answers, const ReadO
     Result<Record> read = read_record(text, "", 1, 1, options);
     for (Diagnostic& d : read.diagnostics) {
       const std::size_t question =
-          d.pointer.empty() ? longest(answers) : asked_at(form, d.pointer, one.of_check);
+          d.pointer.empty() ? longest(answers) : asked_at(form, answers, d.pointer, one.of_check);
       const bool known = std::ranges::find(impossible, question) != impossible.end() ||
                          std::ranges::any_of(out.complaints, [&](const FormComplaint& c) {
                            return c.question == question && c.diagnostic.code == d.code;

@@ -21,7 +21,6 @@ namespace {
 
 using document::Document;
 using document::Drawn;
-using document::Entry;
 using document::Heading;
 using document::Lead;
 using document::Paragraph;
@@ -303,42 +302,16 @@ class Guide {
     }
   }
 
-  [[nodiscard]] Entry entry(const FieldSpec& f) const {
-    Entry e;
-    e.label = owner() ? f.question : f.title;
-    switch (f.type) {
-      case FieldType::choice:
-      case FieldType::choices:
-        for (const Choice& c : f.choices) {
-          e.choices.emplace_back(owner() ? c.plain : c.id);
-        }
-        break;
-      case FieldType::flag:
-        e.choices = {"yes", "no"};
-        break;
-      case FieldType::number:
-        e.unit = f.miles_too && r_.units == Units::mi ? words::unit_name(Units::mi) : f.unit;
-        break;
-      case FieldType::month:
-        e.unit = "(YYYY-MM)";
-        break;
-      case FieldType::date:
-        e.unit = "(YYYY-MM-DD)";
-        break;
-      case FieldType::text:
-      case FieldType::photos:
-        break;
-    }
-    return e;
-  }
-
   void write_down(const Procedure& p) {
     if (p.write.empty()) {
       return;
     }
     heading("Write down");
+    if (!owner()) {
+      d_.emplace_back(document::entry_of(spec(Field::unit_id), r_.audience, r_.units));
+    }
     for (const Field f : p.write) {
-      d_.emplace_back(entry(spec(f)));
+      d_.emplace_back(document::entry_of(spec(f), r_.audience, r_.units));
     }
     d_.emplace_back(Paragraph{"Leave empty what was not checked: it then counts neither way."});
     if (owner()) {
@@ -424,15 +397,11 @@ std::string guide_to_markdown(const Guides& guides, const Knowledge& knowledge,
   return document::in_markdown(Guide(guides, knowledge, request).document());
 }
 
-std::string guide_to_html(const Guides& guides, const Knowledge& knowledge,
-                          const GuideRequest& request) {
+Sheet guide_sheet(const Guides& guides, const Knowledge& knowledge, const GuideRequest& request) {
   Guide guide(guides, knowledge, request);
-  return markup::whole(
-      {.title = guide.title(),
-       .style = std::string(kStyle),
-       .body = fmt::format("<main>\n{}</main>\n", document::in_html(guide.document())),
-       .script = {},
-       .data = {}});
+  return {.title = guide.title(),
+          .style = std::string(kStyle),
+          .body = fmt::format("<main>\n{}</main>\n", document::in_html(guide.document()))};
 }
 
 }  // namespace dryshaft

@@ -35,6 +35,9 @@ constexpr std::string_view kKept =
 constexpr std::string_view kQuestions =
 #include "page/questions.js.inc"
     ;
+constexpr std::string_view kSheet =
+#include "page/sheet.js.inc"
+    ;
 constexpr std::string_view kWay =
 #include "page/way.js.inc"
     ;
@@ -71,11 +74,18 @@ Json question(const Form& form, const FormQuestion& q) {
               {"sample", q.sample},
               {"kind", kind_of(q)},
               {"gated", !q.gate_words.empty()},
+              {"pointer", field.pointer},
+              {"work", q.work},
               {"distance", q.distance()},
               {"required", q.required()},
               {"aside", aside(form, q)},
               {"choices", Json::array()}};
   const Drawing* const drawing = q.of_check ? nullptr : drawing_of_field(q.field);
+  if (q.work > 1 && q.field == work_fields().front().id) {
+    out["after"] =
+        form.questions[static_cast<std::size_t>(&q - form.questions.data()) - work_fields().size()]
+            .key;
+  }
   for (const FormChoice& c : q.choices) {
     Json choice = {{"word", c.word}, {"text", c.text}};
     if (drawing != nullptr && drawing->columns) {
@@ -104,7 +114,7 @@ Json files(const std::vector<NamedText>& all) {
   return out;
 }
 
-Json data(const Form& form, const FormPage& what) {
+Json data(const Form& form, const FormPage& what, const Sheet* sheet = nullptr) {
   const page::Wording& words = page::wording_for(form.reader);
   const auto key = [&](Field field) {
     return std::ranges::find_if(
@@ -142,6 +152,20 @@ Json data(const Form& form, const FormPage& what) {
   }
   out["rules"] = files(what.rules);
   out["families"] = files(what.families);
+  if (sheet != nullptr) {
+    out["sheet"] = sha256_hex(sheet->body);
+    out["known"] = Json::array();
+    for (const Sheet::Known& known : sheet->known) {
+      for (const FormQuestion& q : form.questions) {
+        if (q.field == known.field && q.work == known.work && !q.of_check) {
+          out["known"].push_back(
+              {{"key", q.key},
+               {"answer", q.choices.empty() ? Json{{"typed", known.word}}
+                                            : Json{{"words", Json::array({known.word})}}}});
+        }
+      }
+    }
+  }
   // Another version of the form must not read this one's answers.
   constexpr std::size_t kDigits = 12;
   out["storage"] = fmt::format("dryshaft-{}-{}", page::word_of(form.reader),
@@ -167,6 +191,9 @@ std::string pictures() {
   return out;
 }
 
+constexpr std::string_view kSheetFrame =
+#include "page/sheet.html.inc"
+    ;
 constexpr std::string_view kFrame =
 #include "page/page.html.inc"
     ;
@@ -192,19 +219,32 @@ std::string body(const Form& form, const FormPage& what) {
       fmt::arg("pictures", pictures()));
 }
 
+std::string whole(markup::Page out, std::string_view way, const Json& data) {
+  out.script = fmt::format("{}(() => {{\n{}{}{}}})();\n", kCore, kKept, kQuestions, way);
+  out.data = json_out::of(data);
+  out.core = page::module_base64();
+  return markup::whole(out);
+}
+
 }  // namespace
 
 bool pages_can_grade() { return !page::module_base64().empty(); }
 
 std::string blank_html(const Form& form, const FormPage& page) {
-  markup::Page out;
-  out.title = form::title_of(form.reader);
-  out.style = fmt::format("{}{}", kReportStyle, kStyle);
-  out.body = body(form, page);
-  out.script = fmt::format("{}(() => {{\n{}{}{}}})();\n", kCore, kKept, kQuestions, kWay);
-  out.data = json_out::of(data(form, page));
-  out.core = page::module_base64();
-  return markup::whole(out);
+  return whole({.title = std::string(form::title_of(form.reader)),
+                .style = fmt::format("{}{}", kReportStyle, kStyle),
+                .body = body(form, page)},
+               kWay, data(form, page));
+}
+
+std::string fillable_html(const Sheet& sheet, const Form& form, const FormPage& page) {
+  std::string frame = fmt::format(
+      kSheetFrame, fmt::arg("body", sheet.body), fmt::arg("keep", escaped(page::kKeepSheet)),
+      fmt::arg("broken", escaped(page::kBroken)), fmt::arg("trouble", escaped(page::kTrouble)),
+      fmt::arg("unfinished", escaped(page::kSheetUnfinished)),
+      fmt::arg("record", escaped(page::kRecordLabel)), fmt::arg("kept", escaped(page::kKept)));
+  return whole({.title = sheet.title, .style = sheet.style + std::string(kStyle), .body = frame},
+               kSheet, data(form, page, &sheet));
 }
 
 }  // namespace dryshaft

@@ -13,8 +13,8 @@
   let kept = true;
 
   function fresh() {
-    return {unit: D.sheet ? 'sheet' : D.together ? drawn(10) : 'car', at: 0, answers: {}, photos: [], name: '', units: '', begun: 0, day: '',
-            asked: [], done: false, made: null};
+    return {unit: D.sheet ? 'sheet' : D.together ? drawn(10) : 'car', at: 0, answers: {}, photos: [], name: '',
+            units: '', begun: 0, day: '', asked: [], done: false, made: null};
   }
 
   function make(name, properties, ...children) {
@@ -103,6 +103,23 @@
     for (const photo of (read(unit) || state).photos) {
       large.remove(photo);
     }
+  }
+
+  function tryStores() {
+    kept = inStores((store) => {
+      store.setItem(`${D.storage}-try`, '');
+      store.removeItem(`${D.storage}-try`);
+    });
+    el('trouble').hidden = kept;
+  }
+
+  function asksBeforeWiping(wipe) {
+    el('again').addEventListener('click', () => el('sure').showModal());
+    el('stay').addEventListener('click', () => el('sure').close());
+    el('wipe').addEventListener('click', () => {
+      el('sure').close();
+      wipe();
+    });
   }
 
   // What is too large for these: photographs and files of earlier records.

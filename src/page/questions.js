@@ -17,8 +17,8 @@
         answers[q.key] = a.words ? {words: a.words} : {typed: a.typed, unit: a.unit || ''};
       }
     }
-    // Answers are of the day on which they were given.
-    if (!given(byKey.get(D.date))) {
+    // Answers are of the day on which they were given; a sheet may lie for long before it is used.
+    if (!D.sheet && !given(byKey.get(D.date))) {
       answers[D.date] = {typed: state.day || today()};
     }
     if (!D.together && !given(byKey.get(D.id))) {
@@ -35,7 +35,9 @@
     }
   }
 
-  const applies = (q) => (heard ? heard.questions.has(q.key) : !q.gated);
+  // Of several of a kind, one more than are answered.
+  const applies = (q) => (heard ? heard.questions.has(q.key) : !q.gated) &&
+    (!q.after || D.sheet || given(q) || given(byKey.get(q.after)));
   const problem = (q) => (heard && heard.questions.has(q.key) ? heard.questions.get(q.key).problem : '');
   const open = (screen) => SCREENS[screen].some(applies);
 
@@ -73,6 +75,7 @@
     const a = answer(q);
     const several = q.kind === 'several';
     const list = [...q.choices, ...(several ? [] : [D.unknown])];
+    const drawings = !D.sheet && q.choices.some((c) => 'column' in c);
     const unknown = (c) => c === D.unknown && a && a.words && !a.words.length;
     const MOST = 8;
     if (list.length > MOST) {
@@ -84,18 +87,18 @@
       select.setAttribute('aria-labelledby', `title-${q.key}`);
       return make('div', {className: 'typed'}, select);
     }
-    const box = make('div', {className: q.choices.some((c) => 'column' in c) ? 'choices drawn' : 'choices'});
+    const box = make('div', {className: drawings ? 'choices drawn' : 'choices'});
     for (const c of list) {
       const input = make('input', {type: several ? 'checkbox' : 'radio', name: name(q), value: c.word,
                                    checked: Boolean(unknown(c) || (a && a.words && a.words.includes(c.word)))});
       const text = make('span', {textContent: c.text});
-      box.append(make('label', {className: 'choice'}, input, ...('column' in c ? [drawing(q, c.column)] : []), text));
+      box.append(make('label', {className: 'choice'}, input, ...(drawings && 'column' in c ? [drawing(q, c.column)] : []), text));
     }
     return box;
   }
 
   function typed(q) {
-    const a = answer(q) || {typed: q.key === D.date ? state.day || today() : '', unit: ''};
+    const a = answer(q) || {typed: q.key === D.date && !D.sheet ? state.day || today() : '', unit: ''};
     const input = make(q.kind === 'long' ? 'textarea' : 'input', {id: name(q), value: a.typed});
     if (q.kind !== 'long') {
       input.type = q.kind === 'date' ? 'date' : 'text';
@@ -114,14 +117,19 @@
       input.placeholder = q.sample;
     }
     input.setAttribute('aria-describedby', `help-${q.key} problem-${q.key}`);
-    const label = say('answer') + (q.unit ? ` (${q.unit})` : '');
-    const box = make('div', {className: 'typed'},
-      make('div', {}, make('label', {htmlFor: input.id, textContent: label}), input));
+    const label = make('label', {htmlFor: input.id, textContent: say('answer') + (q.unit ? ` (${q.unit})` : '')});
+    if (D.sheet) {
+      label.textContent = `${el(`title-${q.key}`).textContent}${q.unit ? ` (${q.unit})` : ''}`;
+      label.className = 'offscreen';
+    }
+    const box = make('div', {className: 'typed'}, make('div', {}, label, input,
+      ...(D.sheet && q.unit ? [make('span', {textContent: ` ${q.unit}`})] : [])));
     if (q.distance) {
       const select = make('select', {id: `unit-${q.key}`}, make('option', {value: '', textContent: say('unit')}));
       select.append(...D.units.map((u) => make('option', {value: u.word, textContent: u.text})));
       select.value = a.unit || state.units;
-      box.append(make('div', {}, make('label', {htmlFor: select.id, textContent: say('unitLabel')}), select));
+      box.append(make('div', {}, make('label', {htmlFor: select.id, textContent: say('unitLabel'),
+                                                        className: D.sheet ? 'offscreen' : ''}), select));
     }
     return box;
   }
@@ -218,7 +226,7 @@
         const typed = el(name(q)).value.replace(/\r\n?/g, '\n');
         const unit = q.distance ? el(`unit-${q.key}`).value : '';
         state.units = typed && unit ? unit : state.units;
-        if (q.key !== D.date || answer(q) || typed !== (state.day || today())) {
+        if (q.key !== D.date || D.sheet || answer(q) || typed !== (state.day || today())) {
           put(q, typed || el(name(q)).validity.badInput ? {typed: typed || '?', unit} : null);
         }
       } else if (el(name(q))) {

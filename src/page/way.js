@@ -7,7 +7,6 @@
   const LIST = -1;
   const HOME = D.together ? LIST : 0;
 
-
   let pages = null;    // the report, as saved
   let earlier = [];    // texts of records from before
   let returnTo = null; // the question whose answer is being changed
@@ -317,11 +316,7 @@
       state.at = HOME;
     }
     state.at = Math.max(HOME, Math.min(RESULT, state.at));
-    kept = inStores((store) => {
-      store.setItem(`${D.storage}-try`, '');
-      store.removeItem(`${D.storage}-try`);
-    });
-    el('trouble').hidden = kept;
+    tryStores();
     el('dead').remove();
     el('page').hidden = false;
     try {
@@ -415,10 +410,7 @@
     });
     el('print').addEventListener('click', () => window.print());
     copies();
-    el('again').addEventListener('click', () => el('sure').showModal());
-    el('stay').addEventListener('click', () => el('sure').close());
-    el('wipe').addEventListener('click', () => {
-      el('sure').close();
+    asksBeforeWiping(() => {
       forget(state.unit);
       state = fresh();
       heard = null;

@@ -33,6 +33,9 @@ inline constexpr std::string_view kKept =
     "Your answers stay in this browser until you delete them; this page sends nothing anywhere.";
 inline constexpr std::string_view kUnfinished =
     "Correct the answers marked below. There is no report before that.";
+inline constexpr std::string_view kKeepSheet = "What you wrote, as a record";
+inline constexpr std::string_view kSheetUnfinished =
+    "There is no record yet: it needs the unit's id, the day, and nothing that is wrong.";
 inline constexpr std::string_view kNeeded = "This answer is needed: there is no report without it.";
 inline constexpr std::string_view kRecordLabel = "The record as text";
 inline constexpr std::string_view kNotKnown = "not known, or not looked at";

@@ -481,9 +481,9 @@ std::string plans_to_html(const std::vector<Plan>& plans, Units units) {
   for (const Plan& plan : plans) {
     documents.emplace_back(plan.report.unit_id, PlanPage(plan, units).document());
   }
-  return plan::page(
+  return to_html(plan::page(
       plans.size() == 1 ? fmt::format("Plan for {}", plans.front().report.unit_id) : "Plans",
-      documents);
+      documents));
 }
 
 }  // namespace dryshaft

@@ -5,7 +5,6 @@
 #include <cmath>
 
 #include "base/sentence.hpp"
-#include "report/markup.hpp"
 #include "report/render.hpp"
 #include "report/words.hpp"
 
@@ -31,18 +30,14 @@ std::string unit_line(const Report& r, Units units) {
       r.odometer_km ? words::distance(*r.odometer_km, units) : std::string("distance not known"));
 }
 
-std::string page(const std::string& title,
-                 const std::vector<std::pair<std::string, document::Document>>& documents) {
+Sheet page(const std::string& title,
+           const std::vector<std::pair<std::string, document::Document>>& documents) {
   std::string body = "<main>\n";
   for (const auto& [unit, document] : documents) {
     body += document::in_html(document,
                               documents.size() > 1 ? std::string_view(unit) : std::string_view());
   }
-  return markup::whole({.title = title,
-                        .style = std::string(kStyle),
-                        .body = body + "</main>\n",
-                        .script = {},
-                        .data = {}});
+  return {.title = title, .style = std::string(kStyle), .body = body + "</main>\n"};
 }
 
 std::string amount(double value, int digits) {

@@ -34,10 +34,10 @@ using nlohmann::ordered_json;
 
 constexpr std::string_view kDayToPutIn = "YYYY-MM-DD";
 
-class Sheet {
+class SheetOf {
  public:
-  Sheet(const History& history, const Grader& grader, const WorkRules& work,
-        const JobSheetRequest& request)
+  SheetOf(const History& history, const Grader& grader, const WorkRules& work,
+          const JobSheetRequest& request)
       : k_(grader.knowledge()),
         request_(request),
         option_(*work.option(request.option)),
@@ -55,7 +55,8 @@ class Sheet {
     return fmt::format("Job sheet for {}: {}", report_.unit_id, option_.title);
   }
 
-  Document document() {
+  // `fillable`: with room for what is written down, in the place of a record to fill in by hand.
+  Document document(bool fillable = false) {
     d_.emplace_back(Title{title(), plan::unit_line(report_, request_.units)});
     document::add_reservations(d_, report_);
     cautions();
@@ -72,9 +73,27 @@ class Sheet {
       teardown();
     }
     each("Before it goes back", &Job::checks);
-    record();
+    if (fillable) {
+      write_down();
+    } else {
+      record();
+    }
     rests_on();
     return std::move(d_);
+  }
+
+  // The unit, and who does what is ticked.
+  [[nodiscard]] std::vector<Sheet::Known> known() const {
+    std::vector<Sheet::Known> out = {
+        {Field::unit_id, 0, report_.unit_id},
+        {Field::vehicle, 0,
+         report_.vehicle.empty() ? report_.family
+                                 : fmt::format("{}/{}", report_.family, report_.vehicle)}};
+    for (std::size_t n = 1; n <= works().size(); ++n) {
+      out.push_back(
+          {Field::work_by, n, std::string(spec(Field::work_by).choices[idx(DoneBy::here)].id)});
+    }
+    return out;
   }
 
  private:
@@ -236,9 +255,77 @@ class Sheet {
         entry.choices.emplace_back(choice.id);
       }
       entry.choices.emplace_back(kNotExamined);
+      entry.field = c.teardown;
       d_.emplace_back(std::move(entry));
     }
     d_.emplace_back(Paragraph{"Not examined is not absent."});
+  }
+
+  // What is looked at when the work is done.
+  [[nodiscard]] std::set<Field> looks() const {
+    std::set<Field> fields;
+    for (const Job* job : jobs_) {
+      for (const Finding f : job->looks) {
+        for (const Field field : spec(f).from) {
+          if (spec(field).pointer.starts_with("/inspection/")) {
+            fields.insert(field);
+          }
+        }
+        if (spec(f).at_port) {
+          fields.insert(Field::port_checked);
+        }
+      }
+    }
+    return fields;
+  }
+
+  // What the jobs do, each once.
+  [[nodiscard]] std::vector<Work> works() const {
+    std::vector<Work> out;
+    for (const Job* job : jobs_) {
+      for (const Work& work : job->does) {
+        if (std::ranges::find(out, work) == out.end()) {
+          out.push_back(work);
+        }
+      }
+    }
+    return out;
+  }
+
+  // The same as `record`, for a screen or a pen. Nothing is ticked beforehand: an empty sheet tells
+  // of no work.
+  void write_down() {
+    heading("Write down");
+    const auto entry = [&](Field field, std::size_t work = 0) {
+      Entry e = document::entry_of(spec(field), Audience::technician, request_.units);
+      e.work = work;
+      return e;
+    };
+    for (const Field field : {Field::unit_id, Field::date, Field::odometer_km}) {
+      d_.emplace_back(entry(field));
+    }
+    const std::vector<Work> all = works();
+    for (std::size_t n = 1; n <= all.size(); ++n) {
+      const Work& work = all[n - 1];
+      Entry done = entry(Field::work_did, n);
+      done.only = spec(work.did).id;
+      done.choices = {std::string(spec(work.did).plain)};
+      d_.emplace_back(std::move(done));
+      for (const Field member : {Field::work_material, Field::work_keeps_crossover}) {
+        if (goes_with(member, work.did)) {
+          d_.emplace_back(entry(member, n));
+        }
+      }
+    }
+    for (const Field field : looks()) {
+      d_.emplace_back(entry(field));
+    }
+    if (std::ranges::any_of(jobs_, &Job::opens)) {
+      d_.emplace_back(entry(Field::teardown_date));
+    }
+    d_.emplace_back(Paragraph{
+        "Tick what was done, and only when it is done: what is not ticked stays due. Leave empty "
+        "what was not looked at."});
   }
 
   // What closes the actions that this work came from.
@@ -262,45 +349,27 @@ class Sheet {
     put(Field::date, kDayToPutIn);
     put(Field::odometer_km, nullptr);
     put(Field::by, spec(Field::by).choices[idx(By::technician)].id);
-    std::set<Field> fields;
-    for (const Job* job : jobs_) {
-      for (const Finding f : job->looks) {
-        for (const Field field : spec(f).from) {
-          fields.insert(field);
-        }
-        if (spec(f).at_port) {
-          fields.insert(Field::port_checked);
-        }
-      }
-    }
-    for (const Field field : fields) {
-      if (spec(field).pointer.starts_with("/inspection/")) {
-        put(field, nullptr);
-      }
+    for (const Field field : looks()) {
+      put(field, nullptr);
     }
     const auto pointer = ordered_json::json_pointer(std::string(kWorkPointer));
-    for (const Job* job : jobs_) {
-      for (const Work& work : job->does) {
-        ordered_json did;
-        const auto member = [&](Field field, ordered_json value) {
-          did[std::string(spec(field).pointer.substr(1))] = std::move(value);
-        };
-        member(Field::work_did, spec(work.did).id);
-        if (goes_with(Field::work_material, work.did)) {
-          member(Field::work_material,
-                 work.material
-                     ? ordered_json(spec(Field::work_material).choices[idx(*work.material)].id)
-                     : ordered_json());
-        }
-        if (goes_with(Field::work_keeps_crossover, work.did)) {
-          member(Field::work_keeps_crossover, nullptr);
-        }
-        member(Field::work_by, spec(Field::work_by).choices[idx(DoneBy::here)].id);
-        if (std::ranges::none_of(r.value(pointer, ordered_json::array()),
-                                 [&](const auto& other) { return other == did; })) {
-          r[pointer].push_back(std::move(did));
-        }
+    for (const Work& work : works()) {
+      ordered_json did;
+      const auto member = [&](Field field, ordered_json value) {
+        did[std::string(spec(field).pointer.substr(1))] = std::move(value);
+      };
+      member(Field::work_did, spec(work.did).id);
+      if (goes_with(Field::work_material, work.did)) {
+        member(Field::work_material,
+               work.material
+                   ? ordered_json(spec(Field::work_material).choices[idx(*work.material)].id)
+                   : ordered_json());
       }
+      if (goes_with(Field::work_keeps_crossover, work.did)) {
+        member(Field::work_keeps_crossover, nullptr);
+      }
+      member(Field::work_by, spec(Field::work_by).choices[idx(DoneBy::here)].id);
+      r[pointer].push_back(std::move(did));
     }
     if (std::ranges::any_of(jobs_, &Job::opens)) {
       put(Field::teardown_date, kDayToPutIn);
@@ -351,24 +420,25 @@ class Sheet {
 
 std::vector<PlanReason> barred(const History& history, const Grader& grader, const WorkRules& work,
                                const JobSheetRequest& request) {
-  return Sheet(history, grader, work, request).barred();
+  return SheetOf(history, grader, work, request).barred();
 }
 
 std::string job_sheet_to_text(const History& history, const Grader& grader, const WorkRules& work,
                               const JobSheetRequest& request, const TextStyle& style) {
-  return document::in_text(Sheet(history, grader, work, request).document(), style);
+  return document::in_text(SheetOf(history, grader, work, request).document(), style);
 }
 
 std::string job_sheet_to_markdown(const History& history, const Grader& grader,
                                   const WorkRules& work, const JobSheetRequest& request) {
-  return document::in_markdown(Sheet(history, grader, work, request).document());
+  return document::in_markdown(SheetOf(history, grader, work, request).document());
 }
 
-std::string job_sheet_to_html(const History& history, const Grader& grader, const WorkRules& work,
-                              const JobSheetRequest& request) {
-  Sheet sheet(history, grader, work, request);
-  Document document = sheet.document();
-  return plan::page(sheet.title(), {{request.option, std::move(document)}});
+Sheet job_sheet(const History& history, const Grader& grader, const WorkRules& work,
+                const JobSheetRequest& request) {
+  SheetOf sheet(history, grader, work, request);
+  Sheet out = plan::page(sheet.title(), {{request.option, sheet.document(true)}});
+  out.known = sheet.known();
+  return out;
 }
 
 }  // namespace dryshaft

@@ -567,7 +567,7 @@ std::string yard_to_markdown(const Yard& yard, Units /*units*/) {
   return document::in_markdown(describe_yard(yard));
 }
 std::string yard_to_html(const Yard& yard, Units /*units*/) {
-  return plan::page("Which cores to open", {{"", describe_yard(yard)}});
+  return to_html(plan::page("Which cores to open", {{"", describe_yard(yard)}}));
 }
 
 }  // namespace dryshaft

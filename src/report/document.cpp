@@ -1202,4 +1202,35 @@ Document describe(const Batch& batch, Units units) {
   return out;
 }
 
+Entry entry_of(const FieldSpec& f, Audience audience, Units units) {
+  const bool owner = audience == Audience::owner;
+  Entry e;
+  e.field = f.id;
+  e.label = owner ? f.question : f.title;
+  switch (f.type) {
+    case FieldType::choice:
+    case FieldType::choices:
+      for (const Choice& c : f.choices) {
+        e.choices.emplace_back(owner ? c.plain : c.id);
+      }
+      break;
+    case FieldType::flag:
+      e.choices = {"yes", "no"};
+      break;
+    case FieldType::number:
+      e.unit = f.miles_too && units == Units::mi ? words::unit_name(Units::mi) : f.unit;
+      break;
+    case FieldType::month:
+      e.unit = "(YYYY-MM)";
+      break;
+    case FieldType::date:
+      e.unit = "(YYYY-MM-DD)";
+      break;
+    case FieldType::text:
+    case FieldType::photos:
+      break;
+  }
+  return e;
+}
+
 }  // namespace dryshaft::document

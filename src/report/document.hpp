@@ -143,7 +143,12 @@ struct Entry {
   std::string label;
   std::vector<std::string> choices;  // words beside boxes; none: room to write
   std::string unit;                  // behind the room to write, or empty
+  std::optional<Field> field = {};   // of a record, that it is about
+  std::size_t work = 0;              // of which entry of `/work`, from 1
+  std::string only = {};             // the one word of that field that the box stands for
 };
+// Room for what a field holds, in its words or, for owners, in plain ones.
+Entry entry_of(const FieldSpec& field, Audience audience, Units units);
 
 using Block = std::variant<Title, Heading, Paragraph, Lead, Care, Item, Bar, CauseLine, Table,
                            LifeLine, Photograph, Drawn, Verbatim, Entry>;

@@ -279,13 +279,23 @@ class Html {
     add("</pre>\n");
   }
 
-  // Boxes and room that can be filled in on a screen as well; nothing is kept or sent.
+  // Boxes and room that can be filled in on a screen as well.
   void put(const Entry& entry, bool starts, bool ends) {
     if (starts) {
       add("<dl class=\"entries\">\n");
     }
     const std::string label = html_text(entry.label);
-    add("<div><dt>{}</dt><dd>", label);
+    add("<div><dt>{}</dt><dd", label);
+    if (entry.field) {  // where a page that keeps what is written puts its own
+      add(" data-field=\"{}\"", spec(*entry.field).pointer);
+      if (entry.work != 0) {
+        add(" data-work=\"{}\"", entry.work);
+      }
+      if (!entry.only.empty()) {
+        add(" data-only=\"{}\"", entry.only);
+      }
+    }
+    add(">");
     for (const std::string& choice : entry.choices) {
       add("<label><input type=\"checkbox\" aria-label=\"{}: {}\">{}</label>", label,
           html_text(choice), html_text(choice));
@@ -398,6 +408,10 @@ std::string to_html(const Report& report, Units units) {
                                             document::joined(document::in_parts(report, units))),
                         .script = {},
                         .data = {}});
+}
+
+std::string to_html(const Sheet& sheet) {
+  return markup::whole({.title = sheet.title, .style = sheet.style, .body = sheet.body});
 }
 
 std::string to_html(const Batch& batch, Units units, bool full) {

@@ -16,11 +16,11 @@ std::string escaped_content(std::string_view text);
 std::string in_script(std::string_view json);
 
 struct Page {
-  std::string title;   // plain text
-  std::string style;   // CSS, after the common one
-  std::string body;    // HTML
-  std::string script;  // JavaScript; empty: none
-  std::string data;    // JSON for the script, in the element `data`; empty: none
+  std::string title;        // plain text
+  std::string style;        // CSS, after the common one
+  std::string body;         // HTML
+  std::string script = {};  // JavaScript; empty: none
+  std::string data = {};    // JSON for the script, in the element `data`; empty: none
   // The library for the script, in the element `core`; empty: none. It may be compiled, then.
   std::string_view core = {};
 };

@@ -272,13 +272,14 @@ Written written_with(const std::string& word, const std::string& file) {
   pages.push_back(batch_page(word, file, report));
   pages.push_back(plan_page(word, file, report));
   pages.push_back(yard_page(word, file, report));
-  pages.push_back(dryshaft::job_sheet_to_html(history, shipped_grader(), shipped_work(),
-                                              {.option = "open-and-rebuild"}));
+  pages.push_back(dryshaft::to_html(dryshaft::job_sheet(history, shipped_grader(), shipped_work(),
+                                                        {.option = "open-and-rebuild"})));
   pages.push_back(onset_page(word, file));
   pages.push_back(outcomes_page(word, file));
   pages.push_back(noise_page(word, file));
   const auto [knowledge, guides] = data_with(without_braces(word));
-  pages.push_back(dryshaft::guide_to_html(guides, knowledge, {.family = "generic"}));
+  pages.push_back(
+      dryshaft::to_html(dryshaft::guide_sheet(guides, knowledge, {.family = "generic"})));
   const dryshaft::Grader grader(knowledge);
   pages.push_back(dryshaft::blank_html(dryshaft::make_form(grader, dryshaft::FormFor::owner), {}));
   return written;
