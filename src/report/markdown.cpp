@@ -92,6 +92,9 @@ class Markdown {
  public:
   std::string render(const Document& document) {
     for (const Block& block : document) {
+      if (std::holds_alternative<Drawn>(block)) {
+        continue;  // and a list goes on
+      }
       const bool same = block.index() == last_;
       std::visit([&](const auto& b) { this->put(b, same); }, block);
       last_ = block.index();
@@ -204,7 +207,7 @@ class Markdown {
 
   void put(const LifeLine& /*said in a table*/, bool /*same*/) {}
 
-  void put(const Drawn& /*said beside it*/, bool /*same*/) {}
+  void put(const Drawn& /*for pages alone*/, bool /*same*/) {}
 
   void put(const Photograph& photo, bool same) { put(Item{0, photo.caption, {}}, same); }
 

@@ -62,6 +62,9 @@ class Page {
 
   std::string render(const Document& document) {
     for (const Block& block : document) {
+      if (std::holds_alternative<Drawn>(block)) {
+        continue;  // and a list goes on
+      }
       std::visit([this](const auto& b) { this->put(b); }, block);
       last_ = block.index();
     }
@@ -193,7 +196,7 @@ class Page {
 
   void put(const LifeLine& /*said in a table*/) {}
 
-  void put(const Drawn& /*said beside it*/) {}
+  void put(const Drawn& /*for pages alone*/) {}
 
   void put(const Photograph& photo) { put(Item{0, photo.caption, {}}); }
 
