@@ -845,6 +845,80 @@ class Technician(unittest.TestCase):
                              ["DU-78", "grade A, 2026-03-18"])
 
 
+class Sheets(unittest.TestCase):
+    @staticmethod
+    def path(*command):
+        path = os.path.join(scratch.name, f"sheet{len(os.listdir(scratch.name))}.html")
+        run(*command, "--format", "html", "--out", path)
+        return path
+
+    def fill(self, page, answers):
+        for key, given in answers.items():
+            page.give(page.by_key[key], given)
+
+    def test_a_guide_becomes_a_record(self):
+        with Page(path=self.path("guide", "--check", "check-port"), size=DESK) as page:
+            wait(lambda: page.browser.find_elements(By.ID, "answer-unit-id"), "no line for the unit")
+            self.assertFalse(page.shows("finished"))
+            self.fill(page, {"unit-id": "DU-77", "date": TODAY, "odometer": ("109,000", "km")})
+            self.assertFalse(page.at("title-port-fluid").is_displayed())
+            self.fill(page, {"port-checked": "yes", "port-fluid": "film", "port-fluid-kind": "coolant"})
+            self.assertEqual(page.at("found").text.splitlines(), ["liquid at the port: a film of liquid",
+                                                                  "kind of liquid: coolant"])
+            page.open()  # what was written stays
+            wait(lambda: page.shows("finished"), lambda: page.at("wrong").text)
+            name, text = page.save(end=".jsonl")
+            self.assertEqual(name, "dryshaft-DU-77.jsonl")
+            self.assertEqual(objects(text), [{
+                "format": "dryshaft-record/1", "unit": {"id": "DU-77"},
+                "inspection": {"date": TODAY, "odometer_km": 109000, "by": "technician",
+                               "port": {"checked": True, "fluid": "film", "fluid_kind": "coolant"}}}])
+            self.fill(page, {"odometer": ("lots", "km")})
+            wait(lambda: not page.shows("finished"), "a wrong answer made a record")
+            self.assertTrue(page.at("wrong").text.startswith("odometer: That answer is"))
+            pdf = base64.b64decode(page.browser.print_page())
+            self.assertTrue(pdf.startswith(b"%PDF"))
+            page.press("again")
+            page.press("wipe")
+            self.assertEqual(page.at("answer-unit-id").get_property("value"), "")
+            self.assertEqual(page.faults(), [])
+
+    def test_a_job_sheet_tells_of_what_was_ticked_alone(self):
+        path = self.path("plan", "--job-sheet", "open-and-rebuild", "examples/film-caught-early.json")
+        with Page(path=path) as page:
+            wait(lambda: page.browser.find_elements(By.ID, "answer-unit-id"), "no line for the unit")
+            self.assertEqual(page.at("answer-unit-id").get_property("value"), "HL-0102")
+            self.assertFalse(page.shows("finished"))  # a day is needed
+            page.give(page.by_key["date"], TODAY)
+            wait(lambda: page.shows("finished"), lambda: page.at("wrong").text)
+            record = objects(page.at("record").get_property("value"))[0]
+            self.assertNotIn("work", record)
+            self.assertEqual(record["unit"]["family"], "plover-2")
+            done = {q["key"]: q for q in page.questions if q["key"].endswith("-did")}
+            shown = [box.get_property("value") for box in
+                     page.browser.find_elements(By.CSS_SELECTOR, "input[name^='answer-work-'][type='checkbox']")]
+            self.assertEqual(shown[:2], ["seal-renewed", "rotor-bearings-renewed"])
+            page.give(done["work-2-did"], "rotor-bearings-renewed")
+            page.give(page.by_key["work-2-material"], "hybrid")
+            page.give(page.by_key["teardown-seal-leak"], "present")
+            page.give(page.by_key["teardown-date"], TODAY)
+            wait(lambda: "teardown" in page.at("record").get_property("value"), lambda: page.at("wrong").text)
+            record = objects(page.save(end=".jsonl")[1])[0]
+            self.assertEqual(record["work"], [{"did": "rotor-bearings-renewed", "material": "hybrid", "by": "here"}])
+            self.assertEqual(record["teardown"]["seal-leak"], "present")
+            self.assertEqual(page.faults(), [])
+
+    def test_rules_of_accessibility(self):
+        axe = axe_source(PROGRAM)
+        for command in (("guide",), ("guide", "--for", "owner"),
+                        ("plan", "--job-sheet", "open-and-rebuild", "examples/film-caught-early.json")):
+            for size, dark in ((PHONE, False), (DESK, True)):
+                with Page(path=self.path(*command), size=size, dark=dark) as page:
+                    self.assertEqual(violations(page.browser, axe), [], command)
+                    self.assertLessEqual(page.script("return document.documentElement.scrollWidth"),
+                                         page.script("return innerWidth"), command)
+
+
 class Looks(unittest.TestCase):
     @classmethod
     def setUpClass(cls):

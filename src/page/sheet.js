@@ -10,7 +10,8 @@
         continue;
       }
       if (place.dataset.only) {
-        q.choices = q.choices.filter((c) => c.word === place.dataset.only);
+        q.choices = q.choices.filter((c) => c.word === place.dataset.only)
+          .map((c) => ({...c, text: place.textContent.trim()}));
         q.kind = 'several';
       }
       places.set(q, place);
@@ -35,7 +36,7 @@
 
   function showHeard() {
     for (const [q, place] of places) {
-      place.parentNode.hidden = !applies(q);
+      place.parentNode.classList.toggle('asleep', !applies(q));
     }
     const wrong = [...places.keys()].filter((q) => applies(q) && problem(q));
     fill(el('found'), (heard ? heard.found : []).map((f) => make('p', {textContent: f.text})));

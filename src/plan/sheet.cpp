@@ -309,7 +309,8 @@ class SheetOf {
       const Work& work = all[n - 1];
       Entry done = entry(Field::work_did, n);
       done.only = spec(work.did).id;
-      done.choices = {std::string(spec(work.did).plain)};
+      done.label = spec(work.did).plain;
+      done.choices = {"done"};
       d_.emplace_back(std::move(done));
       for (const Field member : {Field::work_material, Field::work_keeps_crossover}) {
         if (goes_with(member, work.did)) {
