@@ -390,7 +390,7 @@ class Amounts(Scratch):
                  "16 MiB, the most that a file of rules, families, guides or work data may hold"),
                 (["guide", "--guides", self.with_large("guides")],
                  "16 MiB, the most that a file of rules, families, guides or work data may hold"),
-                (["form", "read", zero], "16 MiB, the most that a file of forms may hold"),
+                (["form", "read", zero], "64 MiB, the most that a file of forms or mails may hold"),
                 (["rules", "test", zero], "16 MiB, the most that a file of cases may hold"),
                 (["fit", "onset", "--table", zero], "64 MiB, the most that a table of intervals may hold"),
                 (["fit", "onset", "--prior", zero, good], "16 MiB, the most that a file of rules"),

@@ -1094,7 +1094,20 @@ TEST_CASE("numbers are read as people write them") {
   CHECK(digits("109,5") == "109.5");
   CHECK(digits("-5") == "-5");
   CHECK(digits("1.234.5") == "-");
-  CHECK(digits("109k") == "-");
+  CHECK(digits("109k") == "109000");
+  CHECK(digits("ca. 109k km") == "109000");
+  CHECK(digits("109.5K") == "109500");
+  CHECK(digits("109,25 k") == "109250");
+  CHECK(digits("0.12345k") == "123.45");
+  CHECK(digits("109 thousand km") == "109000");
+  CHECK(digits("109.000 km") == "109000");
+  CHECK(digits("109 000 km") == "109000");
+  CHECK(digits("109\u202F000\u00A0km") == "109000");
+  CHECK(digits("109\u2019000") == "109000");
+  CHECK(digits("ca.109000") == "109000");
+  CHECK(digits("~109000") == "109000");
+  CHECK(digits("109kg") == "-");
+  CHECK(digits("109k-110k") == "-");
   CHECK(digits("100000-110000") == "-");
   CHECK(digits("100000 to 110000") == "-");
   CHECK(digits("B12") == "-");
@@ -1103,6 +1116,47 @@ TEST_CASE("numbers are read as people write them") {
   CHECK(read_answer(q, "I don't know", Units::km).problem.empty());
   CHECK(read_answer(q, "109000", std::nullopt).no_unit);
   CHECK(read_answer(q, "68 miles", Units::km).answer.units == Units::mi);
+}
+
+TEST_CASE("days and months are read as people write them, where that has one meaning") {
+  const auto read = [](std::string_view key, std::string_view written) {
+    const ReadAnswer r = read_answer(*owners().find(key), written, std::nullopt);
+    return r.problem.empty() ? r.answer.words.front() : r.problem;
+  };
+  for (const std::string_view written :
+       {"2026-11-20", "2026/11/20", "2026.11.20", "20.11.2026", "20. 11. 2026", "20/11/2026",
+        "11/20/2026", "20-11-2026", "20 November 2026", "20. November 2026", "20th of November, 2026",
+        "November 20, 2026", "Nov. 20th 2026", "nov 20 2026", "2026 Nov 20", "20-Nov-2026",
+        "Friday, 20 November 2026", "on 20\u00A0November 2026, at noon"}) {
+    CHECK(read("date", written) == "2026-11-20");
+  }
+  CHECK(read("date", "2026-3-8") == "2026-03-08");
+  CHECK(read("date", "4.4.2026") == "2026-04-04");
+  CHECK(read("date", "31.4.2026") == "2026-04-31");  // for the record's reader
+  for (const std::string_view written :
+       {"20.11.26", "20 November", "today", "2026-11-20 or 2026-11-21", "20.11/2026", "B2026-11-20",
+        "20 11 2026", "3 20 November 2026", "20261120", "2026-11-20 10:30"}) {
+    CHECK(read("date", written) == written);
+  }
+  CHECK(read("date", "03/04/2026") ==
+        "is \"03/04/2026\", which may be 3 April 2026 or 4 March 2026");
+  CHECK(read("date", "3.4.2026") == "is \"3.4.2026\", which may be 3 April 2026 or 4 March 2026");
+  const ReadAnswer either = read_answer(*owners().find("date"), "03/04/2026", std::nullopt);
+  CHECK(either.allowed == "a day as in 2026-03-18 or 18 March 2026");
+  CHECK(either.hint == "write 2026-04-03 if it is the first of them");
+
+  for (const std::string_view written :
+       {"2017-05", "2017-5", "2017/05", "05/2017", "5.2017", "05-2017", "May 2017", "may, 2017",
+        "2017 May", "in May 2017, I think"}) {
+    CHECK(read("unit-built", written) == "2017-05");
+  }
+  CHECK(read("unit-built", "Sept 2017") == "2017-09");
+  CHECK(read("unit-built", "about 2017") == "2017");
+  for (const std::string_view written :
+       {"5 2017", "05/17", "2017 or 2018", "May/June 2017", "summer", "17"}) {
+    CHECK(read("unit-built", written) == written);
+  }
+  CHECK(read("unit-built", "20 May 2017") == "2017-05-20");  // too much: the record's reader says so
 }
 
 TEST_CASE("choices are read by number, word, text and beginning") {

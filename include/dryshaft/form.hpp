@@ -5,6 +5,7 @@
 ///     blank_text(form);                      // to print, mail, fill in an editor
 ///     blank_html(form, {});                  // a page that grades by itself
 ///     read_forms(form, text, "mail.txt", o)  // either of them, filled
+///     read_sent(form, {body, attached}, o)   // the same, counted once
 ///
 /// A program that asks at a terminal walks `form.questions`, skips those that
 /// do not apply, and hands the answers to `to_records`. Where nobody names the
@@ -175,6 +176,9 @@ std::string fillable_html(const Sheet& sheet, const Form& form, const FormPage& 
 struct FormsRead {
   std::string text;
   Records records;
+  /// What each record says, without a name that the car was given here: alike
+  /// for copies of one form.
+  std::vector<std::string> said;
 };
 /// Reads filled text forms, or records as the page saved them, also quoted in
 /// a mail. `form` is the one for owners: it holds every question. A bad form
@@ -182,6 +186,21 @@ struct FormsRead {
 /// of a form are listed.
 FormsRead read_forms(const Form& form, std::string_view text, std::string_view source,
                      const ReadOptions& options);
+
+/// A text that came together with others, such as a part of a mail.
+struct SentText {
+  std::string source;
+  std::string text;
+  /// Texts with the same number say the same in several ways, as a mail does in
+  /// plain text and in HTML. 0: it is no version of another.
+  std::size_t version_of = 0;
+};
+/// Reads what came together: what stands in several of the texts counts once,
+/// and that there is no form is said where none of them has one. Of versions of
+/// one text, the first that holds a form without an error counts; where two
+/// such say different things, none does.
+FormsRead read_sent(const Form& form, const std::vector<SentText>& texts,
+                    const ReadOptions& options);
 
 }  // namespace dryshaft
 

@@ -48,6 +48,12 @@ inline constexpr std::array kUnseen = {
     Range{0x3000, 0x3000}, Range{0x3164, 0x3164}, Range{0xFE00, 0xFE0F}, Range{0xFEFF, 0xFEFF},
     Range{0xFFA0, 0xFFA0}};
 
+// A blank that is hard, thin or wide.
+constexpr bool is_wide_blank(char32_t c) {
+  return c == 0xA0 || c == 0x1680 || (c >= 0x2000 && c <= 0x200A) || c == 0x202F || c == 0x205F ||
+         c == 0x3000;
+}
+
 // The first character that nobody sees: one of these that is no blank, or one that misleads.
 std::optional<Character> first_unseen(std::string_view text);
 

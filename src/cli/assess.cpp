@@ -169,43 +169,24 @@ class Command {
     }
   }
 
-  [[nodiscard]] std::string_view form_of_letters() const {
+  [[nodiscard]] std::string form_of_letters() const {
     return o_.format == "markdown" ? "md" : o_.format == "text" && o_.format_given ? "txt" : "html";
   }
 
-  // What `--for owner --full` writes of each unit alone. Names go by all units of the input, not by
-  // those chosen, so that a letter keeps its name from week to week.
   int write_letters() {
-    const std::string_view form = form_of_letters();
-    std::vector<std::string> ids;
-    for (const History& h : histories_) {
-      ids.push_back(h.unit_id);
+    Letters letters = {*o_.letters, form_of_letters(), units(), o_.jobs.value_or(1), assess_, {}};
+    std::vector<std::vector<Diagnostic>> complaints(histories_.size());
+    if (letters.ending == "html") {
+      letters.shown = [&](std::size_t i) {
+        return has_photos(histories_[i]) ? with_photos(histories_[i], complaints[i])
+                                         : histories_[i];
+      };
     }
-    const std::vector<std::string> all = file_names(ids);
-    std::vector<std::string> names;
-    for (const std::size_t i : letters_) {
-      names.push_back(fmt::format("{}.{}", all[i], form));
-    }
-    AssessOptions options = assess_;
-    options.audience = Audience::owner;
-    std::vector<std::vector<Diagnostic>> complaints(names.size());
-    const int code = write_files(*o_.letters, names, o_.jobs.value_or(1), [&](std::size_t i) {
-      const History& unit = histories_[letters_[i]];
-      const Report r = form == "html" && has_photos(unit)
-                           ? grader_->report(with_photos(unit, complaints[i]), options)
-                           : grader_->report(unit, options);
-      return form == "html" ? to_html(r, units())
-             : form == "md" ? to_markdown(r, units(), true)
-                            : to_text(r, {.units = units(), .full = true});
-    });
+    const int code = cli::write_letters(letters, *grader_, histories_, letters_, cores_);
     if (o_.format != "html") {  // else the page has said it
       for (const std::vector<Diagnostic>& c : complaints) {
         (void)complain(c);
       }
-    }
-    if (cores_ > 0) {
-      warn(fmt::format("dryshaft: no letter for {}: graded at intake, and without an owner\n",
-                       cores_ == 1 ? "1 unit" : fmt::format("{} units", cores_)));
     }
     return code;
   }
@@ -699,10 +680,7 @@ Run add_assess(CLI::App& parent) {
       ->delimiter(',')
       ->allow_extra_args(false)
       ->type_name("KEYS");
-  app->add_option("--letters", o->letters,
-                  "Write each unit's owner a file of their own into this folder: a page, unless "
-                  "--format is text or markdown")
-      ->type_name("FOLDER");
+  add_letters_option(*app, o->letters);
   add_photos_option(*app, o->photos);
   add_units_option(*app, o->units);
   take_one_of(*app->add_option("--color", o->colour,

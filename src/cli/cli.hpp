@@ -61,7 +61,7 @@ inline constexpr FileKind kPriceBook{"a price book", 16};
 inline constexpr FileKind kColumnsFile{"a file for --columns", 1};
 inline constexpr FileKind kCasesFile{"a file of cases", 16};
 inline constexpr FileKind kTraceFile{"a speed trace", 64};
-inline constexpr FileKind kFormsFile{"a file of forms", 16};
+inline constexpr FileKind kFormsFile{"a file of forms or mails", 64};
 inline constexpr FileKind kChangedFile{"a file for --into", 64};
 
 // A file or standard input, read line by line in flat memory. A line longer
@@ -308,6 +308,7 @@ Run add_fit_onset(CLI::App& fit);
 Run add_fit_outcomes(CLI::App& fit);
 Run add_form(CLI::App& parent);
 Run add_form_ask(CLI::App& form);
+Run add_form_read(CLI::App& form);
 Run add_guide(CLI::App& parent);
 Run add_help(CLI::App& parent);
 Run add_listen(CLI::App& parent);

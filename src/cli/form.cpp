@@ -13,7 +13,6 @@ namespace dryshaft::cli {
 namespace {
 
 struct FormOptions {
-  std::vector<std::string> files;
   std::string format = "text";
   std::string reader = "owner";
   bool buying = false;
@@ -51,30 +50,6 @@ int blank(const FormOptions& o) {
   return output.finish();
 }
 
-int read(const FormOptions& o) {
-  Result<Knowledge> knowledge = load(o.data);
-  if (!knowledge.value) {
-    return kRejected;
-  }
-  const Grader grader(std::move(*knowledge.value));
-  const Form form = make_form(grader, FormFor::owner);
-  Output output(o.out);
-  bool bad = false;
-  for (const std::string& path : o.files.empty() ? std::vector<std::string>{"-"} : o.files) {
-    LineSource source(path);
-    const std::string text = source.rest(kFormsFile);
-    if (!source.error().empty()) {
-      bad = complain({input_complaint(source)}) || bad;
-      continue;
-    }
-    const FormsRead forms = read_forms(form, text, source.name(), grader.read_options());
-    bad = complain(forms.records.diagnostics) || bad;
-    output.write(forms.text);
-  }
-  const int written = output.finish();
-  return written != kDone ? written : (bad ? kRejected : kDone);
-}
-
 }  // namespace
 
 Run add_form(CLI::App& parent) {
@@ -96,21 +71,15 @@ Run add_form(CLI::App& parent) {
                           "dryshaft form blank --format html --out form.html"},
                          {"The page for whoever checks the port, at the lift.",
                           "dryshaft form blank --for technician --out lift.html"}});
-  CLI::App* reads =
-      app->add_subcommand("read", "Turn filled forms, or what the page saved, into records");
-  reads->add_option("FILE", o->files, "Forms or mails; - or no file: standard input");
-  add_examples(*reads, {{"Turn the answers in a mail into a record, and grade it for its owner.",
-                         "dryshaft form read mail.txt | dryshaft assess --for owner"}});
-  for (CLI::App* one : {blanks, reads}) {
-    add_out_option(*one, o->out);
-    add_data_options(*one, o->data);
-  }
+  add_out_option(*blanks, o->out);
+  add_data_options(*blanks, o->data);
+  const Run read = add_form_read(*app);
   const Run ask = add_form_ask(*app);
   add_examples(*app, {{"Ask the questions here, then give the report.", "dryshaft form ask"},
                       {"The form as a page for a phone; it needs no network.",
                        "dryshaft form blank --format html --out form.html"}});
   return [=] {
-    return app->got_subcommand("ask") ? ask() : blanks->parsed() ? blank(*o) : read(*o);
+    return app->got_subcommand("ask") ? ask() : blanks->parsed() ? blank(*o) : read();
   };
 }
 

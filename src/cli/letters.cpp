@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <filesystem>
 #include <set>
@@ -85,6 +86,40 @@ int write_files(const std::string& folder, const std::vector<std::string>& names
       code = output.finish() == kDone ? code : kOutput;
     }
     progress.at(done + texts.size(), names.size(), "letters");
+  }
+  return code;
+}
+
+void add_letters_option(CLI::App& app, std::optional<std::string>& folder) {
+  app.add_option("--letters", folder,
+                 "Write each unit's owner a file of their own into this folder")
+      ->type_name("FOLDER");
+}
+
+int write_letters(const Letters& letters, const Grader& grader,
+                  const std::vector<History>& histories, const std::vector<std::size_t>& of,
+                  std::size_t cores) {
+  std::vector<std::string> ids;
+  for (const History& h : histories) {
+    ids.push_back(h.unit_id);
+  }
+  const std::vector<std::string> all = file_names(ids);
+  std::vector<std::string> names;
+  for (const std::size_t i : of) {
+    names.push_back(fmt::format("{}.{}", all[i], letters.ending));
+  }
+  AssessOptions options = letters.options;
+  options.audience = Audience::owner;
+  const int code = write_files(letters.folder, names, letters.jobs, [&](std::size_t i) {
+    const Report r =
+        grader.report(letters.shown ? letters.shown(of[i]) : histories[of[i]], options);
+    return letters.ending == "html" ? to_html(r, letters.units)
+           : letters.ending == "md" ? to_markdown(r, letters.units, true)
+                                    : to_text(r, {.units = letters.units, .full = true});
+  });
+  if (cores > 0) {
+    warn(fmt::format("dryshaft: no letter for {}: graded at intake, and without an owner\n",
+                     cores == 1 ? "1 unit" : fmt::format("{} units", cores)));
   }
   return code;
 }

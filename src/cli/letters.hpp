@@ -4,9 +4,18 @@
 
 #include <cstddef>
 #include <functional>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
+
+#include "dryshaft/dryshaft.hpp"
+#include "dryshaft/record.hpp"
+#include "dryshaft/report.hpp"
+
+namespace CLI {
+class App;
+}
 
 namespace dryshaft::cli {
 
@@ -19,6 +28,26 @@ std::vector<std::string> file_names(const std::vector<std::string>& ids);
 // are.
 int write_files(const std::string& folder, const std::vector<std::string>& names, unsigned jobs,
                 const std::function<std::string(std::size_t)>& text_of);
+
+// The folder to write letters to.
+void add_letters_option(CLI::App& app, std::optional<std::string>& folder);
+
+// A letter to each unit's owner: what `assess --for owner --full` writes of the unit alone.
+struct Letters {
+  std::string folder;
+  std::string ending = "html";  // or "md", "txt": what a letter is
+  Units units = Units::km;
+  unsigned jobs = 1;
+  AssessOptions options;
+  // Where given: the unit of this number with all that is shown of it, such as photographs.
+  std::function<History(std::size_t)> shown = {};
+};
+// Which of all units get one: those `of` this list. Names go by all units, so that a letter keeps
+// its name whichever are chosen. `cores` are told of: they were graded at intake and stand in no
+// car, so nobody is written to. kOutput where one could not be written: the others are.
+int write_letters(const Letters& letters, const Grader& grader,
+                  const std::vector<History>& histories, const std::vector<std::size_t>& of,
+                  std::size_t cores);
 
 }  // namespace dryshaft::cli
 

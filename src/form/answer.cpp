@@ -7,13 +7,13 @@
 #include <vector>
 
 #include "base/utf8.hpp"
+#include "form/dates.hpp"
 #include "form/filled.hpp"
 
 namespace dryshaft {
 namespace form {
 namespace {
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_letter(char c) {
   // A byte of a character beyond ASCII counts as a letter.
   return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || static_cast<std::uint8_t>(c) >= 0x80U;
@@ -28,6 +28,29 @@ bool begins_with_words(std::string_view text, std::string_view start) {
   const std::size_t next = text.find_first_not_of(' ', start.size());
   return std::string_view(",.;:!(/").find(text[next]) != std::string_view::npos ||
          (next > start.size() && (text[next] == '-' || text.substr(next).starts_with("\xE2\x80")));
+}
+
+// "109k", "109 thousand km"
+bool is_thousand(std::string_view word) {
+  return word == "k" || word == "K" || plain(word) == "thousand";
+}
+
+// Hard, thin and wide blanks as spaces, and the apostrophes that programs put between digits.
+std::string with_plain_blanks(std::string_view text) {
+  std::string out;
+  for (std::size_t i = 0; i < text.size();) {
+    const utf8::Character c = utf8::decode(text, i);
+    if (utf8::is_wide_blank(c.code)) {
+      out += ' ';
+    } else if (c.code == 0x2019 && i > 0 && is_digit(text[i - 1]) && i + c.length < text.size() &&
+               is_digit(text[i + c.length])) {
+      out += '\'';
+    } else {
+      out += text.substr(i, c.length);
+    }
+    i += c.length;
+  }
+  return out;
 }
 
 struct Offer {
@@ -118,9 +141,14 @@ bool is_whole_choice(const FormQuestion& question, std::string_view written) {
 }
 
 bool says_more(const FormQuestion& question, std::string_view written) {
+  const FieldType type = question.row().type;
+  const bool dated = type == FieldType::date || type == FieldType::month;
   return !is_whole_choice(question, written) &&
-         std::ranges::any_of(words_of(written), [](const Word& w) {
-           return std::ranges::any_of(w.plain, is_letter) && !unit_named(w.plain);
+         std::ranges::any_of(words_of(written), [&](const Word& w) {
+           const std::string_view letters = std::string_view(w.plain).substr(
+               std::min(w.plain.find_first_not_of("0123456789"), w.plain.size()));
+           return !letters.empty() && !unit_named(letters) &&
+                  !(dated ? is_word_of_date(w.plain) : question.distance() && is_thousand(letters));
          });
 }
 
@@ -233,6 +261,16 @@ Found number_at(std::string_view text, std::size_t at) {
   return out;
 }
 
+// The digits of a number that is a thousand times as large.
+std::string thousand_times(std::string digits) {
+  constexpr std::size_t kZeros = 3;
+  const std::size_t point = std::min(digits.find('.'), digits.size());
+  std::string behind = point == digits.size() ? std::string() : digits.substr(point + 1);
+  behind.resize(std::max(behind.size(), kZeros), '0');
+  digits = digits.substr(0, point) + behind.substr(0, kZeros);
+  return behind.size() > kZeros ? digits + '.' + behind.substr(kZeros) : digits;
+}
+
 void read_number(const FormQuestion& q, std::string_view written, std::optional<Units> units,
                  ReadAnswer& out) {
   const bool distance = q.distance();
@@ -240,7 +278,9 @@ void read_number(const FormQuestion& q, std::string_view written, std::optional<
       distance ? "a number, in km or miles" : fmt::format("a number, in {}", q.row().unit);
   std::vector<Found> found;
   for (std::size_t i = 0; i < written.size();) {
-    const bool fresh = i == 0 || (!is_letter(written[i - 1]) && written[i - 1] != '.');
+    const bool point = i > 0 && written[i - 1] == '.';
+    const bool fresh = i == 0 || (point ? i > 1 && is_letter(written[i - 2])  // "ca.109000"
+                                        : !is_letter(written[i - 1]));
     const bool minus = written[i] == '-' && (i == 0 || written[i - 1] == ' ') &&
                        i + 1 < written.size() && is_digit(written[i + 1]);
     if (!is_digit(written[i]) && !minus) {
@@ -248,13 +288,20 @@ void read_number(const FormQuestion& q, std::string_view written, std::optional<
       continue;
     }
     Found one = number_at(written, i);
-    // "109k" and "B12" are no numbers; "109km" and "35%" are.
-    std::size_t end = one.end;
+    // "B12" is no number; "109km" and "35%" are, and so is "109k" where it is a distance.
+    const std::size_t begin = std::min(written.find_first_not_of(' ', one.end), written.size());
+    std::size_t end = begin;
     while (end < written.size() && is_letter(written[end])) {
       ++end;
     }
-    one.good = one.good && fresh &&
-               (end == one.end || unit_named(written.substr(one.end, end - one.end)).has_value());
+    const std::string_view behind = written.substr(begin, end - begin);
+    if (distance && is_thousand(behind)) {
+      one.digits = thousand_times(one.digits);
+      one.end = end;
+    } else {
+      one.good = one.good && (begin != one.end || behind.empty() || unit_named(behind).has_value());
+    }
+    one.good = one.good && fresh;
     i = one.end;
     found.push_back(std::move(one));
   }
@@ -277,28 +324,16 @@ void read_number(const FormQuestion& q, std::string_view written, std::optional<
   out.answer.words = {found.front().digits};
 }
 
-// The one date or month among other words; else the whole text, which the record reader refuses.
-std::string date_among(std::string_view written) {
-  std::vector<std::string_view> dates;
-  for (std::size_t i = 0; i < written.size();) {
-    if (!is_digit(written[i])) {
-      ++i;
-      continue;
-    }
-    std::size_t end = i;
-    while (end < written.size() &&
-           (is_digit(written[end]) ||
-            std::string_view("-/.").find(written[end]) != std::string_view::npos)) {
-      ++end;
-    }
-    std::string_view one = written.substr(i, end - i);
-    while (!is_digit(one.back())) {
-      one.remove_suffix(1);
-    }
-    dates.push_back(one);
-    i = end;
+// What is no date goes on as it stands: the record's reader refuses it.
+void read_date(std::string_view written, ReadAnswer& out) {
+  WrittenDate date = date_among(written);
+  if (date.readings.empty()) {
+    out.answer.words = {date.text.empty() ? std::string(written) : std::move(date.text)};
+    return;
   }
-  return std::string(dates.size() == 1 && dates.front().size() >= 4 ? dates.front() : written);
+  out.problem = fmt::format("{}, which may be {}", is_written(written), date.readings);
+  out.allowed = "a day as in 2026-03-18 or 18 March 2026";
+  out.hint = fmt::format("write {} if it is the first of them", date.first);
 }
 
 void read_choice(const FormQuestion& q, std::string_view written, ReadAnswer& out) {
@@ -348,7 +383,8 @@ void read_choice(const FormQuestion& q, std::string_view written, ReadAnswer& ou
 ReadAnswer read_answer(const FormQuestion& question, std::string_view written,
                        std::optional<Units> units) {
   ReadAnswer out;
-  const std::string_view text = form::trimmed(written);
+  const std::string typed = form::with_plain_blanks(written);
+  const std::string_view text = form::trimmed(typed);
   if (text.empty()) {
     return out;
   }
@@ -367,7 +403,7 @@ ReadAnswer read_answer(const FormQuestion& question, std::string_view written,
       break;
     case FieldType::month:
     case FieldType::date:
-      out.answer.words = {form::date_among(text)};
+      form::read_date(text, out);
       break;
     default:
       out.answer.words = {std::string(text)};

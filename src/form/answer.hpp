@@ -10,6 +10,8 @@
 
 namespace dryshaft::form {
 
+constexpr bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
 // Small letters, single spaces, no punctuation at the end.
 std::string plain(std::string_view text);
 

@@ -297,11 +297,15 @@ class Aligner {
         const std::size_t more = w - last - 1;
         joined_[w] = missing == 0 && more == 0;
         constexpr std::size_t kMost = 3;
-        if (missing > 0 && missing <= kMost && more > 0 && more <= kMost &&
-            like(p + 1, missing, last + 1, more)) {
-          for (std::size_t i = last + 1; i < w; ++i) {
+        const bool split = missing > 0 && missing <= kMost && more > 0 && more <= kMost &&
+                           letters_of(print_.words, p + 1, missing) ==
+                               letters_of(out_.words, last + 1, more);
+        const std::size_t begin = last + 1 + (split ? 0 : behind_label(last, w));
+        if (missing > 0 && missing <= kMost && begin < w && w - begin <= kMost &&
+            like(p + 1, missing, begin, w - begin)) {
+          for (std::size_t i = begin; i < w; ++i) {
             out_.print[i] = p + 1;
-            joined_[i] = true;
+            joined_[i] = i > last + 1 || begin == last + 1;
           }
           joined_[w] = true;
         }
@@ -309,21 +313,45 @@ class Aligner {
       last = w;
     }
   }
+  // Words between two printed ones that stand on the line of the first, where that ends a label:
+  // they are an answer, whatever they look like.
+  [[nodiscard]] std::size_t behind_label(std::size_t first, std::size_t next) const {
+    if (!in_label(first)) {
+      return 0;
+    }
+    const std::size_t end = text_.find('\n', out_.words[first].end);
+    std::size_t count = 0;
+    while (first + 1 + count < next && out_.words[first + 1 + count].begin < end) {
+      ++count;
+    }
+    return count;
+  }
+  static std::string letters_of(const std::vector<Word>& words, std::size_t first,
+                                std::size_t count) {
+    std::string out;
+    for (std::size_t i = first; i < first + count; ++i) {
+      out += words[i].plain;
+    }
+    return out;
+  }
   [[nodiscard]] bool like(std::size_t p, std::size_t missing, std::size_t w,
                           std::size_t more) const {
-    std::string printed;
-    std::string written;
+    constexpr std::string_view kDigits = "0123456789";
     for (std::size_t i = 0; i < missing; ++i) {
       if (is_label_[p + i] != kNone) {
         return false;
       }
-      printed += print_.words[p + i].plain;
     }
     for (std::size_t i = 0; i < more; ++i) {
       if (is_mark_word(out_.words[w + i].plain)) {
         return false;
       }
-      written += out_.words[w + i].plain;
+    }
+    const std::string printed = letters_of(print_.words, p, missing);
+    const std::string written = letters_of(out_.words, w, more);
+    if (written.find_first_of(kDigits) != std::string::npos &&
+        printed.find_first_of(kDigits) == std::string::npos) {
+      return false;  // somebody's number
     }
     const std::string& shorter = written.size() < printed.size() ? written : printed;
     const std::string& longer = written.size() < printed.size() ? printed : written;
@@ -378,7 +406,8 @@ Piece piece_at(std::string_view text, std::size_t begin, std::size_t end) {
 // Walks through a text line by line, with the words of each.
 class Lines {
  public:
-  Lines(std::string_view text, const Match& match) : text_(text), match_(match) {}
+  Lines(const Print& print, std::string_view text, const Match& match)
+      : print_(print), text_(text), match_(match) {}
 
   // The written words that begin before byte `end`, from the last one asked for on.
   Span words_until(std::size_t end) {
@@ -414,10 +443,25 @@ class Lines {
     while (!to_end && end < match_.words[last + 1].begin && !is_space(end)) {
       ++end;
     }
-    return piece_at(text_, begin, end);
+    Piece out = piece_at(text_, begin, end);
+    out.amid = first > 0 && match_.print[first - 1] != kNone &&
+               goes_on_behind(match_.print[first - 1]);
+    return out;
   }
 
  private:
+  // Whether a sentence of the print goes on behind one of its words.
+  [[nodiscard]] bool goes_on_behind(std::size_t word) const {
+    if (word + 1 >= print_.words.size()) {
+      return false;
+    }
+    const std::size_t end = print_.words[word].end;
+    const std::string_view between =
+        std::string_view(print_.text).substr(end, print_.words[word + 1].begin - end);
+    return between.find_first_of(".?!:[]") == std::string_view::npos &&
+           std::ranges::count(between, '\n') < 2;
+  }
+
   [[nodiscard]] Piece signs_alone(Span bytes, Span words) const {
     const std::string_view line = text_.substr(bytes.begin, bytes.end - bytes.begin);
     for (std::size_t i = 0; i < line.size();) {
@@ -446,6 +490,7 @@ class Lines {
     return {};
   }
 
+  const Print& print_;
   std::string_view text_;
   const Match& match_;
   std::size_t next_ = 0;
@@ -456,7 +501,7 @@ class Lines {
 class BoxReader {
  public:
   BoxReader(const Print& print, std::string_view text)
-      : print_(print), text_(text), match_(match(print, text)), lines_(text, match_) {}
+      : print_(print), text_(text), match_(match(print, text)), lines_(print, text, match_) {}
 
   Boxes read() {
     for (Span line : lines_in(text_)) {
@@ -818,7 +863,7 @@ Boxes boxes_in(const Print& print, std::string_view written) {
 
 std::vector<Piece> pieces_in(const Print& print, std::string_view written) {
   const Match found = match(print, written);
-  Lines lines(written, found);
+  Lines lines(print, written, found);
   std::vector<Piece> out;
   for (const Span& line : lines_in(written)) {
     Piece piece = lines.rest(line, lines.words_until(line.end));
@@ -866,7 +911,7 @@ Span answer_label(const Print& print, std::string_view written, Match& found) {
 
 Typed typed_in(const Print& print, std::string_view written) {
   Match found = match(print, written);
-  Lines lines(written, found);
+  Lines lines(print, written, found);
   Typed out;
   const Span label = answer_label(print, written, found);
   out.has_question = found.has_question(print);

@@ -58,6 +58,7 @@ Match match(const Print& print, std::string_view written);
 struct Piece {
   std::size_t begin = 0;
   std::string text;
+  bool amid = false;  // in the midst of a printed sentence, where nobody answers
 };
 
 // A choice in a filled text, with what was written beside it.

@@ -30,9 +30,14 @@ struct Line {
 // Bytes of the hard, thin or wide space that stands here, or 0.
 std::size_t wide_space(std::string_view text, std::size_t at) {
   const utf8::Character c = utf8::decode(text, at);
-  const bool space = c.code == 0xA0 || c.code == 0x1680 || (c.code >= 0x2000 && c.code <= 0x200A) ||
-                     c.code == 0x202F || c.code == 0x205F || c.code == 0x3000;
-  return space ? c.length : 0;
+  return utf8::is_wide_blank(c.code) ? c.length : 0;
+}
+
+// Bytes of a sign that nobody sees and that says nothing, such as a soft hyphen, or 0.
+std::size_t hidden_sign(std::string_view text, std::size_t at) {
+  const utf8::Character c = utf8::decode(text, at);
+  const bool hidden = c.code == 0xAD || c.code == 0x200B || c.code == 0x2060 || c.code == 0xFEFF;
+  return hidden ? c.length : 0;
 }
 
 // The same bytes with the quotation marks of a mail, tabs and hard spaces made
@@ -48,9 +53,10 @@ std::string unquoted(std::string_view text) {
       in_margin = true;
       continue;
     }
+    const std::size_t hidden = in_margin ? hidden_sign(out, i) : 0;
     if (out[i] == '\t' || (in_margin && out[i] == '>')) {
       out[i] = ' ';
-    } else if (const std::size_t length = wide_space(out, i); length > 0) {
+    } else if (const std::size_t length = hidden > 0 ? hidden : wide_space(out, i); length > 0) {
       out.replace(i, length, length, ' ');
       i += length - 1;
     } else if (out[i] != ' ') {
@@ -77,6 +83,26 @@ std::vector<Line> lines_of(std::string_view text) {
 bool has_words(std::string_view line, std::string_view wanted) {
   const std::string small = form::plain(line);
   return small.find(form::plain(wanted)) != std::string::npos;
+}
+
+// What each record says, for telling copies: without the name where the car got that here, and
+// without blanks, which mail programs change.
+void add_said(std::string_view lines, bool named, std::vector<std::string>& out) {
+  for (std::size_t at = 0; at < lines.size();) {
+    const std::size_t end = std::min(lines.find('\n', at), lines.size());
+    auto record = nlohmann::ordered_json::parse(lines.substr(at, end - at));
+    if (named) {
+      record["unit"].erase("id");
+    }
+    std::string text = json_out::of(record);
+    for (std::size_t line = text.find("\\n"); line != std::string::npos;
+         line = text.find("\\n", line)) {
+      text.erase(line, 2);
+    }
+    std::erase(text, ' ');
+    out.push_back(std::move(text));
+    at = end + 1;
+  }
 }
 
 // ----------------------------------------------------------- one text form
@@ -401,7 +427,7 @@ class FormReader {
     }
     find_missing(answers, ended);
     keep_remarks(answers);
-    name(answers, form_begin);
+    const bool named = name(answers, form_begin);
     check_gates(answers);
     if (has_errors()) {
       add_missing(answers, form_begin);
@@ -414,6 +440,7 @@ class FormReader {
     if (has_errors()) {
       return refuse();
     }
+    add_said(made.text, named, out_.said);
     for (Record& r : made.records) {
       r.source = places_.origin().source;
       r.line = places_.place(form_begin).line;
@@ -645,8 +672,9 @@ class FormReader {
       if (form::plain(said.substr(0, form::kAnswer.size())) == form::plain(form::kAnswer)) {
         said = form::trimmed(said.substr(form::kAnswer.size()), " _");
       }
-      std::optional<std::string> word = form::choice_meant(c.q, said, form::Cut::no);
-      if (!word && &c.q == &questions_.units()) {
+      std::optional<std::string> word =
+          piece.amid ? std::nullopt : form::choice_meant(c.q, said, form::Cut::no);
+      if (!word && !piece.amid && &c.q == &questions_.units()) {
         const std::optional<Units> unit = form::unit_named(said);
         word = unit ? std::optional(std::string(form::kUnitWords[*unit == Units::km ? 0 : 1]))
                     : std::nullopt;
@@ -719,7 +747,7 @@ class FormReader {
         return;
       }
       const std::size_t begin = p.begin + p.text.find(words);
-      if (!answer.empty() && !more) {
+      if (p.amid || (!answer.empty() && !more)) {
         others.push_back({begin, std::string(words)});
         return;
       }
@@ -773,8 +801,9 @@ class FormReader {
   }
 
   // A car without a name is called after its place and what is said of it, so that two of them
-  // never become one car's history, be they of files of one name.
-  void name(FormAnswers& answers, std::size_t form_begin) {
+  // never become one car's history, be they of files of one name. Whether one was.
+  bool name(FormAnswers& answers, std::size_t form_begin) {
+    bool named = false;
     for (std::size_t i = 0; i < answers.size(); ++i) {
       const FormQuestion& q = form_.questions[i];
       if (q.field != Field::unit_id || !answers[i].words.empty()) {
@@ -788,7 +817,9 @@ class FormReader {
                                "no-name", fmt::format("is blank: the car is called \"{}\"", name));
       d.severity = Severity::warning;
       answers[i].words = {std::move(name)};
+      named = true;
     }
+    return named;
   }
 
   [[nodiscard]] std::string said(const FormAnswers& answers) const {
@@ -920,7 +951,8 @@ std::string record_lines_only(std::string text) {
     if (line.text.starts_with('{') || line.text.starts_with('[')) {
       begin = std::min(begin, line.begin);
     }
-    if (line.text.ends_with('}') || line.text.ends_with(']')) {
+    const std::string_view seen = utf8::trim_unseen(line.text);
+    if (seen.ends_with('}') || seen.ends_with(']')) {
       end = line.begin + line.text.size();
     }
   }
@@ -929,7 +961,189 @@ std::string record_lines_only(std::string text) {
   return text;
 }
 
+// JSON whose quotes a phone or an office program made typographic, and which nobody sees what else
+// it put in. Quotes inside of straight ones stay.
+class Straightener {
+ public:
+  explicit Straightener(std::string text) : text_(std::move(text)) {}
+
+  std::string straight() {
+    bool any = false;
+    for (std::size_t i = 0; i < text_.size() && !any; ++i) {
+      any = static_cast<unsigned char>(text_[i]) >= 0x80 &&
+            (typographic(i) > 0 || hidden_sign(text_, i) > 0);
+    }
+    if (!any) {
+      return std::move(text_);
+    }
+    for (std::size_t i = 0; i < text_.size();) {
+      i = text_[i] == '"' ? behind_straight(i + 1) : typographic(i) > 0 ? behind_other(i) : i + 1;
+    }
+    std::string out;
+    for (std::size_t i = 0; i < text_.size();) {
+      const std::size_t hidden = hidden_sign(text_, i);
+      out += hidden > 0 ? "" : text_.substr(i, 1);
+      i += std::max<std::size_t>(hidden, 1);
+    }
+    return out;
+  }
+
+ private:
+  // Bytes of the typographic double quote that stands here, or 0.
+  [[nodiscard]] std::size_t typographic(std::size_t at) const {
+    const utf8::Character c = utf8::decode(text_, at);
+    const bool quote = (c.code >= 0x201C && c.code <= 0x201F) || c.code == 0xAB || c.code == 0xBB ||
+                       c.code == 0x2033 || c.code == 0xFF02;
+    return quote ? c.length : 0;
+  }
+
+  [[nodiscard]] std::size_t behind_straight(std::size_t at) const {
+    while (at < text_.size() && text_[at] != '"' && text_[at] != '\n') {
+      at += text_[at] == '\\' ? 2 : 1;
+    }
+    return at + 1;
+  }
+
+  // A string between other quotes gets straight ones, close to what it says.
+  std::size_t behind_other(std::size_t open) {
+    std::size_t first = open + typographic(open);
+    while (first < text_.size() && text_[first] == ' ') {
+      ++first;
+    }
+    std::size_t at = first;
+    while (at < text_.size() && text_[at] != '\n' && !ends_string(at)) {
+      at += text_[at] == '\\' ? 2 : 1;
+    }
+    if (at >= text_.size() || text_[at] == '\n') {
+      return at;
+    }
+    const std::size_t behind = at + std::max<std::size_t>(typographic(at), 1);
+    std::size_t last = at;
+    while (last > first && text_[last - 1] == ' ') {
+      --last;
+    }
+    text_.replace(open, first - open, std::string(first - open - 1, ' ') + '"');
+    text_.replace(last, behind - last, '"' + std::string(behind - last - 1, ' '));
+    return behind;
+  }
+  [[nodiscard]] bool ends_string(std::size_t at) const {
+    if (text_[at] != '"' && typographic(at) == 0) {
+      return false;
+    }
+    std::size_t next = at + std::max<std::size_t>(typographic(at), 1);
+    while (next < text_.size() && (std::string_view(" \r\n").find(text_[next]) != std::string_view::npos ||
+                                   hidden_sign(text_, next) > 0)) {
+      next += std::max<std::size_t>(hidden_sign(text_, next), 1);
+    }
+    return next == text_.size() || std::string_view(":,}]").find(text_[next]) != std::string_view::npos;
+  }
+
+  std::string text_;
+};
+
+// ------------------------------------------------------ what came together
+
+bool holds_nothing(const FormsRead& read) {
+  return read.records.records.empty() && read.records.diagnostics.size() == 1 &&
+         read.records.diagnostics.front().code == "no-form";
+}
+bool is_good(const FormsRead& read) {
+  return !read.records.records.empty() && read.records.rejected == 0;
+}
+
+void refuse_all(FormsRead& read, Diagnostic why) {
+  why.severity = Severity::error;
+  read.records.rejected += read.records.records.size();
+  read.records.records.clear();
+  read.text.clear();
+  read.said.clear();
+  add_complaint(read.records.diagnostics, std::move(why));
+}
+
+// Without remarks, which may have been broken into lines otherwise.
+std::vector<std::string> without_notes(const std::vector<std::string>& said) {
+  std::vector<std::string> out;
+  for (const std::string& one : said) {
+    auto record = nlohmann::ordered_json::parse(one);
+    record.erase("note");
+    out.push_back(json_out::of(record));
+  }
+  return out;
+}
+
+// Of versions of one text, what counts.
+FormsRead best_version(std::vector<FormsRead> versions) {
+  const auto good = std::ranges::find_if(versions, is_good);
+  if (good == versions.end()) {
+    const auto any = std::ranges::find_if_not(versions, holds_nothing);
+    return std::move(any == versions.end() ? versions.front() : *any);
+  }
+  for (auto other = good + 1; other != versions.end(); ++other) {
+    if (is_good(*other) && without_notes(other->said) != without_notes(good->said)) {
+      Diagnostic d;
+      d.code = "versions-differ";
+      d.source = other->records.records.front().source;
+      d.line = other->records.records.front().line;
+      d.message = fmt::format("says something else than the same mail in another form: {}",
+                              utf8::harmless(good->records.records.front().source, 100));
+      d.hint = "ask which of them holds, and read that alone";
+      refuse_all(*good, std::move(d));
+      break;
+    }
+  }
+  return std::move(*good);
+}
+
+// Adds what was not there before.
+void join(FormsRead& all, FormsRead more, const std::vector<std::string>& before) {
+  std::size_t at = 0;
+  std::size_t copies = 0;
+  std::vector<Record>& records = more.records.records;
+  for (std::size_t i = 0; i < records.size(); ++i) {
+    const std::size_t end = more.text.find('\n', at) + 1;
+    if (std::ranges::find(before, more.said[i]) != before.end()) {
+      ++copies;
+    } else {
+      all.text += more.text.substr(at, end - at);
+      all.said.push_back(std::move(more.said[i]));
+      all.records.records.push_back(std::move(records[i]));
+    }
+    at = end;
+  }
+  all.records.rejected += more.records.rejected;
+  if (copies == 0 || copies < records.size() || more.records.rejected > 0) {
+    std::ranges::move(more.records.diagnostics, std::back_inserter(all.records.diagnostics));
+  }
+}
+
 }  // namespace
+
+FormsRead read_sent(const Form& form, const std::vector<SentText>& texts,
+                    const ReadOptions& options) {
+  FormsRead out;
+  std::optional<FormsRead> nothing;
+  for (std::size_t i = 0; i < texts.size(); ++i) {
+    const std::size_t number = texts[i].version_of;
+    const auto same = [&](const SentText& t) { return number != 0 && t.version_of == number; };
+    if (std::any_of(texts.begin(), texts.begin() + static_cast<std::ptrdiff_t>(i), same)) {
+      continue;  // it was read with the first of its versions
+    }
+    std::vector<FormsRead> versions;
+    for (std::size_t t = i; t < texts.size(); ++t) {
+      if (t == i || same(texts[t])) {
+        versions.push_back(read_forms(form, texts[t].text, texts[t].source, options));
+      }
+    }
+    FormsRead read = best_version(std::move(versions));
+    if (holds_nothing(read)) {
+      nothing = nothing ? std::move(nothing) : std::optional(std::move(read));
+    } else {
+      join(out, std::move(read), std::vector(out.said));
+    }
+  }
+  const bool any = !out.records.records.empty() || out.records.rejected > 0;
+  return any || !nothing ? out : std::move(*nothing);
+}
 
 FormsRead read_forms(const Form& form, std::string_view text, std::string_view source,
                      const ReadOptions& options) {
@@ -982,9 +1196,11 @@ FormsRead read_forms(const Form& form, std::string_view text, std::string_view s
   }
   finish(lines.size(), false);
   if (rest.find(kRecordFormat) != std::string::npos) {
-    const std::string records = record_lines_only(std::move(rest));
+    const std::string records = Straightener(record_lines_only(std::move(rest))).straight();
     Records read = read_records(records, source, options);
-    out.text += as_lines(records, read.records);
+    const std::string good = as_lines(records, read.records);
+    add_said(good, false, out.said);
+    out.text += good;
     out.records.rejected += read.rejected;
     std::ranges::move(read.records, std::back_inserter(out.records.records));
     std::ranges::move(read.diagnostics, std::back_inserter(out.records.diagnostics));
