@@ -185,7 +185,7 @@ class Ask(Files):
         self.assertIn(b"quit, which ends", done.stdout)
 
     def test_wrong_answers_are_asked_again(self):
-        done, records = self.ask(*BEFORE_NAME, "x" * 65, "HL-0147", "9", "Tarn", "05/2017", "2017-13", "2017-05", "1 2", "q")
+        done, records = self.ask(*BEFORE_NAME, "x" * 65, "HL-0147", "9", "Tarn", "05/17", "2017-13", "05/2017", "1 2", "q")
         self.assertEqual(records[0]["unit"], {"id": "HL-0147", "family": "plover-2", "vehicle": "Tarn",
                                               "built": "2017-05"})
         out = done.stdout.decode()

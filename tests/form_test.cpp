@@ -785,6 +785,32 @@ TEST_CASE("a word in brackets that is no question is an error that names those i
         std::string::npos);
 }
 
+TEST_CASE("what damage makes of printed words is no answer, and takes none with it") {
+  // The end of a sentence between two questions, with its last word changed to a choice.
+  const std::string hint = "say no and go on.";
+  REQUIRE(begun().find(hint) != std::string::npos);
+  CHECK(
+      complaints_of(replaced(begun(), hint, "say no and go no.")) ==
+      R"(form.txt:200:37: error[extra-words]: [coolant-outside-leak-seen] holds words that were not understood: "no."
+r. If nobody did, say no and go no.
+                                ^
+  allowed: yes; no; I do not know
+  hint: put an x between the brackets of the answer that fits
+)");
+  // A heading that is damaged does not take the number above it for a part of itself.
+  std::string port = marked(begun(), "port-checked", "yes");
+  port = marked(port, "port-fluid", "a film of liquid");
+  port = typed(typed(port, "check-date", "2026-03-18"), "port-glycol-percent", "34");
+  CHECK(only_record(port)["inspection"]["port"]["glycol_percent"] == 34);
+  const std::string heading = "\nFrom the workshop's papers";
+  REQUIRE(port.find(heading) != std::string::npos);
+  for (const std::string_view broken : {"\nFro>m the workshop's papers", "\nF rom the papers",
+                                        "\nFrm the workshop's papers", "\nthe workshop's papers"}) {
+    CHECK(only_record(replaced(port, heading, broken))["inspection"]["port"]["glycol_percent"] ==
+          34);
+  }
+}
+
 TEST_CASE("a question that is missing is told of, unless it was left out on purpose") {
   const std::string text = begun();
   const std::size_t begin = text.find("[faults-shutdown]");
@@ -834,7 +860,10 @@ TEST_CASE("words beside an answer are kept in the note") {
         "Mine.\n[noise-present] loud in the rain");
   CHECK(note(typed(text, "odometer", "about 109,000 km I think")) ==
         "Mine.\n[odometer] about 109,000 km I think");
-  CHECK(note(typed(text, "unit-built", "May 2017")) == "Mine.\n[unit-built] May 2017");
+  CHECK(note(typed(text, "unit-built", "about May 2017")) == "Mine.\n[unit-built] about May 2017");
+  CHECK(note(typed(text, "unit-built", "May 2017")) == "Mine.");
+  CHECK(note(typed(text, "odometer", "109k km")) == "Mine.");
+  CHECK(note(typed(text, "odometer", "109k kg km")) == "Mine.\n[odometer] 109k kg km");
   CHECK(note(typed(text, "odometer", "109000 km\n  new battery")) ==
         "Mine.\n[odometer] new battery");
   CHECK(note(replaced(text, "DRYSHAFT FORM 1\n", "DRYSHAFT FORM 1\nPlease call me.\n")) ==
@@ -847,8 +876,8 @@ TEST_CASE("words beside an answer are kept in the note") {
 TEST_CASE("wrong answers are told with their place, all of them") {
   std::string text = blank_text(owners());
   text = typed(text, "unit-id", "HL-0147");
-  text = typed(text, "unit-built", "05/2017");
-  text = typed(text, "date", "18.3.2026");
+  text = typed(text, "unit-built", "05/17");
+  text = typed(text, "date", "3.4.2026");
   text = typed(text, "odometer", "109000");
   text = marked(text, "noise-present", "yes");
   text = marked(text, "noise-present", "no");
@@ -876,18 +905,18 @@ form.txt:208:1: error[unknown-question]: [port-corosion] is no question of this 
   [port-corosion] Was there rust on the tip?
   ^
   hint: did you mean [port-corrosion]?
-form.txt:239:11: error[bad-date]: [date] is "18.3.2026"
-  Answer: 18.3.2026
+form.txt:239:11: error[bad-value]: [date] is "3.4.2026", which may be 3 April 2026 or 4 March 2026
+  Answer: 3.4.2026
           ^
-  allowed: YYYY-MM-DD
-  hint: write the year first, then the month, then the day
+  allowed: a day as in 2026-03-18 or 18 March 2026
+  hint: write 2026-04-03 if it is the first of them
 form.txt:244:11: error[bad-value]: [odometer] is "109000", without a unit
   Answer: 109000
           ^
   allowed: km, miles
   hint: mark one of them at [units], or write it after the number
-form.txt:269:11: error[bad-date]: [unit-built] is "05/2017"
-  Answer: 05/2017
+form.txt:269:11: error[bad-date]: [unit-built] is "05/17"
+  Answer: 05/17
           ^
   allowed: YYYY, YYYY-MM
   hint: write the year first, then the month, then the day
@@ -988,6 +1017,96 @@ TEST_CASE("records as the page saved them come back, also from a quoted mail") {
          ^
   allowed: YYYY-MM-DD
 )");
+}
+
+TEST_CASE("records are read with the quotes and blanks of phones and office programs") {
+  const std::string line =
+      "{\"format\":\"dryshaft-record/1\",\"unit\":{\"id\":\"HL 0147\"},\"inspection\":{\"date\":"
+      "\"2026-03-18\"},\"note\":\"a \\\"b\\\", c\"}\n";
+  const auto quoted = [&](std::string_view open, std::string_view close) {
+    std::string out;
+    bool inside = false;
+    for (std::size_t i = 0; i < line.size(); ++i) {
+      if (line[i] == '"' && line[i - 1] != '\\') {
+        out += inside ? close : open;
+        inside = !inside;
+      } else {
+        out += line[i];
+      }
+    }
+    return out;
+  };
+  CHECK(read(quoted("\u201C", "\u201D")).text == line);
+  CHECK(read(quoted("\u201E", "\u201C")).text == line);
+  CHECK(read(quoted("\u00AB\u00A0", "\u00A0\u00BB")).text == line);
+  CHECK(read(quoted("\u201C", "\"")).text == line);
+  CHECK(read("> >\u200B " + quoted("\u201C\u200B", "\u201D\u2060")).text == line);
+  CHECK(read("\uFEFF\u200B" + replaced(line, " ", "\u00A0")).text == line);
+  CHECK(read(replaced(line, "inspec", "inspec\u00AD")).text == line);
+  // Inside of straight quotes they are what somebody wrote.
+  const std::string said = replaced(line, "a \\\"b\\\", c", "a \u201Cb\u201D, c");
+  CHECK(read(said).text == said);
+  // What cannot be told is an error with its place, and a good record beside it stays.
+  const FormsRead forms = read(replaced(line, "\"HL 0147\"", "\u201CHL 0147") + line);
+  CHECK(forms.text == line);
+  CHECK(forms.records.rejected == 1);
+}
+
+TEST_CASE("what a mail holds twice counts once") {
+  const std::string form = marked(begun(), "faults-isolation", "it is showing now");
+  const std::string nameless = marked(typed(blank_text(owners()), "date", "2026-03-18"),
+                                      "faults-isolation", "it is showing");
+  const auto sent = [](std::vector<SentText> texts) {
+    return read_sent(owners(), texts, options());
+  };
+  const FormsRead once = sent({{"m, part 1", form, 0}, {"m, part 2", "see above", 0}});
+  CHECK(once.text == read(form).text);
+  CHECK(once.records.diagnostics.empty());
+  CHECK(sent({{"m, part 1", "Hello", 0},
+              {"m, part 2", "> " + replaced(form, "\n", "\n> "), 0},
+              {"m, part 3", once.text, 0}})
+            .text == once.text);
+  // Without a name as well: each gets one by its place.
+  const FormsRead drawn = sent({{"m, part 1", nameless, 0}, {"m, part 2", "\n" + nameless, 0}});
+  CHECK(drawn.records.records.size() == 1);
+  CHECK(drawn.records.diagnostics.size() == 1);
+  CHECK(drawn.records.diagnostics.front().code == "no-name");
+  // Twice in one text is two.
+  CHECK(sent({{"m", form + form, 0}}).records.records.size() == 2);
+  // Another day is another record.
+  CHECK(sent({{"a", form, 0}, {"b", replaced(form, "2026-03-18", "2026-03-19"), 0}})
+            .records.records.size() == 2);
+  // A damaged copy is told of; the good one stays.
+  const FormsRead half = sent({{"a", form, 0}, {"b", typed(form, "odometer", "lots"), 0}});
+  CHECK(half.text == once.text);
+  CHECK(half.records.rejected == 1);
+  const FormsRead none = sent({{"m, part 1", "Hello", 0}, {"m, part 2", "", 0}});
+  CHECK(none.records.rejected == 1);
+  CHECK(complaints(none.records.diagnostics) ==
+        "m, part 1:1:1: error[no-form]: holds no form and no record\n  Hello\n  ^\n"
+        "  hint: a blank form comes from `dryshaft form blank`\n");
+}
+
+TEST_CASE("of versions of one text the first without an error counts") {
+  const std::string form = marked(begun(), "faults-isolation", "it is showing now");
+  const auto sent = [&](const std::string& plain, const std::string& page) {
+    return read_sent(owners(), {{"m, part 1", plain, 1}, {"m, part 2", page, 1}}, options());
+  };
+  const std::string text = read(form).text;
+  CHECK(sent(form, form).text == text);
+  CHECK(sent(typed(form, "odometer", "lots"), form).text == text);
+  CHECK(sent(typed(form, "odometer", "lots"), form).records.diagnostics.empty());
+  CHECK(sent("This mail is a page.", form).text == text);
+  CHECK(sent(form, "").text == text);
+  CHECK(sent("", typed(form, "odometer", "lots")).records.rejected == 1);
+  // Remarks alone may differ, as lines are broken otherwise.
+  CHECK(sent(form, typed(form, "note", "Loud.")).text == text);
+  const FormsRead other = sent(form, marked(form, "faults-shutdown", "yes"));
+  CHECK(other.text.empty());
+  CHECK(other.records.rejected == 1);
+  CHECK(complaints(other.records.diagnostics) ==
+        "m, part 2:1: error[versions-differ]: says something else than the same mail in another "
+        "form: m, part 1\n  hint: ask which of them holds, and read that alone\n");
 }
 
 TEST_CASE("a text with forms and records gives all of them") {
@@ -1125,9 +1244,10 @@ TEST_CASE("days and months are read as people write them, where that has one mea
   };
   for (const std::string_view written :
        {"2026-11-20", "2026/11/20", "2026.11.20", "20.11.2026", "20. 11. 2026", "20/11/2026",
-        "11/20/2026", "20-11-2026", "20 November 2026", "20. November 2026", "20th of November, 2026",
-        "November 20, 2026", "Nov. 20th 2026", "nov 20 2026", "2026 Nov 20", "20-Nov-2026",
-        "Friday, 20 November 2026", "on 20\u00A0November 2026, at noon"}) {
+        "11/20/2026", "20-11-2026", "20 November 2026", "20. November 2026",
+        "20th of November, 2026", "November 20, 2026", "Nov. 20th 2026", "nov 20 2026",
+        "2026 Nov 20", "20-Nov-2026", "Friday, 20 November 2026",
+        "on 20\u00A0November 2026, at noon"}) {
     CHECK(read("date", written) == "2026-11-20");
   }
   CHECK(read("date", "2026-3-8") == "2026-03-08");
@@ -1156,7 +1276,8 @@ TEST_CASE("days and months are read as people write them, where that has one mea
        {"5 2017", "05/17", "2017 or 2018", "May/June 2017", "summer", "17"}) {
     CHECK(read("unit-built", written) == written);
   }
-  CHECK(read("unit-built", "20 May 2017") == "2017-05-20");  // too much: the record's reader says so
+  CHECK(read("unit-built", "20 May 2017") ==
+        "2017-05-20");  // too much: the record's reader says so
 }
 
 TEST_CASE("choices are read by number, word, text and beginning") {

@@ -16,7 +16,7 @@ step() { printf '\n== %s (%d s)\n' "$*" "$SECONDS"; }
 
 # ---------------------------------------------------------------- install
 packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format libcli11-dev nlohmann-json3-dev
-          libfmt-dev catch2 libkissfft-dev libsndfile1-dev libutf8proc-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata strace
+          libfmt-dev catch2 libkissfft-dev libsndfile1-dev libutf8proc-dev libgmime-3.0-dev libxml2-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata strace
           flac)  # makes recordings for tests
 if [ "$part" != --quick ]; then
   packages+=(clang-tidy

@@ -78,9 +78,7 @@ Run add_form(CLI::App& parent) {
   add_examples(*app, {{"Ask the questions here, then give the report.", "dryshaft form ask"},
                       {"The form as a page for a phone; it needs no network.",
                        "dryshaft form blank --format html --out form.html"}});
-  return [=] {
-    return app->got_subcommand("ask") ? ask() : blanks->parsed() ? blank(*o) : read();
-  };
+  return [=] { return app->got_subcommand("ask") ? ask() : blanks->parsed() ? blank(*o) : read(); };
 }
 
 }  // namespace dryshaft::cli

@@ -62,7 +62,8 @@ class FormRead {
   int write() {
     Result<std::vector<History>> grouped = group_by_unit(std::move(records_), std::nullopt);
     tell(grouped.diagnostics);
-    const std::vector<History> histories = std::move(grouped.value).value_or(std::vector<History>{});
+    const std::vector<History> histories =
+        std::move(grouped.value).value_or(std::vector<History>{});
     Letters letters{*o_.letters, "html", units_of(o_.units), 1, {}};
     letters.options.today = newest_date(histories);
     std::vector<std::size_t> owners;
@@ -85,8 +86,8 @@ class FormRead {
 
 Run add_form_read(CLI::App& form) {
   auto o = std::make_shared<FormReadOptions>();
-  CLI::App* app = form.add_subcommand(
-      "read", "Turn filled forms, mails, or what the page saved, into records");
+  CLI::App* app =
+      form.add_subcommand("read", "Turn filled forms, mails, or what the page saved, into records");
   app->add_option("FILE", o->files, "Forms, pages or mails; - or no file: standard input");
   add_letters_option(*app, o->letters);
   add_units_option(*app, o->units);

@@ -183,8 +183,9 @@ std::string unflowed(std::string_view text, bool delete_space) {
 // A mail begins with lines "Name: value", one of which people do not write themselves.
 bool is_mail(std::string_view text) {
   static constexpr std::array<std::string_view, 8> kSure = {
-      "mime-version", "content-type", "content-transfer-encoding", "message-id",
-      "received",     "return-path",  "dkim-signature",            "delivered-to"};
+      "mime-version",   "content-type", "content-transfer-encoding",
+      "message-id",     "received",     "return-path",
+      "dkim-signature", "delivered-to"};
   bool sure = false;
   bool first = true;
   for (std::size_t at = 0; at < text.size();) {
@@ -199,9 +200,9 @@ bool is_mail(std::string_view text) {
     }
     const std::size_t colon = line.find(':');
     const bool goes_on = !first && (line.front() == ' ' || line.front() == '\t');
-    const bool named = colon != std::string_view::npos && colon > 0 &&
-                       std::ranges::all_of(line.substr(0, colon),
-                                           [](char c) { return c > ' ' && c < 0x7F; });
+    const bool named =
+        colon != std::string_view::npos && colon > 0 &&
+        std::ranges::all_of(line.substr(0, colon), [](char c) { return c > ' ' && c < 0x7F; });
     if (!goes_on && !named) {
       return false;
     }
@@ -293,8 +294,8 @@ class MailReader {
     }
     if (GMIME_IS_MULTIPART(part)) {
       GMimeMultipart* parts = GMIME_MULTIPART(part);
-      const bool versions =
-          g_mime_content_type_is_type(g_mime_object_get_content_type(part), "multipart", "alternative");
+      const bool versions = g_mime_content_type_is_type(g_mime_object_get_content_type(part),
+                                                        "multipart", "alternative");
       const std::size_t inner = versions ? ++versions_ : version;
       for (int i = 0; i < g_mime_multipart_get_count(parts); ++i) {
         walk(g_mime_multipart_get_part(parts, i), depth + 1, inner);
@@ -308,7 +309,8 @@ class MailReader {
 
   void leaf(GMimePart* part, int depth, std::size_t version) {
     if (++count_ > kMostParts) {
-      complain(0, "too-many", fmt::format("holds more than {} parts, which are not all read", kMostParts),
+      complain(0, "too-many",
+               fmt::format("holds more than {} parts, which are not all read", kMostParts),
                "save what is in it as files of their own");
       return;
     }
@@ -323,9 +325,10 @@ class MailReader {
     }
     std::string bytes = content_of(part);
     if (bytes.size() > kMostBytes) {
-      complain_of_part(name, "too-large",
-                       fmt::format("holds more than {} MiB, the most that a part of a mail may hold",
-                                   kMostBytes >> 20U));
+      complain_of_part(
+          name, "too-large",
+          fmt::format("holds more than {} MiB, the most that a part of a mail may hold",
+                      kMostBytes >> 20U));
       return;
     }
     if (is_mail(without_mark(bytes))) {
@@ -333,13 +336,13 @@ class MailReader {
       return;
     }
     // What was attached says more than the mail does, not the same otherwise.
-    out_.texts.push_back({name, as_text(std::move(bytes), type, whole), file.empty() ? version : 0});
+    out_.texts.push_back(
+        {name, as_text(std::move(bytes), type, whole), file.empty() ? version : 0});
   }
 
   static std::string as_text(std::string bytes, GMimeContentType* type, const std::string& whole) {
     std::string charset = text_of(g_mime_content_type_get_parameter(type, "charset"));
-    const bool page =
-        whole == "text/html" || whole == "application/xhtml+xml" || is_page(bytes);
+    const bool page = whole == "text/html" || whole == "application/xhtml+xml" || is_page(bytes);
     if (charset.empty() && page) {
       charset = charset_named_in(bytes);
     }
@@ -351,7 +354,8 @@ class MailReader {
         small(text_of(g_mime_content_type_get_parameter(type, "format"))) == "flowed";
     const bool record = text.find(kRecordFormat) != std::string::npos;
     return flowed && record
-               ? unflowed(text, small(text_of(g_mime_content_type_get_parameter(type, "delsp"))) == "yes")
+               ? unflowed(text,
+                          small(text_of(g_mime_content_type_get_parameter(type, "delsp"))) == "yes")
                : text;
   }
 
@@ -382,7 +386,8 @@ class MailReader {
     const std::string_view kind = whole == "text/plain"  ? "text"
                                   : whole == "text/html" ? "HTML"
                                                          : std::string_view();
-    return source_ + (!file.empty() ? fmt::format(", part {} \"{}\"", count_, utf8::harmless(file, kShown))
+    return source_ + (!file.empty()
+                          ? fmt::format(", part {} \"{}\"", count_, utf8::harmless(file, kShown))
                       : kind.empty() ? fmt::format(", part {}", count_)
                                      : fmt::format(", part {} ({})", count_, kind));
   }
@@ -393,11 +398,11 @@ class MailReader {
         "text/css",      "text/csv",   "text/directory", "text/richtext"};
     static constexpr std::array<std::string_view, 4> kTexts = {
         "application/json", "application/x-ndjson", "application/jsonl", "application/xhtml+xml"};
-    static constexpr std::array<std::string_view, 7> kEndings = {".txt",  ".json", ".jsonl", ".html",
-                                                                 ".htm", ".xhtml", ".eml"};
+    static constexpr std::array<std::string_view, 7> kEndings = {
+        ".txt", ".json", ".jsonl", ".html", ".htm", ".xhtml", ".eml"};
     const std::string name = small(file);
-    const bool pictured = whole.starts_with("image/") || whole.starts_with("audio/") ||
-                          whole.starts_with("video/");
+    const bool pictured =
+        whole.starts_with("image/") || whole.starts_with("audio/") || whole.starts_with("video/");
     return (whole.starts_with("text/") && std::ranges::find(kNoForms, whole) == kNoForms.end()) ||
            std::ranges::find(kTexts, whole) != kTexts.end() ||
            (!pictured && std::ranges::any_of(kEndings, [&](auto e) { return name.ends_with(e); }));
@@ -475,9 +480,10 @@ std::vector<Sent> sent_in(std::string bytes, std::string_view source) {
   }
   const std::string charset = charset_named_in(bytes);
   PageText page = page_text(to_utf8(std::move(bytes), charset));
-  return {Sent{{SentText{page.has_records_element ? name : name + ", as text", std::move(page.text), 0}},
-               {},
-               {}}};
+  return {Sent{
+      {SentText{page.has_records_element ? name : name + ", as text", std::move(page.text), 0}},
+      {},
+      {}}};
 }
 
 }  // namespace dryshaft::cli

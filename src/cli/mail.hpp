@@ -13,9 +13,9 @@ namespace dryshaft::cli {
 
 // One mail, or a file that is none.
 struct Sent {
-  std::vector<SentText> texts;       // in UTF-8, pages as text; at least one
+  std::vector<SentText> texts;         // in UTF-8, pages as text; at least one
   std::vector<Diagnostic> complaints;  // what of it cannot be taken
-  std::vector<Diagnostic> unread;      // pictures and the like, which matter where no text is a form
+  std::vector<Diagnostic> unread;  // pictures and the like, which matter where no text is a form
 };
 
 // By what the bytes hold, not by the name of the file: one mail, those of a mailbox, or one text.

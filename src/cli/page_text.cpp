@@ -40,11 +40,11 @@ bool among(std::string_view word, const std::array<std::string_view, N>& words) 
 
 bool is_block(std::string_view name) {
   static constexpr std::array<std::string_view, 36> kBlocks = {
-      "address", "article",  "aside",   "blockquote", "body",   "caption", "center", "dd",
-      "details", "dir",      "div",     "dl",         "dt",     "fieldset", "figure", "footer",
-      "form",    "h1",       "h2",      "h3",         "h4",     "h5",      "h6",     "header",
-      "hr",      "li",       "main",    "ol",         "p",      "pre",     "section", "summary",
-      "table",   "textarea", "tr",      "ul"};
+      "address", "article",  "aside", "blockquote", "body", "caption",  "center",  "dd",
+      "details", "dir",      "div",   "dl",         "dt",   "fieldset", "figure",  "footer",
+      "form",    "h1",       "h2",    "h3",         "h4",   "h5",       "h6",      "header",
+      "hr",      "li",       "main",  "ol",         "p",    "pre",      "section", "summary",
+      "table",   "textarea", "tr",    "ul"};
   return among(name, kBlocks);
 }
 
@@ -56,8 +56,7 @@ std::string style_of(const Attributes& attributes, std::string_view property) {
     const std::size_t end = std::min(style.find(';', at), style.size());
     const std::string_view one = std::string_view(style).substr(at, end - at);
     const std::size_t colon = one.find(':');
-    if (colon != std::string_view::npos &&
-        utf8::trim_unseen(one.substr(0, colon)) == property) {
+    if (colon != std::string_view::npos && utf8::trim_unseen(one.substr(0, colon)) == property) {
       return std::string(utf8::trim_unseen(one.substr(colon + 1)));
     }
     at = end + 1;
@@ -144,8 +143,8 @@ Element element_of(const std::string& name, const Attributes& attributes) {
   out.block = is_block(name);
   out.as_typed =
       name == "pre" || name == "textarea" || style_of(attributes, "white-space").starts_with("pre");
-  const std::string line = style_of(attributes, "text-decoration") +
-                           style_of(attributes, "text-decoration-line");
+  const std::string line =
+      style_of(attributes, "text-decoration") + style_of(attributes, "text-decoration-line");
   out.gone = among(name, kUnseen) || among(name, kStruck) ||
              line.find("line-through") != std::string::npos ||
              style_of(attributes, "display") == "none" || attributes.contains("hidden");
@@ -289,8 +288,8 @@ class Walk {
     for (std::size_t i = 0; i < line.size(); ++i) {
       if (line[i] == kBold || line[i] == kColoured) {
         const std::size_t stop = std::min(line.find_first_of("\x01\x02\x03\n", i + 1), line.size());
-        const bool more_than_a_mark = utf8::length(utf8::trim_unseen(
-                                          line.substr(i + 1, stop - i - 1))) > 1;
+        const bool more_than_a_mark =
+            utf8::length(utf8::trim_unseen(line.substr(i + 1, stop - i - 1))) > 1;
         out += !more_than_a_mark ? "" : line[i] == kBold ? "*" : "~";
       } else if (line[i] != kPlain) {
         out += line[i];
@@ -354,10 +353,10 @@ void walk_through(const std::string& page, Walk& walk) {
   told.ignorableWhitespace = on_text;
   *parser->sax = told;
   parser->userData = &walk;
-  htmlDocPtr none = htmlCtxtReadMemory(
-      parser.get(), page.data(), static_cast<int>(page.size()), nullptr, "UTF-8",
-      HTML_PARSE_RECOVER | HTML_PARSE_NOERROR | HTML_PARSE_NOWARNING | HTML_PARSE_NONET |
-          HTML_PARSE_IGNORE_ENC);
+  htmlDocPtr none =
+      htmlCtxtReadMemory(parser.get(), page.data(), static_cast<int>(page.size()), nullptr, "UTF-8",
+                         HTML_PARSE_RECOVER | HTML_PARSE_NOERROR | HTML_PARSE_NOWARNING |
+                             HTML_PARSE_NONET | HTML_PARSE_IGNORE_ENC);
   xmlFreeDoc(none);
 }
 
@@ -394,7 +393,8 @@ std::size_t count_of(std::string_view text, std::string_view wanted) {
 }  // namespace
 
 bool is_page(std::string_view text) {
-  std::string_view start = utf8::trim_unseen(text.substr(0, std::min<std::size_t>(text.size(), 4096)));
+  std::string_view start =
+      utf8::trim_unseen(text.substr(0, std::min<std::size_t>(text.size(), 4096)));
   if (start.starts_with('{') || start.starts_with('[')) {
     return false;
   }

@@ -12,7 +12,8 @@ bool is_page(std::string_view text);
 
 // What a reader of the page sees, line by line; where it was stressed beside an empty box, the line
 // has a "*" (bold, underlined, highlighted) or a "~" (coloured) there, and what was struck out is
-// gone. A page that holds records (the element "dryshaft-records") has these alone, in their places.
+// gone. A page that holds records (the element "dryshaft-records") has these alone, in their
+// places.
 struct PageText {
   std::string text;
   bool has_records_element = false;

@@ -268,6 +268,7 @@ std::string thousand_times(std::string digits) {
   std::string behind = point == digits.size() ? std::string() : digits.substr(point + 1);
   behind.resize(std::max(behind.size(), kZeros), '0');
   digits = digits.substr(0, point) + behind.substr(0, kZeros);
+  digits.erase(0, std::min(digits.find_first_not_of('0'), digits.size() - 1));
   return behind.size() > kZeros ? digits + '.' + behind.substr(kZeros) : digits;
 }
 

@@ -70,8 +70,7 @@ bool add_item(const Word& word, std::vector<Item>& items) {
     return std::ranges::none_of(text, is_digit);
   }
   items.push_back({word.begin, word.end, digits, value});
-  return behind.empty() ||
-         (digits <= 2 && std::ranges::find(kOrdinals, behind) != kOrdinals.end());
+  return behind.empty() || (digits <= 2 && std::ranges::find(kOrdinals, behind) != kOrdinals.end());
 }
 
 // What stands between two items, without blanks; "?" where it parts them.
@@ -111,7 +110,8 @@ WrittenDate three(const Item& a, const Item& b, const Item& c, const std::string
     return {day_text(a.value, b.value, c.value), {}, {}};
   }
   if (c.is_year() && (a.named() || b.named()) && (a.is_small() || b.is_small())) {
-    return {day_text(c.value, a.named() ? a.value : b.value, a.named() ? b.value : a.value), {}, {}};
+    return {
+        day_text(c.value, a.named() ? a.value : b.value, a.named() ? b.value : a.value), {}, {}};
   }
   if (first != second || (first != "/" && first != "." && first != "-")) {
     return {};
@@ -128,18 +128,17 @@ WrittenDate three(const Item& a, const Item& b, const Item& c, const std::string
                         in_words(c.value, a.value, b.value)),
             day_text(c.value, b.value, a.value)};
   }
-  return {b.may_be_month() ? day_text(c.value, b.value, a.value)
-                           : day_text(c.value, a.value, b.value),
-          {},
-          {}};
+  return {
+      b.may_be_month() ? day_text(c.value, b.value, a.value) : day_text(c.value, a.value, b.value),
+      {},
+      {}};
 }
 
 // Items of one date, side by side.
 WrittenDate date_of(std::string_view written, std::span<const Item> items) {
   std::vector<std::string> links;
   for (std::size_t i = 1; i < items.size(); ++i) {
-    links.push_back(
-        link(written.substr(items[i - 1].end, items[i].begin - items[i - 1].end)));
+    links.push_back(link(written.substr(items[i - 1].end, items[i].begin - items[i - 1].end)));
   }
   switch (items.size()) {
     case 1:
@@ -187,9 +186,8 @@ WrittenDate date_among(std::string_view written) {
 }
 
 bool is_word_of_date(std::string_view small_letters) {
-  const std::string_view behind =
-      small_letters.substr(std::min(small_letters.find_first_not_of("0123456789"),
-                                    small_letters.size()));
+  const std::string_view behind = small_letters.substr(
+      std::min(small_letters.find_first_not_of("0123456789"), small_letters.size()));
   return month_named(small_letters) > 0 || small_letters == "of" ||
          (behind.size() < small_letters.size() &&
           std::ranges::find(kOrdinals, behind) != kOrdinals.end()) ||

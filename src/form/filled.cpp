@@ -297,9 +297,9 @@ class Aligner {
         const std::size_t more = w - last - 1;
         joined_[w] = missing == 0 && more == 0;
         constexpr std::size_t kMost = 3;
-        const bool split = missing > 0 && missing <= kMost && more > 0 && more <= kMost &&
-                           letters_of(print_.words, p + 1, missing) ==
-                               letters_of(out_.words, last + 1, more);
+        const bool split =
+            missing > 0 && missing <= kMost && more > 0 && more <= kMost &&
+            letters_of(print_.words, p + 1, missing) == letters_of(out_.words, last + 1, more);
         const std::size_t begin = last + 1 + (split ? 0 : behind_label(last, w));
         if (missing > 0 && missing <= kMost && begin < w && w - begin <= kMost &&
             like(p + 1, missing, begin, w - begin)) {
@@ -444,8 +444,8 @@ class Lines {
       ++end;
     }
     Piece out = piece_at(text_, begin, end);
-    out.amid = first > 0 && match_.print[first - 1] != kNone &&
-               goes_on_behind(match_.print[first - 1]);
+    out.amid =
+        first > 0 && match_.print[first - 1] != kNone && goes_on_behind(match_.print[first - 1]);
     return out;
   }
 

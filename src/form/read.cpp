@@ -962,18 +962,14 @@ std::string record_lines_only(std::string text) {
 }
 
 // JSON whose quotes a phone or an office program made typographic, and which nobody sees what else
-// it put in. Quotes inside of straight ones stay.
+// it put in. Quotes inside of straight ones stay. `original` has the blanks that were hard or wide.
 class Straightener {
  public:
-  explicit Straightener(std::string text) : text_(std::move(text)) {}
+  Straightener(std::string text, std::string_view original)
+      : text_(std::move(text)), original_(original) {}
 
   std::string straight() {
-    bool any = false;
-    for (std::size_t i = 0; i < text_.size() && !any; ++i) {
-      any = static_cast<unsigned char>(text_[i]) >= 0x80 &&
-            (typographic(i) > 0 || hidden_sign(text_, i) > 0);
-    }
-    if (!any) {
+    if (std::ranges::all_of(original_, [](char c) { return static_cast<signed char>(c) >= 0; })) {
       return std::move(text_);
     }
     for (std::size_t i = 0; i < text_.size();) {
@@ -982,8 +978,10 @@ class Straightener {
     std::string out;
     for (std::size_t i = 0; i < text_.size();) {
       const std::size_t hidden = hidden_sign(text_, i);
+      const std::size_t wide = wide_space(original_, i);
+      const bool blank = wide > 0 && text_.find_first_not_of(' ', i) >= i + wide;
       out += hidden > 0 ? "" : text_.substr(i, 1);
-      i += std::max<std::size_t>(hidden, 1);
+      i += std::max<std::size_t>(blank ? wide : hidden, 1);
     }
     return out;
   }
@@ -1031,14 +1029,17 @@ class Straightener {
       return false;
     }
     std::size_t next = at + std::max<std::size_t>(typographic(at), 1);
-    while (next < text_.size() && (std::string_view(" \r\n").find(text_[next]) != std::string_view::npos ||
-                                   hidden_sign(text_, next) > 0)) {
+    while (next < text_.size() &&
+           (std::string_view(" \r\n").find(text_[next]) != std::string_view::npos ||
+            hidden_sign(text_, next) > 0)) {
       next += std::max<std::size_t>(hidden_sign(text_, next), 1);
     }
-    return next == text_.size() || std::string_view(":,}]").find(text_[next]) != std::string_view::npos;
+    return next == text_.size() ||
+           std::string_view(":,}]").find(text_[next]) != std::string_view::npos;
   }
 
   std::string text_;
+  std::string_view original_;
 };
 
 // ------------------------------------------------------ what came together
@@ -1196,7 +1197,7 @@ FormsRead read_forms(const Form& form, std::string_view text, std::string_view s
   }
   finish(lines.size(), false);
   if (rest.find(kRecordFormat) != std::string::npos) {
-    const std::string records = Straightener(record_lines_only(std::move(rest))).straight();
+    const std::string records = Straightener(record_lines_only(std::move(rest)), text).straight();
     Records read = read_records(records, source, options);
     const std::string good = as_lines(records, read.records);
     add_said(good, false, out.said);
