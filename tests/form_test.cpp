@@ -792,8 +792,8 @@ TEST_CASE("what damage makes of printed words is no answer, and takes none with 
   CHECK(
       complaints_of(replaced(begun(), hint, "say no and go no.")) ==
       R"(form.txt:200:37: error[extra-words]: [coolant-outside-leak-seen] holds words that were not understood: "no."
-r. If nobody did, say no and go no.
-                                ^
+  r. If nobody did, say no and go no.
+                                  ^
   allowed: yes; no; I do not know
   hint: put an x between the brackets of the answer that fits
 )");

@@ -219,7 +219,7 @@ class Pages(Test):
                      '<stdin>:3:199: error[bad-value]: /inspection/faults/isolation is "actve"\n'
                      '  "isolation":"actve"}}}\n              ^\n  allowed: none, stored, active\n'
                      '  hint: did you mean "active"?\n')
-        self.refuses(self.saved(""), "<stdin>: error[no-form]: holds no form and no record\n"
+        self.refuses(self.saved(""), "<stdin>:3:78: error[no-form]: holds no form and no record\n"
                      "  hint: a blank form comes from `dryshaft form blank`\n")
 
     def test_a_copied_page_is_its_text(self):

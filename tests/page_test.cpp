@@ -119,9 +119,9 @@ TEST_CASE("a page hears which questions apply and what is wrong with answers") {
         "That answer is \"109 000\", without a unit. Possible: km, miles.");
   CHECK(answer["records"] == "");
 
-  answers["odometer"] = typed("109k km");
+  answers["odometer"] = typed("109kg km");
   CHECK(question(answered(answers), "odometer")["problem"] ==
-        "That answer is \"109k km\". Possible: a number, in km or miles.");
+        "That answer is \"109kg km\". Possible: a number, in km or miles.");
 
   answers["odometer"] = typed("109000 km");
   answers["noise-present"] = chosen("yes");
