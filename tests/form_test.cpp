@@ -791,7 +791,7 @@ TEST_CASE("what damage makes of printed words is no answer, and takes none with 
   REQUIRE(begun().find(hint) != std::string::npos);
   CHECK(
       complaints_of(replaced(begun(), hint, "say no and go no.")) ==
-      R"(form.txt:200:37: error[extra-words]: [coolant-outside-leak-seen] holds words that were not understood: "no."
+      R"(form.txt:148:37: error[extra-words]: [noise-changes-with-steering-or-surface] holds words that were not understood: "no."
   r. If nobody did, say no and go no.
                                   ^
   allowed: yes; no; I do not know

@@ -93,7 +93,7 @@ class Help(unittest.TestCase):
     def test_every_text_is_a_topic_and_short(self):
         self.assertEqual(sorted(f"{topic}.txt" for topic in TOPICS), sorted(os.listdir("src/cli/topics")))
         for topic in TOPICS:
-            self.assertLess(len(said("help", topic).splitlines()), 120, topic)
+            self.assertLess(len(said("help", topic).splitlines()), 125, topic)
 
     def test_columns_of_tables_are_those_that_are_read(self):
         columns, works = said("help", "csv").rsplit("\n\n", 2)[1:]

@@ -117,7 +117,7 @@ class Mails(Test):
         self.takes(text, RECORD + RECORD.replace("HL-0147", "HL-2"))
         bad = mail(filled(date="03/04/2026")).as_bytes()
         self.refuses(b"From a\n" + bad + b"\nFrom b\n" + second,
-                     '<stdin>, mail 1, part 1 (text):75:11: error[bad-value]: [date] is "03/04/2026", which may be '
+                     '<stdin>, mail 1, part 1 (text):239:11: error[bad-value]: [date] is "03/04/2026", which may be '
                      "3 April 2026 or 4 March 2026\n  Answer: 03/04/2026\n          ^\n"
                      "  allowed: a day as in 2026-03-18 or 18 March 2026\n"
                      "  hint: write 2026-04-03 if it is the first of them\n", RECORD.replace("HL-0147", "HL-2"))

@@ -134,7 +134,7 @@ TEST_CASE("a page hears which questions apply and what is wrong with answers") {
 
   answers.erase("unit-id");
   CHECK(question(answered(answers), "unit-id")["problem"] ==
-        "That answer is missing. Possible: a string.");
+        "This answer is needed: there is no report without it.");
 }
 
 TEST_CASE("in a page no day lies after today") {

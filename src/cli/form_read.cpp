@@ -24,7 +24,7 @@ struct FormReadOptions {
 class FormRead {
  public:
   FormRead(const FormReadOptions& options, Knowledge knowledge)
-      : o_(options), grader_(std::move(knowledge)), form_(make_form(grader_, false)) {}
+      : o_(options), grader_(std::move(knowledge)), form_(make_form(grader_, FormFor::owner)) {}
 
   int run() {
     Output output(o_.out);
