@@ -475,12 +475,53 @@ TEST_CASE("a young unit has little erosion, whatever its bearings are made of") 
   CHECK(c.cause[idx(Cause::gear_bearing_erosion)] == Approx(0.28).epsilon(1e-9));
 }
 
+void end(Belief& belief, Cause cause) {
+  Underway unit(belief);
+  Life::end(unit, cause);
+  belief = unit.belief();
+}
+
+TEST_CASE("cores and rests go the same way apart and together") {
+  Levels heard = nothing_seen();
+  heard[idx(Finding::noise)] = 1;
+  for (const bool told : {false, true}) {
+    Clock at;
+    const Clock then = at.later(180000, 9);
+    const Clock later = then.later(21234, 1.3);
+    Belief belief = life().newborn();
+    life().drive(belief, at, then);
+    if (told) {
+      look(belief, heard);
+    }
+    Underway apart(belief);
+    CHECK(apart.apart != told);
+    Underway together(belief);
+    together.join();
+    CHECK_FALSE(together.apart);
+    for (Underway* unit : {&apart, &together}) {
+      life().drive(*unit, then, later);
+      life().renew_seal(*unit);
+      Life::end(*unit, Cause::gear_bearing_erosion);
+      Life::end(*unit, Cause::insulation_loss);
+      life().drive(*unit, at, then);
+    }
+    const Belief one = apart.belief();
+    const Belief other = together.belief();
+    for (std::size_t core = 0; core < kCores; ++core) {
+      for (std::size_t r = 0; r < kRests; ++r) {
+        INFO(core << " " << r);
+        CHECK(one.at[core][r] == Approx(other.at[core][r]).epsilon(1e-12).margin(1e-18));
+      }
+    }
+  }
+}
+
 TEST_CASE("a bypass ends the leak and not what it did") {
   Clock at;
   const Clock then = at.later(300000, 15);
   Belief belief = life().newborn();
   life().drive(belief, at, then);
-  Life::end(belief, Cause::seal_leak);
+  end(belief, Cause::seal_leak);
   look(belief, dry_look());
   const Chances c = chances(belief);
   CHECK(c.cause[idx(Cause::seal_leak)] == 0);
@@ -494,7 +535,7 @@ TEST_CASE("work ends the cause that it mends, and nothing else") {
   const Chances before = chances(belief);
   for (const CauseSpec& mended : causes()) {
     Belief now = belief;
-    Life::end(now, mended.id);
+    end(now, mended.id);
     const Chances c = chances(now);
     for (const CauseSpec& other : causes()) {
       INFO(mended.name << ", " << other.name);

@@ -339,7 +339,7 @@ namespace {
 struct Weighed {
   Weighed(const Model& model, const Belief& belief) {
     for (std::size_t core = 0; core < kCores; ++core) {
-      const std::size_t seal = core / Life::kTight;
+      const std::size_t seal = core / kTight;
       const std::size_t corrosion = core / kHarmStates % kHarmStates;
       for (std::size_t r = 0; r < kRests; ++r) {
         const unsigned state = causes_in(seal, corrosion, core % kHarmStates, r);

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <utility>
 
+#include "base/two.hpp"
+
 namespace dryshaft {
 namespace {
 
@@ -22,7 +24,7 @@ double greatest(double most, double step, Holds holds) {
   return low * step;
 }
 
-bool harmed(std::size_t core) { return core % Life::kTight != 0; }
+bool harmed(std::size_t core) { return core % kTight != 0; }
 bool broken(std::size_t core) {
   return core / kHarmStates % kHarmStates == 2 || core % kHarmStates == 2;
 }
@@ -123,7 +125,7 @@ namespace {
 template <typename Is>
 Life::Worth worth(Is is) {
   Life::Worth value{};
-  for (std::size_t core = 0; core < Life::kLeaks; ++core) {
+  for (std::size_t core = 0; core < kLeaks; ++core) {
     value[core] = is(core) ? 1 : 0;
   }
   return value;
@@ -139,8 +141,8 @@ Foresight::Foresight(std::shared_ptr<const Life> life, std::span<const double> d
     Way& way = ways_.emplace_back(Way{km, km / km_per_year});
     const double working = life_->working_km(way.km, way.years);
     const Life::Harm tight = life_->harmed_after(working);
-    for (std::size_t from = 0; from < Life::kTight; ++from) {
-      for (std::size_t to = 0; to < Life::kTight; ++to) {
+    for (std::size_t from = 0; from < kTight; ++from) {
+      for (std::size_t to = 0; to < kTight; ++to) {
         way.none[from].damage += harmed(to) ? tight[from][to] : 0;
         way.none[from].breakdown += broken(to) ? tight[from][to] : 0;
       }
@@ -157,27 +159,33 @@ Foresight::Foresight(std::shared_ptr<const Life> life, std::span<const double> d
     for (std::size_t n = 2 * kParts; n-- > 0;) {
       const Life::Harm before = life_->harmed_after((static_cast<double>(n) + 0.5) * part);
       Tight& begun = way.begun[n / kParts];
-      for (std::size_t from = 0; from < Life::kTight; ++from) {
-        for (std::size_t to = from; to < Life::kTight; ++to) {
+      for (std::size_t from = 0; from < kTight; ++from) {
+        for (std::size_t to = from; to < kTight; ++to) {
           begun[from].damage += before[from][to] * damage[to] / kParts;
           begun[from].breakdown += before[from][to] * breakdown[to] / kParts;
         }
       }
       back(n > 0 ? part : part / 2);
     }
-    for (std::size_t core = 0; core < Life::kLeaks; ++core) {
-      way.none[Life::kTight + core] = {damage[core], breakdown[core]};
+    for (std::size_t core = 0; core < kLeaks; ++core) {
+      way.none[kTight + core] = {damage[core], breakdown[core]};
     }
   }
 }
 
+namespace {
+
+// Side by side.
+Two both(const Ahead::Chance& c) { return Two{c.damage, c.breakdown}; }
+
+}  // namespace
+
 std::vector<Ahead::Chance> Foresight::within_each(const Cores& cores, const Clock& now) const {
   double all = 0;
-  Ahead::Chance already;
+  Two already{};
   for (std::size_t core = 0; core < kCores; ++core) {
     all += cores[core];
-    already.damage += harmed(core) ? cores[core] : 0;
-    already.breakdown += broken(core) ? cores[core] : 0;
+    already += both({harmed(core) ? 1.0 : 0.0, broken(core) ? 1.0 : 0.0}) * cores[core];
   }
   const bool wears = life_->wears(now.cooling);
   const auto hazard = [&](const Way& way, double share) {
@@ -189,23 +197,23 @@ std::vector<Ahead::Chance> Foresight::within_each(const Cores& cores, const Cloc
   std::vector<Ahead::Chance> out;
   out.reserve(ways_.size());
   for (const Way& way : ways_) {
-    const double half = -std::expm1(before - hazard(way, 0.5));
-    const double both = -std::expm1(before - hazard(way, 1));
-    Ahead::Chance then;
-    const auto add = [&](double p, const Ahead::Chance& of) {
-      then.damage += p * of.damage;
-      then.breakdown += p * of.breakdown;
-    };
-    for (std::size_t core = 0; core < kCores; ++core) {
-      const bool tight = core < Life::kTight;
-      add(tight ? cores[core] * (1 - both) : cores[core], way.none[core]);
-      if (tight) {
-        add(cores[core] * half, way.begun[0][core]);
-        add(cores[core] * (both - half), way.begun[1][core]);
-      }
+    const double first = -std::expm1(before - hazard(way, 0.5));
+    const double begun = -std::expm1(before - hazard(way, 1));
+    Two tight{};
+    Two leaks{};
+    Two early{};
+    Two late{};
+    for (std::size_t core = 0; core < kTight; ++core) {
+      tight += both(way.none[core]) * cores[core];
+      early += both(way.begun[0][core]) * cores[core];
+      late += both(way.begun[1][core]) * cores[core];
     }
-    out.push_back({share(1 - already.damage / all, 1 - then.damage / all),
-                   share(1 - already.breakdown / all, 1 - then.breakdown / all)});
+    for (std::size_t core = kTight; core < kCores; ++core) {
+      leaks += both(way.none[core]) * cores[core];
+    }
+    const Two then = tight * (1 - begun) + early * first + late * (begun - first) + leaks;
+    out.push_back({share(1 - already[0] / all, 1 - then[0] / all),
+                   share(1 - already[1] / all, 1 - then[1] / all)});
   }
   return out;
 }

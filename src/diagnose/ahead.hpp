@@ -60,7 +60,7 @@ class Foresight {
   [[nodiscard]] std::vector<Ahead::Chance> within_each(const Cores& cores, const Clock& now) const;
 
  private:
-  using Tight = std::array<Ahead::Chance, Life::kTight>;
+  using Tight = std::array<Ahead::Chance, kTight>;
   struct Way {
     double km = 0;
     double years = 0;

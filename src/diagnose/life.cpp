@@ -2,7 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <type_traits>
+#include <utility>
 
 #include "base/index.hpp"
 #include "base/two.hpp"
@@ -221,25 +221,29 @@ void Life::compile_pieces(double step_km, unsigned longest) {
   late = after_harm(late, harmed_after(step_km / 2));
   for (unsigned k = 0;; ++k) {
     Piece& piece = pieces_.emplace_back();
-    piece.length = std::ldexp(step_km, static_cast<int>(k));
+    piece.steps = std::ldexp(1.0, static_cast<int>(k));
+    piece.length = step_km * piece.steps;
     for (std::size_t to = kLeaking; to < kCores; ++to) {
       for (std::size_t from = 0; from < kCores; ++from) {
         if (from < kLeaking) {
-          piece.begun[from][to - kLeaking] = begun[to][from];
-          piece.late[from][to - kLeaking] = late[to][from];
+          piece.cores.begun[from][to - kLeaking] = begun[to][from];
+          piece.cores.late[from][to - kLeaking] = late[to][from];
         } else {
-          piece.leaking[from - kLeaking][to - kLeaking] = whole[to][from];
+          piece.cores.leaking[from - kLeaking][to - kLeaking] = whole[to][from];
         }
       }
     }
-    piece.harmed = harmed_after(piece.length);
+    const Harm harmed = harmed_after(piece.length);
+    for (std::size_t from = 0; from < kTight; ++from) {
+      std::ranges::copy(harmed[from], piece.cores.harmed[from].begin());
+    }
+    piece.pair_up();
     if (k == longest) {
       return;
     }
     // Begun in the first half, or in the second after the harm of the first.
-    const Dense second = after_harm(begun, piece.harmed);
-    late =
-        sum(sum(times(whole, late), 0.25, second, 0.25), 1, after_harm(late, piece.harmed), 0.25);
+    const Dense second = after_harm(begun, harmed);
+    late = sum(sum(times(whole, late), 0.25, second, 0.25), 1, after_harm(late, harmed), 0.25);
     begun = sum(times(whole, begun), 0.5, second, 0.5);
     whole = times(whole, whole);
   }
@@ -265,89 +269,97 @@ void heal(std::array<Row, kCores>& at, std::size_t place, std::size_t states) {
     }
   }
 }
-// What can follow from one harm, of both kinds together: calls `to(harm)` for each. Single numbers
-// go side by side, those that cannot follow with a chance of 0.
-template <typename Row, typename Take>
-void follows(std::size_t from, Take to) {
-  if constexpr (std::is_same_v<Row, double>) {
-    for (std::size_t harm = from; harm < kHarmStates * kHarmStates; ++harm) {
-      to(harm);
-    }
-  } else {
-    for (std::size_t c = from / kHarmStates; c < kHarmStates; ++c) {
-      for (std::size_t i = from % kHarmStates; i < kHarmStates; ++i) {
-        to(c * kHarmStates + i);
-      }
-    }
+
+// Leaks that begin in a piece, at a pace that changes in a straight line.
+struct Beginning {
+  Beginning(double first, double second) : all(first + second) {
+    const double slope = all > 0 ? std::clamp(2 * (second - first) / all, -1.0, 1.0) : 0;
+    even = all * (1 - slope);
+    late = all * 2 * slope;
   }
-}
-bool is_nothing(double row) { return row == 0; }
-bool is_nothing(const std::array<double, kRests>& row) {
-  return std::ranges::all_of(row, [](double x) { return x == 0; });
-}
+  double all;
+  double even;
+  double late;
+};
 
 }  // namespace
 
-// `first` and `second`: shares of the tight seals that begin to leak in each half of the piece.
-template <typename Row>
-void Life::one_piece(std::array<Row, kCores>& at, const Piece& piece, double first,
-                     double second) const {
-  std::array<Row, kTight> tight{};
-  std::array<Row, kLeaks + 1> leaks{};  // the last: nothing
-  // Harm without a leak, of those that stay tight; leaks begin at a pace that changes in a straight
-  // line.
-  const double all = first + second;
-  const double slope = all > 0 ? std::clamp(2 * (second - first) / all, -1.0, 1.0) : 0;
-  const double even = all * (1 - slope);
-  const double late = all * 2 * slope;
-  constexpr bool kOne = std::is_same_v<Row, double>;
-  for (std::size_t from = 0; from < kTight; ++from) {
-    const Row& here = at[from];
-    if (is_nothing(here)) {
-      continue;
-    }
-    follows<Row>(from,
-                 [&](std::size_t to) { add(tight[to], here, piece.harmed[from][to] * (1 - all)); });
-    if (!(all > 0)) {
-      continue;
-    }
-    if constexpr (kOne) {
-      // In pairs: what cannot follow has a chance of 0.
-      const double evenly = even * here;
-      const double lately = late * here;
-      for (std::size_t to = 0; to < kLeaks + 1; to += 2) {
-        store(&leaks[to], load(&leaks[to]) + load(&piece.begun[from][to]) * evenly +
-                              load(&piece.late[from][to]) * lately);
-      }
-    } else {
-      for (std::size_t seal = 0; seal < kSealStages; ++seal) {
-        follows<Row>(from, [&](std::size_t harm) {
-          const std::size_t to = seal * kTight + harm;
-          add(leaks[to], here, piece.begun[from][to] * even + piece.late[from][to] * late);
-        });
+void Life::one_piece(Cores& at, const Piece& piece, double first, double second, double part) {
+  const Beginning begins(first, second);
+  if (part == 1) {
+    move_cores(at, piece.cores, 1 - begins.all, begins.even, begins.late);
+    return;
+  }
+  Cores moved = at;
+  move_cores(moved, piece.cores, 1 - begins.all, begins.even, begins.late);
+  for (std::size_t core = 0; core < kCores; ++core) {
+    at[core] = at[core] * (1 - part) + moved[core] * part;
+  }
+}
+
+void Life::Piece::pair_up() {
+  for (std::size_t pair = 0; pair < kHarmPairs.size(); ++pair) {
+    const auto [to, from] = kHarmPairs[pair];
+    to_from[0][0][pair] = cores.harmed[from][to];
+    for (std::size_t seal = 1; seal < kSealStates; ++seal) {
+      const std::size_t leak = (seal - 1) * kTight + to;
+      begun_in[seal][pair] = cores.begun[from][leak];
+      late_in[seal][pair] = cores.late[from][leak];
+      for (std::size_t before = 1; before <= seal; ++before) {
+        to_from[seal][before][pair] = cores.leaking[(before - 1) * kTight + from][leak];
       }
     }
   }
-  for (std::size_t from = 0; from < kLeaks; ++from) {
-    const Row& here = at[kLeaking + from];
-    if (is_nothing(here)) {
-      continue;
-    }
-    if constexpr (kOne) {
-      for (std::size_t to = from & ~std::size_t{1}; to < kLeaks + 1; to += 2) {
-        store(&leaks[to], load(&leaks[to]) + load(&piece.leaking[from][to]) * here);
+}
+
+namespace {
+
+// `a` and `b` times so much.
+HarmChances mixed(const HarmChances& a, double x, const HarmChances& b, double y) {
+  HarmChances out;
+  for (std::size_t i = 0; i < out.size(); i += 2) {
+    store(&out[i], load(&a[i]) * x + load(&b[i]) * y);
+  }
+  return out;
+}
+// Chances that something comes of a harm, where it happens to a `part` of all alone.
+HarmChances partly(const HarmChances& all, double part) {
+  HarmChances out;
+  for (std::size_t pair = 0; pair < out.size(); ++pair) {
+    const bool stays = kHarmPairs[pair].to == kHarmPairs[pair].from;
+    out[pair] = all[pair] * part + (stays ? 1 - part : 0);
+  }
+  return out;
+}
+HarmChances scaled(const HarmChances& all, double x) { return mixed(all, x, all, 0); }
+
+}  // namespace
+
+void Life::one_piece(Rows& at, const Piece& piece, double first, double second, double part) {
+  const Beginning begins(first, second);
+  std::array<std::array<HarmChances, kSealStates>, kSealStates> own;
+  StageChances by{};
+  for (std::size_t to = 0; to < kSealStates; ++to) {
+    for (std::size_t from = 0; from <= to; ++from) {
+      HarmChances& mine = own[to][from];
+      by[to][from] = &mine;
+      if (from > 0) {
+        if (part == 1) {
+          by[to][from] = &piece.to_from[to][from];
+          continue;
+        }
+        mine = piece.to_from[to][from];
+      } else if (to == 0) {
+        mine = scaled(piece.to_from[0][0], 1 - begins.all);
+      } else {
+        mine = mixed(piece.begun_in[to], begins.even, piece.late_in[to], begins.late);
       }
-    } else {
-      for (std::size_t seal = from / kTight; seal < kSealStages; ++seal) {
-        follows<Row>(from % kTight, [&](std::size_t harm) {
-          const std::size_t to = seal * kTight + harm;
-          add(leaks[to], here, piece.leaking[from][to]);
-        });
+      if (part < 1) {
+        mine = to == from ? partly(mine, part) : scaled(mine, part);
       }
     }
   }
-  std::ranges::copy(tight, at.begin());
-  std::copy_n(leaks.begin(), kLeaks, at.begin() + kLeaking);
+  move_rows(at, by);
 }
 
 Life::Way Life::way(const Clock& from, const Clock& to, Cooling cooling) const {
@@ -373,11 +385,11 @@ void Life::go(std::array<Row, kCores>& at, const Way& way, double done, double u
   constexpr double kFew = 0.5;
   const double short_enough = 16 * pieces_.front().length;
   std::size_t p = 0;
-  while (p + 1 < pieces_.size() && std::ldexp(2.0, static_cast<int>(p)) <= left) {
+  while (p + 1 < pieces_.size() && pieces_[p + 1].steps <= left) {
     ++p;
   }
   while (left >= 1) {
-    const double steps = pieces_[p].length / pieces_.front().length;
+    const double steps = pieces_[p].steps;
     if (p > 0 && steps > left) {
       --p;
       continue;
@@ -391,7 +403,7 @@ void Life::go(std::array<Row, kCores>& at, const Way& way, double done, double u
     }
     const double half = -std::expm1(before - between);
     const double both = -std::expm1(before - after);
-    one_piece(at, pieces_[p], half, both - half);
+    one_piece(at, pieces_[p], half, both - half, 1);
     before = after;
     done += steps;
     left -= steps;
@@ -399,14 +411,7 @@ void Life::go(std::array<Row, kCores>& at, const Way& way, double done, double u
   }
   if (left > 0) {  // a part of the shortest piece, in a straight line
     const double begins = -std::expm1(before - hazard_on(way, until)) / left / 2;
-    std::array<Row, kCores> whole = at;
-    one_piece(whole, pieces_.front(), begins, begins);
-    for (std::size_t core = 0; core < kCores; ++core) {
-      Row here{};
-      add(here, at[core], 1 - left);
-      add(here, whole[core], left);
-      at[core] = here;
-    }
+    one_piece(at, pieces_.front(), begins, begins, left);
   }
 }
 
@@ -421,15 +426,14 @@ void Life::back(Worth& value, double working) const {
     Worth before{};
     for (std::size_t from = 0; from < kLeaks; ++from) {
       for (std::size_t to = from; to < kLeaks; ++to) {
-        before[from] += piece.leaking[from][to] * value[to];
+        before[from] += piece.cores.leaking[from][to] * value[to];
       }
     }
     return before;
   };
   double left = working / pieces_.front().length;
   for (std::size_t p = pieces_.size(); p-- > 0;) {
-    const double steps = std::ldexp(1.0, static_cast<int>(p));
-    for (; left >= steps; left -= steps) {
+    for (; left >= pieces_[p].steps; left -= pieces_[p].steps) {
       value = by(pieces_[p]);
     }
   }
@@ -444,37 +448,24 @@ void Life::drive(Cores& cores, const Clock& from, const Clock& to) const {
 }
 
 template <typename Move>
-void Life::each_part(Belief& belief, const Clock& from, const Clock& to, const Move& move) const {
-  // Whether all rests are alike in each core, as in a unit that nobody has looked at.
-  Cores alone = cores_of(belief);
-  std::array<double, kRests> share{};
-  for (const auto& row : belief.at) {
-    for (std::size_t r = 0; r < kRests; ++r) {
-      share[r] += row[r];
-    }
-  }
-  bool apart = true;
-  for (std::size_t core = 0; core < kCores && apart; ++core) {
-    for (std::size_t r = 0; r < kRests && apart; ++r) {
-      apart = std::abs(belief.at[core][r] - alone[core] * share[r]) <= 1e-15;
-    }
-  }
-  if (apart) {
-    move(alone);
-    rests({&share, 1}, from, to);
-    for (std::size_t core = 0; core < kCores; ++core) {
-      for (std::size_t r = 0; r < kRests; ++r) {
-        belief.at[core][r] = alone[core] * share[r];
-      }
-    }
+void Life::each_part(Underway& unit, const Clock& from, const Clock& to, const Move& move) const {
+  if (unit.apart) {
+    move(unit.cores);
+    rests({&unit.rests, 1}, from, to);
   } else {
-    move(belief.at);
-    rests(belief.at, from, to);
+    move(unit.rows);
+    rests(unit.rows, from, to);
   }
 }
 
+void Life::drive(Underway& unit, const Clock& from, const Clock& to) const {
+  each_part(unit, from, to, [&](auto& at) { pieces(at, from, to); });
+}
+
 void Life::drive(Belief& belief, const Clock& from, const Clock& to) const {
-  each_part(belief, from, to, [&](auto& at) { pieces(at, from, to); });
+  Underway unit(belief);
+  drive(unit, from, to);
+  belief = unit.belief();
 }
 
 void Life::rests(std::span<std::array<double, kRests>> rows, const Clock& from,
@@ -483,43 +474,43 @@ void Life::rests(std::span<std::array<double, kRests>> rows, const Clock& from,
     const auto at = [&](double km) { return std::pow(km / base_km_, etched_shape_); };
     return -std::expm1(etched_[g][idx(material)] * (at(km_before) - at(km_after)));
   };
-  const std::array<double, 2> etched = {etches(0, from.rotor_km, to.rotor_km, to.rotor),
-                                        etches(1, from.gear_km, to.gear_km, to.gear)};
+  const double rotor = etches(0, from.rotor_km, to.rotor_km, to.rotor);
+  const double gear = etches(1, from.gear_km, to.gear_km, to.gear);
   const double passed =
       -std::expm1((from.seal_km - to.seal_km) / outside_km_);  // of the way to the usual share
+  const Two stays = {1 - rotor, 1};
+  const Two comes = {0, rotor};
+  static_assert(kRests == 8);
   for (auto& row : rows) {
-    for (std::size_t g = 0; g < etched.size(); ++g) {
-      for (std::size_t r = 0; r < kRests; ++r) {
-        if ((r >> g & 1U) == 0) {
-          const double moved = row[r] * etched[g];
-          row[r] -= moved;
-          row[r | std::size_t{1} << g] += moved;
-        }
-      }
+    std::array<Two, kRests / 2> two;
+    for (std::size_t i = 0; i < two.size(); ++i) {
+      two[i] = load(&row[2 * i]);
+      two[i] = two[i] * stays + Two{two[i][0], two[i][0]} * comes;
     }
-    for (std::size_t r = 0; r < kRests / 2; ++r) {
-      double& without = row[r];
-      double& with = row[r + kRests / 2];
-      const double all = without + with;
+    for (std::size_t i = 0; i < two.size(); i += 2) {
+      const Two moved = two[i] * gear;
+      two[i] -= moved;
+      two[i + 1] += moved;
+    }
+    for (std::size_t i = 0; i < two.size() / 2; ++i) {
+      Two& without = two[i];
+      Two& with = two[i + two.size() / 2];
+      const Two all = without + with;
       with += passed * (all * outside_ - with);
       without = all - with;
+    }
+    for (std::size_t i = 0; i < two.size(); ++i) {
+      store(&row[2 * i], two[i]);
     }
   }
 }
 
-Belief Life::unseen(const Clock& from, const Clock& to) const {
+Underway Life::unseen(const Clock& from, const Clock& to) const {
   Cores cores{};
   cores[core_of(0, 0, 0)] = 1 - leaks_when_new_;
   cores[core_of(1, 0, 0)] = leaks_when_new_;
   drive(cores, from, to);
-  const std::array<double, kRests> rest = rests_unseen(from, to);
-  Belief belief;
-  for (std::size_t core = 0; core < kCores; ++core) {
-    for (std::size_t r = 0; r < kRests; ++r) {
-      belief.at[core][r] = cores[core] * rest[r];
-    }
-  }
-  return belief;
+  return {cores, rests_unseen(from, to)};
 }
 
 std::array<double, kRests> Life::rests_unseen(const Clock& from, const Clock& to) const {
@@ -562,52 +553,104 @@ void Life::pieces_and_bypass(std::array<Row, kCores>& at, const Clock& from,
   at = bypassed;
 }
 
-void Life::drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const {
-  each_part(belief, from, to, [&](auto& at) { pieces_and_bypass(at, from, to); });
+void Life::drive_and_bypass(Underway& unit, const Clock& from, const Clock& to) const {
+  each_part(unit, from, to, [&](auto& at) { pieces_and_bypass(at, from, to); });
 }
 
 Belief Life::newborn() const {
   Belief belief;
-  belief.at[core_of(0, 0, 0)][0] = 1;
-  renew_seal(belief);
+  belief.at[core_of(0, 0, 0)][0] = 1 - leaks_when_new_;
+  belief.at[core_of(1, 0, 0)][0] = leaks_when_new_;
   return belief;
 }
 
-void Life::renew_seal(Belief& belief) const {
-  end(belief, Cause::seal_leak);
-  for (std::size_t core = 0; core < kLeaking; ++core) {
-    for (std::size_t r = 0; r < kRests; ++r) {
-      const double leaks = belief.at[core][r] * leaks_when_new_;
-      belief.at[core][r] -= leaks;
-      belief.at[core + kLeaking][r] += leaks;
+void Life::renew_seal(Underway& unit) const {
+  end(unit, Cause::seal_leak);
+  const auto renew = [&](auto& at) {
+    for (std::size_t core = 0; core < kLeaking; ++core) {
+      auto whole = std::exchange(at[core], {});
+      add(at[core], whole, 1 - leaks_when_new_);
+      add(at[core + kLeaking], whole, leaks_when_new_);
     }
-  }
+  };
+  unit.apart ? renew(unit.cores) : renew(unit.rows);
 }
 
-void Life::end(Belief& belief, Cause cause) {
+namespace {
+
+// What is worse than the best of `states` that stand `place` apart becomes the best.
+void heal(Underway& unit, std::size_t place, std::size_t states) {
+  unit.apart ? heal(unit.cores, place, states) : heal(unit.rows, place, states);
+}
+
+}  // namespace
+
+void Life::end(Underway& unit, Cause cause) {
   switch (cause) {
     case Cause::seal_leak:
-      heal(belief.at, core_of(1, 0, 0), kSealStates);
+      heal(unit, core_of(1, 0, 0), kSealStates);
       return;
     case Cause::rotor_bearing_corrosion:
-      heal(belief.at, core_of(0, 1, 0), kHarmStates);
+      heal(unit, core_of(0, 1, 0), kHarmStates);
       return;
     case Cause::insulation_loss:
-      heal(belief.at, core_of(0, 0, 1), kHarmStates);
+      heal(unit, core_of(0, 0, 1), kHarmStates);
       return;
     default:
       break;
   }
   const auto b =
       static_cast<std::size_t>(std::ranges::find(kRestCauses, cause) - kRestCauses.begin());
-  for (auto& row : belief.at) {
+  const auto heal_rest = [&](std::array<double, kRests>& row) {
     for (std::size_t r = 0; r < kRests; ++r) {
       if ((r >> b & 1U) != 0) {
         row[r & ~(std::size_t{1} << b)] += row[r];
         row[r] = 0;
       }
     }
+  };
+  if (unit.apart) {
+    heal_rest(unit.rests);
+  } else {
+    std::ranges::for_each(unit.rows, heal_rest);
   }
+}
+
+Underway::Underway(const Belief& belief) {
+  for (const auto& row : belief.at) {
+    add(rests, row, 1);
+  }
+  for (std::size_t core = 0; core < kCores && apart; ++core) {
+    for (const double x : belief.at[core]) {
+      cores[core] += x;
+    }
+    for (std::size_t r = 0; r < kRests && apart; ++r) {
+      constexpr double kNothing = 1e-15;
+      apart = std::abs(belief.at[core][r] - cores[core] * rests[r]) <= kNothing;
+    }
+  }
+  if (!apart) {
+    rows = belief.at;
+  }
+}
+
+void Underway::join() {
+  if (!std::exchange(apart, false)) {
+    return;
+  }
+  for (std::size_t core = 0; core < kCores; ++core) {
+    rows[core] = {};
+    add(rows[core], rests, cores[core]);
+  }
+}
+
+Belief Underway::belief() const {
+  if (!apart) {
+    return {rows};
+  }
+  Underway joined = *this;
+  joined.join();
+  return {joined.rows};
 }
 
 Cores cores_of(const Belief& belief) {

@@ -19,24 +19,18 @@
 #include <vector>
 
 #include "base/index.hpp"
+#include "diagnose/rows.hpp"
 #include "dryshaft/knowledge.hpp"
 
 namespace dryshaft {
 
-// Seal: tight and `kSealStages`; corrosion and insulation: whole, harmed, broken down.
-inline constexpr std::size_t kSealStates = kSealStages + 1;
-inline constexpr std::size_t kHarmStates = 3;
-inline constexpr std::size_t kCores = kSealStates * kHarmStates * kHarmStates;
 // Both erosions and noise from outside: a bit each, in the order of the causes.
-inline constexpr std::size_t kRests = 8;
 inline constexpr std::array kRestCauses = {Cause::rotor_bearing_erosion,
                                            Cause::gear_bearing_erosion, Cause::outside_noise};
 
 constexpr std::size_t core_of(std::size_t seal, std::size_t corrosion, std::size_t insulation) {
   return (seal * kHarmStates + corrosion) * kHarmStates + insulation;
 }
-
-using Cores = std::array<double, kCores>;
 
 // The causes that are there, as bits.
 constexpr unsigned causes_in(std::size_t seal, std::size_t corrosion, std::size_t insulation,
@@ -52,8 +46,22 @@ constexpr unsigned causes_in(std::size_t seal, std::size_t corrosion, std::size_
 
 // What is believed of a unit at one moment. Sums to 1.
 struct Belief {
-  // [core][rest], each core's rests side by side
-  std::array<std::array<double, kRests>, kCores> at{};
+  Rows at{};
+};
+
+// The same on its way: as long as cores and rests tell nothing of each other, as in a unit in which
+// nobody has looked for a noise, each goes by itself.
+struct Underway {
+  explicit Underway(const Belief& belief);
+  Underway(const Cores& by_core, const std::array<double, kRests>& by_rest)
+      : cores(by_core), rests(by_rest) {}
+  [[nodiscard]] Belief belief() const;
+  void join();  // from here on they go together
+
+  bool apart = true;
+  Cores cores{};
+  std::array<double, kRests> rests{};
+  Rows rows;  // where they are not apart
 };
 
 // Where a unit stands on its own clocks.
@@ -90,10 +98,6 @@ Cores cores_of(const Belief& belief);
 // Compiled from rule data; immutable.
 class Life {
  public:
-  // States with a leak; those without, by harm.
-  static constexpr std::size_t kLeaks = kSealStages * kHarmStates * kHarmStates;
-  static constexpr std::size_t kTight = kHarmStates * kHarmStates;
-
   // `step_km`: of the finest table; `longest`: so many doublings make the longest piece that is
   // driven at once.
   explicit Life(const Knowledge& knowledge, double step_km = 64, unsigned longest = 9);
@@ -101,18 +105,19 @@ class Life {
   // A unit that has just been built.
   [[nodiscard]] Belief newborn() const;
   // A new seal: a few leak from the start.
-  void renew_seal(Belief& belief) const;
+  void renew_seal(Underway& unit) const;
   // Work that ends a cause: what was there is gone.
-  static void end(Belief& belief, Cause cause);
+  static void end(Underway& unit, Cause cause);
 
   // From one moment to a later one: `to` is `from` after some km and years.
+  void drive(Underway& unit, const Clock& from, const Clock& to) const;
   void drive(Belief& belief, const Clock& from, const Clock& to) const;
   // The same of the cores alone, all rests taken together.
   void drive(Cores& cores, const Clock& from, const Clock& to) const;
   // A unit that was driven so far since it was built, and that nobody has looked at.
-  [[nodiscard]] Belief unseen(const Clock& from, const Clock& to) const;
+  [[nodiscard]] Underway unseen(const Clock& from, const Clock& to) const;
   // The same where the rotor circuit was bypassed on the way, and nobody knows when.
-  void drive_and_bypass(Belief& belief, const Clock& from, const Clock& to) const;
+  void drive_and_bypass(Underway& unit, const Clock& from, const Clock& to) const;
 
   // Cumulative hazard of wear-out: by the rules, or by a shop's own table.
   [[nodiscard]] double wear_hazard(double km, double years) const;
@@ -152,20 +157,22 @@ class Life {
     std::array<double, kSealStates> rate{};  // a working km
     double breakdown = 0;
   };
-  // States with a leak that follow from one state, in their order; one more makes pairs.
-  using Reached = std::array<double, kLeaks + 1>;
   // One length of piece.
   struct Piece {
     double length = 0;
-    std::array<Reached, kLeaks> leaking{};  // of those that leak at its beginning
-    std::array<Reached, kTight> begun{};    // of leaks that began in it at an even pace
-    std::array<Reached, kTight> late{};     // the same, weighted by how far into the piece
-    Harm harmed{};                          // while tight
+    double steps = 0;  // of the finest table
+    CoreChances cores;
+    // The same for rows: `harmed` and `leaking`; by the stage that follows, `begun` and `late`.
+    std::array<std::array<HarmChances, kSealStates>, kSealStates> to_from{};
+    std::array<HarmChances, kSealStates> begun_in{};
+    std::array<HarmChances, kSealStates> late_in{};
+    void pair_up();
   };
   void compile_pieces(double step_km, unsigned longest);
-  template <typename Row>
-  void one_piece(std::array<Row, kCores>& at, const Piece& piece, double first,
-                 double second) const;
+  // `first` and `second`: shares of the tight seals that begin to leak in each half of the piece.
+  // Of all that happens in it, `part` does.
+  static void one_piece(Cores& at, const Piece& piece, double first, double second, double part);
+  static void one_piece(Rows& at, const Piece& piece, double first, double second, double part);
   // From one moment to another, in steps of the finest table.
   struct Way {
     Clock from;
@@ -184,10 +191,9 @@ class Life {
   void pieces(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const;
   template <typename Row>
   void pieces_and_bypass(std::array<Row, kCores>& at, const Clock& from, const Clock& to) const;
-  // Calls `move` with the rows of a belief, or with its cores alone where they say all; the rests
-  // go by themselves.
+  // Calls `move` with the cores, in rows where rests stand beside them; the rests go by themselves.
   template <typename Move>
-  void each_part(Belief& belief, const Clock& from, const Clock& to, const Move& move) const;
+  void each_part(Underway& unit, const Clock& from, const Clock& to, const Move& move) const;
   void rests(std::span<std::array<double, kRests>> rows, const Clock& from, const Clock& to) const;
 
   [[nodiscard]] double table_hazard(double at) const;

@@ -6,7 +6,9 @@
 #include <bit>
 #include <cmath>
 #include <cstring>
+#include <functional>
 #include <limits>
+#include <span>
 #include <stdexcept>
 #include <utility>
 
@@ -164,6 +166,8 @@ void Model::compile_likelihoods(const Knowledge& knowledge) {
     const bool damaging =
         (damaging_ >> (std::size_t{1} << static_cast<std::size_t>(link.cause)) & 1U) != 0;
     (damaging ? to_damage : to_others) |= 1U << static_cast<std::size_t>(link.finding);
+    const bool of_rest = std::ranges::find(kRestCauses, link.cause) != kRestCauses.end();
+    on_rests_ |= of_rest ? 1U << idx(link.finding) : 0U;
   }
   for (const FindingSpec& f : findings()) {
     const auto bit = static_cast<std::size_t>(f.id);
@@ -193,6 +197,7 @@ void Model::compile_broken(const Knowledge& knowledge) {
     out.harm = rule.cause == kHarms[0] ? 0 : 1;
     show_breakdown_ |= 1U << idx(rule.finding);
     const std::size_t count = spec(rule.finding).levels.size();
+    out.worst = static_cast<std::int8_t>(count - 1);
     for (std::size_t l = 0; l < count; ++l) {
       const double shown = rule.shows[l] - (l + 1 < count ? rule.shows[l + 1] : 0);
       const double harmed =
@@ -279,6 +284,12 @@ struct Model::Product {
   explicit Product(const std::array<Group, 2>& groups) : group(groups) {}
   [[nodiscard]] Block factor(std::size_t block) const {
     return Block::at(at[0] + group[0].block[block]) * Block::at(at[1] + group[1].block[block]);
+  }
+  // Of one state.
+  [[nodiscard]] double of(std::size_t state) const {
+    const std::size_t block = state / kBlock;
+    return at[0][group[0].block[block] + state % kBlock] *
+           at[1][group[1].block[block] + state % kBlock];
   }
   const std::array<Group, 2>& group;
   std::array<States, 2> own;
@@ -374,16 +385,12 @@ std::array<double, kBreakdowns> Model::broken(Finding finding, int level) const 
 
 // The worst that a finding can show says so.
 std::array<double, kBreakdowns> Model::unsaid(const Levels& level) const {
-  std::array<bool, kHarms.size()> said{};
+  std::array<double, kHarms.size()> left;
+  left.fill(unsaid_);
   for (const Broken& b : broken_) {
-    const auto worst = static_cast<std::int8_t>(spec(b.finding).levels.size() - 1);
-    said[b.harm] = said[b.harm] || level[idx(b.finding)] == worst;
+    left[b.harm] = level[idx(b.finding)] == b.worst ? 1 : left[b.harm];
   }
-  Risen risen;
-  for (std::size_t h = 0; h < said.size(); ++h) {
-    risen.multiply(h, said[h] ? 1 : unsaid_);
-  }
-  return risen.by;
+  return {1, left[0], left[1], left[0] * left[1]};
 }
 
 namespace {
@@ -403,14 +410,14 @@ constexpr auto kStateOf = [] {
   }
   return states;
 }();
-// Calls `take(core, seal, breakdown, states by rest)` for each core.
+// Calls `take(core, seal, breakdown, place in kStateOf)` for each core.
 template <typename Take>
 void each_core(Take take) {
   for (std::size_t seal = 0; seal < kSealStates; ++seal) {
     for (std::size_t c = 0; c < kHarmStates; ++c) {
       for (std::size_t i = 0; i < kHarmStates; ++i) {
         const std::size_t breakdown = (c == 2 ? 1U : 0U) | (i == 2 ? 2U : 0U);
-        take(core_of(seal, c, i), seal, breakdown, kStateOf[(c > 0 ? 1U : 0U) | (i > 0 ? 2U : 0U)]);
+        take(core_of(seal, c, i), seal, breakdown, (c > 0 ? 1U : 0U) | (i > 0 ? 2U : 0U));
       }
     }
   }
@@ -424,12 +431,20 @@ std::uint32_t Model::evidence_in(const Case& c) const {
 
 // `tip`: how likely each state makes what was seen. `out`: the same for the states of the process.
 void Model::spread(const States& tip, const Risen& risen, Belief& out) const {
-  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
-    const double reaches = reaches_[seal];
+  // By harm: where nothing has reached the tip, and how much more where it has.
+  std::array<std::array<double, kRests>, kStateOf.size()> dry;
+  std::array<std::array<double, kRests>, kStateOf.size()> more;
+  for (std::size_t harm = 0; harm < kStateOf.size(); ++harm) {
     for (std::size_t r = 0; r < kRests; ++r) {
-      const double dry = tip[states[r]];
-      const double reached = tip[states[r] | kReached];
-      out.at[core][r] = risen.by[breakdown] * (dry + reaches * (reached - dry));
+      const std::size_t state = kStateOf[harm][r];
+      dry[harm][r] = tip[state];
+      more[harm][r] = tip[state | kReached] - tip[state];
+    }
+  }
+  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, std::size_t harm) {
+    for (std::size_t r = 0; r < kRests; r += 2) {
+      store(&out.at[core][r],
+            risen.by[breakdown] * (load(&dry[harm][r]) + reaches_[seal] * load(&more[harm][r])));
     }
   });
 }
@@ -445,68 +460,103 @@ Belief Model::likelihood(const Levels& seen) const {
   Belief out;
   spread(tip, breakdown(seen, evidence), out);
   if ((evidence & kOfSealItself) != 0) {
-    of_seal(out, seen[idx(Finding::opened_seal_leak)]);
+    const Cores itself = of_seal(seen[idx(Finding::opened_seal_leak)]);
+    for (std::size_t core = 0; core < kCores; ++core) {
+      for (double& x : out.at[core]) {
+        x *= itself[core];
+      }
+    }
   }
   return out;
 }
 
-void Model::of_seal(Belief& belief, int opened) const {
+// How much likelier what an opening showed of the seal is, by core.
+Cores Model::of_seal(int opened) const {
   const States& itself = likelihood(Finding::opened_seal_leak, opened);
+  Cores like;
   for (std::size_t core = 0; core < kCores; ++core) {
-    for (double& x : belief.at[core]) {
-      x *= core < core_of(1, 0, 0) ? itself[0] : itself[kReached];
-    }
+    like[core] = core < core_of(1, 0, 0) ? itself[0] : itself[kReached];
   }
+  return like;
 }
 
 namespace {
 
-// The belief after a look, and how likely that was: 0 where it cannot have been.
-double take_in(Belief& belief, const Belief& like) {
-  double all = 0;
-  for (std::size_t core = 0; core < kCores; ++core) {
-    for (std::size_t r = 0; r < kRests; ++r) {
-      belief.at[core][r] *= like.at[core][r];
-      all += belief.at[core][r];
-    }
+// The belief before a look and how likely each state makes it: the belief after, in place of the
+// second, and how likely the look was: 0 where it cannot have been.
+double take_in(std::span<const double> before, std::span<double> like) {
+  Two both{};
+  for (std::size_t i = 0; i < like.size(); i += 2) {
+    const Two here = load(&before[i]) * load(&like[i]);
+    store(&like[i], here);
+    both += here;
   }
-  if (!(all > 0)) {
-    return 0;
-  }
-  for (auto& row : belief.at) {
-    for (double& x : row) {
-      x /= all;
-    }
+  const double all = both[0] + both[1];
+  const double scale = all > 0 ? 1 / all : 0;
+  for (std::size_t i = 0; i < like.size(); i += 2) {
+    store(&like[i], load(&like[i]) * scale);
   }
   return all;
+}
+std::span<double> flat(Rows& rows) { return {rows.front().data(), kCores * kRests}; }
+std::span<const double> flat(const Rows& rows) { return {rows.front().data(), kCores * kRests}; }
+
+// A look that cannot have been teaches nothing.
+double take_in(Cores& cores, Cores like) {
+  const double chance = take_in(std::span<const double>(cores), like);
+  cores = chance > 0 ? like : cores;
+  return chance > 0 ? chance : 0;
+}
+double take_in(Rows& rows, Rows like) {
+  const double chance = take_in(flat(std::as_const(rows)), flat(like));
+  rows = chance > 0 ? like : rows;
+  return chance > 0 ? chance : 0;
 }
 
 }  // namespace
 
 // Returns how likely its look was, 1 where it has none.
-double Model::pass(Belief& belief, const Leg& leg) const {
+double Model::pass(Underway& unit, const Leg& leg) const {
   if (leg.bypassed_on_the_way) {
-    life_->drive_and_bypass(belief, leg.from, leg.to);
+    life_->drive_and_bypass(unit, leg.from, leg.to);
   } else {
-    life_->drive(belief, leg.from, leg.to);
+    life_->drive(unit, leg.from, leg.to);
   }
   for (const CauseSpec& c : causes()) {
     if ((leg.ends >> idx(c.id) & 1U) != 0) {
-      Life::end(belief, c.id);
+      Life::end(unit, c.id);
     }
   }
   if (leg.new_seal) {
-    life_->renew_seal(belief);
+    life_->renew_seal(unit);
   }
+  const std::uint32_t seen = observed_in(leg.seen) & carrying_ & ~explains_;
   if (observed_in(leg.seen) == 0) {
     return 1;
   }
-  const Belief before = belief;
-  const double chance = take_in(belief, likelihood(leg.seen));
-  if (chance == 0) {
-    belief = before;  // a look that cannot have been teaches nothing
+  if (unit.apart && (seen & on_rests_) == 0) {
+    return take_in(unit.cores, core_likelihood(leg.seen, seen));
   }
-  return chance;
+  unit.join();
+  return take_in(unit.rows, likelihood(leg.seen).at);
+}
+
+// How likely each core makes a look that tells nothing of the rests.
+Cores Model::core_likelihood(const Levels& level, std::uint32_t seen) const {
+  Product product(groups_);
+  observe(level, seen & ~kOfSealItself, product);
+  const Risen risen = breakdown(level, seen);
+  Cores like;
+  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, std::size_t harm) {
+    const double dry = product.of(kStateOf[harm][0]);
+    const double reached = product.of(kStateOf[harm][0] | kReached);
+    like[core] = risen.by[breakdown] * (dry + reaches_[seal] * (reached - dry));
+  });
+  if ((seen & kOfSealItself) != 0) {
+    const Cores itself = of_seal(level[idx(Finding::opened_seal_leak)]);
+    std::ranges::transform(like, itself, like.begin(), std::multiplies());
+  }
+  return like;
 }
 
 // The way to the newest look.
@@ -530,39 +580,43 @@ Leg Model::last_leg(const Case& c) const {
 
 // The last way, and what an opening at its end showed of the seal itself: returns how likely that
 // was.
-double Model::arrive(Belief& belief, const Case& c) const {
-  pass(belief, last_leg(c));
-  return see_opening(belief, c);
+double Model::arrive(Underway& unit, const Case& c) const {
+  pass(unit, last_leg(c));
+  return see_opening(unit, c);
 }
 
-double Model::see_opening(Belief& belief, const Case& c) const {
+double Model::see_opening(Underway& unit, const Case& c) const {
   const int opened = c.at(Finding::opened_seal_leak);
   if (opened < 0 || !carries_evidence(Finding::opened_seal_leak) ||
       (c.earlier & kOfSealItself) != 0) {
     return 1;
   }
-  Belief like;
-  for (auto& row : like.at) {
-    row.fill(1);
+  if (unit.apart) {
+    return take_in(unit.cores, of_seal(opened));
   }
-  of_seal(like, opened);
-  return take_in(belief, like);
+  const Cores itself = of_seal(opened);
+  Rows like;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    like[core].fill(itself[core]);
+  }
+  return take_in(unit.rows, like);
 }
 
 Prior Model::prior(const Case& c) const {
   Prior out;
   const Leg last = last_leg(c);
-  if (!c.course && !last.bypassed_on_the_way) {
-    out.belief = life_->unseen(last.from, last.to);
-    see_opening(out.belief, c);
-  } else {
-    out.belief = life_->newborn();
+  const bool seen_before = c.course || last.bypassed_on_the_way;
+  Underway unit = seen_before ? Underway(life_->newborn()) : life_->unseen(last.from, last.to);
+  if (seen_before) {
     for (const Leg& leg :
          c.course ? std::span<const Leg>(c.course->legs) : std::span<const Leg>()) {
-      pass(out.belief, leg);
+      pass(unit, leg);
     }
-    arrive(out.belief, c);
+    arrive(unit, c);
+  } else {
+    see_opening(unit, c);
   }
+  out.belief = unit.belief();
   collapse(out);
   return out;
 }
@@ -602,27 +656,52 @@ std::vector<Model::LeakThen> Model::leak_along(const Case& c) const {
 }
 
 void Model::collapse(Prior& out) const {
-  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
-    const double reaches = reaches_[seal];
-    for (std::size_t r = 0; r < kRests; ++r) {
-      const double p = out.belief.at[core][r];
-      out.state[breakdown][states[r]] += p * (1 - reaches);
-      out.state[breakdown][states[r] | kReached] += p * reaches;
+  // By breakdown and harm, where something has reached the tip, where nothing has, and of those
+  // where a leak does not show.
+  struct Seen {
+    std::array<double, kRests> dry{};
+    std::array<double, kRests> reached{};
+    std::array<double, kRests> hidden{};
+  };
+  std::array<std::array<Seen, kStateOf.size()>, kBreakdowns> seen{};
+  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, std::size_t harm) {
+    Seen& here = seen[breakdown][harm];
+    for (std::size_t r = 0; r < kRests; r += 2) {
+      const Two p = load(&out.belief.at[core][r]);
+      const Two dry = p * (1 - reaches_[seal]);
+      store(&here.dry[r], load(&here.dry[r]) + dry);
+      store(&here.reached[r], load(&here.reached[r]) + p * reaches_[seal]);
+      if (seal > 0) {
+        store(&here.hidden[r], load(&here.hidden[r]) + dry);
+      }
     }
   });
   const bool leak_damages = (damaging_ >> kReached & 1U) != 0;
-  const States hidden = hidden_leaks(out)[0];
-  for (std::size_t s = 0; s < kStateCount; ++s) {
-    const bool shows = (damaging_ >> s & 1U) != 0;
-    out.damaged[s] = shows ? 1 : leak_damages ? hidden[s] : 0;
+  for (std::size_t harm = 0; harm < kStateOf.size(); ++harm) {
+    for (std::size_t r = 0; r < kRests; ++r) {
+      const std::size_t state = kStateOf[harm][r];
+      for (std::size_t d = 0; d < kBreakdowns; ++d) {
+        out.state[d][state] = seen[d][harm].dry[r];
+        out.state[d][state | kReached] = seen[d][harm].reached[r];
+      }
+      const Seen& running = seen[0][harm];
+      const double hidden =
+          running.dry[r] > 0 ? std::min(1.0, running.hidden[r] / running.dry[r]) : 0;
+      const auto damaged = [&](std::size_t s, double unseen) {
+        const bool shows = (damaging_ >> s & 1U) != 0;
+        out.damaged[s] = shows ? 1 : leak_damages ? unseen : 0;
+      };
+      damaged(state, hidden);
+      damaged(state | kReached, 0);
+    }
   }
 }
 
 std::array<States, kBreakdowns> Model::hidden_leaks(const Prior& prior) const {
   std::array<States, kBreakdowns> hidden{};
-  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, const auto& states) {
+  each_core([&](std::size_t core, std::size_t seal, std::size_t breakdown, std::size_t harm) {
     for (std::size_t r = 0; seal > 0 && r < kRests; ++r) {
-      hidden[breakdown][states[r]] += prior.belief.at[core][r] * (1 - reaches_[seal]);
+      hidden[breakdown][kStateOf[harm][r]] += prior.belief.at[core][r] * (1 - reaches_[seal]);
     }
   });
   for (std::size_t d = 0; d < kBreakdowns; ++d) {
@@ -698,20 +777,7 @@ double Model::take_in_newest(const Case& c, const Prior& prior, std::uint32_t se
     product.factor(b).put(&tip[b * kBlock]);
   }
   spread(tip, breakdown(c.level, seen), out);
-  double all = 0;
-  for (std::size_t core = 0; core < kCores; ++core) {
-    for (std::size_t r = 0; r < kRests; ++r) {
-      out.at[core][r] *= prior.belief.at[core][r];
-      all += out.at[core][r];
-    }
-  }
-  const double scale = all > 0 ? 1 / all : 0;
-  for (auto& row : out.at) {
-    for (double& x : row) {
-      x *= scale;
-    }
-  }
-  return all;
+  return take_in(flat(prior.belief.at), flat(out.at));
 }
 
 Belief Model::believed(const Case& c, const Prior& prior, bool graded) const {
@@ -760,13 +826,13 @@ std::array<double, kCauseCount> Model::log_odds(const Belief& belief) const {
       }
     }
   };
-  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
+  each_core([&](std::size_t core, std::size_t seal, std::size_t, std::size_t harm) {
     double all = 0;
     for (std::size_t r = 0; r < kRests; ++r) {
       all += belief.at[core][r];
       rests[r] += belief.at[core][r];
     }
-    add(states[0] | (seal > 0 ? kReached : 0), ~kOfRests, all);
+    add(kStateOf[harm][0] | (seal > 0 ? kReached : 0), ~kOfRests, all);
   });
   for (std::size_t r = 0; r < kRests; ++r) {
     add(kStateOf[0][r], kOfRests, rests[r]);
@@ -783,14 +849,14 @@ std::array<double, kCauseCount> Model::log_odds(const Belief& belief) const {
 
 Weights Model::weigh(const Case& c, const Prior& before) const {
   Weights weights{};
-  const auto full = log_odds(infer(c, before).belief);
+  const auto full = log_odds(believed(c, before, false));
   std::uint32_t left = observed_in(c.level) & carrying_ & ~(c.earlier & ~explains_);
   for (; left != 0; left &= left - 1) {
     const auto f = static_cast<std::size_t>(std::countr_zero(left));
     Case rest = c;
     rest.level[f] = -1;
     const bool of_seal = (kOfSealItself >> f & 1U) != 0;
-    const auto left_out = log_odds(infer(rest, of_seal ? prior(rest) : before).belief);
+    const auto left_out = log_odds(believed(rest, of_seal ? prior(rest) : before, false));
     for (std::size_t cause = 0; cause < kCauseCount; ++cause) {
       weights[f][cause] = full[cause] - left_out[cause];
     }
@@ -808,23 +874,24 @@ std::vector<Model::LookWeight> Model::weigh_looks(const Case& c) const {
   for (std::size_t looks = 0; first > 0 && looks < kLooksWeighed; --first) {
     looks += legs[first - 1].look ? 1 : 0;
   }
-  Belief start = life_->newborn();
+  Underway start(life_->newborn());
   for (std::size_t i = 0; i < first; ++i) {
     pass(start, legs[i]);
   }
   const auto without = [&](std::size_t left_out) {
-    Prior before;
-    before.belief = start;
+    Underway unit = start;
     for (std::size_t i = first; i < legs.size(); ++i) {
       Leg leg = legs[i];
       if (i == left_out) {
         leg.seen.fill(-1);
       }
-      pass(before.belief, leg);
+      pass(unit, leg);
     }
-    arrive(before.belief, c);
+    arrive(unit, c);
+    Prior before;
+    before.belief = unit.belief();
     collapse(before);
-    return log_odds(infer(c, before).belief);
+    return log_odds(believed(c, before, false));
   };
   const auto full = without(legs.size());
   for (std::size_t i = first; i < legs.size(); ++i) {
@@ -852,41 +919,45 @@ std::optional<Model::Since> Model::not_yet(const Case& c, std::size_t look, Ther
   if (from == legs.end()) {
     return std::nullopt;
   }
-  Prior all;
-  all.belief = life_->newborn();
+  Underway all(life_->newborn());
   for (auto leg = legs.begin(); leg <= from; ++leg) {
-    pass(all.belief, *leg);
+    pass(all, *leg);
   }
   // The same unit, had it not been there at that look.
-  Prior without = all;
+  Belief not_there = all.belief();
   double share = 0;
-  each_core([&](std::size_t core, std::size_t seal, std::size_t, const auto& states) {
+  each_core([&](std::size_t core, std::size_t seal, std::size_t, std::size_t harm) {
     for (std::size_t r = 0; r < kRests; ++r) {
-      double& p = without.belief.at[core][r];
-      p = there(states[r] | (seal > 0 ? kReached : 0)) ? 0 : p;
+      double& p = not_there.at[core][r];
+      p = there(kStateOf[harm][r] | (seal > 0 ? kReached : 0)) ? 0 : p;
       share += p;
     }
   });
   if (!(share > 0)) {
     return Since{0, 0};
   }
-  for (auto& row : without.belief.at) {
+  for (auto& row : not_there.at) {
     for (double& x : row) {
       x /= share;
     }
   }
+  Underway without(not_there);
   // How much likelier it makes what was seen since.
   double likelier = 1;
   const auto count = [&](double of_these, double of_all) {
     likelier *= of_all > 0 ? of_these / of_all : 1;
   };
   std::for_each(from + 1, legs.end(),
-                [&](const Leg& leg) { count(pass(without.belief, leg), pass(all.belief, leg)); });
-  count(arrive(without.belief, c), arrive(all.belief, c));
-  collapse(without);
-  collapse(all);
-  const Posterior of_these = infer(c, without);
-  count(of_these.evidence, infer(c, all).evidence);
+                [&](const Leg& leg) { count(pass(without, leg), pass(all, leg)); });
+  count(arrive(without, c), arrive(all, c));
+  const auto newest = [&](const Underway& unit) {
+    Prior prior;
+    prior.belief = unit.belief();
+    collapse(prior);
+    return infer(c, prior);
+  };
+  const Posterior of_these = newest(without);
+  count(of_these.evidence, newest(all).evidence);
   return Since{std::clamp(share * likelier, 0.0, 1.0), of_these.risk};
 }
 

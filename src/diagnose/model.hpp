@@ -220,6 +220,7 @@ class Model {
   std::array<bool, kFindingCount> carries_{};
   std::uint32_t carrying_ = 0;  // the same as bits
   std::uint32_t explains_ = 0;
+  std::uint32_t on_rests_ = 0;  // findings that causes beside the cores bring about, as bits
   std::uint64_t damaging_ = 0;
 
   // Most findings depend on few causes, so likelihoods are multiplied in tables
@@ -236,10 +237,11 @@ class Model {
   [[nodiscard]] Risen breakdown(const Levels& level, std::uint32_t seen) const;
   template <typename Take>
   void each_block(const Prior& prior, const Risen& risen, const Product& product, Take take) const;
-  double pass(Belief& belief, const Leg& leg) const;
-  double arrive(Belief& belief, const Case& c) const;
-  double see_opening(Belief& belief, const Case& c) const;
-  void of_seal(Belief& belief, int opened) const;
+  double pass(Underway& unit, const Leg& leg) const;
+  double arrive(Underway& unit, const Case& c) const;
+  double see_opening(Underway& unit, const Case& c) const;
+  [[nodiscard]] Cores of_seal(int opened) const;
+  [[nodiscard]] Cores core_likelihood(const Levels& level, std::uint32_t seen) const;
   [[nodiscard]] Leg last_leg(const Case& c) const;
   template <typename There>
   [[nodiscard]] std::optional<Since> not_yet(const Case& c, std::size_t look, There there) const;
@@ -250,6 +252,7 @@ class Model {
   struct Broken {
     Finding finding;
     std::size_t harm;                        // its place in `kHarms`
+    std::int8_t worst = 0;                   // level
     std::array<double, kMaxLevels> ratio{};  // to a unit that is only harmed
   };
   std::array<double, kSealStates> reaches_{};
