@@ -105,7 +105,7 @@ bool says(const std::string& text, std::string_view part) {
 
 TEST_CASE("all properties of the shipped rules hold", "[long]") {
   const std::vector<Property> properties = prove(shipped(), {});
-  CHECK(properties.size() == 12);
+  CHECK(properties.size() == 13);
   for (const Property& p : properties) {
     INFO(told(p));
     CHECK(p.outcome == Proof::held);
@@ -274,6 +274,62 @@ TEST_CASE("stages out of order are caught") {
   CHECK(says(words, "stage-dripping harms more slowly than the stage before"));
   // The chain, compiled, tells the same.
   CHECK(says(words, "a unit is better off than one that was at stage 2, corrosion 0"));
+}
+
+TEST_CASE("a worse grade that waits longer is caught") {
+  const Broken b({"dates"}, "grades.json", R"("recheck_km": 7500)", R"("recheck_km": 30000)");
+  const Flaw& flaw = b.flaw("dates");
+  const Report bad = assessed(b.k, flaw.record);
+  const Report better = assessed(b.k, flaw.compared);
+  CHECK(bad.grade == Grade::B);
+  CHECK(better.grade == Grade::A);
+  CHECK(*bad.recheck.km > *better.recheck.km);
+  CHECK(findings_in(bad) <= 5);  // grade A needs four
+  CHECK(says(b.words("dates"), "grade B is looked at again within 30000 km"));
+  CHECK(says(flaw.shows, "looked at again within 30000 km or 180 days"));
+}
+
+TEST_CASE("advice that forgets the worst level is caught by its date") {
+  const Broken b({"dates"}, "actions.json",
+                 R"("when": {"grade": ["B"], "finding": {"coolant-loss": ["marked"]}})",
+                 R"("when": {"grade": ["B"], "finding": {"coolant-loss": ["some"]}})");
+  const Flaw& flaw = b.flaw("dates");
+  const Report bad = assessed(b.k, flaw.record);
+  const Report better = assessed(b.k, flaw.compared);
+  CHECK(*bad.recheck.km > *better.recheck.km);
+  CHECK(*better.recheck.km == 1500);
+  CHECK(findings_in(bad) == 2);
+  CHECK(says(b.words("dates"), "with coolant-loss marked a unit of grade B is looked at again"));
+}
+
+TEST_CASE("a worse level that speaks less for a leak is caught by its date") {
+  const Broken b({"dates"}, "links.json", R"({"id": "loss-from-seal-leak")",
+                 R"({"id": "loss-from-outside", "finding": "coolant-loss", "cause": "outside-noise",
+                     "shows": {"some": 0.9, "marked": 0.5},
+                     "reason": "Made up.", "source": "from memory"},
+                    {"id": "loss-from-seal-leak")");
+  CHECK(says(b.words("dates"), "joins a leak and what comes without one"));
+  CHECK_FALSE(all_held(b.properties));
+
+  const Broken less({"dates"}, "links.json", R"("some": 0.35, "marked": 0.12)",
+                    R"("some": 0.35, "marked": 0.00001)");
+  CHECK(says(less.words("dates"), "coolant-loss marked speaks less for a leak than"));
+  CHECK_FALSE(all_held(less.properties));
+}
+
+TEST_CASE("a process in which dates need not keep their order is caught") {
+  Knowledge slow = shipped();
+  slow.harms[0].after_km[2] = 400000;
+  const std::string words = told(proven(slow, "dates"));
+  CHECK(says(words, "stage 3 of the seal harms more slowly than the one before"));
+
+  // Weeps that at once become leaks which reach the tip: what an older look missed may be none.
+  Knowledge sudden = shipped();
+  sudden.stages[0].lasts_km = 20;
+  sudden.stages[0].reaches = 0;
+  const Property p = proven(sudden, "dates");
+  CHECK(p.outcome != Proof::held);
+  CHECK(says(told(p), "an older look that saw no leak leaves more unharmed after"));
 }
 
 TEST_CASE("a breakdown that shows less than harm is caught") {

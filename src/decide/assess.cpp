@@ -16,6 +16,7 @@
 #include "base/index.hpp"
 #include "base/odds.hpp"
 #include "base/sentence.hpp"
+#include "decide/dates.hpp"
 #include "decide/orders.hpp"
 #include "decide/photos.hpp"
 #include "decide/story.hpp"
@@ -237,7 +238,8 @@ class Assessor {
     Case unseen = facts();
     unseen.level.fill(-1);
     unseen.course.reset();
-    const Posterior all_units = model_.infer(unseen);
+    const bool never_seen = !facts().course && facts().at(Finding::opened_seal_leak) < 0;
+    const Posterior all_units = never_seen ? model_.infer(unseen, prior_) : model_.infer(unseen);
     for (const CauseSpec& c : dryshaft::causes()) {
       const CauseRule& rule = k_.causes[idx(c.id)];
       CauseReport report;
@@ -317,13 +319,23 @@ class Assessor {
   }
 
   void recheck() {
-    const GradeRule& rule = k_.grades[idx(verdict_.grade)];
-    if (!rule.recheck_km || !rule.recheck_days) {
-      r_.recheck.because = "no recheck: do the work first";
+    Recheck& r = r_.recheck;
+    const NextLook next = next_look(k_, facts_, waits() ? safe_distance() : 0);
+    r.km = next.km;
+    r.days = next.days;
+    if (!r.km) {
+      r.because = "no recheck: do the work first";
       return;
     }
-    interval(rule);
-    recheck_sooner();
+    r.because = fmt::format("the longest interval for grade {}", name(verdict_.grade));
+    if (next.sooner != nullptr) {
+      const Advice& a = *next.sooner;
+      r.because = fmt::format("shortened: {}", without_full_stop(for_reader(a.reason, a.plain)));
+    } else if (next.shortened) {
+      r.because = fmt::format(
+          "shortened: {}the chance that damage has begun by then reaches {} soon after",
+          k_.onset ? "by the workshop's own records " : "", percent(k_.settings.damage_target));
+    }
     since_look();
   }
 
@@ -350,54 +362,11 @@ class Assessor {
     }
   }
 
-  [[nodiscard]] bool waits() const {
-    return verdict_.grade == Grade::A || verdict_.grade == Grade::B;
-  }
+  [[nodiscard]] bool waits() const { return dryshaft::waits(verdict_.grade); }
   [[nodiscard]] double look_days_ago() const { return waits() ? seen_.port_days_ago : 0; }
   [[nodiscard]] double look_km_ago() const { return waits() ? seen_.port_km_ago : 0; }
-  // The longest interval of the grade, shortened where damage may have begun by then. What is found
-  // besides makes no unit wait longer: no grade's limits are later than those of a better one.
-  void interval(const GradeRule& rule) {
-    r_.recheck.km = rule.recheck_km;
-    r_.recheck.days = rule.recheck_days;
-    r_.recheck.because = fmt::format("the longest interval for grade {}", name(verdict_.grade));
-    if (!waits()) {
-      return;
-    }
-    const double safe = safe_km();
-    for (std::size_t g = 0; g <= idx(verdict_.grade); ++g) {
-      shorten(k_.grades[g], safe);
-    }
-  }
-
-  // To what a unit of this grade is given. Whole steps are all that is printed of both.
-  static constexpr double kStepKm = 500;
-  static constexpr double kStepDays = 5;
-  void shorten(const GradeRule& rule, double safe) {
-    if (!rule.recheck_km || !rule.recheck_days || safe >= *rule.recheck_km) {
-      return;
-    }
-    const Settings& s = k_.settings;
-    const double km = std::max(s.recheck_least_km, safe);
-    const double share = safe / *rule.recheck_km;
-    const double days = std::max(s.recheck_least_days,
-                                 std::floor(*rule.recheck_days * share / kStepDays) * kStepDays);
-    if (km >= *r_.recheck.km && days >= *r_.recheck.days) {
-      return;
-    }
-    r_.recheck.km = std::min(*r_.recheck.km, km);
-    r_.recheck.days = std::min(*r_.recheck.days, days);
-    r_.recheck.because =
-        fmt::format("shortened: {}the chance that damage has begun by then reaches {} soon after",
-                    k_.onset ? "by the workshop's own records " : "", percent(s.damage_target));
-  }
-
   // How far from the last look at the port, of those looks that did not find everything.
-  [[nodiscard]] double safe_km() const {
-    double most = 0;
-    for (std::size_t g = 0; g <= idx(verdict_.grade); ++g) {
-      most = std::max(most, k_.grades[g].recheck_km.value_or(0));
-    }
+  [[nodiscard]] double safe_distance() const {
     const Ahead ahead(model_.life(), verdict_.posterior.belief, clock_of(facts()),
                       k_.settings.km_per_year);
     double unharmed = ahead.unharmed();
@@ -406,25 +375,7 @@ class Assessor {
         unharmed = then->not_yet;
       }
     }
-    const double gone = std::floor(look_km_ago() / kStepKm) * kStepKm;
-    return gone +
-           ahead.safe_km(k_.settings.damage_target, std::max(0.0, most - gone), kStepKm, unharmed);
-  }
-
-  // Where advice asks for the recheck sooner than the grade does; in grade U, for the first check.
-  void recheck_sooner() {
-    const std::string& look =
-        k_.action(verdict_.grade == Grade::U ? ActionRole::look_at_port : ActionRole::look_again)
-            .id;
-    for (const Advice& a : k_.advice) {
-      if (a.within_km && a.within_days && r_.recheck.km && r_.recheck.days &&
-          *a.within_km < *r_.recheck.km && a.action == look && holds(a.when, facts_)) {
-        r_.recheck.km = a.within_km;
-        r_.recheck.days = std::min(*a.within_days, *r_.recheck.days);
-        r_.recheck.because =
-            fmt::format("shortened: {}", without_full_stop(for_reader(a.reason, a.plain)));
-      }
-    }
+    return safe_km(k_, ahead, verdict_.grade, unharmed, look_km_ago());
   }
 
   [[nodiscard]] const std::string& reason(const Offer& o) const {

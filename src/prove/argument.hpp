@@ -62,6 +62,20 @@ Step floors_unknown(const Space& space, const BestLevels& best);
 Step floors_with_older_look(const Space& space);
 // Grade A needs a check made, dry and clean; B a fresh one.
 Step sound_means_clean(const Space& space);
+// The next look (dates.cpp). By grade and by how far damage is unlikely: never beyond the longest
+// interval, never later for a worse grade, never sooner where damage comes later.
+Step intervals_in_order(const Space& space);
+// In a unit without harm the seal keeps its order: for any wear-out, and every distance.
+Step unharmed_seal_in_order(const Space& space);
+// There, each finding tells of the leak or of what comes without one; a worse level, more of a
+// leak.
+Step unharmed_looks_apart(const Space& space);
+// Advice to look again: a worse level asks for it no later, in that grade and every worse one.
+Step looks_asked_in_order(const Space& space);
+// The same look, that tells no more for a leak than against it, when it is older.
+inline constexpr double kOldestKm = 1'000'000;
+inline constexpr double kOldestYears = 50;
+Step older_look_no_later(const Space& space);
 // Whether a condition holds in no state without one of its rivals: for every
 // value of what it mentions, whatever the rest may be. `before_grade`: asked with
 // grade A, as floors are. False as well where those are too many to enumerate.

@@ -22,6 +22,8 @@ std::string_view described(Aim aim) {
       return "not to observe a finding looks better than its best value";
     case Aim::unchecked_a:
       return "grade A without a check made, dry and clean, or A or B without a recent check";
+    case Aim::later_look:
+      return "a worse finding is looked at again later";
     case Aim::no_action:
       break;
   }
@@ -75,6 +77,11 @@ class Prover {
              [&](Property& p) { unknown(p); });
     property("checked", "grade A needs a port check made, recent, dry and clean; B a recent one",
              [&](Property& p) { checked(p); });
+    property("dates",
+             "a worse finding, an older look that saw no leak, a worse grade or faster wear-out "
+             "never moves the next look later, and none is beyond the longest interval of its "
+             "grade",
+             [&](Property& p) { dates(p); });
     property("safety", "no grade is better than the safety floors of the shipped rules allow",
              [&](Property& p) { safety(p); });
     property("complete",
@@ -122,15 +129,25 @@ class Prover {
     const Verdict v = space_.judge(d);
     return fmt::format("grade {}, risk {:.4g}", name(v.grade), v.posterior.risk);
   }
+  [[nodiscard]] std::string shown(const Draft& d, Aim aim) const {
+    if (aim != Aim::later_look) {
+      return shown(d);
+    }
+    const NextLook next = next_look(space_, space_.realize(d), space_.judge(d));
+    return fmt::format(
+        "{}, {}", shown(d),
+        next.km ? fmt::format("looked at again within {:g} km or {:g} days", *next.km, *next.days)
+                : std::string("work first"));
+  }
 
   [[nodiscard]] Flaw flaw_of(const Breach& b, std::string what) const {
     Flaw flaw;
     flaw.what = std::move(what);
     flaw.record = record_of(knowledge(), space_.realize(b.bad)).value_or("");
-    flaw.shows = shown(b.bad);
+    flaw.shows = shown(b.bad, b.aim);
     if (b.than) {
       flaw.compared = record_of(knowledge(), space_.realize(*b.than)).value_or("");
-      flaw.shows += fmt::format("; compared: {}", shown(*b.than));
+      flaw.shows += fmt::format("; compared: {}", shown(*b.than, b.aim));
     }
     return flaw;
   }
@@ -283,6 +300,52 @@ class Prover {
         "\"sound\" implies a fresh check, no liquid, no residue, no rust and no chips, and "
         "\"ungraded\" every check that is not fresh: every value of all that they mention."};
     conclude(p, {sound_means_clean(space_)}, {Aim::unchecked_a});
+  }
+
+  void dates(Property& p) {
+    p.argument = {
+        "a date is a function of grade, of how far damage is unlikely to have begun, and of advice "
+        "to look again. Every grade and every step of distance: none is beyond the longest "
+        "interval of its grade, a worse grade waits no longer, and damage that comes sooner never "
+        "makes a date later. Every value of what that advice mentions, in each grade and every "
+        "worse one: a worse level is asked for no later.",
+        "how far damage is unlikely counts from a look in which there was none. Where no work has "
+        "ended harm since, there was none before either, and the seal goes alone through its "
+        "stages, one after the other, and drops out as harm begins, no more slowly in a later "
+        "stage. Such a chain keeps the order of likelihood ratios over every way, whatever the "
+        "pace of wear-out (Karlin 1968, from memory); the compiled one over three distances, to "
+        "within 0.0001.",
+        "in such a unit each level of each finding tells of the leak or of what comes without one, "
+        "never of both together, and a worse level tells no less for a leak: for all rests and "
+        "pairs of levels. So a worse level in this look, or in any before it, moves the stages "
+        "up in that order, and damage comes no later.",
+        "wear-out that is faster by one factor makes earlier leaks likelier against later ones, "
+        "and all against none: the stages move up in the same order.",
+        fmt::format("the same look, longer ago: for each pair of stages, for every look that tells "
+                    "no more for a leak than against it, for each step of distance and the pace of "
+                    "wear-out up to {:g} km and {:g} years, the chance that none is harmed until "
+                    "then does not rise. Dates come in steps of {:g} km and {:g} days from the "
+                    "look, so they may move by less than a step.",
+                    kOldestKm, kOldestYears, kLookStepKm, kLookStepDays),
+        "not proven, and not claimed: findings before work that ended harm; findings of looks "
+        "after the last one at the port; an older look that tells for a leak (the younger it is, "
+        "the longer the leak had time to come before it); the limit of a first check, which asks "
+        "for the probability of a leak; hazards of another form, such as a shop's own table."};
+    conclude(p,
+             {premises(), stages_in_order(knowledge()), intervals_in_order(space_),
+              unharmed_seal_in_order(space_), unharmed_looks_apart(space_),
+              looks_asked_in_order(space_), older_look_no_later(space_)},
+             {Aim::later_look});
+    const Sweep found = sweep(
+        space_,
+        {.findings = 1, .configurations = space_.configurations.few, .aims = only(Aim::later_look)},
+        spread_);
+    p.states += found.states;
+    if (const std::optional<Breach>& b = found.smallest[idx(Aim::later_look)];
+        b && p.outcome == Proof::held) {
+      p.outcome = Proof::broken;
+      p.flaws.push_back(flaw_of(shrunk(space_, *b), std::string(described(b->aim))));
+    }
   }
 
   void safety(Property& p) {

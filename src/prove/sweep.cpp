@@ -42,6 +42,9 @@ class Examiner {
     if (wanted(Aim::not_observed)) {
       forgotten(d, here);
     }
+    if (wanted(Aim::later_look) && d.look.check == PortCheck::fresh && d.look.days == 0) {
+      looked_later(d);
+    }
   }
 
   Sweep found;
@@ -72,8 +75,32 @@ class Examiner {
     }
   }
 
-  // Each ordered finding that is above harmless, one level down.
+  [[nodiscard]] NextLook next(const Draft& d) {
+    ++found.states;
+    const Case c = space_.realize(d);
+    return next_look(space_, c, judge(space_.knowledge, space_.model, c, priors_.of(c)));
+  }
+
+  void looked_later(const Draft& d) {
+    const NextLook here = next(d);
+    each_lower(d, [&](const Draft& lower, Finding) {
+      const NextLook there = next(lower);
+      if (here.km.value_or(0) > there.km.value_or(0) ||
+          here.days.value_or(0) > there.days.value_or(0)) {
+        breach(Aim::later_look, d, lower);
+      }
+    });
+  }
+
   void lowered(const Draft& d, Judged here) {
+    each_lower(d, [&](const Draft& lower, Finding f) {
+      compare(Aim::worse_finding, d, here, lower, at(lower), space_.model.explains_only(f));
+    });
+  }
+
+  // Each ordered finding that is above harmless, one level down.
+  template <typename Take>
+  void each_lower(const Draft& d, const Take& take) {
     for (const FindingSpec& f : findings()) {
       if (!f.ordered || d.at(f.id) < 1) {
         continue;
@@ -96,7 +123,7 @@ class Examiner {
         }
       }
       if (Space::possible(lower) && lower.moments() == d.moments()) {
-        compare(Aim::worse_finding, d, here, lower, at(lower), space_.model.explains_only(f.id));
+        take(lower, f.id);
       }
     }
   }
@@ -164,6 +191,15 @@ void keep_smaller(Sweep& into, const Sweep& more) {
 }
 
 }  // namespace
+
+NextLook next_look(const Space& space, const Case& c, const Verdict& verdict) {
+  const Knowledge& k = space.knowledge;
+  const Ahead ahead(space.model.life(), verdict.posterior.belief, clock_of(c),
+                    k.settings.km_per_year);
+  const double safe =
+      waits(verdict.grade) ? safe_km(k, ahead, verdict.grade, ahead.unharmed(), 0) : 0;
+  return next_look(k, facts_of(c, verdict), safe);
+}
 
 bool made_dry_and_clean(const Levels& level, PortCheck check) {
   const auto at = [&](Finding f) { return level[idx(f)]; };

@@ -9,6 +9,7 @@
 #include <optional>
 #include <vector>
 
+#include "decide/dates.hpp"
 #include "prove/space.hpp"
 
 namespace dryshaft::proof {
@@ -18,11 +19,13 @@ enum class Aim : std::uint8_t {
   not_observed,
   unchecked_a,  // A without a check made, dry and clean; B without a fresh one
   no_action,
+  later_look,  // for a worse value of an ordered finding
 };
-inline constexpr std::size_t kAimCount = static_cast<std::size_t>(Aim::no_action) + 1;
+inline constexpr std::size_t kAimCount = static_cast<std::size_t>(Aim::later_look) + 1;
 using Aims = std::uint32_t;
 constexpr Aims only(Aim aim) { return 1U << static_cast<unsigned>(aim); }
-inline constexpr Aims kAllAims = (1U << kAimCount) - 1;
+// All but the dates, which take a way ahead each.
+inline constexpr Aims kOfGrades = only(Aim::later_look) - 1;
 
 struct Breach {
   Aim aim = Aim::worse_finding;
@@ -41,7 +44,7 @@ struct Reach {
   std::size_t fewest = 0;          // at least
   std::size_t configurations = 0;  // of those that a record can describe; 0: all
   std::size_t distances = 0;       // likewise
-  Aims aims = kAllAims;
+  Aims aims = kOfGrades;
 };
 
 using Spread = std::function<void(std::size_t, const std::function<void(std::size_t)>&)>;
@@ -54,6 +57,9 @@ std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread&
 std::optional<Breach> confirmed(const Space& space, const Breach& breach);
 // The same breach with every finding left out that it does not need.
 Breach shrunk(const Space& space, Breach breach);
+
+// When a unit is looked at again whose port was looked at today.
+NextLook next_look(const Space& space, const Case& c, const Verdict& verdict);
 
 // What grade A needs, whatever the rule data say.
 bool made_dry_and_clean(const Levels& level, PortCheck check);
