@@ -286,7 +286,8 @@ TEST_CASE("a worse grade that waits longer is caught") {
   CHECK(*bad.recheck.km > *better.recheck.km);
   CHECK(findings_in(bad) <= 5);  // grade A needs four
   INFO(b.words("dates"));
-  CHECK(says(b.words("dates"), "grade B is looked at again within 20500 km or 120 days, grade A within"));
+  CHECK(says(b.words("dates"),
+             "grade B is looked at again within 20500 km or 120 days, grade A within"));
   CHECK(says(flaw.shows, "looked at again within 30000 km or 180 days"));
 }
 
