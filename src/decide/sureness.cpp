@@ -36,10 +36,14 @@ bool is_judged(const Item& item) {
 // logarithm.
 double deviation(double band) { return std::log(band) / std::numbers::sqrt3; }
 
+constexpr double kEdge = 1e-15;  // of certainty
 double logit(double p) {
-  constexpr double kEdge = 1e-15;
   const double q = std::clamp(p, kEdge, 1 - kEdge);
   return std::log(q) - std::log1p(-q);
+}
+double within_edges(double odds) {
+  static const double most = -std::log(kEdge);
+  return std::clamp(odds, -most, most);
 }
 double chance(double logit) { return 1 / (1 + std::exp(-logit)); }
 double below(double deviations) { return std::erfc(-deviations / std::numbers::sqrt2) / 2; }
@@ -358,7 +362,7 @@ struct Weighed {
   static double log_odds(const Row& with, const Row& without, const Row& ratio) {
     const double one = std::inner_product(with.begin(), with.end(), ratio.begin(), 0.0);
     const double other = std::inner_product(without.begin(), without.end(), ratio.begin(), 0.0);
-    return logit(one / (one + other));
+    return within_edges(std::log(one / other));
   }
   Cores damaged{};
   Cores sound{};
@@ -383,7 +387,8 @@ class Asker {
     before_ = seen_before(c) | opened;
     seen_ = model.evidence_in(c) | before_;
     const Risks risks = model.risks(c, prior);
-    fine_ = {logit(risks.risk), logit(risks.graded_risk), ahead_of(judged.coarse, cores_)};
+    fine_ = {within_edges(risks.odds), within_edges(risks.graded_odds),
+             ahead_of(judged.coarse, cores_)};
     if (before_ != 0 || c.course) {
       coarse_ = by(judged.coarse, judged.coarse.model.prior(c), nullptr);
     }
@@ -430,7 +435,7 @@ class Asker {
   }
   [[nodiscard]] Answer by(const Moved& moved, const Prior& prior, const JudgedValue* j) const {
     const Risks risks = moved.model.risks(c_, prior);
-    Answer out{logit(risks.risk), logit(risks.graded_risk), {}};
+    Answer out{within_edges(risks.odds), within_edges(risks.graded_odds), {}};
     // What a look says moves what is to come by what it moves of today, or less.
     constexpr double kLeastNats = 0.1;
     if (wants_ahead_ &&

@@ -740,29 +740,44 @@ struct Sum {
   [[nodiscard]] double risk() const { return damaged.sum() / all.sum(); }
 };
 
+// The same with the sound ones.
+struct Sums : Sum {
+  Block sound{};
+  void add(std::size_t b, const Block& here) {
+    Sum::add(b, here);
+    const double* const share = &damaging[b * kBlock];
+    sound = sound + here * Block{1 - load(share), 1 - load(share + 2)};
+  }
+  [[nodiscard]] double odds() const {
+    constexpr double kNothing = std::numeric_limits<double>::min();
+    return std::log(std::max(damaged.sum(), kNothing) / std::max(sound.sum(), kNothing));
+  }
+};
+
 }  // namespace
 
-double Model::graded_risk(const Case& c, const Prior& prior) const {
-  const std::uint32_t seen = evidence_in(c) & ~explains_;
+template <typename Into>
+Into Model::sum_up(const Case& c, const Prior& prior, std::uint32_t seen) const {
   Product product(groups_);
   observe(c.level, seen, product);
-  Sum sum{prior.damaged};
+  Into sum{prior.damaged};
   each_block(prior, breakdown(c.level, seen), product,
              [&](std::size_t b, const Block& here) { sum.add(b, here); });
-  return sum.risk();
+  return sum;
+}
+
+double Model::graded_risk(const Case& c, const Prior& prior) const {
+  return sum_up<Sum>(c, prior, evidence_in(c) & ~explains_).risk();
 }
 
 Risks Model::risks(const Case& c, const Prior& prior) const {
   const std::uint32_t seen = evidence_in(c);
-  Risks risks{.risk = 0, .graded_risk = graded_risk(c, prior)};
-  risks.risk = risks.graded_risk;
+  const Sums graded = sum_up<Sums>(c, prior, seen & ~explains_);
+  Risks risks{graded.risk(), graded.risk(), graded.odds(), graded.odds()};
   if ((seen & explains_) != 0) {
-    Product product(groups_);
-    observe(c.level, seen, product);
-    Sum sum{prior.damaged};
-    each_block(prior, breakdown(c.level, seen), product,
-               [&](std::size_t b, const Block& here) { sum.add(b, here); });
-    risks.risk = sum.risk();
+    const Sums all = sum_up<Sums>(c, prior, seen);
+    risks.risk = all.risk();
+    risks.odds = all.odds();
   }
   return risks;
 }

@@ -57,10 +57,13 @@ struct Posterior {
   double evidence = 0;  //< how likely the look was; 0 where it cannot be
 };
 
-// As in `Posterior`.
+// As in `Posterior`; the odds as natural logs, from both sums: next to certainty one of them holds
+// all digits.
 struct Risks {
   double risk = 0;
   double graded_risk = 0;
+  double odds = 0;
+  double graded_odds = 0;
 };
 
 // Weight of each finding for each cause, in decibans: log odds with the
@@ -237,6 +240,8 @@ class Model {
   [[nodiscard]] Risen breakdown(const Levels& level, std::uint32_t seen) const;
   template <typename Take>
   void each_block(const Prior& prior, const Risen& risen, const Product& product, Take take) const;
+  template <typename Into>
+  [[nodiscard]] Into sum_up(const Case& c, const Prior& prior, std::uint32_t seen) const;
   double pass(Underway& unit, const Leg& leg) const;
   double arrive(Underway& unit, const Case& c) const;
   double see_opening(Underway& unit, const Case& c) const;
