@@ -254,7 +254,8 @@ Sweep sweep(const Space& space, const Reach& reach, const Spread& spread) {
 }
 
 std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread) {
-  for (std::size_t n = 0; n <= 3; ++n) {
+  const std::size_t most = aim == Aim::later_look ? 2 : 3;  // each date takes ways ahead
+  for (std::size_t n = 0; n <= most; ++n) {
     Reach reach{.findings = n, .fewest = n, .aims = only(aim)};
     if (n > 1) {
       reach.configurations = n == 2 ? space.configurations.few : 1;

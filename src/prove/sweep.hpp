@@ -51,7 +51,8 @@ using Spread = std::function<void(std::size_t, const std::function<void(std::siz
 
 Sweep sweep(const Space& space, const Reach& reach, const Spread& spread);
 // The smallest breach of one aim: with none or one finding besides a base, in every
-// configuration that a record can describe; with two, in a few; with three, in one.
+// configuration that a record can describe; with two, in a few; with three, in one,
+// but for dates.
 std::optional<Breach> smallest_breach(const Space& space, Aim aim, const Spread& spread);
 // The breach as the full model finds it there, or nothing.
 std::optional<Breach> confirmed(const Space& space, const Breach& breach);
