@@ -6,7 +6,8 @@ cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
 missing=()
 for package in g++ cmake ninja-build libcli11-dev nlohmann-json3-dev libfmt-dev libboost-dev libeigen3-dev libkissfft-dev libsndfile1-dev libutf8proc-dev libgmime-3.0-dev libxml2-dev \
-               pkg-config; do
+               pkg-config clang-19 lld-19 wasi-libc libc++-19-dev-wasm32 libc++abi-19-dev-wasm32 \
+               libclang-rt-19-dev-wasm32; do
   if ! dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q 'ok installed'; then
     missing+=("$package")
   fi

@@ -17,14 +17,14 @@ step() { printf '\n== %s (%d s)\n' "$*" "$SECONDS"; }
 # ---------------------------------------------------------------- install
 packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format libcli11-dev nlohmann-json3-dev
           libfmt-dev catch2 libkissfft-dev libsndfile1-dev libutf8proc-dev libgmime-3.0-dev libxml2-dev libboost-dev libeigen3-dev pkg-config python3 python3-jsonschema tzdata strace
-          flac)  # makes recordings for tests
+          flac  # makes recordings for tests
+          # the library as WebAssembly, for pages
+          clang-19 lld-19 wasi-libc libc++-19-dev-wasm32 libc++abi-19-dev-wasm32
+          libclang-rt-19-dev-wasm32)
 if [ "$part" != --quick ]; then
   packages+=(clang-tidy
              r-base-core r-cran-survival  # an independent fit to compare with
-             chromium chromium-driver python3-selenium  # a browser for pages
-             # the library as WebAssembly, for pages; node comes with npm
-             clang-19 lld-19 wasi-libc libc++-19-dev-wasm32 libc++abi-19-dev-wasm32
-             libclang-rt-19-dev-wasm32)
+             chromium chromium-driver python3-selenium)  # a browser for pages
 fi
 missing=()
 for package in "${packages[@]}"; do

@@ -627,23 +627,23 @@ std::vector<Model::LeakThen> Model::leak_along(const Case& c) const {
     return along;
   }
   double km = 0;
-  Belief belief = life_->newborn();
-  const auto note = [&](const Belief& b, double at) {
-    along.push_back({at, chances(b).cause[idx(Cause::seal_leak)]});
+  Underway unit(life_->newborn());
+  const auto note = [&](const Underway& then, double at) {
+    along.push_back({at, chances(then.belief()).cause[idx(Cause::seal_leak)]});
   };
   const auto go = [&](const Leg& leg) {
     const double further = leg.to.seal_km - leg.from.seal_km;
     const double longer = leg.to.seal_years - leg.from.seal_years;
     for (std::size_t i = 1; i <= kBetween && !leg.bypassed_on_the_way; ++i) {
       const double share = static_cast<double>(i) / kBetween;
-      Belief then = belief;
+      Underway then = unit;
       life_->drive(then, leg.from,
                    i == kBetween ? leg.to : leg.from.later(further * share, longer * share));
       note(then, km + further * share);
     }
-    pass(belief, leg);
+    pass(unit, leg);
     km += further;
-    note(belief, km);
+    note(unit, km);
   };
   for (const Leg& leg : c.course->legs) {
     go(leg);

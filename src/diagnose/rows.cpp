@@ -67,11 +67,11 @@ template <typename Lanes>
 }
 
 template <typename Lanes>
-using Sums = std::array<Lanes, std::tuple_size_v<Reached> / kIn<Lanes>>;
+using LaneSums = std::array<Lanes, std::tuple_size_v<Reached> / kIn<Lanes>>;
 
 // States with a leak, from those that leak in one stage.
 template <typename Lanes, std::size_t Stage>
-[[gnu::always_inline]] inline void from_stage(Sums<Lanes>& sums, const Cores& cores,
+[[gnu::always_inline]] inline void from_stage(LaneSums<Lanes>& sums, const Cores& cores,
                                               const CoreChances& by) {
   constexpr std::size_t kFirst = (Stage - 1) * kTight;
   for (std::size_t from = kFirst; from < kFirst + kTight; ++from) {
@@ -84,7 +84,7 @@ template <typename Lanes, std::size_t Stage>
 template <typename Lanes>
 [[gnu::always_inline]] inline void move_all(Cores& cores, const CoreChances& by, double stay,
                                             double even, double late) {
-  Sums<Lanes> sums{};
+  LaneSums<Lanes> sums{};
   for (std::size_t from = 0; from < kTight; ++from) {
     add(sums, by.begun[from].data(), cores[from] * even);
     add(sums, by.late[from].data(), cores[from] * late);
