@@ -228,9 +228,16 @@ TEST_CASE("a technician is asked for all that a record holds, each once") {
     }
   }
   CHECK(work == kFormWork * kWorkFieldCount);
-  // Before hands go to the port, and before anything is measured: the cautions of these actions.
-  CHECK(form.care.at(FormPart::at_port).size() == shipped().action("check-port")->cautions.size());
+  // Before hands go to the port, and before anything is measured: the cautions of what is done
+  // there.
+  const std::vector<std::string>& at_port = form.care.at(FormPart::at_port);
+  for (const std::string& id : shipped().action("check-port")->cautions) {
+    INFO(id);
+    CHECK(std::ranges::find(at_port, shipped().caution(id)->brief) != at_port.end());
+  }
   CHECK(form.care.at(FormPart::insulation).front() == shipped().caution("high-voltage")->brief);
+  CHECK(form.care.at(FormPart::heard) == std::vector{shipped().caution("moving-parts")->brief});
+  CHECK_FALSE(form.care.contains(FormPart::at_lift));
 }
 
 TEST_CASE("a technician's answers are one record, with the work done") {

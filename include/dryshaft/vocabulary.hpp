@@ -166,7 +166,6 @@ struct FormPartSpec {
   /// Of a technician's part, which fields it asks: their pointers, or how these begin ("/unit/"). A
   /// whole pointer wins over a beginning.
   std::span<const std::string_view> pointers = {};
-  std::string_view action = {};  ///< of the rules, whose cautions stand before it; empty: none
 };
 std::span<const FormPartSpec, kFormPartCount> form_parts();
 const FormPartSpec& spec(FormPart part);

@@ -44,13 +44,6 @@ struct Mime {
   ~Mime() { g_mime_shutdown(); }
 };
 
-std::string small(std::string_view text) {
-  std::string out(text);
-  std::ranges::transform(out, out.begin(), [](char c) {
-    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-  });
-  return out;
-}
 std::string text_of(const char* text) { return text == nullptr ? std::string() : text; }
 
 std::string_view without_mark(std::string_view text) {

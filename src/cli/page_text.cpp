@@ -25,14 +25,6 @@ constexpr char kPlain = '\x03';
 
 using Attributes = std::map<std::string, std::string>;
 
-std::string small(std::string_view text) {
-  std::string out(text);
-  std::ranges::transform(out, out.begin(), [](char c) {
-    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-  });
-  return out;
-}
-
 template <std::size_t N>
 bool among(std::string_view word, const std::array<std::string_view, N>& words) {
   return std::ranges::find(words, word) != words.end();
@@ -418,6 +410,14 @@ PageText page_text(std::string utf8) {
     return {walk.take(), false};
   }
   return {records_alone(utf8, walk.records()), true};
+}
+
+std::string small(std::string_view text) {
+  std::string out(text);
+  std::ranges::transform(out, out.begin(), [](char c) {
+    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  });
+  return out;
 }
 
 }  // namespace dryshaft::cli

@@ -20,6 +20,9 @@ struct PageText {
 };
 PageText page_text(std::string utf8);
 
+// The letters of ASCII in small.
+std::string small(std::string_view text);
+
 }  // namespace dryshaft::cli
 
 #endif

@@ -147,15 +147,31 @@ class Maker {
           add_plain(field, part.id);
         }
       }
-      if (const ActionRule* action = knowledge_.action(part.action)) {
-        for (const std::string& id : action->cautions) {
-          form_.care[part.id].push_back(knowledge_.caution(id)->brief);
+      for (const CautionRule& caution : knowledge_.cautions) {
+        if (std::ranges::any_of(knowledge_.actions, [&](const ActionRule& action) {
+              return looks_at(action, part.id) && has(action.cautions, caution.id);
+            })) {
+          form_.care[part.id].push_back(caution.brief);
         }
       }
       for (std::size_t entry = 1; part.id == FormPart::work && entry <= kFormWork; ++entry) {
         add_work(entry);
       }
     }
+  }
+
+  static bool has(const auto& list, const auto& one) {
+    return std::ranges::find(list, one) != list.end();
+  }
+  // Whether an action is a look at what a part asks for: a check that shows it, or one that nothing
+  // but such a look closes.
+  static bool looks_at(const ActionRule& action, FormPart part) {
+    const auto asked = [&](Finding finding) {
+      return std::ranges::any_of(spec(finding).from,
+                                 [&](Field field) { return technician_part(field) == part; });
+    };
+    return std::ranges::any_of(action.reveals, asked) ||
+           (action.closed_by.work.empty() && std::ranges::any_of(action.closed_by.look, asked));
   }
 
   // In a technician's words, and without an owner's help.
