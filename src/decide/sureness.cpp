@@ -480,11 +480,12 @@ class Asker {
 // Moves of odds ahead add to their squares.
 void add(std::vector<Widths>& widths, const Answer& from, const Answer& up,
          const std::optional<Answer>& down) {
+  const Ahead::Chance* const back = down ? down->ahead.data() : nullptr;
   for (std::size_t i = 0; i < up.ahead.size(); ++i) {
     const auto moves = [&](Spread& spread, double Ahead::Chance::*of) {
       const double stands = logit(from.ahead[i].*of);
       const double one = logit(up.ahead[i].*of) - stands;
-      spread.add(one, down ? logit(down->ahead[i].*of) - stands : -one);
+      spread.add(one, back != nullptr ? logit(back[i].*of) - stands : -one);
     };
     moves(widths[i].damage, &Ahead::Chance::damage);
     moves(widths[i].breakdown, &Ahead::Chance::breakdown);
