@@ -456,6 +456,7 @@ std::vector<Sent> sent_in(std::string bytes, std::string_view source) {
   if (const std::vector<std::string_view> mails = mails_of_mailbox(text); !mails.empty()) {
     const Mime mime;
     std::vector<Sent> out;
+    out.reserve(mails.size());
     for (const std::string_view mail : mails) {
       out.push_back(mail_in(mail, fmt::format("{}, mail {}", name, out.size() + 1)));
     }
