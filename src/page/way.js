@@ -155,7 +155,7 @@
         wrong.push(q);
         line.append(make('span', {className: 'problem', textContent: problem(q)}));
       }
-      lists[lists.length - 1].append(make('li', {}, line, change));
+      lists[lists.length - 1].append(make('li', {className: text ? '' : 'blank'}, line, change));
     }
     el('answers').replaceChildren(...lists);
     return wrong;
@@ -388,12 +388,6 @@
       takeShown();
       if (!kept && state.begun) {
         event.preventDefault();
-      }
-    });
-    window.addEventListener('beforeprint', () => {
-      if (state.at !== LIST && heard) {
-        showAnswers();
-        el('all').open = true;
       }
     });
 
