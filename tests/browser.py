@@ -15,7 +15,9 @@ DESK = (1280, 900)
 # What a hostile record may say; a page where one of them ran has window.ran set.
 ATTACKS = ['"><img src=x onerror="window.ran=1">', "</script><script>window.ran=1</script>",
            "<svg onload=window.ran=1>", "javascript:window.ran=1", "${window.ran=1}",
-           "</textarea><iframe srcdoc='<script>parent.ran=1</script>'>", "' onfocus='window.ran=1'"]
+           "</textarea><iframe srcdoc='<script>parent.ran=1</script>'>", "' onfocus='window.ran=1'",
+           "<!--<script>window.ran=1//", "<style>@import 'javascript:window.ran=1'</style>",
+           "</title></dt><object data=javascript:window.ran=1>"]
 
 
 def axe_source(program):

@@ -504,6 +504,33 @@ class Behaviour(unittest.TestCase):
                 self.assertEqual(objects(run("form", "read", text=page.record())), [record])
             self.assertEqual(page.faults(), [])
 
+    def test_nothing_that_is_typed_runs_in_any_field(self):
+        with Page("--for", "technician", size=DESK) as page:
+            fields = [q["key"] for q in page.questions if not q["choices"] and q["kind"] != "photos"]
+            chosen = {q["key"]: {"words": [q["choices"][0]["word"]]} for q in page.questions if q["choices"]}
+            self.assertGreater(len(fields), 30)
+            for attack in ATTACKS:
+                answers = {**chosen, **{key: {"typed": attack[:64], "unit": "km"} for key in fields}}
+                state = {"unit": "one", "at": 0, "answers": answers, "photos": [attack], "name": attack, "units": attack,
+                         "begun": 1, "day": TODAY, "asked": [attack], "done": False,
+                         "made": {"id": attack, "grade": attack, "date": attack}}
+                page.script("for (const s of [sessionStorage, localStorage]) {"
+                            "s.setItem(arguments[0] + '/one', arguments[1]); s.setItem(arguments[0] + '-now', 'one'); }",
+                            page.data["storage"], json.dumps(state))
+                page.open()
+                wait(page.keys, "no step")
+                for n in range(len(Select(page.at("step")).options)):
+                    Select(page.at("step")).select_by_index(n)
+                page.press("now")
+                wait(lambda: page.shows("unfinished"), "attacks made a record")
+                self.assertIn(attack[:20], page.at("answers").text)
+                page.press("home")
+                self.assertIn(attack[:20], page.at("units").text)
+                self.assertIsNone(page.script("return window.ran || null"))
+                self.assertEqual(page.script("return document.querySelectorAll('iframe, object, [onload], [onerror],"
+                                             " [onfocus], #page style').length"), 0)
+            self.assertEqual(page.faults(), [])
+
     def agree_as_saved(self, name, html, records):
         self.assertEqual(KEPT.sub("", html), by_program(records, name, "--for", "owner"))
 

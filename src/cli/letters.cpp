@@ -100,11 +100,13 @@ int write_letters(const Letters& letters, const Grader& grader,
                   const std::vector<History>& histories, const std::vector<std::size_t>& of,
                   std::size_t cores) {
   std::vector<std::string> ids;
+  ids.reserve(histories.size());
   for (const History& h : histories) {
     ids.push_back(h.unit_id);
   }
   const std::vector<std::string> all = file_names(ids);
   std::vector<std::string> names;
+  names.reserve(of.size());
   for (const std::size_t i : of) {
     names.push_back(fmt::format("{}.{}", all[i], letters.ending));
   }

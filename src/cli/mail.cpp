@@ -34,15 +34,14 @@ struct FreeText {
   void operator()(char* text) const { g_free(text); }
 };
 
-// The library, while one of these lives.
-struct Mime {
-  Mime() { g_mime_init(); }
-  Mime(const Mime&) = delete;
-  Mime& operator=(const Mime&) = delete;
-  Mime(Mime&&) = delete;
-  Mime& operator=(Mime&&) = delete;
-  ~Mime() { g_mime_shutdown(); }
-};
+// Once, and to the end of the program: it does not begin well a second time.
+void begin_mime() {
+  static const bool begun = [] {
+    g_mime_init();
+    return true;
+  }();
+  (void)begun;
+}
 
 std::string text_of(const char* text) { return text == nullptr ? std::string() : text; }
 
@@ -454,7 +453,7 @@ std::vector<Sent> sent_in(std::string bytes, std::string_view source) {
   const std::string name(source);
   const std::string_view text = without_mark(bytes);
   if (const std::vector<std::string_view> mails = mails_of_mailbox(text); !mails.empty()) {
-    const Mime mime;
+    begin_mime();
     std::vector<Sent> out;
     out.reserve(mails.size());
     for (const std::string_view mail : mails) {
@@ -463,7 +462,7 @@ std::vector<Sent> sent_in(std::string bytes, std::string_view source) {
     return out;
   }
   if (is_mail(text)) {
-    const Mime mime;
+    begin_mime();
     return {mail_in(text, name)};
   }
   if (is_quoted_printable(bytes)) {
