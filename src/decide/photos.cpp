@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <cstddef>
-#include <ranges>
 #include <string>
 #include <string_view>
 
@@ -45,7 +44,8 @@ std::string name_of(const Photo& photo, std::size_t number) {
 
 std::vector<PhotoShown> photos_of(const History& history) {
   std::vector<PhotoShown> shown;
-  for (const Record& record : std::views::reverse(history.records)) {
+  for (std::size_t i = history.records.size(); i-- > 0;) {  // the newest first
+    const Record& record = history.records[i];
     if (record.photos.empty()) {
       continue;
     }

@@ -315,22 +315,26 @@ class Prover {
         "stage. Such a chain keeps the order of likelihood ratios over every way, whatever the "
         "pace of wear-out (Karlin 1968, from memory); the compiled one over three distances, to "
         "within 0.0001.",
-        "in such a unit each level of each finding tells of the leak or of what comes without one, "
-        "never of both together, and a worse level tells no less for a leak: for all rests and "
-        "pairs of levels. So a worse level in this look, or in any before it, moves the stages "
-        "up in that order, and damage comes no later.",
-        "wear-out that is faster by one factor makes earlier leaks likelier against later ones, "
-        "and all against none: the stages move up in the same order.",
+        std::string(
+            "in such a unit each level of each finding tells of the leak or of what comes without "
+            "one, never of both together, and a worse level tells no less for a leak: for all "
+            "rests and pairs of levels. So a worse level in this look, or in any before it, moves "
+            "the stages up in that order, and damage comes no later."),
+        std::string("wear-out that is faster by one factor makes earlier leaks likelier against "
+                    "later ones, and all against none: the stages move up in the same order."),
         fmt::format("the same look, longer ago: for each pair of stages, for every look that tells "
                     "no more for a leak than against it, for each step of distance and the pace of "
                     "wear-out up to {:g} km and {:g} years, the chance that none is harmed until "
                     "then does not rise. Dates come in steps of {:g} km and {:g} days from the "
                     "look, so they may move by less than a step.",
                     kOldestKm, kOldestYears, kLookStepKm, kLookStepDays),
-        "not proven, and not claimed: findings before work that ended harm; findings of looks "
-        "after the last one at the port; an older look that tells for a leak (the younger it is, "
-        "the longer the leak had time to come before it); the limit of a first check, which asks "
-        "for the probability of a leak; hazards of another form, such as a shop's own table."};
+        std::string(
+            "not proven, and not claimed: findings before work that ended harm; findings of looks "
+            "after the last one at the port; an older look that tells for a leak (the younger it "
+            "is, "
+            "the longer the leak had time to come before it); the limit of a first check, which "
+            "asks "
+            "for the probability of a leak; hazards of another form, such as a shop's own table.")};
     conclude(p,
              {premises(), stages_in_order(knowledge()), intervals_in_order(space_),
               unharmed_seal_in_order(space_), unharmed_looks_apart(space_),

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <ranges>
 #include <tuple>
 #include <utility>
 
@@ -228,7 +227,8 @@ std::vector<Diagnostic> hand_in_photos(
     const std::function<PhotoFile(const Record&, const std::string& name)>& read) {
   std::vector<Diagnostic> warnings;
   std::size_t left = kMaxPhotosShown;
-  for (Record& record : std::views::reverse(unit.records)) {
+  for (std::size_t i = unit.records.size(); i-- > 0;) {  // the newest first
+    Record& record = unit.records[i];
     for (Photo& photo : record.photos) {
       const bool inside = photo.name.empty();
       std::string hint;
