@@ -27,6 +27,9 @@ from browser import faults, start
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 BUILD = pathlib.Path(PROGRAM).parent
 SKIPPED = 77
+# A PNG of one pixel, as a page puts photographs into a record.
+PIXEL = ("data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR4nGNgYGBgAAAABQABpfZFQAAA"
+         "AABJRU5ErkJggg==")
 KIB = 1024
 
 
@@ -186,6 +189,8 @@ class Core(unittest.TestCase):
         if words:
             several = question["kind"] == "several"
             return {"words": draw.sample(words, draw.randint(1, len(words))) if several else [draw.choice(words)]}
+        if question["kind"] == "photos":
+            return {"words": [PIXEL]}
         if question["kind"] == "date":
             return {"typed": draw.choice(["2026-03-18", "2026-01-31", "2025-02-28"])}
         if question["key"] == "unit-built":
