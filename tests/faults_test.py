@@ -513,7 +513,7 @@ class Files(Scratch):
                 "rename", "renameat", "renameat2", "unlink", "unlinkat", "mkdir", "mkdirat", "chmod",
                 "link", "symlink", "truncate")
             (changed if writes else opened).add(found[2])
-        system = re.compile(r"/etc/ld\.so|(/usr)?/lib/|/usr/lib|/proc/self/exe|/sys/devices/system/cpu")
+        system = re.compile(r"/proc/filesystems$|/etc/ld\.so|(/usr)?/lib/|/usr/lib|/proc/self/exe|/sys/devices/system/cpu")
         return {f for f in opened if not system.match(f)}, changed
 
     def test_assess(self):

@@ -27,8 +27,8 @@ TODAY = "2026-03-18"
 CLOCK = """
 const Clock = Date;
 Date = class extends Clock {
-  constructor(...given) { super(...(given.length ? given : [Clock.UTC(2026, 2, 18, 12)])); }
-  static now() { return Clock.UTC(2026, 2, 18, 12); }
+  constructor(...given) { super(...(given.length ? given : [2026, 2, 18, 12])); }
+  static now() { return new Clock(2026, 2, 18, 12).getTime(); }
 };
 """
 REFUSE_STORAGE = ("for (const f of ['getItem', 'setItem', 'removeItem']) "

@@ -392,7 +392,7 @@ class Assessor {
     // What is overdue comes first of what is as urgent.
     std::vector<std::size_t> in_order(open.size());
     std::iota(in_order.begin(), in_order.end(), std::size_t{0});
-    std::ranges::sort(in_order, {}, [&](std::size_t i) {
+    std::ranges::stable_sort(in_order, {}, [&](std::size_t i) {
       constexpr double kNone = 1e12;
       const Offer& o = open[i].offer;
       return std::tuple(actions[i].urgency, !actions[i].overdue,

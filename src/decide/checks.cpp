@@ -497,7 +497,7 @@ std::vector<NextCheck> next_checks(const Knowledge& knowledge, const Model& mode
     return verdict.grade == Grade::U &&
            std::ranges::find(n.grades_possible, Grade::U) == n.grades_possible.end();
   };
-  std::ranges::sort(checks, [&](const NextCheck& a, const NextCheck& b) {
+  std::ranges::stable_sort(checks, [&](const NextCheck& a, const NextCheck& b) {
     if (settled(a) != settled(b)) {
       return settled(a);
     }

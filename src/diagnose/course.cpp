@@ -35,6 +35,7 @@ struct Step {
   std::size_t before = 0;  // of the records
   std::optional<double> km = {};
   std::optional<int> day = {};
+  bool by_distance = false;  // that is all that is told of it
   bool new_seal = false;
   std::uint8_t ends = 0;
   std::optional<Bearings> rotor = {};  // new bearings of this material
@@ -155,9 +156,20 @@ class Writer {
     for (Step& s : steps_) {
       s.before = std::min(s.before, unit_.newest);
     }
-    std::ranges::stable_sort(steps_, [](const Step& a, const Step& b) {
-      return a.before != b.before ? a.before < b.before : a.km && b.km && *a.km < *b.km;
-    });
+    // Work stands in its order already. A seal of which only the distance is told comes before the
+    // first work that is known to be later.
+    std::vector<Step> in_order;
+    std::vector<Step> told;
+    for (Step& s : steps_) {
+      (s.by_distance ? told : in_order).push_back(s);
+    }
+    for (const Step& seal : told) {
+      const auto later = std::ranges::find_if(in_order, [&](const Step& s) {
+        return s.before != seal.before ? s.before > seal.before : s.km && *s.km > *seal.km;
+      });
+      in_order.insert(later, seal);
+    }
+    steps_ = std::move(in_order);
   }
 
   // Whether a step may be one of the unit that was there before: between the last look at that one
@@ -188,6 +200,7 @@ class Writer {
         const auto after = std::ranges::find_if(at_most, [&](double km) { return km > v.number; });
         steps_.push_back({.before = static_cast<std::size_t>(after - at_most.begin()),
                           .km = v.number,
+                          .by_distance = true,
                           .new_seal = true});
       }
     }

@@ -77,7 +77,7 @@ void merge_into(UnitEvent& e, const UnitEvent& other) {
 
 // Takes together neighbours that are the same work.
 void once(std::vector<UnitEvent>& works, const auto& order, const auto& same) {
-  std::ranges::sort(works, {}, order);
+  std::ranges::stable_sort(works, {}, order);
   std::size_t kept = 0;
   for (std::size_t i = 1; i < works.size(); ++i) {
     if (same(works[kept], works[i])) {
@@ -179,9 +179,9 @@ auto order_of_dated(const Dated& d) {
 // another unit that went in also after work of which only the day is known, for that may have been
 // done to the one that came out.
 std::vector<UnitEvent> merged(std::vector<Dated> dated, std::vector<UnitEvent> undated) {
-  std::ranges::sort(dated, {}, order_of_dated);
-  std::ranges::sort(undated, {},
-                    [](const UnitEvent& e) { return std::tuple(*e.km, order_of_work(e)); });
+  std::ranges::stable_sort(dated, {}, order_of_dated);
+  std::ranges::stable_sort(undated, {},
+                           [](const UnitEvent& e) { return std::tuple(*e.km, order_of_work(e)); });
   std::vector<double> least(dated.size());  // reading from here on
   double from_here = kNoLimit;
   for (std::size_t i = dated.size(); i-- > 0;) {

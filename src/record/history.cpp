@@ -51,7 +51,7 @@ Diagnostic repeated(const Record& record, const Record& kept) {
 }
 
 std::vector<History> by_unit(std::vector<Record> records, std::vector<Diagnostic>& complaints) {
-  std::ranges::sort(records, {}, order);
+  std::ranges::stable_sort(records, {}, order);
   std::vector<History> histories;
   for (Record& record : records) {
     if (histories.empty() || histories.back().unit_id != record.unit_id) {

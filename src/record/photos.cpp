@@ -256,7 +256,7 @@ std::vector<Diagnostic> hand_in_photos(
       }
     }
   }
-  std::ranges::sort(warnings, {}, [](const Diagnostic& d) {
+  std::ranges::stable_sort(warnings, {}, [](const Diagnostic& d) {
     return std::tuple(d.source, d.line, d.column, d.pointer);
   });
   return warnings;
