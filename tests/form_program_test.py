@@ -91,6 +91,12 @@ class Blank(Files):
         self.assertEqual(run("blank", "--families", "no-such-folder").returncode, 2)
         self.assertEqual(run().returncode, 2)
         self.assertEqual(run("ask", "--today", "yesterday").returncode, 2)
+        overlay = self.path("own.json")
+        subprocess.run([PROGRAM, "fit", "outcomes", "--overlay", overlay, "examples/teardowns.jsonl"],
+                       capture_output=True, check=True)
+        done = run("blank", "--format", "html", "--rules", overlay)
+        self.assertEqual((done.returncode, done.stdout, done.stderr),
+                         (2, b"", b"dryshaft: a page grades by rules and families, and by no overlay\n"))
         if os.path.exists("/dev/full"):
             with open("/dev/full", "wb") as full:
                 done = subprocess.run([PROGRAM, "form", "blank"], stdout=full, stderr=subprocess.PIPE, check=False)

@@ -43,6 +43,9 @@ int blank(const FormOptions& o) {
         "WebAssembly is installed (see DEVELOPERS.md)" +
             std::string(technician ? "" : ", or write the form as text")};
   }
+  if (o.data.overlay) {
+    throw Stop{kUsage, "a page grades by rules and families, and by no overlay"};
+  }
   FormPage page = own_data(o.data);
   page.workshop = o.workshop.value_or("");
   Output output(o.out);
