@@ -151,6 +151,7 @@ class Core(unittest.TestCase):
         for kind, options in kinds:
             page = subprocess.run([PROGRAM, "form", "blank", "--format", "html", *options],
                                   capture_output=True, check=True).stdout.decode()
+            self.assertIn(f'"core":"{literal()[1]}"', page)
             data = json.loads(re.search(r'<script type="application/json" id="data">(.*?)</script>', page)[1])
             questions = {q["key"]: q for q in data["questions"]}
             forms += [(kind, questions, {"unit-id": {"typed": f"{kind} {n}"}, "date": {"typed": "2026-03-18"}})

@@ -136,6 +136,17 @@ std::string from_quoted_printable(const std::string& text) {
   return out;
 }
 
+// The line that begins at `at`, without its end; `at` goes on to the next.
+std::string_view line_from(std::string_view text, std::size_t& at) {
+  const std::size_t end = std::min(text.find('\n', at), text.size());
+  std::string_view line = text.substr(at, end - at);
+  at = end + 1;
+  if (line.ends_with('\r')) {
+    line.remove_suffix(1);
+  }
+  return line;
+}
+
 // ---------------------------------------------------------- format=flowed
 
 // Lines that a mail program broke are whole again (RFC 3676), for a record's strings: those of a
@@ -144,12 +155,7 @@ std::string unflowed(std::string_view text, bool delete_space) {
   std::string out;
   std::size_t joined_depth = std::string_view::npos;  // quoting of the line that goes on
   for (std::size_t at = 0; at < text.size();) {
-    const std::size_t end = std::min(text.find('\n', at), text.size());
-    std::string_view line = text.substr(at, end - at);
-    at = end + 1;
-    if (line.ends_with('\r')) {
-      line.remove_suffix(1);
-    }
+    const std::string_view line = line_from(text, at);
     const std::size_t depth = std::min(line.find_first_not_of('>'), line.size());
     std::string_view words = line.substr(depth);
     if (words.starts_with(' ')) {
@@ -181,12 +187,7 @@ bool is_mail(std::string_view text) {
   bool sure = false;
   bool first = true;
   for (std::size_t at = 0; at < text.size();) {
-    const std::size_t end = std::min(text.find('\n', at), text.size());
-    std::string_view line = text.substr(at, end - at);
-    at = end + 1;
-    if (line.ends_with('\r')) {
-      line.remove_suffix(1);
-    }
+    const std::string_view line = line_from(text, at);
     if (line.empty()) {
       break;
     }

@@ -170,6 +170,7 @@ Json data(const Form& form, const FormPage& what, const Sheet* sheet = nullptr) 
   constexpr std::size_t kDigits = 12;
   out["storage"] = fmt::format("dryshaft-{}-{}", page::word_of(form.reader),
                                sha256_hex(json_out::of(out)).substr(0, kDigits));
+  out["core"] = page::module_sha256();  // to tell what it grades by
   return out;
 }
 

@@ -100,7 +100,7 @@
 
   function forget(unit) {
     inStores((store) => store.removeItem(place(unit)));
-    for (const photo of (read(unit) || state).photos) {
+    for (const photo of state.photos) {
       large.remove(photo);
     }
   }

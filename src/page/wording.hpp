@@ -20,9 +20,8 @@ constexpr std::string_view word_of(FormFor reader) {
 // Shown until the script takes it away.
 inline constexpr std::string_view kDead =
     "This page cannot work where you see it now, such as in a mail. Save it as a file, then open "
-    "it "
-    "with a web browser that is no older than 2023. If that does not help, ask whoever sent it for "
-    "the same form as text.";
+    "it with a web browser that is no older than 2023. If that does not help, ask whoever sent it "
+    "for the same form as text.";
 inline constexpr std::string_view kBroken =
     "Something in this page went wrong. Reload it; your answers stay. If that does not help, open "
     "it with another browser.";

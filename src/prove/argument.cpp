@@ -738,16 +738,9 @@ void keeps_order(const Ways& ways, const std::vector<std::uint64_t>& sets, doubl
 Step process_keeps_order(const Space& space) {
   Step step;
   const std::vector<std::uint64_t> sets = sets_upwards();
-  for (const Cooling cooling : {Cooling::wet, Cooling::factory_dry}) {
-    for (const double km : {20.0, 5000.0, 80000.0}) {
-      constexpr double kSoFar = 100000;
-      const double per_year = space.knowledge.settings.km_per_year;
-      Clock from;
-      from.cooling = cooling;
-      from = from.later(kSoFar, kSoFar / per_year);
-      keeps_order(ways_of(space.model.life(), from, from.later(km, km / per_year)), sets, km, step);
-    }
-  }
+  each_way(space, [&](const Clock& from, const Clock& to, double km) {
+    keeps_order(ways_of(space.model.life(), from, to), sets, km, step);
+  });
   return step;
 }
 

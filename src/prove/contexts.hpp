@@ -23,6 +23,21 @@ inline std::string shown(Finding f, int level) {
              : fmt::format("{} {}", name(f), spec(f).levels[static_cast<std::size_t>(level)].id);
 }
 
+// Ways of a unit that has gone for a while: short, middling and long, with and without coolant in
+// its shaft. Calls `visit(from, to, km)`.
+void each_way(const Space& space, const auto& visit) {
+  constexpr double kSoFar = 100000;
+  const double per_year = space.knowledge.settings.km_per_year;
+  for (const Cooling cooling : {Cooling::wet, Cooling::factory_dry}) {
+    for (const double km : {20.0, 5000.0, 80000.0}) {
+      Clock from;
+      from.cooling = cooling;
+      from = from.later(kSoFar, kSoFar / per_year);
+      visit(from, from.later(km, km / per_year), km);
+    }
+  }
+}
+
 inline constexpr std::uint64_t kMostContexts = 300'000'000;
 
 // Calls `visit(facts)` for every joint value of these findings and situations

@@ -87,36 +87,29 @@ Step unharmed_seal_in_order(const Space& space) {
   }
   // The same of what is compiled: a 2 by 2 part never turns over.
   constexpr double kOfTables = 1e-4;
-  for (const Cooling cooling : {Cooling::wet, Cooling::factory_dry}) {
-    for (const double km : {20.0, 5000.0, 80000.0}) {
-      constexpr double kSoFar = 100000;
-      const double per_year = space.knowledge.settings.km_per_year;
-      Clock from;
-      from.cooling = cooling;
-      from = from.later(kSoFar, kSoFar / per_year);
-      std::array<Cores, kSealStates> ways{};
-      for (std::size_t s = 0; s < kSealStates; ++s) {
-        ways.at(s).at(core_of(s, 0, 0)) = 1;
-        life.drive(ways.at(s), from, from.later(km, km / per_year));
-      }
-      const auto way = [&](std::size_t a, std::size_t b) { return ways.at(a)[core_of(b, 0, 0)]; };
-      for (std::size_t a = 0; a < kSealStates; ++a) {
-        for (std::size_t b = a + 1; b < kSealStates; ++b) {
-          for (std::size_t c = 0; c < kSealStates; ++c) {
-            for (std::size_t d = c + 1; d < kSealStates; ++d) {
-              ++step.states;
-              if (way(a, c) * way(b, d) < way(a, d) * way(b, c) - kOfTables) {
-                step.fail(
-                    fmt::format("within {:g} km stages {} and {} of an unharmed seal turn "
-                                "over to {} and {}",
-                                km, a, b, c, d));
-              }
+  each_way(space, [&](const Clock& from, const Clock& to, double km) {
+    std::array<Cores, kSealStates> ways{};
+    for (std::size_t s = 0; s < kSealStates; ++s) {
+      ways.at(s).at(core_of(s, 0, 0)) = 1;
+      life.drive(ways.at(s), from, to);
+    }
+    const auto way = [&](std::size_t a, std::size_t b) { return ways.at(a)[core_of(b, 0, 0)]; };
+    for (std::size_t a = 0; a < kSealStates; ++a) {
+      for (std::size_t b = a + 1; b < kSealStates; ++b) {
+        for (std::size_t c = 0; c < kSealStates; ++c) {
+          for (std::size_t d = c + 1; d < kSealStates; ++d) {
+            ++step.states;
+            if (way(a, c) * way(b, d) < way(a, d) * way(b, c) - kOfTables) {
+              step.fail(
+                  fmt::format("within {:g} km stages {} and {} of an unharmed seal turn "
+                              "over to {} and {}",
+                              km, a, b, c, d));
             }
           }
         }
       }
     }
-  }
+  });
   return step;
 }
 
