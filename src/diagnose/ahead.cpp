@@ -24,10 +24,13 @@ double greatest(double most, double step, Holds holds) {
   return low * step;
 }
 
-bool harmed(std::size_t core) { return core % kTight != 0; }
-bool broken(std::size_t core) {
-  return core / kHarmStates % kHarmStates == 2 || core % kHarmStates == 2;
+bool unharmed(std::size_t core) { return core % kTight == 0; }
+bool running(std::size_t core) {
+  return core / kHarmStates % kHarmStates != 2 && core % kHarmStates != 2;
 }
+
+// Side by side.
+Two both(const Left& left) { return Two{left.unharmed, left.running}; }
 
 double share(double left_now, double left_then) {
   return left_now > 0 ? std::clamp(1 - left_then / left_now, 0.0, 1.0) : 1;
@@ -42,12 +45,13 @@ Ahead::Ahead(const Life& life, const Belief& belief, const Clock& now, double km
       km_per_year_(km_per_year),
       now_(of(cores_)) {}
 
-// Summed as they are: what is left of units that are nearly all hurt is no difference from 1.
-Ahead::Left Ahead::of(const Cores& cores) {
+// What is left of units that are nearly all harmed is summed, here and below: as a difference from 1
+// it would be rounding.
+Left Ahead::of(const Cores& cores) {
   Left left;
   for (std::size_t core = 0; core < kCores; ++core) {
-    left.unharmed += harmed(core) ? 0 : cores[core];
-    left.running += broken(core) ? 0 : cores[core];
+    left.unharmed += unharmed(core) ? cores[core] : 0;
+    left.running += running(core) ? cores[core] : 0;
   }
   return left;
 }
@@ -143,17 +147,17 @@ Foresight::Foresight(std::shared_ptr<const Life> life, std::span<const double> d
     const Life::Harm tight = life_->harmed_after(working);
     for (std::size_t from = 0; from < kTight; ++from) {
       for (std::size_t to = 0; to < kTight; ++to) {
-        way.none[from].damage += harmed(to) ? tight[from][to] : 0;
-        way.none[from].breakdown += broken(to) ? tight[from][to] : 0;
+        way.none[from].unharmed += unharmed(to) ? tight[from][to] : 0;
+        way.none[from].running += running(to) ? tight[from][to] : 0;
       }
     }
     // From the end back: a leak that begins late first.
-    Life::Worth damage = worth(harmed);
-    Life::Worth breakdown = worth(broken);
+    Life::Worth sound = worth(unharmed);
+    Life::Worth going = worth(running);
     const double part = working / (2 * kParts);
     const auto back = [&](double by) {
-      life_->back(damage, by);
-      life_->back(breakdown, by);
+      life_->back(sound, by);
+      life_->back(going, by);
     };
     back(part / 2);
     for (std::size_t n = 2 * kParts; n-- > 0;) {
@@ -161,32 +165,20 @@ Foresight::Foresight(std::shared_ptr<const Life> life, std::span<const double> d
       Tight& begun = way.begun[n / kParts];
       for (std::size_t from = 0; from < kTight; ++from) {
         for (std::size_t to = from; to < kTight; ++to) {
-          begun[from].damage += before[from][to] * damage[to] / kParts;
-          begun[from].breakdown += before[from][to] * breakdown[to] / kParts;
+          begun[from].unharmed += before[from][to] * sound[to] / kParts;
+          begun[from].running += before[from][to] * going[to] / kParts;
         }
       }
       back(n > 0 ? part : part / 2);
     }
     for (std::size_t core = 0; core < kLeaks; ++core) {
-      way.none[kTight + core] = {damage[core], breakdown[core]};
+      way.none[kTight + core] = {sound[core], going[core]};
     }
   }
 }
 
-namespace {
-
-// Side by side.
-Two both(const Ahead::Chance& c) { return Two{c.damage, c.breakdown}; }
-
-}  // namespace
-
 std::vector<Ahead::Chance> Foresight::within_each(const Cores& cores, const Clock& now) const {
-  double all = 0;
-  Two already{};
-  for (std::size_t core = 0; core < kCores; ++core) {
-    all += cores[core];
-    already += both({harmed(core) ? 1.0 : 0.0, broken(core) ? 1.0 : 0.0}) * cores[core];
-  }
+  const Two left = both(Ahead::of(cores));
   const bool wears = life_->wears(now.cooling);
   const auto hazard = [&](const Way& way, double share) {
     return wears ? life_->wear_hazard(now.seal_km + way.km * share,
@@ -212,8 +204,7 @@ std::vector<Ahead::Chance> Foresight::within_each(const Cores& cores, const Cloc
       leaks += both(way.none[core]) * cores[core];
     }
     const Two then = tight * (1 - begun) + early * first + late * (begun - first) + leaks;
-    out.push_back({share(1 - already[0] / all, 1 - then[0] / all),
-                   share(1 - already[1] / all, 1 - then[1] / all)});
+    out.push_back({share(left[0], then[0]), share(left[1], then[1])});
   }
   return out;
 }

@@ -11,6 +11,12 @@
 
 namespace dryshaft {
 
+// A number for each: neither bearings nor insulation are harmed; the unit has not broken down.
+struct Left {
+  double unharmed = 0;
+  double running = 0;
+};
+
 class Ahead {
  public:
   // `belief`: now, at `now`. From here on the car is driven `km_per_year`.
@@ -32,14 +38,9 @@ class Ahead {
   [[nodiscard]] double broken_by(double share, double most, double step) const;
 
   [[nodiscard]] double unharmed() const { return now_.unharmed; }
+  static Left of(const Cores& cores);
 
  private:
-  // Of all units, those in which neither is the case.
-  struct Left {
-    double unharmed = 0;
-    double running = 0;
-  };
-  static Left of(const Cores& cores);
   [[nodiscard]] Chance since_now(const Left& then) const;
   [[nodiscard]] Cores after(double km, double years) const;
 
@@ -60,12 +61,12 @@ class Foresight {
   [[nodiscard]] std::vector<Ahead::Chance> within_each(const Cores& cores, const Clock& now) const;
 
  private:
-  using Tight = std::array<Ahead::Chance, kTight>;
+  using Tight = std::array<Left, kTight>;
   struct Way {
     double km = 0;
     double years = 0;
-    std::array<Ahead::Chance, kCores> none{};  // where no leak begins
-    std::array<Tight, 2> begun{};              // where one begins in this half
+    std::array<Left, kCores> none{};  // chances where no leak begins
+    std::array<Tight, 2> begun{};     // where one begins in this half
   };
   std::shared_ptr<const Life> life_;
   std::vector<Way> ways_;
