@@ -818,6 +818,18 @@ class Technician(unittest.TestCase):
             page.press("home")
             _, lines = page.save("export", ".jsonl")
             self.assertEqual(objects(lines), [record])
+            # As many as a record has room for.
+            page.press("new")
+            self.fill(page, self.FIRST)
+            self.step(page, "Photographs")
+            page.at("answer-photos").send_keys("\n".join([path] * 12))
+            wait(lambda: page.problem("photos") == "tip.png has no room in this record. Remove another one first.",
+                 lambda: page.problem("photos"))
+            self.report(page)
+            [full] = objects(page.record())
+            self.assertGreater(len(full["inspection"]["photos"]), 3)
+            self.assertLess(len(page.record().encode()), 1 << 20)
+            page.press("home")
             # What is no picture is refused.
             page.press("new")
             self.step(page, "Photographs")

@@ -783,6 +783,31 @@ TEST_CASE("a word in brackets that is no question is an error that names those i
   CHECK(complaints_of(replaced(text, "Answer: HL-0147\n", "Answer: HL-0147\n  the red one\n"))
             .find("error[two-answers]: [unit-id] has a second line: \"the red one\"") !=
         std::string::npos);
+  // Nor is a spoilt letter of the printed words one, or a sign.
+  CHECK(complaints_of(replaced(replaced(text, "A name that no other", "x name that no other"),
+                               "Answer: HL-0147\n", "Answer:\n"))
+            .find("error[answer-beside]: [unit-id] has \"x\" among its printed words") !=
+        std::string::npos);
+  const auto id_of = [&](std::string_view line) {
+    return read(replaced(text, "Answer: HL-0147\n", std::string(line)))
+        .records.records.front()
+        .unit_id;
+  };
+  CHECK(id_of("Answe\xE2\x80\x99: HL-0147\n") == "HL-0147");
+  CHECK(id_of("\xE2\x80\x99nswer:\n").starts_with("line 1 of "));
+}
+
+TEST_CASE("no is an answer where a number is asked for only if something was done") {
+  const auto told = [](std::string_view key, std::string_view written) {
+    const Form& form = owners();
+    const auto q = std::ranges::find(form.questions, key, &FormQuestion::key);
+    const ReadAnswer read = read_answer(*q, written, {});
+    return read.problem.empty() ? fmt::format("{}", fmt::join(read.answer.words, " ")) : "refused";
+  };
+  CHECK(told("unit-fitted-odometer", "No.") == "0");
+  CHECK(told("unit-seal-renewed-odometer", "never") == "");
+  CHECK(told("unit-seal-renewed-odometer", "no, but at 90000 km") == "90000");
+  CHECK(told("odometer", "no") == "refused");
 }
 
 TEST_CASE("what damage makes of printed words is no answer, and takes none with it") {

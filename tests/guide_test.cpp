@@ -284,7 +284,7 @@ TEST_CASE("bad guide data are refused, each with its place") {
   CHECK(has(after("20-identify-fluid.json", R"("steps": [)", R"("stepz": [)"),
             "error[missing]: /procedures/0 has no \"steps\"\n"));
   CHECK(has(after("20-identify-fluid.json", R"("source": "common practice")", R"("source": "me")"),
-            "allowed: from memory, common practice, published: SOURCE\n"));
+            "allowed: from memory, common practice, own shop, published: SOURCE\n"));
   CHECK(has(after("20-identify-fluid.json", "dryshaft-guide/1", "dryshaft-guide/2"),
             "error[bad-value]: /format is \"dryshaft-guide/2\"\n"));
 }

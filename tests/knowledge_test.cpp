@@ -1,4 +1,6 @@
+#include <fmt/format.h>
 #include <algorithm>
+
 #include <catch2/catch.hpp>
 #include <cstdlib>
 #include <nlohmann/json.hpp>
@@ -118,7 +120,8 @@ TEST_CASE("a reference to what does not exist is refused") {
 
 TEST_CASE("every item says why and where it comes from") {
   CHECK(complaints_after("cautions.json", R"("source": "common practice")", R"("source": "sure")")
-            .find("allowed: from memory, common practice, published: SOURCE") != std::string::npos);
+            .find("allowed: from memory, common practice, own shop, published: SOURCE") !=
+        std::string::npos);
   CHECK(complaints_after("cautions.json",
                          R"("reason": "Traction voltage is lethal.", "source": "common practice")",
                          R"("reason": "Traction voltage is lethal.")")
@@ -456,6 +459,92 @@ TEST_CASE("other content under the id of the shipped rules is refused") {
         "        ^\n"
         "  hint: give rules of your own an id and a version of their own: reports name them\n");
   CHECK(own(test::own_rules()).unsafe.empty());
+}
+
+constexpr std::string_view kLayer =
+    R"({"format": "dryshaft-rules/1", "id": "harrow-lane", "version": "3", "over": "dryshaft-shipped",
+  "settings": [{"id": "risk-raised", "value": 0.08, "unit": "probability", "reason": "Far customers.",
+    "source": "own shop"}]})";
+
+// The shipped rules with a layer of a shop's own.
+std::vector<NamedText> with_layer(std::string_view rules, std::vector<NamedText> more = {}) {
+  std::vector<NamedText> files = test::shipped_rules();
+  files.push_back({"own/rules.json", std::string(rules)});
+  std::ranges::move(more, std::back_inserter(files));
+  return files;
+}
+
+NamedText own_floor(std::string_view id, std::string_view grade) {
+  return {"own/floors.json",
+          fmt::format(R"({{"floors": [{{"id": "{}", "grade": "{}", "safety": true,
+  "when": {{"finding": {{"port-fluid": ["pooled"], "port-fluid-kind": ["coolant", "emulsion"]}}}},
+  "reason": "Seen here.", "plain": "Seen here.", "source": "own shop"}}]}})",
+                      id, grade)};
+}
+
+TEST_CASE("a layer changes and adds what it names, and nothing else") {
+  CHECK(rules_below(with_layer(kLayer)).empty());  // the first rules.json stands alone
+  CHECK(rules_below(std::vector<NamedText>{{"own/rules.json", std::string(kLayer)}}) ==
+        "dryshaft-shipped");
+  std::string said;
+  const Knowledge k = own(with_layer(kLayer, {own_floor("floor-own", "C")}), &said);
+  CHECK(said.empty());
+  CHECK(k.id == "harrow-lane");
+  CHECK(k.version == "3 over dryshaft-shipped 1");
+  CHECK(k.settings.risk_raised == 0.08);
+  CHECK(k.settings.risk_high == shipped().settings.risk_high);
+  REQUIRE(k.setting_items.size() == shipped().setting_items.size());
+  CHECK(k.setting_items.front().file == "own/rules.json");
+  CHECK(shown(k.setting_items.front().source) == "own shop");
+  CHECK(k.setting_items[1].file == shipped().setting_items[1].file);
+  REQUIRE(k.floors.size() == shipped().floors.size() + 1);
+  CHECK(k.floors.back().id == "floor-own");
+  CHECK(k.links.size() == shipped().links.size());
+  CHECK(k.settings.stop == shipped().settings.stop);
+  CHECK(k.unsafe.empty());
+  CHECK(k.reservations.size() == 1);
+  CHECK(k.rules_sha256 != shipped().rules_sha256);
+}
+
+TEST_CASE("a layer weakens no safety floor") {
+  std::string said;
+  const Knowledge k = own(with_layer(kLayer, {own_floor("floor-pooled-coolant", "B")}), &said);
+  CHECK(test::has(said,
+                  "own/floors.json:1:1: warning[unsafe-rules]: leaves out or weakens the safety "
+                  "floor \"floor-pooled-coolant\" (D) of the shipped rules\n"));
+  CHECK(grade_by(k, kPooled) == Grade::D);
+  CHECK(k.floors.size() == shipped().floors.size() + 1);
+  CHECK(k.floors.back().id == "shipped-floor-pooled-coolant");
+}
+
+TEST_CASE("a layer that cannot be laid is refused with its place") {
+  const auto said = [](std::string_view from, std::string_view to,
+                       std::vector<NamedText> more = {}) {
+    std::string layer(kLayer);
+    layer.replace(layer.find(from), from.size(), to);
+    return complaints(
+        load_knowledge(with_layer(layer, std::move(more)), shipped_families()).diagnostics);
+  };
+  CHECK(test::has(said(R"("over": "dryshaft-shipped")", R"("over": "dryshaft")"),
+                  "own/rules.json:1:83: error[other-rules]: /over is \"dryshaft\"\n"));
+  CHECK(test::has(said(R"( "over": "dryshaft-shipped",)", ""),
+                  "error[other-rules]:  has no \"over\", and lies over rules\n"));
+  CHECK(test::has(said(R"("id": "harrow-lane")", R"("id": "dryshaft-shipped")"),
+                  "error[not-the-shipped-rules]: /id is \"dryshaft-shipped\", as that of the rules "
+                  "below\n"));
+  CHECK(test::has(said(R"("id": "risk-raised")", R"("id": "risk-raisd")"),
+                  "hint: did you mean \"risk-raised\"?"));
+  // Twice in one layer.
+  NamedText twice = own_floor("floor-own", "C");
+  const std::string one =
+      twice.text.substr(twice.text.find('[') + 1, twice.text.rfind(']') - twice.text.find('[') - 1);
+  twice.text = R"({"floors": [)" + one + "," + one + "]}";
+  CHECK(test::has(said("3", "4", {twice}), "error[repeated-id]: /floors/1/id is \"floor-own\""));
+  // Alone.
+  CHECK(test::has(
+      complaints(load_knowledge({{"own/rules.json", std::string(kLayer)}}, shipped_families())
+                     .diagnostics),
+      "error[other-rules]: /over is \"dryshaft-shipped\", and these rules are not at hand\n"));
 }
 
 TEST_CASE("a file that is no rule file is refused") {

@@ -40,13 +40,19 @@ Result<std::vector<NamedText>> read_folder(const std::filesystem::path& folder);
 std::vector<NamedText> not_taken(std::vector<NamedText> shipped, const std::vector<NamedText>& own);
 
 /// Where a statement comes from. Every item of the rule data carries one.
-enum class SourceMark : std::uint8_t { published, common_practice, from_memory, own_teardowns };
+enum class SourceMark : std::uint8_t {
+  published,
+  common_practice,
+  from_memory,
+  own_teardowns,
+  own_shop  ///< what the shop that wrote the item has decided or seen
+};
 struct Provenance {
   SourceMark mark = SourceMark::from_memory;
   std::string citation;  ///< for `published`: what to look up
 };
-/// "judgement, from memory", "common practice, no source", the citation, or that it was
-/// refitted to own teardowns.
+/// "an estimate, from memory", "common practice, no source", "own shop", the citation, or that it
+/// was refitted to own teardowns.
 std::string shown(const Provenance& provenance);
 
 /// A probability in the rule data, or that of a level by itself, is no nearer to 0 or 1 than
@@ -439,9 +445,15 @@ inline constexpr std::string_view kServiceMember = "service";
 /// Ids of contradictions that the grader can find; the rule data words them.
 std::span<const std::string_view> contradiction_ids();
 
+/// The id of the rules that these lie over, as their rules.json says (`over`); empty: they stand
+/// alone, or cannot be read.
+std::string rules_below(std::span<const NamedText> rules);
+
 /// Reads and checks all rule and family files; every complaint is located. Files other than
 /// `rule_file_names` are refused, and so are rules that bear the id of the shipped ones and differ
 /// from them. What rules leave out of the shipped safety floors is added, with a warning.
+/// Where two files have one name, the later lies over the earlier: its items take the place of
+/// those with their ids, and others are added.
 Result<Knowledge> load_knowledge(std::vector<NamedText> rules, std::vector<NamedText> families);
 
 inline constexpr std::string_view kOverlayFormat = "dryshaft-overlay/1";

@@ -188,6 +188,9 @@ struct FormEntry {
   std::string_view sample = {};  ///< what an answer may look like, or what is taken without one
   OnlyIf only_if = {};
   bool needs_history = false;  ///< someone about to buy the car cannot know it
+  /// Of a number: what "no" means, where the question begins with one that "no" answers; empty:
+  /// nothing to write down.
+  std::optional<std::string_view> no_means;
   std::span<const Rough> rough = {};
   /// Asked once more about the day on which the port was looked at; empty: not asked.
   std::string_view again = {};

@@ -56,6 +56,20 @@ std::vector<NamedText> json_files(const fs::path& folder) {
   return files;
 }
 
+// Rules that lie over the shipped ones come after them.
+std::vector<NamedText> rule_files(const DataOptions& options) {
+  std::vector<NamedText> own;
+  if (options.rules) {
+    own = json_files(*options.rules);
+  }
+  if (options.rules && rules_below(own).empty()) {
+    return own;
+  }
+  std::vector<NamedText> all = json_files(shipped_data() / "rules");
+  std::ranges::move(own, std::back_inserter(all));
+  return all;
+}
+
 // Shipped families stay, save where a given file has the same name.
 std::vector<NamedText> family_files(const DataOptions& options) {
   std::vector<NamedText> families;
@@ -85,7 +99,8 @@ void add_data_options(CLI::App& app, DataOptions& options) {
   };
   app.add_option_function<std::vector<std::string>>(
          "--rules", take,
-         "Rule folder instead of the shipped one, or an overlay file; may be given once each")
+         "Rule folder instead of the shipped one or over it, or an overlay file; may be given "
+         "once each")
       ->allow_extra_args(false)
       ->type_name("FOLDER|FILE");
   app.add_option(
@@ -116,9 +131,7 @@ std::optional<std::string> example_record() {
 }
 
 Result<Knowledge> load(const DataOptions& options) {
-  std::vector<NamedText> rules =
-      json_files(options.rules ? fs::path(*options.rules) : shipped_data() / "rules");
-  Result<Knowledge> knowledge = load_knowledge(std::move(rules), family_files(options));
+  Result<Knowledge> knowledge = load_knowledge(rule_files(options), family_files(options));
   complain(knowledge.diagnostics);
   if (knowledge.value && options.overlay) {
     knowledge = with_overlay(*knowledge.value, text_file(*options.overlay, kOverlayFile));
@@ -136,7 +149,7 @@ Result<Knowledge> load(const DataOptions& options) {
 
 FormPage own_data(const DataOptions& options) {
   return {.workshop = {},
-          .rules = options.rules ? json_files(*options.rules) : std::vector<NamedText>(),
+          .rules = options.rules ? rule_files(options) : std::vector<NamedText>(),
           .families = options.families ? family_files(options) : std::vector<NamedText>()};
 }
 

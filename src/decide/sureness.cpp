@@ -28,8 +28,8 @@ constexpr double kOneInTwenty = 1.6449;
 // Where the value itself is judgement. A refitted value is still, as far as few teardowns have
 // moved it.
 bool is_judged(const Item& item) {
-  return item.source.mark == SourceMark::from_memory ||
-         item.source.mark == SourceMark::own_teardowns;
+  return item.source.mark != SourceMark::published &&
+         item.source.mark != SourceMark::common_practice;
 }
 
 // An unknown factor between 1/band and band, evenly on a logarithmic scale: the deviation of its

@@ -398,6 +398,13 @@ ReadAnswer read_answer(const FormQuestion& question, std::string_view written,
       form::choice_meant(question, text)) {
     return out;
   }
+  if (const std::optional<std::string_view> no = question.row().form.no_means;
+      no && (form::plain(text) == "no" || form::plain(text) == "never")) {
+    if (!no->empty()) {
+      out.answer.words = {std::string(*no)};
+    }
+    return out;
+  }
   switch (question.row().type) {
     case FieldType::number:
       form::read_number(question, text, units, out);

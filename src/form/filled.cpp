@@ -928,13 +928,24 @@ Typed typed_in(const Print& print, std::string_view written) {
     Piece head = lines.rest({line.begin, here ? found.words[label.begin].begin : line.end},
                             {words.begin, here ? label.begin : words.end});
     if (!head.text.empty()) {
+      for (std::size_t w = words.begin; w < words.end; ++w) {
+        head.beside = head.beside || found.print[w] != kNone;
+      }
       out.before.push_back(std::move(head));
     }
     if (!here) {
       continue;
     }
-    const std::size_t from =
-        std::min(written.find_first_not_of(":;. ", found.words[label.end - 1].end), line.end);
+    std::size_t from = found.words[label.end - 1].end;
+    constexpr std::string_view kColons[] = {":", ";", ".", ",", " ", "\xE2\x80\x99"};
+    const auto colon = [&] {
+      return std::ranges::find_if(kColons, [&](std::string_view sign) {
+        return written.substr(from, line.end - from).starts_with(sign);
+      });
+    };
+    for (auto sign = colon(); sign != std::end(kColons); sign = colon()) {
+      from += sign->size();
+    }
     std::size_t end = label.end;  // whatever stands behind it, a sign alone too
     while (end < words.end && found.print[end] == kNone) {
       ++end;

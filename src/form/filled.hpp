@@ -58,7 +58,8 @@ Match match(const Print& print, std::string_view written);
 struct Piece {
   std::size_t begin = 0;
   std::string text;
-  bool amid = false;  // in the midst of a printed sentence, where nobody answers
+  bool amid = false;    // in the midst of a printed sentence, where nobody answers
+  bool beside = false;  // on a line with printed words, where a spoilt letter looks like an answer
 };
 
 // A choice in a filled text, with what was written beside it.

@@ -743,10 +743,18 @@ class FormReader {
     std::vector<form::Piece> others;
     const auto take = [&](const form::Piece& p, bool more) {
       const std::string_view words = form::trimmed(p.text, " _");
-      if (words.empty()) {
+      // A name of signs alone is none.
+      if (words.empty() || (!q.long_text() && form::words_of(words).empty())) {
         return;
       }
       const std::size_t begin = p.begin + p.text.find(words);
+      if (p.beside && q.row().type == FieldType::text && !q.long_text() && answer.empty()) {
+        Diagnostic& d =
+            complain(w.text.begin + begin, q.key, "answer-beside",
+                     fmt::format("has \"{}\" among its printed words", utf8::harmless(words, 60)));
+        d.hint = fmt::format("write the answer after \"{}\"", form::kAnswer);
+        return;
+      }
       if (p.amid || (!answer.empty() && !more)) {
         others.push_back({begin, std::string(words)});
         return;

@@ -371,7 +371,6 @@ void GuideLoader::family(File& file) {
   GuideSet set = guides_.common;
   const std::size_t common_access = set.access.size();
   if (own != nullptr) {
-    items_.begin_file(file.named.name);
     ObjectView view(document, *own, out_);
     Item about;
     if (view.is_object()) {
@@ -451,7 +450,6 @@ Result<Guides> GuideLoader::load(std::vector<NamedText> guides, std::vector<Name
   if (readable) {
     std::deque<ObjectView> tops;
     for (const File& f : files) {
-      items_.begin_file(f.named.name);
       ObjectView& top = tops.emplace_back(*f.document, f.document->root(), out_);
       if (top.is_object()) {
         top.word("format", {kGuideFormat});
@@ -460,7 +458,6 @@ Result<Guides> GuideLoader::load(std::vector<NamedText> guides, std::vector<Name
     }
     access_ = ids_of(guides_.common.access);
     for (std::size_t i = 0; i < files.size(); ++i) {
-      items_.begin_file(files[i].named.name);
       if (tops[i].is_object()) {
         procedures(files[i], tops[i], guides_.common);
         tops[i].done();

@@ -44,6 +44,8 @@ std::string shown(const Provenance& provenance) {
       return "common practice, no source";
     case SourceMark::own_teardowns:
       return "own teardowns, with the estimate that they replace as prior";
+    case SourceMark::own_shop:
+      return "own shop";
     case SourceMark::from_memory:
       break;
   }

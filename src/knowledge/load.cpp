@@ -3,8 +3,10 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <deque>
 #include <map>
 #include <set>
+#include <span>
 #include <utility>
 
 #include "base/located_json.hpp"
@@ -26,6 +28,12 @@ namespace {
 
 using located::Kind;
 using located::Node;
+
+constexpr std::string_view kOverMember = "over";
+
+std::string_view base_name(std::string_view path) {
+  return path.substr(path.find_last_of('/') + 1);
+}
 
 // A family file without the members that grade nothing.
 std::string what_grades(const located::Document& document) {
@@ -86,9 +94,10 @@ class Loader {
   Result<Knowledge> load(std::vector<NamedText> rules, std::vector<NamedText> families);
 
  private:
-  // Parses `file` and hands its top object to `read`; false if it is no object.
+  // Parses the files, each a layer over the one before, and hands the topmost object to `read`;
+  // false if one is no object.
   template <typename Read>
-  bool with_file(const NamedText& file, Read read);
+  bool with_files(std::span<const NamedText> layers, Read read);
 
   void item(ObjectView& view, Item& item);
   Condition required_condition(ObjectView& view, std::string_view key);
@@ -96,6 +105,7 @@ class Loader {
   std::optional<E> named(ObjectView& view, std::string_view key, const Table& table);
 
   void rules(ObjectView& top);
+  void over(ObjectView& top);
   void causes(ObjectView& top);
   void life(ObjectView& top);
   void harms(ObjectView& top);
@@ -113,7 +123,7 @@ class Loader {
   void base(ObjectView& view, CauseRule& rule);
   std::optional<int> month(ObjectView& view, std::string_view key);
   void references();
-  void check_origin(const std::set<std::string>& hashes);
+  void check_origin(const std::set<std::string>& hashes, bool layered);
   void hold_safety();
   void unsafe(Diagnostic at, std::string_view what);
   void hold_floors(std::vector<Floor> floors);
@@ -129,18 +139,30 @@ class Loader {
 };
 
 template <typename Read>
-bool Loader::with_file(const NamedText& file, Read read) {
-  items_.begin_file(file.name);
-  const located::Document document(file.text, {.source = file.name}, kDataLimits, out_);
-  if (!document.usable()) {
+bool Loader::with_files(std::span<const NamedText> layers, Read read) {
+  std::deque<located::Document> documents;
+  std::deque<ObjectView> tops;
+  bool readable = true;
+  for (const NamedText& file : layers) {
+    const located::Document& document =
+        documents.emplace_back(file.text, located::Origin{.source = file.name}, kDataLimits, out_);
+    readable = readable && document.usable();
+    if (!document.usable()) {
+      continue;
+    }
+    ObjectView& top = tops.emplace_back(document, document.root(), out_);
+    readable = readable && top.is_object();
+    if (tops.size() > 1) {
+      top.lay_over(tops[tops.size() - 2]);
+    }
+  }
+  if (!readable) {
     return false;
   }
-  ObjectView top(document, document.root(), out_);
-  if (!top.is_object()) {
-    return false;
+  read(tops.back());
+  for (ObjectView& top : tops) {
+    top.done();
   }
-  read(top);
-  top.done();
   return true;
 }
 
@@ -160,12 +182,12 @@ std::optional<E> Loader::named(ObjectView& view, std::string_view key, const Tab
 // ------------------------------------------------------------------ files
 
 void Loader::rules(ObjectView& top) {
-  top.word("format", {kRulesFormat});
   k_.id = top.name("id");
   if (const Node* id = top.optional("id")) {
     at_id_ = top.document().at(*id, "", "");
   }
   k_.version = top.name("version");
+  over(top);
   std::set<std::string_view> seen;
   for (ObjectView& view : top.objects("settings")) {
     Setting about;
@@ -198,6 +220,28 @@ void Loader::rules(ObjectView& top) {
   }
   if (k_.settings.risk_high <= k_.settings.risk_raised && seen.contains("risk-high")) {
     top.complain(top.node(), "out-of-range", "has \"risk-high\" not above \"risk-raised\"");
+  }
+}
+
+// What every layer says of itself, and what it lies over.
+void Loader::over(ObjectView& top) {
+  top.word("format", {kRulesFormat});
+  const std::string wanted = top.optional_name(kOverMember);
+  if (ObjectView* below = top.below()) {
+    const std::string id = below->name("id");
+    const std::string version = below->name("version");
+    if (wanted != id) {
+      const Node* node = top.optional(kOverMember);
+      top.complain(node == nullptr ? top.node() : *node, "other-rules",
+                   wanted.empty() ? fmt::format("has no \"{}\", and lies over rules", kOverMember)
+                                  : fmt::format("is \"{}\"", wanted),
+                   id, "rules of a shop's own lie over the shipped ones alone");
+    }
+    k_.version += fmt::format(" over {} {}", id, version);
+    over(*below);
+  } else if (!wanted.empty()) {
+    top.complain(*top.optional(kOverMember), "other-rules",
+                 fmt::format("is \"{}\", and these rules are not at hand", wanted));
   }
 }
 
@@ -681,8 +725,9 @@ void Loader::grades(ObjectView& top) {
   const auto verdict = [&](std::string_view key, std::string& reason, std::string& plain,
                            Condition* when) {
     std::string id;
-    if (const Node* node = top.required(key)) {
-      ObjectView view(top.document(), *node, out_);
+    ObjectView& layer = top.layer_with(key);
+    if (const Node* node = layer.required(key)) {
+      ObjectView view(layer.document(), *node, out_);
       Item about;
       item(view, about);
       id = about.id;
@@ -696,12 +741,13 @@ void Loader::grades(ObjectView& top) {
     }
     return id;
   };
-  if (const Node* ungraded = top.optional("ungraded")) {
-    at_ungraded_ = top.document().at(*ungraded, "", "");
+  ObjectView& layer = top.layer_with("ungraded");
+  if (const Node* ungraded = layer.optional("ungraded")) {
+    at_ungraded_ = layer.document().at(*ungraded, "", "");
   }
   Settings& s = k_.settings;
-  s.stop = top.sentence("stop");
-  s.carried = top.sentence("carried");
+  s.stop = top.layer_with("stop").sentence("stop");
+  s.carried = top.layer_with("carried").sentence("carried");
   s.ungraded_id = verdict("ungraded", s.ungraded_reason, s.ungraded_plain, &s.ungraded);
   verdict("sound", s.unsound_reason, s.unsound_plain, &s.sound);
   verdict("raised", s.raised_reason, s.raised_plain, nullptr);
@@ -996,22 +1042,23 @@ void Loader::references() {
 
 // The id of the shipped rules in a report says that it was made with them. `hashes`: of each file,
 // behind its name.
-void Loader::check_origin(const std::set<std::string>& hashes) {
+void Loader::check_origin(const std::set<std::string>& hashes, bool layered) {
   std::vector<std::string_view> other;
   for (const safety::ShippedFile& f : safety::shipped_files()) {
     if (!hashes.contains(fmt::format("{} {}", f.name, f.sha256))) {
       other.push_back(f.name);
     }
   }
-  shipped_ = other.empty();
+  shipped_ = other.empty() && !layered;
   if (shipped_ || k_.id != safety::shipped_id()) {
     return;
   }
   Diagnostic d = at_id_;
   d.code = "not-the-shipped-rules";
-  d.message =
-      fmt::format("is \"{}\", and {} {} not what came with dryshaft {}", k_.id,
-                  fmt::join(other, ", "), other.size() == 1 ? "is" : "are", DRYSHAFT_VERSION);
+  d.message = other.empty() ? fmt::format("is \"{}\", as that of the rules below", k_.id)
+                            : fmt::format("is \"{}\", and {} {} not what came with dryshaft {}",
+                                          k_.id, fmt::join(other, ", "),
+                                          other.size() == 1 ? "is" : "are", DRYSHAFT_VERSION);
   d.hint = "give rules of your own an id and a version of their own: reports name them";
   out_.push_back(std::move(d));
 }
@@ -1078,10 +1125,10 @@ void Loader::hold_ungraded(const Settings& shipped) {
 
 void Loader::hold_safety() {
   Loader shipped;
-  shipped.with_file({"shipped floors.json", std::string(safety::shipped_floors())},
-                    [&](ObjectView& top) { shipped.floors(top); });
-  shipped.with_file({"shipped grades.json", std::string(safety::shipped_grades())},
-                    [&](ObjectView& top) { shipped.grades(top); });
+  const NamedText floors = {"shipped floors.json", std::string(safety::shipped_floors())};
+  const NamedText grades = {"shipped grades.json", std::string(safety::shipped_grades())};
+  shipped.with_files({&floors, 1}, [&](ObjectView& top) { shipped.floors(top); });
+  shipped.with_files({&grades, 1}, [&](ObjectView& top) { shipped.grades(top); });
   hold_floors(std::move(shipped.k_.floors));
   hold_ungraded(shipped.k_.settings);
   k_.reservations.push_back(
@@ -1098,11 +1145,8 @@ void Loader::hold_safety() {
 
 Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
                                std::vector<NamedText> family_files) {
-  const auto base_name = [](std::string_view path) {
-    return path.substr(path.find_last_of('/') + 1);
-  };
   const auto by_name = [&](const NamedText& f) { return std::string(base_name(f.name)); };
-  std::ranges::sort(rules_files, {}, by_name);
+  std::ranges::stable_sort(rules_files, {}, by_name);  // layers of one name as they came
   std::ranges::sort(family_files, {}, by_name);
 
   using Read = void (Loader::*)(ObjectView&);
@@ -1120,7 +1164,15 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
   };
   bool readable = true;
   std::set<std::string_view> given;
-  for (const NamedText& f : rules_files) {
+  bool layered = false;
+  for (std::size_t i = 0, next = 0; i < rules_files.size(); i = next) {
+    const NamedText& f = rules_files[i];
+    for (next = i + 1;
+         next < rules_files.size() && base_name(rules_files[next].name) == base_name(f.name);) {
+      ++next;
+    }
+    const std::span<const NamedText> layers = std::span(rules_files).subspan(i, next - i);
+    layered = layered || layers.size() > 1;
     const auto reader = readers.find(base_name(f.name));
     if (reader == readers.end()) {
       const std::span<const std::string_view> known = rule_file_names();
@@ -1134,8 +1186,11 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
       continue;
     }
     given.insert(reader->first);
-    hash(f, f.text);
-    readable = with_file(f, [&](ObjectView& top) { (this->*reader->second)(top); }) && readable;
+    for (const NamedText& layer : layers) {
+      hash(layer, layer.text);
+    }
+    readable =
+        with_files(layers, [&](ObjectView& top) { (this->*reader->second)(top); }) && readable;
   }
   for (const auto& [file, reader] : readers) {
     if (!given.contains(file)) {
@@ -1149,14 +1204,14 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
   }
   k_.rules_sha256 = sha256_hex(hashed);
   if (readable) {
-    check_origin(hashes);
+    check_origin(hashes, layered);
   }
   for (const NamedText& f : family_files) {
     const auto read = [&](ObjectView& top) {
       hash(f, what_grades(top.document()));
       family(top);
     };
-    readable = with_file(f, read) && readable;
+    readable = with_files({&f, 1}, read) && readable;
   }
   if (readable) {
     references();
@@ -1175,6 +1230,18 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
 }
 
 }  // namespace
+
+std::string rules_below(std::span<const NamedText> rules) {
+  const auto file = std::ranges::find_if(
+      rules, [](const NamedText& f) { return base_name(f.name) == rule_file_names().front(); });
+  if (file == rules.end()) {
+    return {};
+  }
+  std::vector<Diagnostic> complaints;
+  const located::Document document(file->text, {.source = file->name}, kDataLimits, complaints);
+  ObjectView top(document, document.root(), complaints);
+  return document.usable() && top.is_object() ? top.optional_name(kOverMember) : std::string();
+}
 
 Result<Knowledge> load_knowledge(std::vector<NamedText> rules, std::vector<NamedText> families) {
   return Loader().load(std::move(rules), std::move(families));

@@ -93,6 +93,11 @@ std::string ObjectView::name(std::string_view key) {
   return member == nullptr ? std::string() : text_at(*member, kLongestName);
 }
 
+std::string ObjectView::optional_name(std::string_view key) {
+  const Node* member = optional(key);
+  return member == nullptr ? std::string() : text_at(*member, kLongestName);
+}
+
 std::string ObjectView::text(std::string_view key) {
   const Node* member = required(key);
   return member == nullptr ? std::string() : text_at(*member);
@@ -205,8 +210,46 @@ std::optional<std::size_t> ObjectView::word(std::string_view key,
   return member == nullptr ? std::nullopt : word_at(*member, allowed);
 }
 
+std::string_view ObjectView::id() const {
+  const Node* id = is_object_ ? document_.find(node_, "id") : nullptr;
+  return id != nullptr && id->kind == Kind::text ? std::string_view(id->text) : std::string_view();
+}
+
+ObjectView& ObjectView::layer_with(std::string_view key) {
+  if (below_ == nullptr) {
+    return *this;
+  }
+  ObjectView& other = below_->layer_with(key);
+  const bool here = optional(key) != nullptr;
+  other.known_.push_back(key);
+  return here || other.document_.find(other.node_, key) == nullptr ? *this : other;
+}
+
 std::vector<ObjectView> ObjectView::objects(std::string_view key) {
   std::vector<ObjectView> views;
+  if (below_ != nullptr) {
+    if (optional(key) == nullptr) {
+      return below_->objects(key);
+    }
+    std::vector<ObjectView> own = ObjectView(document_, node_, out_).objects(key);
+    std::vector<bool> placed(own.size());
+    for (const ObjectView& below : below_->objects(key)) {
+      const ObjectView* here = &below;
+      for (std::size_t i = 0; i < own.size() && here == &below; ++i) {
+        if (!placed[i] && !own[i].id().empty() && own[i].id() == below.id()) {
+          placed[i] = true;
+          here = &own[i];
+        }
+      }
+      views.push_back(*here);
+    }
+    for (std::size_t i = 0; i < own.size(); ++i) {
+      if (!placed[i]) {
+        views.push_back(own[i]);
+      }
+    }
+    return views;
+  }
   const Node* member = required(key);
   if (member == nullptr) {
     return views;
@@ -292,8 +335,8 @@ std::vector<std::string> RoleReader::missing() const {
   return complaints;
 }
 
-void ItemReader::read_grounds(ObjectView& view, Item& item) const {
-  item.file = file_;
+void ItemReader::read_grounds(ObjectView& view, Item& item) {
+  item.file = view.document().origin().source;
   item.line = view.document().at(view.node(), "", "").line;
   item.reason = view.sentence("reason");
   const std::string source = view.text("source");
@@ -302,9 +345,11 @@ void ItemReader::read_grounds(ObjectView& view, Item& item) const {
     item.source = {SourceMark::published, source.substr(kPublished.size())};
   } else if (source == "common practice") {
     item.source.mark = SourceMark::common_practice;
+  } else if (source == "own shop") {
+    item.source.mark = SourceMark::own_shop;
   } else if (source != "from memory" && !source.empty()) {
     view.complain(*view.optional("source"), "bad-value", fmt::format("is \"{}\"", source),
-                  "from memory, common practice, published: SOURCE",
+                  "from memory, common practice, own shop, published: SOURCE",
                   "state honestly where the value comes from");
   }
 }
@@ -315,7 +360,7 @@ void ItemReader::read(ObjectView& view, Item& item) {
   if (item.id.empty()) {
     return;
   }
-  const auto [other, is_new] = ids_.emplace(item.id, fmt::format("{}:{}", file_, item.line));
+  const auto [other, is_new] = ids_.emplace(item.id, fmt::format("{}:{}", item.file, item.line));
   if (!is_new) {
     view.complain(*view.optional("id"), "repeated-id", fmt::format("is \"{}\"", item.id),
                   "an id that nothing else has",

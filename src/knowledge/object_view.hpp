@@ -67,6 +67,7 @@ class ObjectView {
   // Texts hold `kLongestText` characters at most, names `kLongestName`.
   std::string text(std::string_view key);
   std::string name(std::string_view key);
+  std::string optional_name(std::string_view key);
   std::string optional_text(std::string_view key);
   // A text that people read as a sentence: a full stop that it lacks is put in.
   std::string sentence(std::string_view key);
@@ -81,8 +82,16 @@ class ObjectView {
                                   const std::vector<std::string_view>& allowed);
   std::optional<std::size_t> word_at(const located::Node& node,
                                      const std::vector<std::string_view>& allowed);
-  // The elements of an array of objects.
+  // The elements of an array of objects; with a layer below, those of both: an element with the
+  // id of one below takes its place, and others follow.
   std::vector<ObjectView> objects(std::string_view key);
+  // Empty where it has none; makes no complaint.
+  [[nodiscard]] std::string_view id() const;
+  // What this one does not have is taken from `below`, which must outlive it.
+  void lay_over(ObjectView& below) { below_ = &below; }
+  [[nodiscard]] ObjectView* below() const { return below_; }
+  // The layer that has the member: this one, where none has.
+  ObjectView& layer_with(std::string_view key);
 
   void complain(const located::Node& node, std::string_view code, std::string message,
                 std::string allowed = {}, std::string hint = {});
@@ -99,21 +108,19 @@ class ObjectView {
   const located::Node& node_;
   std::vector<Diagnostic>& out_;
   std::vector<std::string_view> known_;
+  ObjectView* below_ = nullptr;
   bool is_object_ = true;
 };
 
 // Reads what every item has, and remembers ids: none may stand twice.
 class ItemReader {
  public:
-  void begin_file(std::string name) { file_ = std::move(name); }
-  [[nodiscard]] const std::string& file() const { return file_; }
   void read(ObjectView& view, Item& item);
   [[nodiscard]] bool has(std::string_view id) const { return ids_.contains(id); }
   // `reason`, `source` and the place of an item that needs no id.
-  void read_grounds(ObjectView& view, Item& item) const;
+  static void read_grounds(ObjectView& view, Item& item);
 
  private:
-  std::string file_;
   std::map<std::string, std::string, std::less<>> ids_;  // id -> where it was first used
 };
 

@@ -293,7 +293,6 @@ Result<OnsetPriorWidths> load_onset_prior(const NamedText& file) {
     return result;
   }
   ItemReader items;
-  items.begin_file(file.name);
   view.word("format", {"dryshaft-onset-prior/1"});
   items.read(view, widths);
   constexpr double kNarrowest = 0.01;

@@ -128,6 +128,8 @@ Json data(const Form& form, const FormPage& what, const Sheet* sheet = nullptr) 
               {"date", key(Field::date)}};
   out["report"] = {{"for", form.reader == FormFor::technician ? "technician" : "owner"},
                    {"buying", form.reader == FormFor::buyer}};
+  constexpr std::size_t kRoomForWords = std::size_t{128} << 10U;
+  out["room"] = kMaxRecordBytes - kRoomForWords;  // for photographs, as text
   out["units"] = {{{"word", "km"}, {"text", form::kUnitWords[0]}},
                   {{"word", "mi"}, {"text", form::kUnitWords[1]}}};
   out["unknown"] = {

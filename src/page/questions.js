@@ -153,19 +153,23 @@
     });
     const input = make('input', {type: 'file', accept: 'image/*', multiple: true, id: name(q)});
     input.addEventListener('change', async () => {
+      const kept = await Promise.all(state.photos.map((key) => large.get(key)));
+      let room = D.room - kept.join('').length;
+      let problem = '';
       for (const file of input.files) {
         const text = await small(file);
-        if (text) {
-          const key = `photo-${drawn(10)}`;
-          await large.put(key, text);
-          state.photos.push(key);
-        } else {
-          el(`problem-${q.key}`).textContent = say('noPicture', {name: file.name});
-          return;
+        if (!text || text.length > room) {
+          problem = say(text ? 'photosFull' : 'noPicture', {name: file.name});
+          break;
         }
+        room -= text.length;
+        const key = `photo-${drawn(10)}`;
+        await large.put(key, text);
+        state.photos.push(key);
       }
       changed();
       showScreen();
+      el(`problem-${q.key}`).textContent = problem;
     });
     return make('div', {}, make('label', {htmlFor: input.id, textContent: say('photos')}), input, box);
   }

@@ -117,6 +117,7 @@ inline constexpr Said kSays[] = {
     {"photo", "Photograph {n}"},
     {"remove", "Remove"},
     {"noPicture", "{name} is no picture that this browser can open."},
+    {"photosFull", "{name} has no room in this record. Remove another one first."},
 };
 
 }  // namespace dryshaft::page

@@ -49,7 +49,6 @@ class WorkLoader {
     std::ranges::sort(files, {}, &NamedText::name);
     bool readable = !files.empty();
     for (const NamedText& f : files) {
-      items_.begin_file(f.name);
       const located::Document document(f.text, {.source = f.name}, kDataLimits, out_);
       if (!document.usable()) {
         readable = false;

@@ -271,7 +271,8 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
               .ask = "Was the drive unit ever replaced? What did the odometer say then?",
               .help = "The drive unit is motor and gearbox in one housing. Write 0 if the car "
                       "still has its first one. If you do not know, leave this blank.",
-              .needs_history = true}},
+              .needs_history = true,
+              .no_means = "0"}},
     {.id = Field::seal_renewed_odometer_km,
      .pointer = "/unit/seal_renewed_odometer_km",
      .type = number,
@@ -287,7 +288,8 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
               .help =
                   "This seal keeps coolant out of the motor. If it was replaced, the workshop's "
                   "bill says so. If not, or if you do not know, leave this blank.",
-              .needs_history = true}},
+              .needs_history = true,
+              .no_means = ""}},
     {.id = Field::system_voltage_v,
      .pointer = "/unit/system_voltage_v",
      .type = number,
