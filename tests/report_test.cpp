@@ -27,13 +27,17 @@ constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
 Report blank_report() {
   Report r;
+  r.as_of = "2026-03-20";
   r.tool_version = "0.1.0";
   r.rules_id = "core";
   r.rules_version = "1.0.0";
   r.rules_sha256 = "3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa";
+  r.family_sha256 = "5eed0c12b4de77aa5eed0c12b4de77aa5eed0c12b4de77aa5eed0c12b4de77aa";
   r.source = "intake.jsonl";
   r.line = 17;
   r.record_sha256 = "b01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0de";
+  r.records = {{r.source, r.line, r.record_sha256, "2026-03-14"}};
+  r.records_sha256 = "a11dfacedeadc0dea11dfacedeadc0dea11dfacedeadc0dea11dfacedeadc0de";
   r.unit_id = "HL-0147";
   r.family = "plover-2";
   r.family_title = "Plover 2";

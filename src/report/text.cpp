@@ -451,8 +451,8 @@ namespace dryshaft {
 std::string to_text(const Report& report, const TextStyle& style) {
   return document::in_text(document::describe(report, style.units, style.full), style) +
          (style.full ? ""
-                     : "\n" + document::in_text({document::Paragraph{std::string(document::kMore)}},
-                                                style));
+                     : "\n" + document::in_text(
+                                  {document::Paragraph{document::small_print(report)}}, style));
 }
 
 std::string to_text(const Batch& batch, const TextStyle& style) {
