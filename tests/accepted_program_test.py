@@ -100,12 +100,10 @@ class Accepted(unittest.TestCase):
     def test_an_entry_that_no_input_needs(self):
         old = self.file("old.jsonl", BAD)
         self.accept(old)
-        sha = hashlib.sha256(BAD.encode()).hexdigest()
         good = self.file("good.jsonl", GOOD % ("A-1", "2026-03-01", 90000))
         said = run("check", "--accepted", self.known, good).stderr.decode()
         self.assertTrue(said.startswith(f"{self.known}:1:"), said)
         self.assertIn("warning[not-met]: /sha256 is of no rejected input\n", said)
-        self.assertIn(sha, said)
         self.assertIn("  hint: take the line out where the input was put right\n", said)
 
     def test_bad_entries(self):

@@ -46,7 +46,7 @@ class Compare(unittest.TestCase):
     def test_a_set_with_itself_is_empty(self):
         for name in ("a.jsonl", "a.json", "a.csv"):
             path = self.reports(name, INTAKE)
-            done = run("compare", path, path, "--format", "json", "--fail-on", "worse")
+            done = run("compare", path, path, "--format", "json", "--fail-on-worse")
             said = json.loads(done.stdout)
             self.assertEqual(done.stderr, b"")
             self.assertEqual((said["units"], said["gone"], said["came"], said["little_moved"]), ([], [], [], 0))
@@ -57,10 +57,10 @@ class Compare(unittest.TestCase):
     def test_a_threshold_changed_by_hand(self):
         """Exactly the units whose grade differs by a plain diff of two tables, each with the rule."""
         own = command_line.own_rules(self.folder / "own",
-                                     ("rules.json", '"value": 0.10,', '"value": 0.08,'))
+                                     ("rules.json", '"value": 0.10,', '"value": 0.02,'))
         before, after = grades(INTAKE), grades("--rules", own, INTAKE)
         by_hand = {unit: (before[unit], after[unit]) for unit in before if before[unit] != after[unit]}
-        self.assertGreater(len(by_hand), 5)
+        self.assertGreaterEqual(len(by_hand), 3)
         said = json.loads(run("compare", "--today", DAY, "--new-rules", own, INTAKE, "--format", "json").stdout)
         moved = [u for u in said["units"] if u["grade"]["before"] != u["grade"]["after"]]
         self.assertEqual({u["unit_id"]: (u["grade"]["before"], u["grade"]["after"]) for u in moved}, by_hand)
@@ -85,11 +85,11 @@ class Compare(unittest.TestCase):
         new = self.folder / "new.jsonl"
         new.write_text(json.dumps(bad) + "\n")
         run("compare", old, new)
-        run("compare", old, new, "--fail-on", "worse", code=1)
-        run("compare", new, old, "--fail-on", "worse")
+        run("compare", old, new, "--fail-on-worse", code=1)
+        run("compare", new, old, "--fail-on-worse")
         other = self.folder / "other.jsonl"
         other.write_text(json.dumps(dict(bad, unit_id="another")) + "\n")
-        run("compare", old, other, "--fail-on", "worse", code=1)  # a new unit, D
+        run("compare", old, other, "--fail-on-worse", code=1)  # a new unit, D
         broken = self.folder / "broken.jsonl"
         broken.write_text(old.read_text() + '{"format":"dryshaft-record/1"}\n')
         self.assertEqual(run("compare", old, broken, code=3).stderr.decode(),

@@ -24,6 +24,7 @@ struct CheckOptions {
   std::optional<std::string> summary;
 };
 
+// A line for each rejected input alone, for `--accepted`.
 constexpr std::string_view kLines = "jsonl";
 
 int check_files(const CheckOptions& o) {
@@ -97,9 +98,7 @@ Run add_check(CLI::App& parent) {
   add_columns_option(*app, o->columns);
   add_today_option(*app, o->today);
   add_photos_option(*app, o->photos);
-  CLI::Option& format = *app->add_option(
-      "--format", o->format, "jsonl: a line for each rejected input alone, for --accepted");
-  take_one_of(*format.type_name("FORMAT")->default_str(o->format), {"text", std::string(kLines)});
+  add_format_option(*app, o->format, {"text", std::string(kLines)});
   add_accepted_option(*app, o->accepted);
   add_summary_option(*app, o->summary);
   add_data_options(*app, o->data);
@@ -108,7 +107,9 @@ Run add_check(CLI::App& parent) {
                {{"Say what is wrong in a record, by line and column.",
                  "dryshaft check examples/film-caught-early.json"},
                 {"The same for a table of your own, whose titles a file explains.",
-                 "dryshaft check --columns examples/shelf-list.columns examples/shelf-list.csv"}});
+                 "dryshaft check --columns examples/shelf-list.columns examples/shelf-list.csv"},
+                {"A line for each rejected record, to be completed for --accepted.",
+                 "dryshaft check --format jsonl examples/intake.jsonl"}});
   return [o] { return check_files(*o); };
 }
 

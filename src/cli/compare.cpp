@@ -32,7 +32,7 @@ struct CompareOptions {
   std::string format = "text";
   std::optional<std::string> units;
   std::optional<std::string> out;
-  std::optional<std::string> fail_on;
+  bool fail_on_worse = false;
   std::optional<std::string> today;
   DataOptions data;
   SideOptions before;
@@ -55,10 +55,10 @@ class Comparing {
     Output output(o_.out);
     output.write(shown(*changes));
     const int written = output.finish();
-    return written != kDone                 ? written
-           : rejected_                      ? kRejected
-           : o_.fail_on && changes->fails() ? kFailOn
-                                            : kDone;
+    return written != kDone                       ? written
+           : rejected_                            ? kRejected
+           : o_.fail_on_worse && changes->fails() ? kFailOn
+                                                  : kDone;
   }
 
  private:
@@ -241,11 +241,8 @@ Run add_compare(CLI::App& parent) {
   add_accepted_option(*app, o->accepted);
   add_format_option(*app, o->format, {"text", "json", "markdown", "html", "csv"});
   add_out_option(*app, o->out);
-  take_one_of(*app->add_option("--fail-on", o->fail_on,
-                               "Exit with code 1 where a grade got worse, or a unit is new and "
-                               "not graded A or B")
-                   ->type_name("WHAT"),
-              {"worse"});
+  app->add_flag("--fail-on-worse", o->fail_on_worse,
+                "Exit with code 1 where a grade got worse, or a unit is new and not graded A or B");
   add_units_option(*app, o->units);
   add_onset_option(*app, o->data);
   add_data_options(*app, o->data);

@@ -21,12 +21,22 @@ struct Variant {
   std::function<void(Trial&)> apply;
 };
 
+void take_out_place(Item& item) {
+  item.file.clear();
+  item.line = 0;
+}
+
 // A rule is the same wherever it stands.
 template <typename Rule>
 bool same_rule(Rule a, Rule b) {
-  a.file.clear();
-  b.file.clear();
-  a.line = b.line = 0;
+  for (Rule* rule : {&a, &b}) {
+    take_out_place(*rule);
+    if constexpr (requires { rule->ask; }) {
+      if (rule->ask) {
+        take_out_place(*rule->ask);
+      }
+    }
+  }
   return a == b;
 }
 
