@@ -201,8 +201,8 @@ TEST_CASE("of several changed rules the one is named that moves the unit") {
   const AssessOptions options{.today = parse_date("2026-03-20")};
   std::vector<NamedText> files = test::edited(
       test::shipped_rules(), "floors.json", "\"floors\": [",
-      R"("floors": [{"id": "own-floor", "grade": "D", "when": {"finding": {"port-rust": ["heavy"]}},
-         "reason": "Heavy rust is D here.", "plain": "There is heavy rust.", "source": "common practice"},)");
+      R"("floors": [{"id": "own-floor", "grade": "D", "when": {"finding": {"noise": ["present"]}},
+         "reason": "A noise is D here.", "plain": "There is a noise.", "source": "common practice"},)");
   files = test::edited(std::move(files), "rules.json", "\"value\": 0.10,", "\"value\": 0.02,");
   const Changes c = compare(units, {test::shipped_grader(), options, ""},
                             {own_rules(std::move(files)), options, ""});

@@ -249,7 +249,7 @@ Run add_compare(CLI::App& parent) {
   add_examples(*app, {{"What moved between two runs, by the reports that were kept.",
                        "dryshaft compare last-week.jsonl this-week.jsonl"},
                       {"What rules of your own would move, and which of them does.",
-                       "dryshaft compare --new-rules own/rules records/*.jsonl"},
+                       "dryshaft compare --new-rules my-rules records/*.jsonl"},
                       {"What becomes due by a day, with no new record.",
                        "dryshaft compare --new-today 2026-12-31 examples/intake.jsonl"}});
   return [o] { return Comparing(*o).run(); };

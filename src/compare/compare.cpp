@@ -14,8 +14,10 @@ namespace {
 
 double printed(double risk) { return words::rounded(risk, words::kProbabilityDigits); }
 
+// As printed: a report that was kept has no more digits.
 bool same_due(const Due& a, const Due& b) {
-  return std::tie(a.due_date, a.due_km, a.overdue) == std::tie(b.due_date, b.due_km, b.overdue);
+  const auto km = [](const Due& d) { return d.due_km ? words::rounded(*d.due_km, 0) : -1; };
+  return a.due_date == b.due_date && a.overdue == b.overdue && km(a) == km(b);
 }
 
 std::vector<DueChange> dates_moved(const Report& before, const Report& after) {
@@ -177,7 +179,7 @@ Changes compare(const std::vector<Report>& before, const std::vector<Report>& af
     UnitChange c = change_of(*found->second, r);
     left.erase(found);
     if (c.grade_moved() || c.action_moved || !c.dates.empty() ||
-        std::abs(c.risk_moved()) >= kRiskNews) {
+        std::abs(printed(c.risk_moved())) >= kRiskNews) {
       out.units.push_back(std::move(c));
     } else if (c.risk_moved() != 0) {
       ++out.little_moved;

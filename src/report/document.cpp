@@ -707,17 +707,19 @@ std::string rules_used(const Report& report) {
                      short_sha(report.family_sha256));
 }
 
-std::string small_print(const Report& report) {
-  const std::size_t records = report.records.size();
-  std::string line =
-      fmt::format("As of {}: {} {}, rules {}, family {}", report.as_of,
-                  records < 2 ? "record" : fmt::format("{} records", records),
-                  short_sha(records < 2 ? report.record_sha256 : report.records_sha256),
-                  short_sha(report.rules_sha256), short_sha(report.family_sha256));
-  line += report.rules_overlay
-              ? fmt::format(", overlay {}", short_sha(report.rules_overlay->sha256))
-              : "";
-  line += report.onset ? fmt::format(", onset {}", short_sha(report.onset->sha256)) : "";
+std::string small_print(const Report& report, bool hashes) {
+  std::string line = fmt::format("As of {}", report.as_of);
+  if (hashes) {
+    const std::size_t records = report.records.size();
+    line += fmt::format(": {} {}, rules {}, family {}",
+                        records < 2 ? "record" : fmt::format("{} records", records),
+                        short_sha(records < 2 ? report.record_sha256 : report.records_sha256),
+                        short_sha(report.rules_sha256), short_sha(report.family_sha256));
+    line += report.rules_overlay
+                ? fmt::format(", overlay {}", short_sha(report.rules_overlay->sha256))
+                : "";
+    line += report.onset ? fmt::format(", onset {}", short_sha(report.onset->sha256)) : "";
+  }
   return line + ". More with --full. A screening aid: a technician decides.";
 }
 
