@@ -80,6 +80,9 @@ class Documents(unittest.TestCase):
             f.write("left,right,count\n0,40000,3\n40000,90000,9\n90000,inf,20\n")
         for name in ("run.wav", "rig.wav"):
             write_recording(at(name))
+        for name in ("last-week.jsonl", "this-week.jsonl"):
+            with open(at(name), "w", encoding="utf-8") as f:
+                f.write(said("assess", "--format", "jsonl", "examples/dry-and-quiet.json"))
         os.mkdir(at("bin"))
         os.symlink(PROGRAM, at("bin/dryshaft"))
 

@@ -122,7 +122,7 @@ void look_at(const History& history) {
       cautions_first(report, text);
     }
     // All that the screen leaves out stands behind it.
-    CHECK(to_text(report, {.full = true}).starts_with(text.substr(0, text.rfind("\nMore with"))));
+    CHECK(to_text(report, {.full = true}).starts_with(text.substr(0, text.rfind("\nAs of "))));
   }
 }
 

@@ -570,7 +570,7 @@ TEST_CASE("An onset file takes the place of the rules' wear, and the report says
   std::vector<Diagnostic> complaints;
   REQUIRE(use_onset(k, {"onset.json", text}, complaints));
   CHECK(complaints.empty());
-  CHECK(k.sha256 == test::shipped().sha256);
+  CHECK(k.rules_sha256 == test::shipped().rules_sha256);
   const Model model(k);
   const Wear& wear = *k.causes[0].wear;
   // At its points, between them straight in logs, beyond them by the last slope; age on top.

@@ -712,7 +712,7 @@ TEST_CASE("An overlay reads back to the same numbers") {
     REQUIRE(read.value->overlay);
     CHECK(read.value->overlay->teardowns == 80);
     CHECK(read.value->overlay->rules == part.rules.size());
-    CHECK(read.value->sha256 == shipped().sha256);
+    CHECK(read.value->rules_sha256 == shipped().rules_sha256);
     const Link& link = link_of(*read.value, "fluid-from-seal-leak");
     CHECK(link.shows != link_of(shipped(), "fluid-from-seal-leak").shows);
     CHECK(shown(link.source) == "own teardowns, with the estimate that they replace as prior");

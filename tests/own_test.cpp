@@ -134,14 +134,14 @@ TEST_CASE("a yard's table has a column of each, behind the others") {
 TEST_CASE("CSV has a column of each at the end, named by its key, and safe") {
   Wanted wanted;
   wanted.own = {"x_shelf", "x_\",="};
-  CHECK(has(csv_header(wanted), ",line,first_action_title,x_shelf,\"x_\"\",=\"\r\n"));
+  CHECK(has(csv_header(wanted), ",onset_sha256,overlay_sha256,x_shelf,\"x_\"\",=\"\r\n"));
   Report r = shown(of_day("2026-03-02", R"("x_shelf":"=1+1","x_\",=":"a;@b")"), wanted.own);
   r.actions.front().title = "look, then act";
-  const std::string end = "\"look, then act\",\"'=1+1\",\"a;'@b\"\r\n";
-  CHECK(to_csv(r, wanted).ends_with(",test,1," + end));
+  CHECK(has(to_csv(r, wanted), ",test,1,\"look, then act\",2026-03-02,1,"));
+  CHECK(to_csv(r, wanted).ends_with(r.family_sha256 + ",,,\"'=1+1\",\"a;'@b\"\r\n"));
   wanted.worse_since = 0;
-  CHECK(has(csv_header(wanted), ",first_action_title,was,x_shelf,"));
-  CHECK(to_csv(r, wanted).ends_with(",\"look, then act\",new,\"'=1+1\",\"a;'@b\"\r\n"));
+  CHECK(has(csv_header(wanted), ",overlay_sha256,was,x_shelf,"));
+  CHECK(to_csv(r, wanted).ends_with(",,,new,\"'=1+1\",\"a;'@b\"\r\n"));
   CHECK(to_csv(shown(of_day("2026-03-02", ""), wanted.own), wanted).ends_with(",new,,\r\n"));
 }
 

@@ -868,7 +868,7 @@ TEST_CASE("what a family's service holds is checked, and is no part of the rules
   };
   const auto dearer = loaded("\"rebuild\": 11,", "\"rebuild\": 12,");
   REQUIRE(dearer.value);
-  CHECK(dearer.value->sha256 == shipped().sha256);
+  CHECK(dearer.value->families_sha256 == shipped().families_sha256);
   CHECK(dearer.value->family("plover-2").service->hours[1].second == 12);
   const auto wrong = loaded("\"bearing\": \"rotor bearing, gear end\"",
                             "\"bearing\": \"rotor bearing, gaer end\"");

@@ -27,13 +27,17 @@ constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
 Report blank_report() {
   Report r;
+  r.as_of = "2026-03-20";
   r.tool_version = "0.1.0";
   r.rules_id = "core";
   r.rules_version = "1.0.0";
   r.rules_sha256 = "3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa";
+  r.family_sha256 = "5eed0c12b4de77aa5eed0c12b4de77aa5eed0c12b4de77aa5eed0c12b4de77aa";
   r.source = "intake.jsonl";
   r.line = 17;
   r.record_sha256 = "b01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0de";
+  r.records = {{r.source, r.line, r.record_sha256, "2026-03-14"}};
+  r.records_sha256 = "a11dfacedeadc0dea11dfacedeadc0dea11dfacedeadc0dea11dfacedeadc0de";
   r.unit_id = "HL-0147";
   r.family = "plover-2";
   r.family_title = "Plover 2";
@@ -419,8 +423,9 @@ Cautions in full
   - This is a screening aid, no certificate; a qualified technician decides.
 
 Basis of this report
-  Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
-  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
+  As of 2026-03-20. Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
+  Rules core 1.0.0, 3f9a0c12b4de. Family plover-2, 5eed0c12b4de. Screening aid:
+  a technician decides.
 )text";
   CHECK(to_text(leaking(), {.full = true}) == expected);
 }
@@ -465,8 +470,9 @@ Rebuild outlook
   Unknown.
 
 Basis of this report
-  Record intake.jsonl:18, b01dfacedead. dryshaft 0.1.0.
-  Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
+  As of 2026-03-20. Record intake.jsonl:18, b01dfacedead. dryshaft 0.1.0.
+  Rules core 1.0.0, 3f9a0c12b4de. Family dunlin-1, 5eed0c12b4de. Screening aid:
+  a technician decides.
 )text";
   CHECK(to_text(unchecked(), {.units = Units::mi, .full = true}) == expected);
 }
@@ -506,7 +512,8 @@ Note on the record
 
 For the workshop
   The technician's report lists 1 further remark on this record.
-  Record b01dfacedead. dryshaft 0.1.0. Rules core 1.0.0, 3f9a0c12b4de.
+  As of 2026-03-20. Record b01dfacedead. dryshaft 0.1.0. Rules core 1.0.0,
+  3f9a0c12b4de. Family dunlin-1, 5eed0c12b4de.
 )text";
   const std::string text = to_text(owners(), {.full = true});
   CHECK(text == expected);
@@ -550,6 +557,8 @@ Checks that are missing
 
 Basis of these reports
   Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
+  As of 2026-03-20. 3 records, 8d755877cdae. Families: dunlin-1 5eed0c12b4de,
+  plover-2 5eed0c12b4de.
 
 Rejected: 1 record
 intake.jsonl:20:44: error[bad-value]: /inspection/port/fluid is "dropplets"
@@ -606,6 +615,9 @@ Checks that are missing
 Basis of these reports
   Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a
   technician decides.
+  As of 2026-03-20. 3 records, 8d755877cdae.
+  Families: dunlin-1 5eed0c12b4de, plover-2
+  5eed0c12b4de.
 
 Rejected: 1 record
 intake.jsonl:20:44: error[bad-value]:
@@ -754,9 +766,9 @@ Customer says the hum began last winter. Photo 3 shows the tip.
 
 ## Basis of this report
 
-Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
+As of 2026-03-20. Record intake.jsonl:17, b01dfacedead. dryshaft 0.1.0.
 
-Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
+Rules core 1.0.0, 3f9a0c12b4de. Family plover-2, 5eed0c12b4de. Screening aid: a technician decides.
 )text";
   CHECK(to_markdown(leaking(), Units::km, true) == expected);
 }
@@ -807,6 +819,8 @@ U &gt;=B: ungraded, but no better than B.
 
 Rules core 1.0.0, 3f9a0c12b4de. Screening aid: a technician decides.
 
+As of 2026-03-20. 3 records, 8d755877cdae. Families: dunlin-1 5eed0c12b4de, plover-2 5eed0c12b4de.
+
 ## Rejected: 1 record
 
 <pre>
@@ -834,6 +848,7 @@ ESC[1mWhat to do, whichever limit comes firstESC[0m
   1. Look at the port again.
      Why: a seal wears with distance and age.
 
+As of 2026-03-20: record b01dfacedead, rules 3f9a0c12b4de, family 5eed0c12b4de.
 More with --full. A screening aid: a technician decides.
 )text";
   std::string shown = text;
@@ -1214,16 +1229,31 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
   "name": "dryshaft",
   "version": "0.1.0"
  },
+ "as_of": "2026-03-20",
  "rules": {
   "id": "core",
   "version": "1.0.0",
   "sha256": "3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa3f9a0c12b4de77aa"
+ },
+ "family": {
+  "id": "plover-2",
+  "sha256": "5eed0c12b4de77aa5eed0c12b4de77aa5eed0c12b4de77aa5eed0c12b4de77aa"
  },
  "record": {
   "source": "intake.jsonl",
   "line": 17,
   "sha256": "b01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0de"
  },
+ "records": [
+  {
+   "source": "intake.jsonl",
+   "line": 17,
+   "sha256": "b01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0deb01dfacedeadc0de",
+   "date": "2026-03-14",
+   "set_aside": false
+  }
+ ],
+ "records_sha256": "a11dfacedeadc0dea11dfacedeadc0dea11dfacedeadc0dea11dfacedeadc0de",
  "audience": "technician",
  "unit_id": "HL-0147",
  "unit": {
@@ -1663,7 +1693,8 @@ TEST_CASE("JSON: one line with the contract's names", "[report][json]") {
   CHECK(json::parse(text) == expected);
   // The order of the members is part of the bytes.
   CHECK(text.starts_with(
-      R"({"format":"dryshaft-report/1","tool":{"name":"dryshaft","version":"0.1.0"},"rules":{)"
+      R"({"format":"dryshaft-report/1","tool":{"name":"dryshaft","version":"0.1.0"},"as_of":"2026-03-20",)"
+      R"("rules":{)"
       R"("id":"core","version":"1.0.0","sha256":"3f9a)"));
 }
 
@@ -1766,14 +1797,20 @@ TEST_CASE("CSV: header and rows", "[report][csv]") {
         "unit_id,family,vehicle,date,odometer_km,grade,at_least,risk,top_cause,"
         "top_cause_probability,first_action,urgency,within_km,within_days,next_check,"
         "rebuild_outlook,contradictions,warnings,reservations,due_action,due_date,due_km,overdue,"
-        "source,line,first_action_title\r\n");
+        "source,line,first_action_title,as_of,records,records_sha256,rules_sha256,family_sha256,"
+        "onset_sha256,overlay_sha256\r\n");
+  const Report blank = blank_report();
+  const std::string basis = "," + blank.as_of + ",1," + blank.records_sha256 + "," +
+                            blank.rules_sha256 + "," + blank.family_sha256 + ",,\r\n";
   CHECK(to_csv(leaking()) ==
         "HL-0147,plover-2,Tarn,2026-03-14,182400,D,,0.9987,seal-leak,0.9987,stop-driving,now,0,0,"
-        "measure-insulation,routine,,0,,,,,,intake.jsonl,17,take it out of use\r\n");
+        "measure-insulation,routine,,0,,,,,,intake.jsonl,17,take it out of use" +
+            basis);
   CHECK(to_csv(unchecked()) ==
         "HL-0152,dunlin-1,Corrie,2026-03-14,,U,B,0.6642,gear-bearing-erosion,0.614,check-port,"
-        "soon,1500,30,check-port,unknown,,1,,,,,,intake.jsonl,18,check the port\r\n");
-  CHECK(to_csv(Report{}) == ",,,,,U,,0,,,,,,,,,,0,,,,,,,0,\r\n");
+        "soon,1500,30,check-port,unknown,,1,,,,,,intake.jsonl,18,check the port" +
+            basis);
+  CHECK(to_csv(Report{}) == ",,,,,U,,0,,,,,,,,,,0,,,,,,,0,,,0,,,,,\r\n");
 }
 
 TEST_CASE("CSV: cells are quoted and run nothing", "[report][csv]") {

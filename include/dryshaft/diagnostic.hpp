@@ -36,6 +36,9 @@ struct Diagnostic {
   /// Complaints of the same code and source that this one stands for, as `message` says: those
   /// after the first `kListedComplaints`, which are not listed. 0: it is a complaint of its own.
   std::size_t more = 0;
+  /// SHA-256, in hex, of the text of the record or row that is refused, wholly or in part; empty:
+  /// it is about something else, such as the layout of a file.
+  std::string input_sha256 = {};
 };
 
 /// So many complaints of one code about one source are listed; of the rest one gives the number.

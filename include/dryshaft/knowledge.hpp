@@ -50,6 +50,8 @@ enum class SourceMark : std::uint8_t {
 struct Provenance {
   SourceMark mark = SourceMark::from_memory;
   std::string citation;  ///< for `published`: what to look up
+
+  bool operator==(const Provenance&) const = default;
 };
 /// "an estimate, from memory", "common practice, no source", "own shop", the citation, or that it
 /// was refitted to own teardowns.
@@ -66,6 +68,8 @@ struct Item {
   Provenance source;
   std::string file;
   std::uint32_t line = 0;
+
+  bool operator==(const Item&) const = default;
 };
 
 /// A test on findings, situation, probabilities and grade. All parts must
@@ -75,15 +79,18 @@ struct Condition {
   struct FindingIs {
     Finding finding;
     std::uint8_t levels;
+    bool operator==(const FindingIs&) const = default;
   };
   struct SituationIs {
     Situation situation;
     std::uint8_t values;  ///< bit mask over the situation's values
+    bool operator==(const SituationIs&) const = default;
   };
   struct CauseIs {
     Cause cause;
     double at_least = 0;
     double below = 2;
+    bool operator==(const CauseIs&) const = default;
   };
   std::vector<FindingIs> findings;
   std::vector<SituationIs> situations;
@@ -91,6 +98,8 @@ struct Condition {
   std::uint8_t grades = 0x1F;               ///< bit mask over `Grade`
   std::vector<std::vector<Condition>> any;  ///< of each list, at least one holds
   std::vector<Condition> none;              ///< none of these holds
+
+  bool operator==(const Condition&) const = default;
 };
 
 /// The condition in words, such as `port-fluid is film or droplets, and noise is absent`.
@@ -100,6 +109,8 @@ std::string describe(const Condition& condition);
 struct WearPoint {
   double at = 0;  ///< km or years, > 0
   double hazard = 0;
+
+  bool operator==(const WearPoint&) const = default;
 };
 
 /// Wear-out: the chance that the cause began by now is 1 - exp(-H) with
@@ -114,6 +125,8 @@ struct Wear {
   double scale_years = 1;
   double unknown_km = 0;     ///< distance assumed where none is known
   std::uint8_t cooling = 0;  ///< bit mask over `Cooling`: where it applies
+
+  bool operator==(const Wear&) const = default;
 };
 
 struct CauseRule : Item {
@@ -126,6 +139,8 @@ struct CauseRule : Item {
   std::optional<Situation> by;
   std::array<double, 4> base{};
   std::optional<Wear> wear;  ///< of the seal alone
+
+  bool operator==(const CauseRule&) const = default;
 };
 
 /// Stages of a leaking seal: damp, wet, dripping, as DIN 3761 has them (from memory).
@@ -133,6 +148,8 @@ inline constexpr std::size_t kSealStages = 3;
 struct StageRule : Item {
   double reaches = 0;   ///< chance that a look finds coolant to have reached the sensor's tip
   double lasts_km = 0;  ///< mean working distance; of the last one, which stays, 0
+
+  bool operator==(const StageRule&) const = default;
 };
 
 /// What a leak brings about, stage by stage.
@@ -140,6 +157,8 @@ struct HarmRule : Item {
   Cause cause = Cause::rotor_bearing_corrosion;
   std::array<double, kSealStages> after_km{};  ///< mean working distance to it, in each stage
   double breakdown_km = 0;                     ///< mean, from there to a unit that has broken down
+
+  bool operator==(const HarmRule&) const = default;
 };
 /// The causes that a leak brings about, each with one `HarmRule`, in this order.
 inline constexpr std::array kHarms = {Cause::rotor_bearing_corrosion, Cause::insulation_loss};
@@ -151,6 +170,8 @@ struct Link : Item {
   Cause cause = Cause::seal_leak;
   std::array<double, kMaxLevels> shows{};
   bool until_disproved = false;  ///< where the finding is there, the cause is named first
+
+  bool operator==(const Link&) const = default;
 };
 
 /// How a finding shows in a unit that the cause has broken down, in place of its `Link`.
@@ -158,12 +179,16 @@ struct BrokenRule : Item {
   Finding finding = Finding::rotation;
   Cause cause = Cause::rotor_bearing_corrosion;
   std::array<double, kMaxLevels> shows{};
+
+  bool operator==(const BrokenRule&) const = default;
 };
 
 /// How often a finding reaches each level or worse with no cause present.
 struct Background : Item {
   Finding finding = Finding::port_fluid;
   std::array<double, kMaxLevels> anyway{};
+
+  bool operator==(const Background&) const = default;
 };
 
 struct Floor : Item {
@@ -172,6 +197,8 @@ struct Floor : Item {
   std::string plain;  ///< for owners
   /// Of the shipped rules: no rules grade better where it holds.
   bool safety = false;
+
+  bool operator==(const Floor&) const = default;
 };
 
 struct CautionRule : Item {
@@ -199,6 +226,8 @@ std::string_view name(ActionRole role);
 struct Phrase {
   std::string title;
   std::string text;
+
+  bool operator==(const Phrase&) const = default;
 };
 
 struct ActionRule : Item {
@@ -217,10 +246,13 @@ struct ActionRule : Item {
   struct Closing {
     std::vector<std::vector<Did>> work;
     std::vector<Finding> look;
+    bool operator==(const Closing&) const = default;
   } closed_by;
   double minutes = 0;    ///< as a check; 0: not a check
   Condition check_when;  ///< where it may be suggested as a check
   std::vector<Finding> reveals;
+
+  bool operator==(const ActionRule&) const = default;
 };
 
 struct Advice : Item {
@@ -235,6 +267,8 @@ struct Advice : Item {
   /// Actions that are another way to the same end: none is asked for where this advice holds.
   std::vector<std::string> instead_of;
   std::string plain;  ///< for owners
+
+  bool operator==(const Advice&) const = default;
 };
 
 /// A fault that work on record should have ended, found again within `Settings::comeback_km` and
@@ -244,6 +278,8 @@ struct ComebackRule : Item {
   Condition when;
   std::string text;
   std::string plain;
+
+  bool operator==(const ComebackRule&) const = default;
 };
 
 struct GradeRule : Item {
@@ -259,6 +295,8 @@ struct GradeRule : Item {
   std::string charge;
   std::optional<double> recheck_km;  ///< longest; nothing: no recheck, act first
   std::optional<double> recheck_days;
+
+  bool operator==(const GradeRule&) const = default;
 };
 
 enum class Outlook : std::uint8_t { routine, unknown, major_parts, doubtful };
@@ -266,12 +304,16 @@ std::string_view name(Outlook outlook);
 struct OutlookRule : Item {
   Outlook outlook = Outlook::unknown;
   Condition when;
+
+  bool operator==(const OutlookRule&) const = default;
 };
 
 struct ContradictionRule : Item {
   std::string text;
   std::string plain;
   std::optional<Advice> ask;  ///< what settles it, by the same id
+
+  bool operator==(const ContradictionRule&) const = default;
 };
 
 struct Settings {
@@ -370,6 +412,7 @@ struct Service {
 };
 
 struct Family : Item {
+  std::string sha256;  ///< of its file's text; `guide` and `service`, which grade nothing, left out
   std::string title;
   std::optional<double> system_voltage;
   Magnets magnets = Magnets::unknown;
@@ -398,10 +441,9 @@ struct OnsetBasis {
 struct Knowledge {
   std::string id;
   std::string version;
-  std::string rules_sha256;  ///< over names and texts of the rule files alone, by name
-  /// Over names and texts of all rule and family files, by name; `guide` and `service` of a
-  /// family left out.
-  std::string sha256;
+  std::string rules_sha256;  ///< over names and texts of the rule files, by name
+  /// Over names of all family files, by name, and what `Family::sha256` is over.
+  std::string families_sha256;
   std::optional<OnsetBasis> onset;
   Settings settings;
   std::vector<Setting> setting_items;  ///< in the order of the file

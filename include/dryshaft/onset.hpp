@@ -338,6 +338,7 @@ struct OnsetSheet {
   std::string rules_id;
   std::string rules_version;
   std::string rules_sha256;
+  std::string families_sha256;
   std::string prior_source;  ///< mark of the judgement, in words
   /// Of the rule data, in the order in which they are shown: id and text.
   std::vector<std::pair<std::string, std::string>> cautions;

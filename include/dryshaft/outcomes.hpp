@@ -251,6 +251,7 @@ struct Outcomes {
   std::string rules_id;
   std::string rules_version;
   std::string rules_sha256;
+  std::string families_sha256;
   std::optional<Overlay> rules_overlay;
   std::size_t openings = 0;
   std::size_t units = 0;

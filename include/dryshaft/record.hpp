@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <functional>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -87,7 +88,15 @@ struct ReadOptions {
   /// data. A family that is not listed is an error, and where none is, every one but
   /// `kGenericFamily`; so is a vehicle that a family with vehicles does not list.
   std::vector<std::pair<std::string, std::vector<std::string>>> families;
+  /// Known bad inputs, by `Diagnostic::input_sha256`: they are counted (`Records::accepted`), and
+  /// what is wrong with them is not told.
+  std::set<std::string, std::less<>> accepted = {};
+  bool list_all = false;  ///< every complaint, not the first `kListedComplaints` of a kind alone
 };
+
+/// Takes complaints about known bad inputs out of `complaints`, and gives the hash of each, once.
+std::vector<std::string> leave_out(std::vector<Diagnostic>& complaints,
+                                   const std::set<std::string, std::less<>>& accepted);
 
 inline constexpr std::size_t kMaxRecordBytes = std::size_t{1} << 20U;
 inline constexpr int kMaxDepth = 32;
@@ -109,6 +118,7 @@ struct Records {
   std::vector<Diagnostic> diagnostics;
   std::size_t rejected = 0;
   bool rejected_at_least = false;
+  std::vector<std::string> accepted;  ///< hashes of known bad inputs, as they were met
 };
 
 /// Reads a whole text: JSON values one after another, on lines or over several, each an object or

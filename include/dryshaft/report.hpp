@@ -279,18 +279,31 @@ struct PhotoShown {
   std::string not_shown;                     ///< why not, if that is known
 };
 
+/// A record of the unit that a report rests on.
+struct RecordUsed {
+  std::string source;
+  std::uint32_t line = 0;
+  std::string sha256;  ///< of its text, see `Record::sha256`
+  std::string date;
+  bool set_aside = false;  ///< for its date: only what it says for the worse counts
+};
+
 struct Report {
   // what it rests on
+  std::string as_of;  ///< the day that it is judged as of
   std::string tool_version;
   std::string rules_id;
   std::string rules_version;
-  std::string rules_sha256;
+  std::string rules_sha256;                     ///< of the rule files, without overlay and families
+  std::string family_sha256;                    ///< of the unit's family, see `Family::sha256`
   std::optional<Overlay> rules_overlay;         ///< what adapted the rules, if anything
   std::vector<std::string> rules_reservations;  ///< why to be wary of them; among `warnings` too
   std::optional<OnsetUsed> onset;
   std::string source;
   std::uint32_t line = 0;
   std::string record_sha256;
+  std::vector<RecordUsed> records;  ///< all of the unit, oldest first; those set aside last
+  std::string records_sha256;       ///< of their hashes, a line each
   Audience audience = Audience::technician;
 
   // the unit
@@ -343,6 +356,8 @@ struct Report {
   std::string charging;
   std::string moving;
   std::string tell;  ///< what to say to the workshop
+  /// Whether something that is due is: the overdue stand first in `due`.
+  [[nodiscard]] bool overdue() const { return !due.empty() && due.front().overdue; }
 };
 
 enum class Units : std::uint8_t { km, mi };
@@ -381,10 +396,11 @@ struct Batch {
   std::vector<Diagnostic> rejected;  ///< complaints about records that were refused
   std::size_t rejected_records = 0;
   bool rejected_at_least = false;  ///< there may have been more: some text was too broken to tell
-  std::string today;               ///< the day that all are judged as of; empty: each of its own
-  Wanted wanted;                   ///< what `reports` were chosen by
-  std::size_t left_out = 0;        ///< units that were graded, but are not wanted
-  std::size_t left_out_new = 0;    ///< of these, units with no inspection by `worse_since`
+  std::size_t accepted = 0;  ///< inputs that were refused, but are known (`ReadOptions::accepted`)
+  std::string today;         ///< the day that all are judged as of; empty: each of its own
+  Wanted wanted;             ///< what `reports` were chosen by
+  std::size_t left_out = 0;  ///< units that were graded, but are not wanted
+  std::size_t left_out_new = 0;  ///< of these, units with no inspection by `worse_since`
 };
 
 /// Worst and most urgent first: severity of the grade (D, then C before U,

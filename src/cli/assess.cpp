@@ -12,14 +12,17 @@
 
 #include "base/complaints.hpp"
 #include "base/utf8.hpp"
+#include "cli/accepted.hpp"
 #include "cli/cli.hpp"
 #include "cli/letters.hpp"
 #include "cli/parallel.hpp"
 #include "cli/photos.hpp"
 #include "cli/seen_units.hpp"
+#include "cli/summary.hpp"
 #include "record/own.hpp"
 #include "record/pieces.hpp"
 #include "record/shape.hpp"
+#include "report/words.hpp"
 
 namespace dryshaft::cli {
 namespace {
@@ -45,12 +48,15 @@ struct AssessCommandOptions {
   bool full = false;
   bool explain = false;
   std::optional<unsigned> jobs;
+  std::optional<std::string> accepted;
+  std::optional<std::string> summary;
   DataOptions data;
 };
 
 class Command {
  public:
-  explicit Command(const AssessCommandOptions& options) : o_(options) {}
+  explicit Command(const AssessCommandOptions& options)
+      : o_(options), known_(options.accepted), summary_("assess", options.summary) {}
 
   int run() {
     assess_.today = day_of("--today", o_.today);
@@ -75,17 +81,20 @@ class Command {
       throw Stop{kUsage, "--photos goes with --format html, or with --letters of pages"};
     }
     check_photos(o_.photos);
+    keep_apart("--out", o_.out, "--summary", o_.summary);
     assess_.buying = o_.buying;
     Result<Knowledge> loaded = load(o_.data);
-    if (!loaded.value) {
-      return kRejected;
+    Result<ColumnMap> columns = loaded.value ? load_columns(o_.columns) : Result<ColumnMap>();
+    if (!columns.value || !known_.usable()) {
+      summary_.because(kRejected, std::string(kWhyData));
+      return summary_.finish();
     }
     grader_.emplace(std::move(*loaded.value));
-    Result<ColumnMap> columns = load_columns(o_.columns);
-    if (!columns.value) {
-      return kRejected;
-    }
+    reading_ = known_.options(grader_->read_options());
     columns_ = std::move(*columns.value);
+    summary_.units = 0;
+    summary_.overdue = 0;
+    summary_.grades.emplace();
     Output output(o_.out);
     if (o_.format == "jsonl") {
       stream(output);
@@ -94,14 +103,25 @@ class Command {
     }
     const int written = output.finish();
     const int letters = o_.letters ? write_letters() : kDone;
-    if (written != kDone || letters != kDone) {
-      return kOutput;
-    }
-    return rejected_ ? kRejected : (failed_on_ ? kFailOn : kDone);
+    return outcome(written != kDone || letters != kDone);
   }
 
  private:
   [[nodiscard]] Units units() const { return units_of(o_.units); }
+
+  int outcome(bool not_written) {
+    if (assess_.today) {
+      summary_.as_of = date_text(*assess_.today);
+    }
+    summary_.accepted = known_.number();
+    summary_.because(not_written ? kOutput : kDone, std::string(kWhyOutput));
+    summary_.because(rejected_ ? kRejected : kDone, std::string(kWhyRejected));
+    summary_.because(
+        failed_on_ > 0 ? kFailOn : kDone,
+        fmt::format("{} graded {} or worse", words::count(failed_on_, "unit was", "units were"),
+                    o_.fail_on.value_or("")));
+    return summary_.finish();
+  }
 
   // ------------------------------------------------------ the shop's own keys
 
@@ -226,19 +246,24 @@ class Command {
     }
   }
 
-  void judge_exit(Grade grade) {
-    if (o_.fail_on) {
-      failed_on_ = failed_on_ || severity(grade) >= severity(*grade_named(*o_.fail_on));
+  // What is reported counts; `units` has been counted before.
+  void judge_exit(Grade grade, bool overdue) {
+    if (o_.fail_on && severity(grade) >= severity(*grade_named(*o_.fail_on))) {
+      ++failed_on_;
     }
+    ++(*summary_.grades)[static_cast<std::size_t>(grade)];
+    *summary_.overdue += overdue ? 1 : 0;
   }
 
   // ---------------------------------------------------- everything at once
 
   void batch(Output& output) {
     Batch batch;
-    UnitsRead read =
-        read_units(or_standard_input(o_.files), columns_, grader_->read_options(), assess_.today);
+    UnitsRead read = read_units(or_standard_input(o_.files), columns_, grader_->read_options(),
+                                known_, assess_.today);
     rejected_ = read.refused;
+    summary_.count(read);
+    batch.accepted = read.accepted;
     batch.rejected = std::move(read.complaints);
     batch.rejected_records = read.rejected;
     batch.rejected_at_least = read.rejected_at_least;
@@ -263,7 +288,7 @@ class Command {
     choose_letters(batch.reports);
     choose(batch);
     for (const Report& r : batch.reports) {
-      judge_exit(r.grade);
+      judge_exit(r.grade, r.overdue());
     }
     rank(batch.reports, wanted_);
     write(output, batch);
@@ -349,8 +374,7 @@ class Command {
     for (std::size_t i = 0; going && i < paths.size(); ++i) {
       LineSource source(paths[i]);
       if (is_table(paths[i])) {
-        going = read_all(source, *table_reader(source.name(), columns_, grader_->read_options()),
-                         output);
+        going = read_all(source, *table_reader(source.name(), columns_, reading_), output);
       } else {
         going = read_text(source, output) && read_lines(output);
       }
@@ -363,6 +387,7 @@ class Command {
     }
     progress_->clear();
     rejected_ = complain(said_.rest()) || rejected_;
+    known_.tell();
   }
 
   // The others do without: they judge all units as of one day.
@@ -381,8 +406,8 @@ class Command {
   bool read_text(LineSource& source, Output& output) {
     source.skip_blank_lines();
     const std::unique_ptr<RecordsReader> reader =
-        records_reader(source.name(), source.line_number() + 1, grader_->read_options(),
-                       kMaxRecordBytes, /*in_turns=*/true);
+        records_reader(source.name(), source.line_number() + 1, reading_, kMaxRecordBytes,
+                       /*in_turns=*/true);
     std::string line;
     bool used = false;
     for (bool begun = false; !source.ahead(1).empty() && source.error().empty(); begun = true) {
@@ -451,7 +476,7 @@ class Command {
     in_parallel(lines_.size(), o_.jobs.value_or(1), [&](std::size_t i) {
       const Line& l = lines_[i];
       // The text reader knows about byte order marks and several records on a line.
-      read[i] = read_records(l.text, l.source, grader_->read_options());
+      read[i] = read_records(l.text, l.source, reading_);
       for (Record& r : read[i].records) {
         r.line = l.number;
         r.odometer_line = l.number;
@@ -473,6 +498,10 @@ class Command {
 
   bool take_all(Records read, Output& output) {
     take_complaints(read.diagnostics);
+    known_.met(read.accepted);
+    summary_.records += read.records.size();
+    summary_.rejected += read.rejected;
+    summary_.rejected_at_least = summary_.rejected_at_least || read.rejected_at_least;
     for (Record& record : read.records) {
       if (!add(std::move(record), output)) {
         return false;
@@ -558,6 +587,7 @@ class Command {
       order.emplace(r.unit_id, order.size());
     }
     Result<std::vector<History>> grouped = group_by_unit(std::exchange(kept_, {}), assess_.today);
+    known_.leave_out(grouped.diagnostics);
     take_complaints(grouped.diagnostics);
     std::vector<History>& histories = *grouped.value;
     if (!assess_.today) {
@@ -582,7 +612,8 @@ class Command {
       complaints[i] = std::move(grouped.diagnostics);
       return std::move(grouped.value->front());
     });
-    for (const std::vector<Diagnostic>& c : complaints) {
+    for (std::vector<Diagnostic>& c : complaints) {
+      known_.leave_out(c);
       take_complaints(c);
     }
     units_.erase(units_.begin(), units_.begin() + static_cast<std::ptrdiff_t>(n));
@@ -596,6 +627,7 @@ class Command {
     struct Done {
       std::string json;
       Grade grade = Grade::U;
+      bool overdue = false;
     };
     std::vector<Done> done(n);
     in_parallel(n, o_.jobs.value_or(1), [&](std::size_t i) {
@@ -604,12 +636,14 @@ class Command {
       if (is_wanted(report, wanted_)) {
         done[i].json = to_json(report, wanted_);
         done[i].grade = report.grade;
+        done[i].overdue = report.overdue();
       }
     });
+    *summary_.units += n;
     bool going = true;
     for (const Done& d : done) {
       if (!d.json.empty()) {
-        judge_exit(d.grade);
+        judge_exit(d.grade, d.overdue);
         going = output.write(d.json) && going;
       }
     }
@@ -637,7 +671,10 @@ class Command {
   std::vector<std::vector<Record>> units_;
   std::size_t count_ = 0;
   bool rejected_ = false;
-  bool failed_on_ = false;
+  std::size_t failed_on_ = 0;  // units
+  ReadOptions reading_;
+  Accepted known_;
+  Summary summary_;
 };
 
 }  // namespace
@@ -682,6 +719,8 @@ Run add_assess(CLI::App& parent) {
       ->type_name("KEYS");
   add_letters_option(*app, o->letters);
   add_photos_option(*app, o->photos);
+  add_accepted_option(*app, o->accepted);
+  add_summary_option(*app, o->summary);
   add_units_option(*app, o->units);
   take_one_of(*app->add_option("--color", o->colour,
                                "Colour in text; auto: on a terminal, unless NO_COLOR is set")

@@ -31,6 +31,8 @@ class Option;
 
 namespace dryshaft::cli {
 
+class Accepted;
+
 enum Exit : int {
   kDone = 0,
   kFailOn = 1,
@@ -59,6 +61,8 @@ inline constexpr FileKind kOnsetFile{"what fit onset wrote", 64};
 inline constexpr FileKind kOnsetTable{"a table of intervals", 64};
 inline constexpr FileKind kPriceBook{"a price book", 16};
 inline constexpr FileKind kColumnsFile{"a file for --columns", 1};
+inline constexpr FileKind kAcceptedFile{"a file for --accepted", 64};
+inline constexpr FileKind kReportsFile{"a file of reports", 4096};
 inline constexpr FileKind kCasesFile{"a file of cases", 16};
 inline constexpr FileKind kTraceFile{"a speed trace", 64};
 inline constexpr FileKind kFormsFile{"a file of forms or mails", 64};
@@ -128,11 +132,12 @@ struct UnitsRead {
   std::size_t records = 0;
   std::size_t rejected = 0;  // records
   bool rejected_at_least = false;
-  bool refused = false;  // whether a complaint is an error
+  std::size_t accepted = 0;  // known bad inputs
+  bool refused = false;      // whether a complaint is an error
 };
 // `today`: the day of judgement, where one is named.
 UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
-                     const ReadOptions& options, std::optional<int> today);
+                     const ReadOptions& options, Accepted& known, std::optional<int> today);
 // How many bytes some inputs hold, if all are files.
 std::optional<std::uintmax_t> size_of_files(const std::vector<std::string>& paths);
 // Reads on until the reader is done or rests. `take` gets what was read, at most `at_once` records
@@ -228,6 +233,9 @@ struct DataOptions {
   std::optional<std::string> onset;  // a file; only where a command takes it
 };
 void add_data_options(CLI::App& app, DataOptions& options);
+// One that takes a folder and an overlay.
+void add_rules_option(CLI::App& app, const std::string& name, std::string_view description,
+                      DataOptions& options);
 void add_onset_option(CLI::App& app, DataOptions& options);
 
 // Loads and checks; complaints go to standard error. No value: exit kRejected.
@@ -303,6 +311,7 @@ void add_examples(CLI::App& app, std::initializer_list<Example> examples,
 using Run = std::function<int()>;
 Run add_assess(CLI::App& parent);
 Run add_check(CLI::App& parent);
+Run add_compare(CLI::App& parent);
 Run add_fit(CLI::App& parent);
 Run add_fit_onset(CLI::App& fit);
 Run add_fit_outcomes(CLI::App& fit);

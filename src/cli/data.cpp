@@ -83,26 +83,31 @@ std::vector<NamedText> family_files(const DataOptions& options) {
 
 }  // namespace
 
-void add_data_options(CLI::App& app, DataOptions& options) {
-  const auto take = [&options](const std::vector<std::string>& given) {
+void add_rules_option(CLI::App& app, const std::string& name, std::string_view description,
+                      DataOptions& options) {
+  const auto take = [name, &options](const std::vector<std::string>& given) {
     for (const std::string& path : given) {
       std::error_code ec;
       const bool file = fs::is_regular_file(path, ec);
       std::optional<std::string>& into = file ? options.overlay : options.rules;
       if (into) {
-        throw Stop{kUsage, fmt::format("--rules takes one folder and one overlay: {} and {} are "
-                                       "both {}",
-                                       *into, path, file ? "files" : "folders")};
+        throw Stop{kUsage, fmt::format("{} takes one folder and one overlay: {} and {} are both {}",
+                                       name, *into, path, file ? "files" : "folders")};
       }
       into = path;
     }
   };
-  app.add_option_function<std::vector<std::string>>(
-         "--rules", take,
-         "Rule folder instead of the shipped one or over it, or an overlay file; may be given "
-         "once each")
+  app.add_option_function<std::vector<std::string>>(name, take, std::string(description))
       ->allow_extra_args(false)
       ->type_name("FOLDER|FILE");
+}
+
+void add_data_options(CLI::App& app, DataOptions& options) {
+  add_rules_option(
+      app, "--rules",
+      "Rule folder instead of the shipped one or over it, or an overlay file; may be given once "
+      "each",
+      options);
   app.add_option(
          "--families", options.families,
          "Folder of family profiles of your own; each is added to the shipped ones, or replaces "
@@ -173,9 +178,10 @@ std::string adapted_by(const Knowledge& knowledge) {
 }
 
 std::string rules_heading(const Knowledge& knowledge) {
-  std::string out = folded("", 0,
-                           fmt::format("rules {} version {}, sha256 {}", knowledge.id,
-                                       knowledge.version, knowledge.sha256));
+  std::string out =
+      folded("", 0,
+             fmt::format("rules {} version {}, sha256 {}; families, sha256 {}", knowledge.id,
+                         knowledge.version, knowledge.rules_sha256, knowledge.families_sha256));
   if (knowledge.overlay) {
     out += folded("", 0, adapted_by(knowledge).substr(2));
   }

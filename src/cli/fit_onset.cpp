@@ -7,6 +7,7 @@
 #include <limits>
 #include <memory>
 
+#include "cli/accepted.hpp"
 #include "cli/cli.hpp"
 #include "dryshaft/onset.hpp"
 
@@ -17,6 +18,7 @@ struct FitOnsetOptions {
   std::vector<std::string> records;
   std::optional<std::string> columns;
   std::optional<std::string> today;
+  std::optional<std::string> accepted;
   std::optional<std::string> table;
   std::optional<std::string> over;
   std::string by;
@@ -40,6 +42,9 @@ class FittingOnset {
     }
     if (o_.table && o_.columns) {
       throw Stop{kUsage, "--columns goes with records; a --table has columns of its own"};
+    }
+    if (o_.table && o_.accepted) {
+      throw Stop{kUsage, "--accepted goes with records; a --table has none"};
     }
     if (o_.table && o_.today) {
       throw Stop{kUsage, "--today goes with records; a --table has no dates"};
@@ -71,7 +76,8 @@ class FittingOnset {
     sheet.sources = sources_;
     sheet.rules_id = k_.id;
     sheet.rules_version = k_.version;
-    sheet.rules_sha256 = k_.sha256;
+    sheet.rules_sha256 = k_.rules_sha256;
+    sheet.families_sha256 = k_.families_sha256;
     if (widths) {
       sheet.prior_source =
           fmt::format("wear-out: {}; its width: {}",
@@ -119,11 +125,12 @@ class FittingOnset {
 
   std::optional<OnsetData> records() {
     const Result<ColumnMap> columns = load_columns(o_.columns);
-    if (!columns.value) {
+    Accepted known(o_.accepted);
+    if (!columns.value || !known.usable()) {
       return std::nullopt;
     }
     UnitsRead read = read_units(or_standard_input(o_.records), *columns.value, read_options(k_),
-                                day_of("--today", o_.today));
+                                known, day_of("--today", o_.today));
     rejected_ = read.refused;
     sources_ = std::move(read.sources);
     if (read.histories.empty()) {
@@ -164,6 +171,7 @@ Run add_fit_onset(CLI::App& fit) {
                   "Records of many inspections, or tables (.csv); - or no file: standard input");
   add_columns_option(*app, o->columns);
   add_today_option(*app, o->today);
+  add_accepted_option(*app, o->accepted);
   app->add_option("--table", o->table,
                   "CSV of intervals instead of records: columns left,right,count; inf: no end")
       ->type_name("FILE");

@@ -6,6 +6,7 @@
 #include <iterator>
 #include <memory>
 
+#include "cli/accepted.hpp"
 #include "cli/cli.hpp"
 #include "cli/parallel.hpp"
 #include "dryshaft/outcomes.hpp"
@@ -18,6 +19,7 @@ struct FitOutcomesOptions {
   std::vector<std::string> files;
   std::optional<std::string> columns;
   std::optional<std::string> today;
+  std::optional<std::string> accepted;
   std::string format = "text";
   std::optional<std::string> out;
   std::optional<std::string> overlay;
@@ -43,8 +45,9 @@ class FitOutcomes {
                  "count its teardowns twice. Give all teardowns, and no overlay in --rules"};
     }
     keep_apart("--out", o_.out, "--overlay", o_.overlay);
+    Accepted known(o_.accepted);
     const Result<Knowledge> knowledge = load(o_.data);
-    if (!knowledge.value) {
+    if (!knowledge.value || !known.usable()) {
       return kRejected;
     }
     StudyOptions options;
@@ -56,7 +59,7 @@ class FitOutcomes {
     if (!columns.value) {
       return kRejected;
     }
-    const Openings openings = read(*knowledge.value, *columns.value, records);
+    const Openings openings = read(*knowledge.value, *columns.value, known, records);
     Outcomes study = study_outcomes(openings, *knowledge.value, options);
     study.records = records;
     std::string overlay;
@@ -77,8 +80,8 @@ class FitOutcomes {
   }
 
  private:
-  Openings read(const Knowledge& k, const ColumnMap& columns, std::size_t& count) {
-    const UnitsRead units = read_units(or_standard_input(o_.files), columns, read_options(k),
+  Openings read(const Knowledge& k, const ColumnMap& columns, Accepted& known, std::size_t& count) {
+    const UnitsRead units = read_units(or_standard_input(o_.files), columns, read_options(k), known,
                                        day_of("--today", o_.today));
     rejected_ = units.refused;
     count = units.records;
@@ -170,6 +173,7 @@ Run add_fit_outcomes(CLI::App& fit) {
                   "Records, or tables (.csv), some with a teardown; - or no file: standard input");
   add_columns_option(*app, o->columns);
   add_today_option(*app, o->today);
+  add_accepted_option(*app, o->accepted);
   app->add_option("--overlay", o->overlay,
                   "Write refitted strengths to this file, for --rules; the proofs must hold "
                   "with them")

@@ -14,6 +14,7 @@
 #include <utility>
 
 #include "base/complaints.hpp"
+#include "cli/accepted.hpp"
 #include "cli/cli.hpp"
 #include "cli/inputs.hpp"
 
@@ -248,8 +249,9 @@ bool read_pieces(LineSource& source, PieceReader& reader, std::size_t at_once,
 }
 
 UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
-                     const ReadOptions& options, std::optional<int> today) {
+                     const ReadOptions& given, Accepted& known, std::optional<int> today) {
   UnitsRead out;
+  const ReadOptions options = known.options(given);
   std::vector<Record> records;
   for (const std::string& path : paths) {
     LineSource source(path);
@@ -259,6 +261,7 @@ UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& col
       std::ranges::move(read.diagnostics, std::back_inserter(out.complaints));
       out.rejected += read.rejected;
       out.rejected_at_least = out.rejected_at_least || read.rejected_at_least;
+      known.met(read.accepted);
       return true;
     });
     if (source.error().empty()) {
@@ -269,11 +272,18 @@ UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& col
   }
   out.records = records.size();
   Result<std::vector<History>> grouped = group_by_unit(std::move(records), today);
+  known.leave_out(grouped.diagnostics);
   for (Diagnostic& d : grouped.diagnostics) {
-    add_complaint(out.complaints, std::move(d));
+    if (options.list_all) {
+      out.complaints.push_back(std::move(d));
+    } else {
+      add_complaint(out.complaints, std::move(d));
+    }
   }
+  out.accepted = known.number();
   out.histories = std::move(grouped.value).value_or(std::vector<History>{});
   out.refused = complain(out.complaints);
+  known.tell();
   return out;
 }
 

@@ -23,6 +23,7 @@ namespace {
 constexpr std::pair<const char*, Run (*)(CLI::App&)> kCommands[] = {
     {"Grade a unit, or a yard of them", add_assess},
     {"Grade a unit, or a yard of them", add_check},
+    {"Grade a unit, or a yard of them", add_compare},
     {"Inspect a unit", add_guide},
     {"Inspect a unit", add_listen},
     {"Ask an owner", add_form},

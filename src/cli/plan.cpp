@@ -7,6 +7,7 @@
 #include <memory>
 
 #include "base/number.hpp"
+#include "cli/accepted.hpp"
 #include "cli/cli.hpp"
 #include "dryshaft/plan.hpp"
 
@@ -29,6 +30,7 @@ struct PlanCommandOptions {
   std::optional<std::string> out;
   DataOptions data;
   std::optional<std::string> work;
+  std::optional<std::string> accepted;
 };
 
 class PlanCommand {
@@ -39,8 +41,9 @@ class PlanCommand {
     plan_.audience = o_.audience == "owner" ? Audience::owner : Audience::technician;
     check_options();
     plan_.today = day_of("--today", o_.today);
+    Accepted known(o_.accepted);
     Result<Knowledge> loaded = load(o_.data);
-    if (!loaded.value) {
+    if (!loaded.value || !known.usable()) {
       return kRejected;
     }
     const Grader grader(std::move(*loaded.value));
@@ -60,7 +63,7 @@ class PlanCommand {
     }
     UnitsRead read =
         read_units(o_.intake ? std::vector<std::string>{*o_.intake} : or_standard_input(o_.files),
-                   *columns.value, grader.read_options(), plan_.today);
+                   *columns.value, grader.read_options(), known, plan_.today);
     const std::vector<History>& histories = read.histories;
     plan_.today = plan_.today ? plan_.today : newest_date(histories);
     Output output(o_.out);
@@ -261,6 +264,7 @@ Run add_plan(CLI::App& parent) {
   add_out_option(*app, o->out);
   add_today_option(*app, o->today, "the newest date in the input");
   add_units_option(*app, o->units);
+  add_accepted_option(*app, o->accepted);
   add_onset_option(*app, o->data);
   add_data_options(*app, o->data);
   app->add_option("--work", o->work, "Folder of work data (jobs, plan) instead of the shipped one")

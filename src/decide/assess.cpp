@@ -16,6 +16,7 @@
 #include "base/index.hpp"
 #include "base/odds.hpp"
 #include "base/sentence.hpp"
+#include "base/sha256.hpp"
 #include "decide/dates.hpp"
 #include "decide/orders.hpp"
 #include "decide/photos.hpp"
@@ -117,10 +118,11 @@ class Assessor {
   [[nodiscard]] const Case& facts() const { return seen_.facts; }
 
   void identity() {
+    r_.as_of = date_text(today_);
     r_.tool_version = DRYSHAFT_VERSION;
     r_.rules_id = k_.id;
     r_.rules_version = k_.version;
-    r_.rules_sha256 = k_.sha256;
+    r_.rules_sha256 = k_.rules_sha256;
     r_.rules_overlay = k_.overlay;
     r_.rules_reservations = k_.reservations;
     if (k_.onset) {
@@ -129,6 +131,7 @@ class Assessor {
     r_.source = newest_.source;
     r_.line = newest_.line;
     r_.record_sha256 = newest_.sha256;
+    records();
     r_.audience = options_.audience;
     r_.unit_id = newest_.unit_id;
     // What was opened stays open until a record tells of work. The car may be back with its owner
@@ -140,6 +143,7 @@ class Assessor {
                                                                     : Whereabouts::in_use;
     r_.family = seen_.family.empty() ? std::string(kGenericFamily) : seen_.family;
     r_.family_title = k_.family(r_.family).title;
+    r_.family_sha256 = k_.family(r_.family).sha256;
     r_.vehicle = seen_.vehicle;
     r_.date = date_text(static_cast<int>(newest_.at(Field::date).number));
     r_.odometer_km = seen_.odometer_km;
@@ -154,6 +158,32 @@ class Assessor {
         r_.own.push_back({key, own_text(*json)});
       }
     }
+  }
+
+  void records() {
+    const auto used = [](const Record& r, bool set_aside) {
+      return RecordUsed{r.source, r.line, r.sha256, date_text(day_of(r)), set_aside};
+    };
+    // Where all of them are set aside, an empty one stands in the place of the first.
+    const bool stands_in =
+        !history_.set_aside.empty() && history_.records.size() == 1 &&
+        std::tie(newest_.source, newest_.line, newest_.sha256) ==
+            std::tie(history_.set_aside.front().source, history_.set_aside.front().line,
+                     history_.set_aside.front().sha256);
+    r_.records.reserve(history_.records.size() + history_.set_aside.size());
+    for (const Record& r : history_.records) {
+      if (!stands_in) {
+        r_.records.push_back(used(r, false));
+      }
+    }
+    for (const Record& r : history_.set_aside) {
+      r_.records.push_back(used(r, true));
+    }
+    std::string hashes;
+    for (const RecordUsed& r : r_.records) {
+      hashes += r.sha256 + "\n";
+    }
+    r_.records_sha256 = sha256_hex(hashes);
   }
 
   void grade() {

@@ -115,7 +115,7 @@ class Loader {
   ActionRule::Closing closing(ObjectView& view);
   void cautions(ObjectView& top);
   void grades(ObjectView& top);
-  void family(ObjectView& top);
+  void family(ObjectView& top, std::string sha256);
   Machine machine(ObjectView& parent, const Node& node);
   Service service(ObjectView& parent, const Node& node, const std::optional<Machine>& machine);
   std::vector<Bearing> bearings(ObjectView& view, std::string_view key);
@@ -817,9 +817,10 @@ std::optional<int> Loader::month(ObjectView& view, std::string_view key) {
   return std::stoi(text.substr(0, 4)) * 12 + m - 1;
 }
 
-void Loader::family(ObjectView& top) {
+void Loader::family(ObjectView& top, std::string sha256) {
   top.word("format", {kFamilyFormat});
   Family f;
+  f.sha256 = std::move(sha256);
   item(top, f);
   f.title = top.name("title");
   f.system_voltage = top.optional_number("system_voltage_v", 1, 10000);
@@ -1157,11 +1158,6 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
       {"cautions.json", &Loader::cautions}, {"grades.json", &Loader::grades}};
   std::string hashed;
   std::set<std::string> hashes;
-  const auto hash = [&](const NamedText& f, std::string_view text) {
-    std::string line = fmt::format("{} {}", base_name(f.name), sha256_hex(text));
-    hashed += line + "\n";
-    hashes.insert(std::move(line));
-  };
   bool readable = true;
   std::set<std::string_view> given;
   bool layered = false;
@@ -1187,7 +1183,9 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
     }
     given.insert(reader->first);
     for (const NamedText& layer : layers) {
-      hash(layer, layer.text);
+      std::string line = fmt::format("{} {}", base_name(layer.name), sha256_hex(layer.text));
+      hashed += line + "\n";
+      hashes.insert(std::move(line));
     }
     readable =
         with_files(layers, [&](ObjectView& top) { (this->*reader->second)(top); }) && readable;
@@ -1206,17 +1204,19 @@ Result<Knowledge> Loader::load(std::vector<NamedText> rules_files,
   if (readable) {
     check_origin(hashes, layered);
   }
+  hashed.clear();
   for (const NamedText& f : family_files) {
     const auto read = [&](ObjectView& top) {
-      hash(f, what_grades(top.document()));
-      family(top);
+      std::string sha256 = sha256_hex(what_grades(top.document()));
+      hashed += fmt::format("{} {}\n", base_name(f.name), sha256);
+      family(top, std::move(sha256));
     };
     readable = with_files({&f, 1}, read) && readable;
   }
   if (readable) {
     references();
   }
-  k_.sha256 = sha256_hex(hashed);
+  k_.families_sha256 = sha256_hex(hashed);
   const auto is_error = [](const Diagnostic& d) { return d.severity == Severity::error; };
   if (!shipped_ && std::ranges::none_of(out_, is_error)) {
     hold_safety();

@@ -143,8 +143,10 @@ std::string onset_to_json(const OnsetSheet& sheet) {
   OnsetJson json;
   json["format"] = kOnsetFormat;
   json["tool"] = {{"name", kToolName}, {"version", DRYSHAFT_VERSION}};
-  json["rules"] = {
-      {"id", sheet.rules_id}, {"version", sheet.rules_version}, {"sha256", sheet.rules_sha256}};
+  json["rules"] = {{"id", sheet.rules_id},
+                   {"version", sheet.rules_version},
+                   {"sha256", sheet.rules_sha256},
+                   {"families_sha256", sheet.families_sha256}};
   json["sources"] = sheet.sources;
   json["axis"] = name(r.data.axis);
   json["units"] = r.data.units;

@@ -20,7 +20,10 @@ Out of_gain(const Gain& g) {
 }
 
 Out of_rules(const Outcomes& o) {
-  Out json = {{"id", o.rules_id}, {"version", o.rules_version}, {"sha256", o.rules_sha256}};
+  Out json = {{"id", o.rules_id},
+              {"version", o.rules_version},
+              {"sha256", o.rules_sha256},
+              {"families_sha256", o.families_sha256}};
   if (o.rules_overlay) {
     json["overlay"] = {{"sha256", o.rules_overlay->sha256},
                        {"teardowns", o.rules_overlay->teardowns}};

@@ -324,7 +324,8 @@ Outcomes study_outcomes(const Openings& openings, const Knowledge& knowledge,
   Outcomes out;
   out.rules_id = knowledge.id;
   out.rules_version = knowledge.version;
-  out.rules_sha256 = knowledge.sha256;
+  out.rules_sha256 = knowledge.rules_sha256;
+  out.families_sha256 = knowledge.families_sha256;
   out.rules_overlay = knowledge.overlay;
   out.limits = knowledge.reservations;
   out.openings = openings.openings.size();

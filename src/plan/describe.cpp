@@ -311,8 +311,9 @@ class PlanPage {
         money(std::max(0.0, gap)), money(coarser), grouped(static_cast<double>(p_.lives))));
     say("A leak or damage left at the end is charged with its repair. Every figure includes labour "
         "and days out of use. Interest and the nuisance of a noise are not included.");
-    say(fmt::format("dryshaft {}. {} Prices {}. The decision stays with a qualified technician.",
-                    r_.tool_version, document::rules_used(r_), p_.prices_source));
+    say(fmt::format(
+        "As of {}. dryshaft {}. {} Prices {}. The decision stays with a qualified technician.",
+        r_.as_of, r_.tool_version, document::rules_used(r_), p_.prices_source));
   }
 
   // ------------------------------------------------------------ for an owner

@@ -123,6 +123,7 @@ std::string to_json(const Plan& p) {
   Ordered json;
   json["format"] = kPlanFormat;
   json["tool"] = {{"name", kToolName}, {"version", r.tool_version}};
+  json["as_of"] = r.as_of;
   json["rules"] = {{"id", r.rules_id}, {"version", r.rules_version}, {"sha256", r.rules_sha256}};
   if (!r.rules_reservations.empty()) {
     json["rules"]["reservations"] = r.rules_reservations;
@@ -137,7 +138,9 @@ std::string to_json(const Plan& p) {
                      {"units", r.onset->units},
                      {"by", r.onset->by_years ? "years" : "km"}};
   }
+  json["family"] = {{"id", r.family}, {"sha256", r.family_sha256}};
   json["record"] = {{"source", r.source}, {"line", r.line}, {"sha256", r.record_sha256}};
+  json["records_sha256"] = r.records_sha256;
   json["prices"] = {{"source", p.prices_source}, {"sha256", p.prices_sha256}};
   json["currency"] = p.currency;
   json["unit_id"] = r.unit_id;

@@ -113,6 +113,7 @@ void set_aside(History& history, int day, const Wrong& is_wrong) {
 Diagnostic wrong_date(const Record& record, std::string_view code, std::string_view why,
                       std::string hint) {
   Diagnostic d = about(record, code, Severity::error);
+  d.input_sha256 = record.sha256;
   d.line = record.date_line;
   d.column = record.date_column;
   d.pointer = spec(Field::date).pointer;
@@ -229,6 +230,7 @@ class LoneDates {
 Diagnostic backwards(const Record& record, const Record& other) {
   const auto km = [](const Record& r) { return fmt::format("{:.9g} km", odometer_or_less(r)); };
   Diagnostic d = about(record, "odometer-backwards", Severity::error);
+  d.input_sha256 = record.sha256;
   d.line = record.odometer_line;
   d.column = record.odometer_column;
   d.pointer = spec(Field::odometer_km).pointer;
@@ -368,6 +370,19 @@ void warn_of_look_alikes(const std::vector<History>& histories,
 }
 
 }  // namespace
+
+std::vector<std::string> leave_out(std::vector<Diagnostic>& complaints,
+                                   const std::set<std::string, std::less<>>& accepted) {
+  std::vector<std::string> met;
+  std::erase_if(complaints, [&](const Diagnostic& d) {
+    const bool is_known = !d.input_sha256.empty() && accepted.contains(d.input_sha256);
+    if (is_known && std::ranges::find(met, d.input_sha256) == met.end()) {
+      met.push_back(d.input_sha256);
+    }
+    return is_known;
+  });
+  return met;
+}
 
 Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::optional<int> today) {
   Result<std::vector<History>> result;

@@ -755,9 +755,16 @@ class Reader {
 Result<Record> read_record(std::string_view text, std::string_view source, std::uint32_t line,
                            std::uint32_t column, const ReadOptions& options) {
   Result<Record> result;
+  const auto say_of_which = [&](std::string_view input) {
+    const std::string sha256 = sha256_hex(input);
+    for (Diagnostic& d : result.diagnostics) {
+      d.input_sha256 = sha256;
+    }
+  };
   const Document document(text, {source, line, column}, {kMaxDepth, kMaxRecordBytes},
                           result.diagnostics);
   if (!document.usable()) {
+    say_of_which(text);
     return result;
   }
   Reader reader(document, options, result);
@@ -766,6 +773,7 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
   std::ranges::move(reader.doubts(), std::back_inserter(result.diagnostics));
   std::ranges::stable_sort(result.diagnostics, {}, place_in_text);
   if (refused) {
+    say_of_which(document.raw(document.root()));
     return result;
   }
   record.source = source;
@@ -773,6 +781,9 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
   record.begin = document.root().begin;
   record.end = document.root().end;
   record.sha256 = sha256_hex(document.raw(document.root()));
+  for (Diagnostic& d : result.diagnostics) {
+    d.input_sha256 = d.severity == Severity::error ? record.sha256 : "";
+  }
   result.value = std::move(record);
   return result;
 }

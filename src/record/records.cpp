@@ -277,7 +277,7 @@ class TextReader final : public RecordsReader {
 
   void say(Diagnostic diagnostic) {
     complained_ = true;
-    if (said_.lists(diagnostic)) {
+    if (options_.list_all || said_.lists(diagnostic)) {
       out_->diagnostics.push_back(std::move(diagnostic));
     }
   }
@@ -313,12 +313,15 @@ class TextReader final : public RecordsReader {
     return result;
   }
   void take(Result<Record> result) {
+    std::vector<std::string> known = leave_out(result.diagnostics, options_.accepted);
+    const bool is_known = !known.empty();
+    std::ranges::move(known, std::back_inserter(out_->accepted));
     for (Diagnostic& d : result.diagnostics) {
       say(std::move(d));
     }
     if (result.value) {
       out_->records.push_back(*std::move(result.value));
-    } else {
+    } else if (!is_known) {
       ++out_->rejected;
     }
   }

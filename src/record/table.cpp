@@ -11,6 +11,7 @@
 #include "base/complaints.hpp"
 #include "base/json_out.hpp"
 #include "base/places.hpp"
+#include "base/sha256.hpp"
 #include "base/utf8.hpp"
 #include "record/cells.hpp"
 #include "record/columns.hpp"
@@ -399,9 +400,10 @@ class TableReader final : public PieceReader {
     if (complaints_.empty()) {
       record = read_record_of(row);
     }
+    const bool is_known = leave_out_known(row, record.has_value());
     flush();
     if (!record) {
-      ++out_->rejected;
+      out_->rejected += is_known ? 0 : 1;
       return;
     }
     record->line = place.line;
@@ -425,6 +427,27 @@ class TableReader final : public PieceReader {
       (is_date ? record->date_column : record->odometer_column) = cell.column;
     }
     out_->records.push_back(*std::move(record));
+  }
+
+  // A row is known by its text. True: it is a known bad one, and nothing is said of it.
+  bool leave_out_known(const TableRow& row, bool was_read) {
+    const auto refuses = [was_read](const CellComplaint& c) {
+      return !was_read || c.what.severity == Severity::error;
+    };
+    if (!row.too_much.empty() || std::ranges::none_of(complaints_, refuses)) {
+      return false;
+    }
+    const std::string sha256 =
+        sha256_hex(text_.substr(row.begin, trim_white(text_, row.next) - row.begin));
+    if (options_.accepted.contains(sha256)) {
+      std::erase_if(complaints_, refuses);
+      out_->accepted.push_back(sha256);
+      return true;
+    }
+    for (CellComplaint& c : complaints_) {
+      c.what.input_sha256 = refuses(c) ? sha256 : "";
+    }
+    return false;
   }
 
   void check_width(const TableRow& row) {
@@ -629,7 +652,8 @@ class TableReader final : public PieceReader {
       d.allowed = std::move(c.what.allowed);
       d.hint = std::move(c.what.hint);
       d.more = c.what.more;
-      if (said_.lists(d)) {
+      d.input_sha256 = std::move(c.what.input_sha256);
+      if (options_.list_all || said_.lists(d)) {
         out_->diagnostics.push_back(std::move(d));
       }
     }

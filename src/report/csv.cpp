@@ -11,7 +11,7 @@
 namespace dryshaft {
 namespace {
 
-constexpr std::array<std::string_view, 26> kColumns = {
+constexpr std::array<std::string_view, 33> kColumns = {
     "unit_id",        "family",
     "vehicle",        "date",
     "odometer_km",    "grade",
@@ -25,6 +25,10 @@ constexpr std::array<std::string_view, 26> kColumns = {
     "due_date",       "due_km",
     "overdue",        "source",
     "line",           "first_action_title",
+    "as_of",          "records",
+    "records_sha256", "rules_sha256",
+    "family_sha256",  "onset_sha256",
+    "overlay_sha256",
 };
 
 }  // namespace
@@ -79,7 +83,14 @@ std::string to_csv(const Report& report, const Wanted& wanted) {
       .text(due != nullptr ? kNoYes[due->overdue ? 1 : 0].id : "")
       .text(report.source)
       .number(static_cast<double>(report.line), 0)
-      .text(action != nullptr ? action->title : "");
+      .text(action != nullptr ? action->title : "")
+      .text(report.as_of)
+      .number(static_cast<double>(report.records.size()), 0)
+      .text(report.records_sha256)
+      .text(report.rules_sha256)
+      .text(report.family_sha256)
+      .text(report.onset ? report.onset->sha256 : "")
+      .text(report.rules_overlay ? report.rules_overlay->sha256 : "");
   if (wanted.worse_since) {
     row.text(was(report, *wanted.worse_since));
   }

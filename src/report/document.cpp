@@ -14,6 +14,7 @@
 #include <utility>
 
 #include "base/sentence.hpp"
+#include "base/sha256.hpp"
 #include "decide/wording.hpp"
 #include "drawings/drawings.hpp"
 #include "dryshaft/record.hpp"
@@ -664,7 +665,9 @@ void add_reservations(Document& out, const Report& report) {
   }
 }
 
-std::string rules_used(const Report& report) {
+namespace {
+
+std::string rules_of(const Report& report) {
   std::string adapted;
   if (report.rules_overlay) {
     adapted =
@@ -685,13 +688,48 @@ std::string rules_used(const Report& report) {
   return line;
 }
 
+std::string_view family_id(const Report& report) {
+  return report.family.empty() ? kGenericFamily : std::string_view(report.family);
+}
+
+// ", the newest of 3 (together b01dfacedead)"; of one record empty.
+std::string among_records(const Report& report) {
+  return report.records.size() < 2
+             ? ""
+             : fmt::format(", the newest of {} (together {})", report.records.size(),
+                           short_sha(report.records_sha256));
+}
+
+}  // namespace
+
+std::string rules_used(const Report& report) {
+  return fmt::format("{} Family {}, {}.", rules_of(report), family_id(report),
+                     short_sha(report.family_sha256));
+}
+
+std::string small_print(const Report& report, bool hashes) {
+  std::string line = fmt::format("As of {}", report.as_of);
+  if (hashes) {
+    const std::size_t records = report.records.size();
+    line += fmt::format(": {} {}, rules {}, family {}",
+                        records < 2 ? "record" : fmt::format("{} records", records),
+                        short_sha(records < 2 ? report.record_sha256 : report.records_sha256),
+                        short_sha(report.rules_sha256), short_sha(report.family_sha256));
+    line += report.rules_overlay
+                ? fmt::format(", overlay {}", short_sha(report.rules_overlay->sha256))
+                : "";
+    line += report.onset ? fmt::format(", onset {}", short_sha(report.onset->sha256)) : "";
+  }
+  return line + ". More with --full. A screening aid: a technician decides.";
+}
+
 namespace {
 
 void add_basis(Document& out, const Report& report) {
   out.push_back(Heading{"Basis of this report"});
-  out.push_back(
-      Paragraph{fmt::format("Record {}:{}, {}. {} {}.", report.source, report.line,
-                            short_sha(report.record_sha256), kToolName, report.tool_version)});
+  out.push_back(Paragraph{fmt::format("As of {}. Record {}:{}, {}{}. {} {}.", report.as_of,
+                                      report.source, report.line, short_sha(report.record_sha256),
+                                      among_records(report), kToolName, report.tool_version)});
   out.push_back(
       Paragraph{fmt::format("{} Screening aid: a technician decides.", rules_used(report))});
 }
@@ -863,7 +901,8 @@ Description describe_for_owner(const Report& report, Units units) {
                               count(report.warnings.size() - report.rules_reservations.size(),
                                     "further remark", "further remarks"))});
   }
-  d.rest.push_back(Paragraph{fmt::format("Record {}. {} {}. {}", short_sha(report.record_sha256),
+  d.rest.push_back(Paragraph{fmt::format("As of {}. Record {}{}. {} {}. {}", report.as_of,
+                                         short_sha(report.record_sha256), among_records(report),
                                          kToolName, report.tool_version, rules_used(report))});
   return d;
 }
@@ -950,6 +989,11 @@ void add_summary(Document& out, const Batch& batch,
         fmt::format("{} and not graded; see the end.",
                     sentence_case(count(batch.rejected_records, "record was rejected",
                                         "records were rejected", batch.rejected_at_least)))});
+  }
+  if (batch.accepted > 0) {
+    out.push_back(
+        Paragraph{fmt::format("{} not listed: what is wrong with them is known.",
+                              sentence_case(count(batch.accepted, "input is", "inputs are")))});
   }
   if (units == 0) {
     return;
@@ -1139,6 +1183,39 @@ void add_missing(Document& out, const std::vector<std::pair<std::string, Missing
   out.push_back(std::move(table));
 }
 
+// Rules, families and days that were used, each once, and all records together.
+void add_basis(Document& out, const Batch& batch) {
+  if (batch.reports.empty()) {
+    return;
+  }
+  out.push_back(Heading{"Basis of these reports"});
+  std::set<std::string> rules;
+  std::set<std::string> families;
+  std::set<std::string_view> days;
+  std::map<std::string_view, std::string_view> records;  // by unit
+  std::size_t number = 0;
+  for (const Report& report : batch.reports) {
+    rules.insert(fmt::format("{} Screening aid: a technician decides.", rules_of(report)));
+    families.insert(fmt::format("{} {}", family_id(report), short_sha(report.family_sha256)));
+    days.insert(report.as_of);
+    records[report.unit_id] = report.records_sha256;
+    number += report.records.size();
+  }
+  for (const std::string& line : rules) {
+    out.push_back(Paragraph{line});
+  }
+  std::string hashes;
+  for (const auto& [unit, hash] : records) {
+    hashes += fmt::format("{}\n", hash);
+  }
+  out.push_back(Paragraph{
+      fmt::format("As of {}. {}, {}. {} {}.",
+                  days.size() == 1 ? std::string(*days.begin())
+                                   : fmt::format("{} to {}", *days.begin(), *days.rbegin()),
+                  sentence_case(count(number, "record", "records")), short_sha(sha256_hex(hashes)),
+                  families.size() == 1 ? "Family" : "Families:", fmt::join(families, ", "))});
+}
+
 void add_rejected(Document& out, const Batch& batch) {
   if (batch.rejected_records == 0 && batch.rejected.empty()) {
     return;
@@ -1187,17 +1264,7 @@ Document describe(const Batch& batch, Units units) {
     add_ranked(out, batch, units);
   }
   add_missing(out, missing);
-  // One line for each rule base that was used; nearly always one.
-  std::set<std::string> lines;
-  for (const Report& report : batch.reports) {
-    lines.insert(fmt::format("{} Screening aid: a technician decides.", rules_used(report)));
-  }
-  if (!lines.empty()) {
-    out.push_back(Heading{"Basis of these reports"});
-  }
-  for (const std::string& line : lines) {
-    out.push_back(Paragraph{line});
-  }
+  add_basis(out, batch);
   add_rejected(out, batch);
   return out;
 }

@@ -178,16 +178,16 @@ class Telling {
 // Why to be wary of the rules behind a report, if there is a reason.
 void add_reservations(Document& out, const Report& report);
 
-// Which rules a report rests on, and what a shop's own records put in their place.
+// Which rules and family a report rests on, and what a shop's own records put in their place.
 std::string rules_used(const Report& report);
 // The first screen, and what stands behind it.
 Description describe(const Report& report, Units units);
 // The first screen, and all that stands behind it or where it is found.
 Document describe(const Report& report, Units units, bool full);
 Document describe(const Batch& batch, Units units);
-// What a first screen in a terminal or a note ends with.
-inline constexpr std::string_view kMore =
-    "More with --full. A screening aid: a technician decides.";
+// What a first screen in a terminal or a note ends with: the day and, where there is room, hashes of
+// what it rests on.
+std::string small_print(const Report& report, bool hashes);
 
 }  // namespace dryshaft::document
 

@@ -215,6 +215,7 @@ void write_basis(Writer& json, const Report& report) {
   json.member("name", kToolName);
   json.member("version", report.tool_version);
   json.end('}');
+  json.member_or_null("as_of", report.as_of);
   json.key("rules");
   json.begin('{');
   json.member("id", report.rules_id);
@@ -241,13 +242,29 @@ void write_basis(Writer& json, const Report& report) {
     json.member("by", report.onset->by_years ? "years" : "km");
     json.end('}');
   }
-  json.key("record");
+  json.key("family");
   json.begin('{');
-  json.member("source", report.source);
-  json.key("line");
-  json.whole(report.line);
-  json.member("sha256", report.record_sha256);
+  json.member("id", report.family.empty() ? kGenericFamily : std::string_view(report.family));
+  json.member_or_null("sha256", report.family_sha256);
   json.end('}');
+  const auto record = [&](std::string_view source, std::uint32_t line, std::string_view sha256) {
+    json.begin('{');
+    json.member("source", source);
+    json.key("line");
+    json.whole(line);
+    json.member("sha256", sha256);
+  };
+  json.key("record");
+  record(report.source, report.line, report.record_sha256);
+  json.end('}');
+  json.each("records", report.records, [&](const RecordUsed& used) {
+    record(used.source, used.line, used.sha256);
+    json.member("date", used.date);
+    json.key("set_aside");
+    json.flag(used.set_aside);
+    json.end('}');
+  });
+  json.member_or_null("records_sha256", report.records_sha256);
   json.member("audience", report.audience == Audience::owner ? "owner" : "technician");
   json.member("unit_id", report.unit_id);
   json.key("unit");

@@ -253,7 +253,9 @@ namespace dryshaft {
 
 std::string to_markdown(const Report& report, Units units, bool full) {
   return document::in_markdown(document::describe(report, units, full)) +
-         (full ? "" : fmt::format("\n{}\n", document::kMore));
+         (full ? ""
+               : "\n" + document::in_markdown(
+                            {document::Paragraph{document::small_print(report, true)}}));
 }
 
 std::string to_markdown(const Batch& batch, Units units) {

@@ -449,10 +449,19 @@ std::string in_text(const Document& document, const TextStyle& style) {
 namespace dryshaft {
 
 std::string to_text(const Report& report, const TextStyle& style) {
-  return document::in_text(document::describe(report, style.units, style.full), style) +
-         (style.full ? ""
-                     : "\n" + document::in_text({document::Paragraph{std::string(document::kMore)}},
-                                                style));
+  std::string text = document::in_text(document::describe(report, style.units, style.full), style);
+  if (style.full) {
+    return text;
+  }
+  // The hashes go before the screen is left.
+  constexpr std::ptrdiff_t kScreen = 40;  // lines
+  const auto closing = [&](bool hashes) {
+    return "\n" +
+           document::in_text({document::Paragraph{document::small_print(report, hashes)}}, style);
+  };
+  const std::string end = closing(true);
+  const auto lines = [](const std::string& part) { return std::ranges::count(part, '\n'); };
+  return text += lines(text) + lines(end) <= kScreen ? end : closing(false);
 }
 
 std::string to_text(const Batch& batch, const TextStyle& style) {

@@ -12,7 +12,7 @@ import sys
 
 # A folder may include itself and those before it; a side room, all of them but no other side room.
 ORDER = ["base", "vocabulary", "drawings", "record", "knowledge", "diagnose", "decide", "report"]
-SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "page", "plan", "prove"]
+SIDE_ROOMS = ["compare", "form", "guide", "noise", "onset", "outcomes", "page", "plan", "prove"]
 # The folder that a public header belongs to, where it is not named after it. The report's model is
 # filled by decide and laid out by report, so decide may see that header, but nothing in src/report.
 HEADER_FOLDER = {"diagnostic": "base", "dryshaft": "decide", "cases": "prove",

@@ -17,7 +17,7 @@ from source_rules import NOT_CODE, line_of
 
 # Folders of src whose texts are held to the list.
 FOLDERS = ["vocabulary", "drawings", "decide", "diagnose", "report", "plan", "onset", "outcomes", "noise", "form", "guide", "page",
-           "cli"]
+           "compare", "cli"]
 
 LONGEST = 25  # words in a sentence of data
 SCHOOL_YEARS = 6  # that a file's texts for owners may ask for
