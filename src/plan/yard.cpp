@@ -85,10 +85,14 @@ class YardMaker {
     yard_.limit = options;
     std::ranges::transform(prices.price, means_.begin(), &Price::mean);
     for (const History& h : histories) {
-      units_.emplace_back(h, grader, work, options.today);
-      comes_back_.push_back(units_.back().comes_back());
       YardUnit unit;
       unit.report = assess(h, k_, model_, {.today = options.today});
+      if (unit.report.left) {
+        ++yard_.left;
+        continue;
+      }
+      units_.emplace_back(h, grader, work, options.today);
+      comes_back_.push_back(units_.back().comes_back());
       yard_.units.push_back(std::move(unit));
     }
   }
@@ -425,6 +429,11 @@ Document describe_yard(const Yard& yard) {
     d.emplace_back(Paragraph{fmt::format(
         "Opening {} gains nothing: sell {} as {}.", words::count(loses, "unit", "units"),
         loses == 1 ? "it" : "them", loses == 1 ? "it is" : "they are")});
+  }
+  if (yard.left > 0) {
+    d.emplace_back(Paragraph{fmt::format("{} left the workshop's care and {} not listed.",
+                                         words::count(yard.left, "unit", "units"),
+                                         yard.left == 1 ? "is" : "are")});
   }
   d.emplace_back(Heading{"Cores"});
   Table table;

@@ -573,7 +573,8 @@ std::vector<std::string> looks_and_works(const Report& report, Units units) {
 
 void add_history(Document& out, const Report& report, Units units) {
   const UnitHistory& history = report.history;
-  if (history.earlier.empty() && history.events.empty() && history.works.empty()) {
+  if (history.earlier.empty() && history.events.empty() && history.works.empty() &&
+      history.taken_out.empty()) {
     return;
   }
   out.push_back(Heading{"History"});
@@ -596,6 +597,9 @@ void add_history(Document& out, const Report& report, Units units) {
                             std::string(name(entry.grade)), words::percent(entry.risk)});
     }
     out.push_back(std::move(table));
+  }
+  for (const HistoryTaken& t : history.taken_out) {
+    out.push_back(Item{0, closed(t.text), {}});
   }
   for (const HistoryEvent& e : history.events) {
     if (e.by_work) {
@@ -1227,6 +1231,7 @@ Entry entry_of(const FieldSpec& f, Audience audience, Units units) {
       e.unit = "(YYYY-MM-DD)";
       break;
     case FieldType::text:
+    case FieldType::hash:
     case FieldType::photos:
       break;
   }
