@@ -80,18 +80,17 @@ TEST_CASE("a keyed hash is HMAC-SHA-256") {  // RFC 4231, cases 2 and 6
 
 TEST_CASE("what a record withdraws is read, or refused at its place") {
   const std::string hash(64, 'a');
-  const Record r = read_one(look("HL-1", "2026-03-01", "none",
-                                 R"(,"replaces":")" + std::string(64, 'b') +
-                                     R"(","withdrawn":[{"sha256":")" + hash +
-                                     R"(","date":"2026-03-02","because":"why","by":"who"}])"));
+  const Record r =
+      read_one(look("HL-1", "2026-03-01", "none",
+                    R"(,"replaces":")" + std::string(64, 'b') + R"(","withdrawn":[{"sha256":")" +
+                        hash + R"(","date":"2026-03-02","because":"why","by":"who"}])"));
   CHECK(r.replaces == std::string(64, 'b'));
   REQUIRE(r.withdrawn.size() == 1);
-  CHECK(r.withdrawn[0] ==
-        Withdrawn{.sha256 = hash, .day = 20514, .because = "why", .by = "who"});
-  const Result<Record> bad = read_record(
-      look("HL-1", "2026-03-01", "none",
-           R"(,"replaces":"abc","withdrawn":[{"because":"why"},{"sha":1}])"),
-      "a.json", 1, 1, keep_texts());
+  CHECK(r.withdrawn[0] == Withdrawn{.sha256 = hash, .day = 20514, .because = "why", .by = "who"});
+  const Result<Record> bad =
+      read_record(look("HL-1", "2026-03-01", "none",
+                       R"(,"replaces":"abc","withdrawn":[{"because":"why"},{"sha":1}])"),
+                  "a.json", 1, 1, keep_texts());
   CHECK_FALSE(bad.value);
   CHECK(complaints(bad.diagnostics) ==
         R"(a.json:1:141: error[bad-value]: /replaces is "abc"
@@ -120,8 +119,8 @@ TEST_CASE("a notice is no inspection") {
   CHECK(is_notice(read_one(retirement("HL-1", Did::unit_sold, kAmendment.day, "to a dealer"))));
   CHECK_FALSE(is_notice(wrong));
   CHECK_FALSE(is_notice(read_one(replacement(wrong, wrong.text, kAmendment))));
-  CHECK_FALSE(is_notice(
-      read_one(look("HL-1", "2026-03-01", "film", R"(,"work":[{"did":"unit-sold"}])"))));
+  CHECK_FALSE(
+      is_notice(read_one(look("HL-1", "2026-03-01", "film", R"(,"work":[{"did":"unit-sold"}])"))));
   CHECK_FALSE(is_notice(read_one(
       R"({"format":"dryshaft-record/1","unit":{"id":"HL-1"},"inspection":{"date":"2026-03-01"},)"
       R"("work":[{"did":"unit-sold"},{"did":"port-cleaned"}]})")));
@@ -178,22 +177,22 @@ TEST_CASE("a record that is moved to another unit leaves no ghost behind") {
 TEST_CASE("in doubt both records count, and a warning says so") {
   const Record wrong = read_one(look("HL-1", "2026-03-01", "film"));
   const Record one = read_one(replacement(wrong, look("HL-1", "2026-03-01", "none"), kAmendment));
-  const Record two =
-      read_one(replacement(wrong, look("HL-1", "2026-03-01", "pooled"), kAmendment));
+  const Record two = read_one(replacement(wrong, look("HL-1", "2026-03-01", "pooled"), kAmendment));
   const std::string hash = wrong.sha256.substr(0, 12);
   std::string said = outcome({wrong, one, two});
   CHECK(said.starts_with("HL-1: 2026-03-01 2026-03-01 [~2026-03-01]\na.jsonl:"));
-  CHECK(said.find("warning[replaced-twice]: /withdrawn/0/sha256 is " + hash + "..., which a.jsonl:") !=
-        std::string::npos);
+  CHECK(said.find("warning[replaced-twice]: /withdrawn/0/sha256 is " + hash +
+                  "..., which a.jsonl:") != std::string::npos);
   CHECK(said.find("takes the place of as well: both count, and the worse of them holds\n"
                   "  hint: withdraw one of the two\n") != std::string::npos);
-  const Report report = shipped_grader().report(
-      group_by_unit({wrong, one, two}).value->front(), {});
+  const Report report =
+      shipped_grader().report(group_by_unit({wrong, one, two}).value->front(), {});
   CHECK(report.grade == shipped_grader().report(group_by_unit({two}).value->front(), {}).grade);
   // Nothing was read that has this hash.
   said = outcome({one});
-  CHECK(said.starts_with("HL-1: 2026-03-01\n"
-                         "a.jsonl:1:") );
+  CHECK(
+      said.starts_with("HL-1: 2026-03-01\n"
+                       "a.jsonl:1:"));
   CHECK(said.ends_with("warning[no-such-record]: /withdrawn/0/sha256 is " + hash +
                        "..., and no record that was read with this one has that hash: it takes "
                        "nothing out\n"
@@ -272,8 +271,8 @@ TEST_CASE("a withdrawn record is as good as none, for each of a history") {
   std::vector<Record> records;
   for (const char* const fluid : {"none", "film", "pooled"}) {
     for (const char* const id : {"HL-1", "HL-2"}) {
-      records.push_back(read_one(
-          look(id, "202" + std::to_string(3 + records.size() / 2) + "-03-01", fluid)));
+      records.push_back(
+          read_one(look(id, "202" + std::to_string(3 + records.size() / 2) + "-03-01", fluid)));
     }
   }
   for (std::size_t i = 0; i < records.size(); ++i) {
@@ -294,7 +293,8 @@ TEST_CASE("a report says what was withdrawn or replaced, and what it had shown f
   };
   const Report withdrawn = report_of({first, wrong, read_one(withdrawal(wrong, kAmendment))});
   const std::string said =
-      "Record of 2026-03-01 withdrawn on 2026-03-20 by desk: tag misread; it counts for nothing. It "
+      "Record of 2026-03-01 withdrawn on 2026-03-20 by desk: tag misread; it counts for nothing. "
+      "It "
       "had shown: a film of liquid";
   REQUIRE(withdrawn.history.taken_out.size() == 1);
   CHECK(withdrawn.history.taken_out[0].text.starts_with(said));
@@ -326,8 +326,8 @@ TEST_CASE("a unit that left has nothing due until it is looked at again") {
     if (!leaves_care(static_cast<Did>(did))) {
       continue;
     }
-    const Record left = read_one(
-        retirement("HL-1", static_cast<Did>(did), kAmendment.day, "to a dealer"));
+    const Record left =
+        read_one(retirement("HL-1", static_cast<Did>(did), kAmendment.day, "to a dealer"));
     const Report report = report_of({look_at, left});
     REQUIRE(report.left.has_value());
     CHECK(report.left->date == "2026-03-20");
@@ -346,8 +346,9 @@ TEST_CASE("a unit that left has nothing due until it is looked at again") {
     CHECK_FALSE(report_of({look_at, left, read_one(withdrawal(left, kAmendment))}).left);
   }
   // As told by an inspection.
-  CHECK(report_of({read_one(look("HL-1", "2026-03-01", "film", R"(,"work":[{"did":"unit-sold"}])"))})
-            .left);
+  CHECK(
+      report_of({read_one(look("HL-1", "2026-03-01", "film", R"(,"work":[{"did":"unit-sold"}])"))})
+          .left);
 }
 
 // --------------------------------------------------------------------- texts
@@ -364,11 +365,16 @@ std::vector<std::string> some_texts() {
   const std::string wrong = look("HL-2", "2026-03-01", "film");
   const std::string over_lines =
       "{\n  \"format\": \"dryshaft-record/1\",\r\n  \"unit\": {\"id\": \"HL-1\"},\n"
-      "  \"inspection\": {\"date\": \"2026-01-01\", \"odometer_mi\": 12.50},\n  \"note\": \"a\\nb\"\n}";
+      "  \"inspection\": {\"date\": \"2026-01-01\", \"odometer_mi\": 12.50},\n  \"note\": "
+      "\"a\\nb\"\n}";
   const std::string right =
       replacement(read_one(over_lines), look("HL-1", "2026-01-02", "none"), kAmendment);
-  return {wrong, over_lines, right, withdrawal(read_one(right), kAmendment),
-          withdrawal(read_one(wrong), kAmendment), wrong};
+  return {wrong,
+          over_lines,
+          right,
+          withdrawal(read_one(right), kAmendment),
+          withdrawal(read_one(wrong), kAmendment),
+          wrong};
 }
 
 TEST_CASE("records are brought together in one way, and once") {
@@ -376,7 +382,7 @@ TEST_CASE("records are brought together in one way, and once") {
   const RecordLines once = in_order(texts_of(texts));
   CHECK(once.lines.size() == 5);
   CHECK(once.repeated == 1);
-  CHECK(once.rewritten == 3);   // the one over several lines, and the two that hang on it
+  CHECK(once.rewritten == 3);  // the one over several lines, and the two that hang on it
   CHECK(once.references == 2);
   CHECK(once.lines[0] ==
         "{  \"format\": \"dryshaft-record/1\",  \"unit\": {\"id\": \"HL-1\"},  \"inspection\": "
@@ -416,16 +422,16 @@ TEST_CASE("what an owner wants forgotten goes from that unit alone, and nothing 
                             R"("inspection":{"date":"2026-03-01"}})";
   const std::vector<std::string> texts = {full, other, withdrawal(read_one(full), kAmendment)};
   const RecordLines lines = forgotten(texts_of(texts), "HL-1");
-  const std::string left =
-      R"({"format":"dryshaft-record/1", "unit":{"id":"HL-1"},)"
-      R"("inspection":{"date":"2026-03-01","by":"owner"},)"
-      R"("work":[{"did":"port-cleaned","by":"here"}]})";
-  CHECK(lines.lines ==
-        std::vector<std::string>{
-            left, other,
-            R"({"format":"dryshaft-record/1","unit":{"id":"HL-1"},"inspection":{"date":"2026-03-20"},)"
-            R"("withdrawn":[{"sha256":")" +
-                sha256_hex(left) + R"(","date":"2026-03-20","because":"tag misread"}]})"});
+  const std::string left = R"({"format":"dryshaft-record/1", "unit":{"id":"HL-1"},)"
+                           R"("inspection":{"date":"2026-03-01","by":"owner"},)"
+                           R"("work":[{"did":"port-cleaned","by":"here"}]})";
+  CHECK(
+      lines.lines ==
+      std::vector<std::string>{
+          left, other,
+          R"({"format":"dryshaft-record/1","unit":{"id":"HL-1"},"inspection":{"date":"2026-03-20"},)"
+          R"("withdrawn":[{"sha256":")" +
+              sha256_hex(left) + R"(","date":"2026-03-20","because":"tag misread"}]})"});
 }
 
 TEST_CASE("records for others have the same grades, dates and probabilities") {
@@ -456,7 +462,8 @@ TEST_CASE("records for others have the same grades, dates and probabilities") {
     const Report r = shipped_grader().report(unit, {.today = today});
     std::string out = std::string(name(r.grade)) + r.date + std::to_string(r.risk);
     for (const Prognosis& p : r.prognosis) {
-      out += " " + std::to_string(p.damage.probability) + " " + std::to_string(p.breakdown.probability);
+      out += " " + std::to_string(p.damage.probability) + " " +
+             std::to_string(p.breakdown.probability);
     }
     for (const HistoryEntry& e : r.history.earlier) {
       out += " " + e.date + std::string(name(e.grade)) + std::to_string(e.risk);
@@ -504,8 +511,9 @@ TEST_CASE("values are set as a table writes them") {
   CHECK(set({{"odometer_km", "99000"}, {"fluid", "Film"}, {"x_bay", "3, \"b\""}}) ==
         R"({"format":"dryshaft-record/1","unit":{"id":"HL-1"},"inspection":{"date":"2026-03-01",)"
         R"("odometer_km":99000,"port":{"fluid":"film"}},"x_bay":"3, \"b\""})");
-  CHECK(set({{"unit.id", "HL-2"}, {"date", "2026-03-02"}, {"odometer_mi", ""}}) ==
-        R"({"format":"dryshaft-record/1","unit":{"id":"HL-2"},"inspection":{"date":"2026-03-02"}})");
+  CHECK(
+      set({{"unit.id", "HL-2"}, {"date", "2026-03-02"}, {"odometer_mi", ""}}) ==
+      R"({"format":"dryshaft-record/1","unit":{"id":"HL-2"},"inspection":{"date":"2026-03-02"}})");
   CHECK(set({{"fluid", "dropplets"}}) ==
         "--set: error[bad-value]: /inspection/port/fluid is \"dropplets\"\n"
         "  allowed: none, film, droplets, pooled\n"
@@ -563,8 +571,9 @@ TEST_CASE("what no cell holds is said, and its record left out") {
         "id,date,when,note,work,x_bay\r\n"
         "HL-1,2026-03-01,,\"'=1+1, \"\"so\"\"\nand so\",,\r\n"
         "HL-1,2026-03-06,,,port-cleaned,4\r\n");
-  CHECK(complaints(table.diagnostics) ==
-        R"(a.jsonl:2: error[not-in-a-table]: /note cannot stand in a cell as it is: the record is left out
+  CHECK(
+      complaints(table.diagnostics) ==
+      R"(a.jsonl:2: error[not-in-a-table]: /note cannot stand in a cell as it is: the record is left out
   hint: keep this record as JSON
 a.jsonl:3: error[not-in-a-table]: /work says more than the words that a cell holds: the record is left out
   hint: keep this record as JSON
@@ -588,19 +597,20 @@ TEST_CASE("a title of the shop's own may be a key of its own") {
       "c.json");
   CHECK(complaints(map.diagnostics).empty());
   REQUIRE(map.value);
-  const Records read = read_table(
-      "No.,date,Customer,Bay\nHL-1,2026-03-01,J. Q.,-\nHL-2,2026-03-01,,one\n", "t.csv", *map.value,
-      {});
+  const Records read =
+      read_table("No.,date,Customer,Bay\nHL-1,2026-03-01,J. Q.,-\nHL-2,2026-03-01,,one\n", "t.csv",
+                 *map.value, {});
   REQUIRE(read.records.size() == 2);
   CHECK(read.records[0].own ==
         std::vector<std::pair<std::string, std::string>>{{"/x_Owner", "\"J. Q.\""}});
   CHECK(read.records[1].own ==
         std::vector<std::pair<std::string, std::string>>{{"/x_bay", "\"1\""}});
-  CHECK(complaints(read_column_map(R"({"format":"dryshaft-columns/1","columns":{"A":"x_","B":"qqqq",)"
+  CHECK(
+      complaints(read_column_map(R"({"format":"dryshaft-columns/1","columns":{"A":"x_","B":"qqqq",)"
                                  R"("C":{"field":"x_c","dates":"day-month-year"}}})",
                                  "c.json")
                      .diagnostics)
-            .find("allowed: x_ and letters, digits, _ and -") != std::string::npos);
+          .find("allowed: x_ and letters, digits, _ and -") != std::string::npos);
 }
 
 }  // namespace

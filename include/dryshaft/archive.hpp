@@ -1,7 +1,7 @@
 /// A shop's records over the years, as texts: brought together, corrected, withdrawn, given away.
 ///
-/// A record's SHA-256 is that of its own text, from its first brace to its last. So a record that is
-/// rewritten, be it by one line break, has another one; where records here name such a record
+/// A record's SHA-256 is that of its own text, from its first brace to its last. So a record that
+/// is rewritten, be it by one line break, has another one; where records here name such a record
 /// (`replaces`, `withdrawn`), they are rewritten with it.
 #ifndef DRYSHAFT_ARCHIVE_HPP
 #define DRYSHAFT_ARCHIVE_HPP
@@ -42,7 +42,8 @@ struct RecordLines {
 RecordLines as_lines(std::vector<RecordText> records);
 /// Each text once, ordered by unit, date and odometer reading: one result for any order of input.
 RecordLines in_order(std::vector<RecordText> records);
-/// Those of one unit without notes, own keys (`x_`), photographs, and names of who withdrew a record.
+/// Those of one unit without notes, own keys (`x_`), photographs, and names of who withdrew a
+/// record.
 RecordLines forgotten(std::vector<RecordText> records, std::string_view unit_id);
 /// All of them so, without reasons too, and with ids in place of units': the first 16 hexadecimal
 /// digits of HMAC-SHA-256 of the id under `key`. Nothing that a grade rests on changes.

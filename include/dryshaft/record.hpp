@@ -71,10 +71,10 @@ struct Withdrawn {
 struct Record {
   std::array<Value, kFieldCount> values{};
   std::string unit_id;
-  std::string family;   ///< empty: not given
-  std::string vehicle;  ///< empty: not given
-  std::string note;     ///< empty: not given
-  std::string replaces; ///< the hash of the record that this one takes the place of; or empty
+  std::string family;    ///< empty: not given
+  std::string vehicle;   ///< empty: not given
+  std::string note;      ///< empty: not given
+  std::string replaces;  ///< the hash of the record that this one takes the place of; or empty
   std::vector<Work> work;
   std::vector<Withdrawn> withdrawn;
   std::vector<Photo> photos;
@@ -168,8 +168,8 @@ Result<std::string> write_recording(std::string_view text, std::string_view sour
 /// A record that counts for nothing, and the statement that says so.
 struct TakenOut {
   Record record;
-  Withdrawn said;        ///< with its day filled in; of a replacement without one, empty
-  bool replaced = false; ///< another record took its place
+  Withdrawn said;               ///< with its day filled in; of a replacement without one, empty
+  bool replaced = false;        ///< another record took its place
   std::string other_unit = {};  ///< of the record that says so, where it is of another unit
 };
 

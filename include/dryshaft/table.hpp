@@ -23,7 +23,7 @@ enum class DateOrder : std::uint8_t { year_month_day, day_month_year, month_day_
 struct ColumnUse {
   std::string title;      ///< as in the header row; case and white space around it do not count
   bool left_out = false;  ///< holds nothing for a record; the rest is then of no meaning
-  std::string own = {};  ///< a key of the shop's own (`x_`); then `field` is of no meaning
+  std::string own = {};   ///< a key of the shop's own (`x_`); then `field` is of no meaning
   Field field = Field::format;
   bool miles = false;  ///< the field's `_mi` spelling
   DateOrder dates = DateOrder::year_month_day;

@@ -273,7 +273,7 @@ enum class Did : std::uint8_t {
 };
 inline constexpr std::size_t kDidCount = static_cast<std::size_t>(Did::unit_returned) + 1;
 const Choice& spec(Did did);
-/// Whether the unit left the shop's care by it, until it is looked at again. Nothing was done to it.
+/// Whether the unit left the shop's care by it, until it is looked at again; nothing was done.
 constexpr bool leaves_care(Did did) { return did >= Did::unit_sold; }
 /// Whether an entry that says so may have the member: only bearings have a material, say.
 bool goes_with(Field member, Did did);

@@ -136,8 +136,7 @@ UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& col
 // Each record of some inputs, which are records or tables, as it comes. What is wrong goes into
 // `out`, and nowhere else yet.
 void read_each(const std::vector<std::string>& paths, const ColumnMap& columns,
-               const ReadOptions& options, UnitsRead& out,
-               const std::function<void(Record)>& take);
+               const ReadOptions& options, UnitsRead& out, const std::function<void(Record)>& take);
 // How many bytes some inputs hold, if all are files.
 std::optional<std::uintmax_t> size_of_files(const std::vector<std::string>& paths);
 // Reads on until the reader is done or rests. `take` gets what was read, at most `at_once` records

@@ -120,23 +120,25 @@ Run add_records_merge(CLI::App& records) {
       "merge", "Bring records of all files together, each once, sorted; also called sort");
   app->alias("sort");
   add_records_options(*app, *o);
-  add_examples(*app,
-               {{"All records of two files as one, on a line each.",
-                 "dryshaft records merge --out all.jsonl examples/intake.jsonl "
-                 "examples/teardowns.jsonl"},
-                {"The records of each unit together, as assess --format jsonl wants long input.",
-                 "dryshaft records sort examples/intake.jsonl | dryshaft assess --format jsonl"}},
-               "Records stand by unit, date and distance, whatever the order of the files. Records "
-               "of the same text count once. A record stays as it is, byte for byte; only where it "
-               "goes over several lines are its line breaks taken out, which gives it another hash, "
-               "and records that name it are rewritten with it. What is broken is reported and left "
-               "out.");
+  add_examples(
+      *app,
+      {{"All records of two files as one, on a line each.",
+        "dryshaft records merge --out all.jsonl examples/intake.jsonl "
+        "examples/teardowns.jsonl"},
+       {"The records of each unit together, as assess --format jsonl wants long input.",
+        "dryshaft records sort examples/intake.jsonl | dryshaft assess --format jsonl"}},
+      "Records stand by unit, date and distance, whatever the order of the files. Records "
+      "of the same text count once. A record stays as it is, byte for byte; only where it "
+      "goes over several lines are its line breaks taken out, which gives it another hash, "
+      "and records that name it are rewritten with it. What is broken is reported and left "
+      "out.");
   return [o] { return merge_files(*o); };
 }
 
 Run add_records_convert(CLI::App& records) {
   auto o = std::make_shared<ConvertOptions>();
-  CLI::App* app = records.add_subcommand("convert", "Write records as a table, or a table as records");
+  CLI::App* app =
+      records.add_subcommand("convert", "Write records as a table, or a table as records");
   take_one_of(*app->add_option("--to", o->to, "Form of the output")->required()->type_name("FORM"),
               {"csv", "jsonl"});
   add_records_options(*app, o->records);
@@ -152,8 +154,8 @@ Run add_records_convert(CLI::App& records) {
 }
 
 Run add_records(CLI::App& parent) {
-  CLI::App* app = parent.add_subcommand(
-      "records", "Bring records together, put them right, or give them away");
+  CLI::App* app =
+      parent.add_subcommand("records", "Bring records together, put them right, or give them away");
   app->require_subcommand(1);
   const std::array<std::pair<std::string, Run>, 7> below = {{
       {"merge", add_records_merge(*app)},

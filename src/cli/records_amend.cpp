@@ -91,8 +91,7 @@ class Amending {
     } else {
       const auto ways = ways_to_leave();
       const auto way = std::ranges::find(ways, o_.because) - ways.begin();
-      const auto did =
-          static_cast<Did>(kDidCount - ways.size() + static_cast<std::size_t>(way));
+      const auto did = static_cast<Did>(kDidCount - ways.size() + static_cast<std::size_t>(way));
       return add(retirement(o_.unit, did, day, o_.note.value_or("")));
     }
     files_.refuse({d});
@@ -107,8 +106,9 @@ class Amending {
     std::ranges::transform(hash, hash.begin(), [](unsigned char c) { return std::tolower(c); });
     if (hash.size() < kLeastHashDigits ||
         hash.find_first_not_of("0123456789abcdef") != std::string::npos) {
-      throw Stop{kUsage, fmt::format("\"{}\" is no hash of a record, nor the first {} digits of one",
-                                     o_.hash, kLeastHashDigits)};
+      throw Stop{kUsage,
+                 fmt::format("\"{}\" is no hash of a record, nor the first {} digits of one",
+                             o_.hash, kLeastHashDigits)};
     }
     if (!files_.open()) {
       return kRejected;
@@ -267,13 +267,14 @@ Run add_records_withdraw(CLI::App& records) {
   CLI::App* app = records.add_subcommand(
       "withdraw", "Write that a record counts for nothing, such as one of another unit");
   add_amend_options(*app, *o);
-  add_examples(*app,
-               {{"An inspection that was written down for the wrong unit.",
-                 "dryshaft records withdraw 8863db65 --on 2026-03-20 --because \"tag misread\" "
-                 "--by desk --append yard.jsonl yard.jsonl"}},
-               "The record stays in its file. Its unit's reports say that it was withdrawn, by whom "
-               "and why, and what it had shown for the worse. Withdraw the withdrawal, and the "
-               "record counts again.");
+  add_examples(
+      *app,
+      {{"An inspection that was written down for the wrong unit.",
+        "dryshaft records withdraw 8863db65 --on 2026-03-20 --because \"tag misread\" "
+        "--by desk --append yard.jsonl yard.jsonl"}},
+      "The record stays in its file. Its unit's reports say that it was withdrawn, by whom "
+      "and why, and what it had shown for the worse. Withdraw the withdrawal, and the "
+      "record counts again.");
   return [o] { return Amending(*o).withdraw(); };
 }
 
@@ -283,10 +284,9 @@ Run add_records_retire(CLI::App& records) {
       "retire", "Write that a unit left your care, so that nothing is listed as due");
   app->add_option("UNIT", o->unit, "Id of the unit")->required();
   app->add_option("--on", o->on, "Day on which it left")->required()->type_name("DATE");
-  take_one_of(*app->add_option("--because", o->because, "How it left")
-                   ->required()
-                   ->type_name("WAY"),
-              ways_to_leave());
+  take_one_of(
+      *app->add_option("--because", o->because, "How it left")->required()->type_name("WAY"),
+      ways_to_leave());
   app->add_option("--note", o->note, "More about it")->type_name("TEXT");
   add_records_options(*app, o->records);
   add_append_option(*app, o->append);

@@ -45,9 +45,10 @@ int anonymise_files(const ShareOptions& o) {
   std::string key = text_file(o.key).text;
   key.erase(key.find_last_not_of("\r\n") + 1);
   if (key.size() < kLeastKeyBytes) {
-    throw Stop{kUsage, fmt::format("the key in {} has {} bytes; it takes {} at least, and none that "
-                                   "anybody would guess",
-                                   o.key, key.size(), kLeastKeyBytes)};
+    throw Stop{kUsage,
+               fmt::format("the key in {} has {} bytes; it takes {} at least, and none that "
+                           "anybody would guess",
+                           o.key, key.size(), kLeastKeyBytes)};
   }
   RecordsFiles files(o.records);
   if (!files.open()) {
@@ -77,7 +78,8 @@ Run add_records_forget(CLI::App& records) {
 Run add_records_anonymise(CLI::App& records) {
   auto o = std::make_shared<ShareOptions>();
   CLI::App* app = records.add_subcommand(
-      "anonymise", "Write records for another workshop, with nothing that names a unit or a person");
+      "anonymise",
+      "Write records for another workshop, with nothing that names a unit or a person");
   app->add_option("--key", o->key,
                   "A file with a secret, 16 bytes at least: with the same one a unit has the same "
                   "id, and without it nobody finds the unit")

@@ -529,10 +529,10 @@ class Assessor {
       }
     }
     if (r_.left) {
-      r_.warnings.push_back(fmt::format(
-          "{} on {}{}. Nothing is listed as due until it is looked at again",
-          sentence_case(spec(r_.left->did).plain), r_.left->date,
-          r_.left->note.empty() ? "" : fmt::format(" ({})", r_.left->note)));
+      r_.warnings.push_back(
+          fmt::format("{} on {}{}. Nothing is listed as due until it is looked at again",
+                      sentence_case(spec(r_.left->did).plain), r_.left->date,
+                      r_.left->note.empty() ? "" : fmt::format(" ({})", r_.left->note)));
     }
     for (const HistoryTaken& t : r_.history.taken_out) {
       if (!t.adverse.empty()) {

@@ -432,12 +432,11 @@ class OnsetDescriber : document::Telling {
     }
     for (const auto& [what, r] : reasons) {
       const std::string left = what.first == "look" ? "port check" : what.first;
-      item(fmt::format(
-          "{}: {}{}{}{}", words::count(r.count, left, left + "s"), r.text,
-          r.where.empty() ? "" : ": ", fmt::join(r.where, ", "),
-          !r.where.empty() && r.count > r.where.size()
-              ? fmt::format(", and {} more", r.count - r.where.size())
-              : ""));
+      item(fmt::format("{}: {}{}{}{}", words::count(r.count, left, left + "s"), r.text,
+                       r.where.empty() ? "" : ": ", fmt::join(r.where, ", "),
+                       !r.where.empty() && r.count > r.where.size()
+                           ? fmt::format(", and {} more", r.count - r.where.size())
+                           : ""));
     }
   }
 

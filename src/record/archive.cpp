@@ -100,8 +100,7 @@ class Changing {
 
   void write(RecordText& record) {
     const std::string text = edited(record.text, [&](std::string_view at, std::string_view json) {
-      if (at == spec(Field::replaces).pointer ||
-          is_withdrawn_member(Field::withdrawn_sha256, at)) {
+      if (at == spec(Field::replaces).pointer || is_withdrawn_member(Field::withdrawn_sha256, at)) {
         return renamed(json);
       }
       return change_ ? change_(record, at, json) : Edit();
@@ -216,11 +215,10 @@ RecordLines in_order(std::vector<RecordText> records) {
 }
 
 RecordLines forgotten(std::vector<RecordText> records, std::string_view unit_id) {
-  return lines_of(std::move(records),
-                  [&](const RecordText& r, std::string_view at, std::string_view) {
-                    return Edit{.to = r.unit_id == unit_id && is_private(at) ? Edit::To::drop
-                                                                              : Edit::To::keep};
-                  });
+  return lines_of(
+      std::move(records), [&](const RecordText& r, std::string_view at, std::string_view) {
+        return Edit{.to = r.unit_id == unit_id && is_private(at) ? Edit::To::drop : Edit::To::keep};
+      });
 }
 
 RecordLines anonymous(std::vector<RecordText> records, std::string_view key) {
@@ -275,8 +273,8 @@ std::string withdrawal(const Record& record, const Amendment& amendment) {
 }
 
 std::string replacement(const Record& record, std::string_view text, const Amendment& amendment) {
-  std::string out = with_member(on_one_line(text), spec(Field::replaces).pointer,
-                                quoted_json(record.sha256));
+  std::string out =
+      with_member(on_one_line(text), spec(Field::replaces).pointer, quoted_json(record.sha256));
   std::string entries;
   (void)edited(out, [&](std::string_view at, std::string_view json) {
     if (at == kWithdrawnPointer && json.starts_with('[')) {

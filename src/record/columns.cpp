@@ -192,9 +192,9 @@ class ColumnMapReader {
 
   static bool is_own_name(std::string_view name) {
     return name.size() > kOwnPrefix.size() && std::ranges::all_of(name, [](char c) {
-      return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
-             c == '_' || c == '-';
-    });
+             return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                    c == '_' || c == '-';
+           });
   }
 
   void read_values(const located::Node& object, ColumnUse& use) {
@@ -215,8 +215,8 @@ class ColumnMapReader {
         continue;
       }
       const FieldSpec& field = spec(use.field);
-      const bool choice = use.own.empty() && (field.type == FieldType::choice ||
-                                              field.type == FieldType::choices);
+      const bool choice =
+          use.own.empty() && (field.type == FieldType::choice || field.type == FieldType::choices);
       const std::vector<std::string_view> words = choice_words(field);
       if (choice && !word.empty() && word != kUnknownWord &&
           std::ranges::find(words, word) == words.end()) {

@@ -91,8 +91,9 @@ std::string with_member(std::string_view text, std::string_view pointer,
   std::size_t done = 0;  // of the pointer
   while (done < pointer.size()) {
     const std::size_t slash = std::min(pointer.find('/', done + 1), pointer.size());
-    const Node* next =
-        at->kind == Kind::object ? d.find(*at, pointer.substr(done + 1, slash - done - 1)) : nullptr;
+    const Node* next = at->kind == Kind::object
+                           ? d.find(*at, pointer.substr(done + 1, slash - done - 1))
+                           : nullptr;
     if (next == nullptr) {
       break;
     }
@@ -129,7 +130,8 @@ std::string with_member(std::string_view text, std::string_view pointer,
 std::string on_one_line(std::string_view text) {
   std::string out;
   out.reserve(text.size());
-  std::ranges::copy_if(text, std::back_inserter(out), [](char c) { return c != '\n' && c != '\r'; });
+  std::ranges::copy_if(text, std::back_inserter(out),
+                       [](char c) { return c != '\n' && c != '\r'; });
   return out;
 }
 

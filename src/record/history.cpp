@@ -1,8 +1,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <iterator>
 #include <functional>
+#include <iterator>
 #include <limits>
 #include <map>
 #include <set>
@@ -69,9 +69,9 @@ std::vector<Record> once(std::vector<Record> records, std::vector<Diagnostic>& c
 }
 
 // A record that tells nothing, of a unit of which no inspection counts.
-Record nothing_of(const Record& record, int day) {
+Record nothing_of(const std::string& unit_id, const Record& record, int day) {
   Record nothing;
-  nothing.unit_id = record.unit_id;
+  nothing.unit_id = unit_id;
   nothing.source = record.source;
   nothing.line = record.line;
   nothing.sha256 = record.sha256;
@@ -110,8 +110,14 @@ std::vector<History> by_unit(std::vector<Record> records, std::optional<int> tod
     }
   }
   std::optional<int> newest;  // look
+  std::map<std::string, Record, std::less<>> void_notices;
   for (std::size_t i = 0; i < records.size(); ++i) {
-    if (!counted[i] || counts.is_void[i]) {
+    if (counts.is_void[i]) {
+      (void)histories[records[i].unit_id];
+      void_notices.insert_or_assign(records[i].unit_id, std::move(records[i]));
+      continue;
+    }
+    if (!counted[i]) {
       continue;
     }
     const bool notice = is_notice(records[i]);
@@ -122,7 +128,8 @@ std::vector<History> by_unit(std::vector<Record> records, std::optional<int> tod
   std::vector<History> out;
   for (auto& [id, unit] : histories) {
     unit.unit_id = id;
-    if (unit.records.empty() && unit.notices.empty() &&
+    const auto later = void_notices.find(id);
+    if (unit.records.empty() && unit.notices.empty() && later == void_notices.end() &&
         std::ranges::all_of(unit.taken_out, [](const TakenOut& t) {
           return t.replaced && !t.other_unit.empty();
         })) {
@@ -131,11 +138,13 @@ std::vector<History> by_unit(std::vector<Record> records, std::optional<int> tod
       continue;
     }
     if (unit.records.empty()) {
-      const Record& last =
-          unit.taken_out.empty() ? unit.notices.back() : unit.taken_out.back().record;
+      const Record& last = !unit.taken_out.empty() ? unit.taken_out.back().record
+                           : !unit.notices.empty() ? unit.notices.back()
+                                                   : later->second;
       // No later than other units were seen: what counts for nothing moves no day of judgement.
-      const int day = std::min(day_of(last), newest.value_or(day_of(last)));
-      unit.records.push_back(nothing_of(last, day));
+      const int day =
+          std::min({day_of(last), newest.value_or(day_of(last)), today.value_or(day_of(last))});
+      unit.records.push_back(nothing_of(id, last, day));
     }
     out.push_back(std::move(unit));
   }
@@ -447,7 +456,8 @@ void warn_of_look_alikes(const std::vector<History>& histories,
 Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::optional<int> today) {
   Result<std::vector<History>> result;
   std::vector<Diagnostic>& complaints = result.diagnostics;
-  std::vector<History>& histories = result.value.emplace(by_unit(std::move(records), today, complaints));
+  std::vector<History>& histories =
+      result.value.emplace(by_unit(std::move(records), today, complaints));
   if (today) {
     refuse_after(*today, histories, complaints);
   } else {

@@ -238,8 +238,8 @@ class Reader {
   }
 
   std::optional<Value> read_value(const Node& node, const Shape& member) {
-    static constexpr Kind kKinds[] = {Kind::text,  Kind::text,    Kind::text,
-                                      Kind::text,  Kind::text,    Kind::array,
+    static constexpr Kind kKinds[] = {Kind::text,    Kind::text,   Kind::text,
+                                      Kind::text,    Kind::text,   Kind::array,
                                       Kind::boolean, Kind::number, Kind::array};
     const FieldSpec& field = *member.field;
     if (node.kind != kKinds[static_cast<std::size_t>(field.type)]) {

@@ -39,8 +39,7 @@ void add_all(Shape& object, std::span<const FieldSpec> rows) {
 
 void add_list(Shape& record, std::string_view pointer, std::string_view title,
               std::span<const FieldSpec> rows) {
-  Shape list{
-      .key = std::string(pointer.substr(1)), .title = title, .is_list = true, .members = {}};
+  Shape list{.key = std::string(pointer.substr(1)), .title = title, .is_list = true, .members = {}};
   add_all(list, rows);
   list.required = false;  // there may be none, or an empty list
   record.members.push_back(std::move(list));

@@ -206,9 +206,8 @@ class TableWriter {
       differs(kWorkPointer, "says more than the words that a cell holds");
     }
     for (const auto& [pointer, json] : r.own) {
-      if (std::ranges::find(back.own, own_key(pointer), [](const auto& o) {
-            return own_key(o.first);
-          }) == back.own.end() ||
+      if (std::ranges::find(back.own, own_key(pointer),
+                            [](const auto& o) { return own_key(o.first); }) == back.own.end() ||
           own_at(r, own_key(pointer)) != own_at(back, own_key(pointer))) {
         differs(pointer, "is not a text of the record itself that a cell holds as it is");
       }
@@ -223,8 +222,8 @@ class TableWriter {
       const bool equal = mine.observed == its.observed && mine.code == its.code &&
                          mine.number == its.number && text_at(r, f.id) == text_at(back, f.id);
       if (f.id != Field::format && !back.unit_id.empty() &&
-          (!equal || (f.id == Field::photos &&
-                      !std::ranges::equal(r.photos, back.photos, {}, &Photo::name, &Photo::name)))) {
+          (!equal || (f.id == Field::photos && !std::ranges::equal(r.photos, back.photos, {},
+                                                                   &Photo::name, &Photo::name)))) {
         differs(f.pointer, "cannot stand in a cell as it is");
       }
     }

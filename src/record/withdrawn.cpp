@@ -34,8 +34,7 @@ std::vector<Statement> statements_of(const std::vector<Record>& records, std::si
   for (std::size_t n = 0; n < r.withdrawn.size(); ++n) {
     const Withdrawn& w = r.withdrawn[n];
     Statement s{.by = i, .said = w, .replaces = w.sha256 == r.replaces, .pointer = {}};
-    s.pointer =
-        fmt::format("{}/{}{}", kWithdrawnPointer, n, spec(Field::withdrawn_sha256).pointer);
+    s.pointer = fmt::format("{}/{}{}", kWithdrawnPointer, n, spec(Field::withdrawn_sha256).pointer);
     s.line = w.line;
     s.column = w.column;
     s.said.day = w.day.value_or(day_of(r));
@@ -212,17 +211,16 @@ class Settling {
 }  // namespace
 
 bool is_notice(const Record& r) {
-  const bool says_so =
-      !r.withdrawn.empty() ||
-      std::ranges::any_of(r.work, [](const Work& w) { return leaves_care(w.did); });
+  const bool says_so = !r.withdrawn.empty() || std::ranges::any_of(r.work, [](const Work& w) {
+    return leaves_care(w.did);
+  });
   if (!says_so || !r.replaces.empty() ||
       !std::ranges::all_of(r.work, [](const Work& w) { return leaves_care(w.did); })) {
     return false;
   }
   return std::ranges::all_of(fields(), [&](const FieldSpec& f) {
-    return !r.has(f.id) || f.id == Field::format || f.id == Field::unit_id ||
-           f.id == Field::date || f.id == Field::odometer_km || f.id == Field::by ||
-           f.id == Field::note;
+    return !r.has(f.id) || f.id == Field::format || f.id == Field::unit_id || f.id == Field::date ||
+           f.id == Field::odometer_km || f.id == Field::by || f.id == Field::note;
   });
 }
 

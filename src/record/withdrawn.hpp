@@ -11,8 +11,8 @@
 
 namespace dryshaft {
 
-// Whether a record tells of no inspection, but only that others are withdrawn, or that the unit left
-// the shop's care.
+// Whether a record tells of no inspection, but only that others are withdrawn, or that the unit
+// left the shop's care.
 bool is_notice(const Record& record);
 
 // That one record takes out another.
@@ -24,7 +24,7 @@ struct Taken {
 };
 
 struct Counts {
-  std::vector<Taken> taken;  // by record; each record once
+  std::vector<Taken> taken;   // by record; each record once
   std::vector<bool> is_void;  // notices that stand after `today`
 };
 

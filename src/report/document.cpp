@@ -1089,6 +1089,7 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
       any_bound = true;
     }
     std::string limit = action == nullptr ? std::string("-")
+                        : report.left     ? std::string("left")
                         : action->overdue
                             ? std::string("overdue")
                             : words::short_deadline(action->within_km, action->within_days, units);
