@@ -191,6 +191,9 @@ class Amending {
       output.write(text + "\n");
       return files_.code(output.finish());
     }
+    if (is_table(*o_.append)) {
+      throw Stop{kUsage, "--append takes a file of JSON, not a table"};
+    }
     LineSource source(*o_.append);
     std::string all = source.rest(kChangedFile);
     if (!source.error().empty()) {
