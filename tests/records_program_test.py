@@ -15,7 +15,7 @@ import tempfile
 import unittest
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
-AMEND = ("--on", "2026-03-20", "--because", "tag misread", "--by", "desk")
+AMEND = ("--on", "2026-03-20", "--because", "tag misread", "--who", "desk")
 
 
 def run(*arguments, **options):
@@ -239,7 +239,7 @@ class RecordsCommand(unittest.TestCase):
                  ("withdraw", "00000000", *AMEND, "a"))):
             done = self.records(*arguments)
             self.assertEqual((done.returncode, done.stdout, done.stderr), (code, "", said))
-        for missing in ("--on", "--because", "--by"):
+        for missing in ("--on", "--because", "--who"):
             at = AMEND.index(missing)
             done = self.records("withdraw", sha(wrong), *AMEND[:at], *AMEND[at + 2:], "a")
             self.assertEqual((done.returncode, done.stderr),

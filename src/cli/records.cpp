@@ -122,11 +122,10 @@ Run add_records_merge(CLI::App& records) {
   add_records_options(*app, *o);
   add_examples(
       *app,
-      {{"All records of two files as one, on a line each.",
-        "dryshaft records merge --out all.jsonl examples/intake.jsonl "
-        "examples/teardowns.jsonl"},
-       {"The records of each unit together, as assess --format jsonl wants long input.",
-        "dryshaft records sort examples/intake.jsonl | dryshaft assess --format jsonl"}},
+      {{"All records of a folder as one file, on a line each.",
+        "dryshaft records merge --out all.jsonl records/*.jsonl"},
+       {"The records of each unit together, as a long input needs them.",
+        "dryshaft records merge yard.jsonl | dryshaft assess --format jsonl"}},
       "Records stand by unit, date and distance, whatever the order of the files. Records "
       "of the same text count once. A record stays as it is, byte for byte; only where it "
       "goes over several lines are its line breaks taken out, which gives it another hash, "
@@ -143,9 +142,7 @@ Run add_records_convert(CLI::App& records) {
               {"csv", "jsonl"});
   add_records_options(*app, o->records);
   add_examples(*app,
-               {{"A table of your own as records.",
-                 "dryshaft records convert --to jsonl --columns examples/shelf-list.columns "
-                 "examples/shelf-list.csv"},
+               {{"A table as records.", "dryshaft records convert --to jsonl examples/intake.csv"},
                 {"Records as a table, for a spreadsheet.",
                  "dryshaft records convert --to csv --out intake.csv examples/intake.jsonl"}},
                "A table holds what is read back from it as the same records. A record with more "
@@ -166,11 +163,11 @@ Run add_records(CLI::App& parent) {
       {"forget", add_records_forget(*app)},
       {"anonymise", add_records_anonymise(*app)},
   }};
-  add_examples(*app, {{"All records of a folder as one file, sorted.",
-                       "dryshaft records merge --out all.jsonl records/*.jsonl"},
-                      {"A unit that was sold leaves the list of what is due.",
-                       "dryshaft records retire HL-0203 --on 2026-03-20 --because sold --append "
-                       "yard.jsonl yard.jsonl"}});
+  add_examples(*app,
+               {{"All records of a folder as one file, sorted.",
+                 "dryshaft records merge --out all.jsonl records/*.jsonl"},
+                {"A unit that was sold leaves the list of what is due.",
+                 "dryshaft records retire HL-0203 --on 2026-03-20 --because sold yard.jsonl"}});
   return [=] {
     for (const auto& [name, run] : below) {
       if (app->got_subcommand(name)) {

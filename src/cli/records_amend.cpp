@@ -233,11 +233,11 @@ void add_amend_options(CLI::App& app, AmendOptions& o) {
                  "SHA-256 of the record as reports and warnings name it, or its first digits, 8 at "
                  "least")
       ->required();
-  app.add_option("--on", o.on, "Day of this")->required()->type_name("DATE");
-  app.add_option("--because", o.because, "Why; it stands in the unit's reports")
+  app.add_option("--on", o.on, "The day of this")->required()->type_name("DATE");
+  app.add_option("--because", o.because, "Why, as the unit's reports say it")
       ->required()
-      ->type_name("TEXT");
-  app.add_option("--by", o.by, "Who says so")->required()->type_name("NAME");
+      ->type_name("WHY");
+  app.add_option("--who", o.by, "Who says so")->required()->type_name("NAME");
   add_records_options(app, o.records);
   add_append_option(app, o.append);
 }
@@ -259,7 +259,7 @@ Run add_records_correct(CLI::App& records) {
   add_examples(*app,
                {{"A slip of the pen in the reading.",
                  "dryshaft records correct afac538f --set odometer_km=70339 --on 2026-03-20 "
-                 "--because \"digits swapped\" --by desk --append yard.jsonl yard.jsonl"}},
+                 "--because \"digits swapped\" --who desk yard.jsonl"}},
                "The record that is corrected counts for nothing: its unit's reports say so, and "
                "what it had shown for the worse.");
   return [o] { return Amending(*o).correct(); };
@@ -273,8 +273,8 @@ Run add_records_withdraw(CLI::App& records) {
   add_examples(
       *app,
       {{"An inspection that was written down for the wrong unit.",
-        "dryshaft records withdraw 8863db65 --on 2026-03-20 --because \"tag misread\" "
-        "--by desk --append yard.jsonl yard.jsonl"}},
+        "dryshaft records withdraw 8863db65 --on 2026-03-20 --because misread --who desk "
+        "--append yard.jsonl yard.jsonl"}},
       "The record stays in its file. Its unit's reports say that it was withdrawn, by whom "
       "and why, and what it had shown for the worse. Withdraw the withdrawal, and the "
       "record counts again.");
@@ -286,17 +286,17 @@ Run add_records_retire(CLI::App& records) {
   CLI::App* app = records.add_subcommand(
       "retire", "Write that a unit left your care, so that nothing is listed as due");
   app->add_option("UNIT", o->unit, "Id of the unit")->required();
-  app->add_option("--on", o->on, "Day on which it left")->required()->type_name("DATE");
-  take_one_of(
-      *app->add_option("--because", o->because, "How it left")->required()->type_name("WAY"),
-      ways_to_leave());
-  app->add_option("--note", o->note, "More about it")->type_name("TEXT");
+  app->add_option("--on", o->on, "The day of this")->required()->type_name("DATE");
+  take_one_of(*app->add_option("--because", o->because, "Why, as the unit's reports say it")
+                   ->required()
+                   ->type_name("WHY"),
+              ways_to_leave());
+  app->add_option("--note", o->note, "More about it")->type_name("WORDS");
   add_records_options(*app, o->records);
   add_append_option(*app, o->append);
   add_examples(*app,
                {{"A unit that was sold.",
-                 "dryshaft records retire HL-0204 --on 2026-03-20 --because sold --append "
-                 "yard.jsonl yard.jsonl"}},
+                 "dryshaft records retire HL-0204 --on 2026-03-20 --because sold yard.jsonl"}},
                "An inspection of a later day brings the unit back.");
   return [o] { return Amending(*o).retire(); };
 }
