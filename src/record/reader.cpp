@@ -297,7 +297,8 @@ class Reader {
       return std::nullopt;
     }
     if (field.id != Field::note && field.id != Field::work_note &&
-        field.id != Field::withdrawn_because && field.id != Field::format) {
+        field.id != Field::withdrawn_because && field.id != Field::withdrawn_by &&
+        field.id != Field::format) {
       if (!has_no_unseen(node, text)) {
         return std::nullopt;
       }
