@@ -279,6 +279,12 @@ class RecordsCommand(unittest.TestCase):
         text = run("assess", "--full", "a", cwd=self.folder).stdout
         self.assertIn("Drive unit sold on 2026-03-20 (to a dealer). Nothing is listed as due until "
                       "it is", " ".join(text.split()))
+        plan = ("plan", "--prices", os.path.abspath("examples/prices.json"), "--intake", "a")
+        self.assertIn("\n1 unit left the workshop's care and is not listed.\n",
+                      run(*plan, cwd=self.folder).stdout)
+        yard = json.loads(run(*plan, "--format", "json", cwd=self.folder).stdout)
+        self.assertEqual((yard["units_left"], [unit["unit_id"] for unit in yard["units"]]),
+                         (1, ["HL-2"]))
         self.file("b", look("HL-1", "2026-03-21", "film"))
         due += ("b",)
         self.assertEqual(sorted(units()), ["HL-1", "HL-2"])

@@ -507,6 +507,9 @@ std::string to_json(const Yard& yard) {
                    {"money", yard.limit.money ? Ordered(*yard.limit.money) : Ordered(nullptr)}};
   json["chosen"] = {
       {"value", money(yard.value)}, {"hours", money(yard.hours)}, {"money", money(yard.money)}};
+  if (yard.left > 0) {
+    json["units_left"] = yard.left;
+  }
   json["units"] = Ordered::array();
   for (const YardUnit& u : yard.units) {
     json["units"].push_back({{"unit_id", u.report.unit_id},
