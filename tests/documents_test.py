@@ -76,6 +76,8 @@ class Documents(unittest.TestCase):
                 form = re.sub(rf"(\[{field}\].*?Answer: )_+", rf"\g<1>{answer}", form, count=1,
                               flags=re.S)
             f.write(form)
+        with open(at("secret.key"), "w", encoding="utf-8") as f:
+            f.write("a secret of this test alone\n")
         with open(at("intervals.csv"), "w", encoding="utf-8") as f:
             f.write("left,right,count\n0,40000,3\n40000,90000,9\n90000,inf,20\n")
         for name in ("run.wav", "rig.wav"):

@@ -48,7 +48,8 @@ class Help(unittest.TestCase):
         texts = [said(*path, "--help") for path in [(), *COMMANDS]]
         texts += [said("help")] + [said("help", topic) for topic in TOPICS]
         for line in "".join(texts).splitlines():
-            if PROGRAM not in line:  # what is to be typed is as long as the program's own path
+            # What is to be typed is as long as the program's own path, or what a command must have.
+            if PROGRAM not in line and not line.startswith("  dryshaft records "):
                 self.assertLessEqual(len(line), 80, line)
 
     # What they show is run by tests/documents_test.py.

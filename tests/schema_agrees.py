@@ -29,9 +29,10 @@ VALUES = [
     "2025-02-29", "2025-06", "2025", "0000", "2025-13", "x" * 64, "x" * 65, " x ", " \t\n", " unknown\n", True, False, 0, 1, -1,
     -60, 0.5, 100, 101, 250, 251, 1242742, 1242743, 2000000, 2000001, [], ["steady"], ["steady", "steady"], ["unknown"], [1], {},
     {"x_y": 1}, [{"did": "port-cleaned"}], "rotor-circuit-bypassed", {"checked": False}, {"pattern": "washboard"}, {"id": "HL-0147"},
+    "0123456789abcdef" * 4, "0123456789ABCDEF" * 4, [{"sha256": "a" * 64}], [{"sha256": "a" * 63}], [{"by": "x"}],
 ]
 KEYS = ["x_tag", "tag", "checked", "odometer_mi", "odometer_km", "bypass_keeps_crossover", "id",
-        "onset_odometer_mi", "fitted_odometer_mi", "pattern", "rotor_bearing", "did", "material", "keeps_crossover", "work"]
+        "onset_odometer_mi", "fitted_odometer_mi", "pattern", "rotor_bearing", "did", "material", "keeps_crossover", "work", "replaces", "withdrawn", "sha256", "because", "by"]
 # Errors beside a record that stays: no schema compares fields, or records.
 BESIDE = "odometer-backwards|date-alone|work-out-of-place|[a-z]+-after-inspection|noise-before-it-began"
 MUTATIONS_PER_FILE = 100  # records in one run of the program, which lists so many complaints of a kind

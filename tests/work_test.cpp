@@ -161,7 +161,7 @@ TEST_CASE("each thing that can be wrong with work has its complaint") {
         R"(a.json:1:126: error[bad-value]: /work/0/did is "seal-renewd"
   "did":"seal-renewd"}]}
         ^
-  allowed: seal-renewed, rotor-bearings-renewed, gear-bearings-renewed, rotor-circuit-bypassed, rotor-circuit-restored, winding-dried, major-parts-replaced, unit-replaced, cooling-bled, coolant-leak-repaired, gear-oil-changed, gear-oil-seal-renewed, port-cleaned, fault-repaired-elsewhere, noise-repaired-elsewhere
+  allowed: seal-renewed, rotor-bearings-renewed, gear-bearings-renewed, rotor-circuit-bypassed, rotor-circuit-restored, winding-dried, major-parts-replaced, unit-replaced, cooling-bled, coolant-leak-repaired, gear-oil-changed, gear-oil-seal-renewed, port-cleaned, fault-repaired-elsewhere, noise-repaired-elsewhere, unit-sold, unit-scrapped, unit-returned
   hint: did you mean "seal-renewed"?
 )");
   CHECK(short_complaint(done("seal-renewed") + R"(,{"date":"2026-01-02"})")

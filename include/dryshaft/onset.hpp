@@ -73,6 +73,10 @@ struct OnsetData {
   std::size_t cooling_unknown = 0;  ///< of these, units not known to have a wet rotor
 };
 
+/// Takes out which units and files the data are from, so that a report can be given away: ids, file
+/// names and lines. After the fit, which tells units apart; groups keep their names.
+void make_anonymous(OnsetData& data);
+
 /// Intervals of all seals of all units. The rules for awkward histories stand in
 /// DEVELOPERS.md, "How onset intervals are made". `by`: `family`, `vehicle`,
 /// `rotor_bearings`, `gear_bearings` or a shop's own `x_` key; empty: none.

@@ -370,6 +370,7 @@ struct Yard {
   YardOptions limit;
   std::vector<YardUnit> units;    ///< the chosen first, then by gain per hour or per money
   std::vector<YardCheck> checks;  ///< those that gain more than they cost, most first
+  std::size_t left = 0;           ///< units that left the shop's care: they are not listed
   double value = 0;               ///< of the chosen together
   double hours = 0;
   double money = 0;

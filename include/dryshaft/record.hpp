@@ -10,6 +10,7 @@
 #include <set>
 #include <string>
 #include <string_view>
+#include <tuple>
 #include <utility>
 #include <vector>
 
@@ -52,14 +53,31 @@ struct Work {
   bool operator==(const Work&) const = default;
 };
 
+/// Another record that one says counts for nothing, as read.
+struct Withdrawn {
+  std::string sha256;
+  std::optional<int> day = {};  ///< days since 1970-01-01; none: that of the inspection
+  std::string because = {};     ///< empty: not given
+  std::string by = {};          ///< a name; empty: not given
+  std::uint32_t line = 0;       ///< where the hash stands
+  std::uint32_t column = 0;
+
+  bool operator==(const Withdrawn& other) const {
+    return std::tie(sha256, day, because, by) ==
+           std::tie(other.sha256, other.day, other.because, other.by);
+  }
+};
+
 /// One inspection of one unit.
 struct Record {
   std::array<Value, kFieldCount> values{};
   std::string unit_id;
-  std::string family;   ///< empty: not given
-  std::string vehicle;  ///< empty: not given
-  std::string note;     ///< empty: not given
+  std::string family;    ///< empty: not given
+  std::string vehicle;   ///< empty: not given
+  std::string note;      ///< empty: not given
+  std::string replaces;  ///< the hash of the record that this one takes the place of; or empty
   std::vector<Work> work;
+  std::vector<Withdrawn> withdrawn;
   std::vector<Photo> photos;
   /// Ids of contradictions between work and what else is on record, as `group_by_unit` finds them.
   std::vector<std::string_view> contradictions;
@@ -75,6 +93,9 @@ struct Record {
   std::uint32_t odometer_column = 0;
   std::uint32_t date_line = 0;  ///< where the date of the inspection stands
   std::uint32_t date_column = 0;
+  std::uint32_t replaces_line = 0;  ///< where the hash of `replaces` stands
+  std::uint32_t replaces_column = 0;
+  std::string text = {};  ///< brace to brace, where `ReadOptions::keep_text` asks for it
 
   [[nodiscard]] const Value& at(Field field) const {
     return values[static_cast<std::size_t>(field)];
@@ -92,6 +113,7 @@ struct ReadOptions {
   /// what is wrong with them is not told.
   std::set<std::string, std::less<>> accepted = {};
   bool list_all = false;  ///< every complaint, not the first `kListedComplaints` of a kind alone
+  bool keep_text = false;  ///< of each record, in `Record::text`; of a row, the record made from it
 };
 
 /// Takes complaints about known bad inputs out of `complaints`, and gives the hash of each, once.
@@ -153,6 +175,14 @@ Result<std::string> write_recording(std::string_view text, std::string_view sour
                                     const std::vector<FieldValue>& findings,
                                     const WhichRecord& which, const ReadOptions& options);
 
+/// A record that counts for nothing, and the statement that says so.
+struct TakenOut {
+  Record record;
+  Withdrawn said;               ///< with its day filled in; of a replacement without one, empty
+  bool replaced = false;        ///< another record took its place
+  std::string other_unit = {};  ///< of the record that says so, where it is of another unit
+};
+
 /// One unit's records.
 struct History {
   std::string unit_id;
@@ -163,6 +193,12 @@ struct History {
   /// Records whose date cannot be right: only what they say for the worse counts. Where all of a
   /// unit's records are such, `records` holds an empty one in the place of the first.
   std::vector<Record> set_aside = {};
+  /// Records of this unit that others replace or withdraw, and those that records of this unit
+  /// replace in another's history.
+  std::vector<TakenOut> taken_out = {};
+  /// Records that tell of no inspection, but that others are withdrawn, or that the unit left;
+  /// oldest first. Where a unit has no other record, `records` holds an empty one.
+  std::vector<Record> notices = {};
   /// The date of one that stands alone, which may be right after all: then good news is as old as
   /// that.
   std::optional<int> perhaps_today = {};
@@ -180,6 +216,11 @@ inline constexpr int kAloneInUnitDays = 10 * 365;
 ///   all others (of several records of one day one cannot bear out another): set aside;
 /// - odometer readings that run backwards within a unit: the fewest that leave an order become not
 ///   observed; of equally few, those that leave the greater distance.
+///
+/// What a record withdraws or replaces counts for nothing, wherever it stands in `records`. What a
+/// withdrawn record says of others counts for nothing either; what a replaced one says of others
+/// stands. Of two that replace one, both count. What names no record of the input, or goes round in
+/// a circle, is a warning, and takes nothing out. A notice after `today` is an error, and void.
 ///
 /// Warnings: a newest date far after all others; work that does not fit the rest; records of one id
 /// that differ in build date, family, vehicle or fitting; ids that look alike.

@@ -242,6 +242,25 @@ struct Comparison {
   std::string text;
 };
 
+/// A record that another one withdrew, or took the place of: it counts for nothing.
+struct HistoryTaken {
+  bool replaced = false;
+  std::string date;                  ///< of its inspection
+  std::string sha256;                ///< its own
+  std::string on = {};               ///< day on which that was said; empty: not said
+  std::string because = {};          ///< empty: not said
+  std::string by = {};               ///< who said it; empty: not said
+  std::vector<std::string> adverse;  ///< what it showed for the worse, by itself, in words
+  std::string text;                  ///< all of it in a sentence or two
+};
+
+/// That the unit left the shop's care.
+struct LeftCare {
+  Did did = Did::unit_sold;
+  std::string date;
+  std::string note = {};  ///< empty: none
+};
+
 struct UnitHistory {
   std::vector<HistoryEntry> earlier;  ///< oldest first, without this inspection
   std::vector<HistoryEvent> events;   ///< in the order in which the records tell of them
@@ -250,6 +269,7 @@ struct UnitHistory {
   /// From the first look or work to the next look, in order; where a look or work moves it, that
   /// distance stands twice. Empty: distance or course are not known, or nothing came before.
   std::vector<LeakChance> leak;
+  std::vector<HistoryTaken> taken_out = {};  ///< by the date of their inspections
   std::vector<Comparison> compared;  ///< with the last one; then with the first after a repair
   std::string change;                ///< since the last one, in words; empty: first inspection
 };
@@ -319,6 +339,8 @@ struct Report {
   std::vector<PhotoShown> photos;  ///< of all looks, the newest first
   std::vector<OwnValue> own;  ///< of the keys asked for (`AssessOptions::own`) those that it has
   Whereabouts whereabouts = Whereabouts::in_use;
+  /// Where nobody has looked at it since: nothing is listed as due.
+  std::optional<LeftCare> left;
 
   // the verdict
   Grade grade = Grade::U;

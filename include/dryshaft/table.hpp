@@ -23,6 +23,7 @@ enum class DateOrder : std::uint8_t { year_month_day, day_month_year, month_day_
 struct ColumnUse {
   std::string title;      ///< as in the header row; case and white space around it do not count
   bool left_out = false;  ///< holds nothing for a record; the rest is then of no meaning
+  std::string own = {};   ///< a key of the shop's own (`x_`); then `field` is of no meaning
   Field field = Field::format;
   bool miles = false;  ///< the field's `_mi` spelling
   DateOrder dates = DateOrder::year_month_day;
@@ -35,8 +36,9 @@ struct ColumnMap {
   std::vector<ColumnUse> columns;
 };
 
-/// Reads `dryshaft-columns/1`: an object `columns`, which holds for each title the name of a
-/// field, `null` (left out), or an object with `field`, `values` and `dates`.
+/// Reads `dryshaft-columns/1`: an object `columns`, which holds for each title the name of a field
+/// or a key of the shop's own (`x_`), `null` (left out), or an object with `field`, `values` and
+/// `dates`.
 Result<ColumnMap> read_column_map(std::string_view text, std::string_view source);
 
 /// The names by which a column may call a field: the last part of its pointer where no other field
@@ -48,6 +50,15 @@ std::vector<std::string> column_names(const FieldSpec& field);
 /// (a column that is no field, a field twice) rejects all rows: evidence is never dropped unseen.
 Records read_table(std::string_view text, std::string_view source, const ColumnMap& map,
                    const ReadOptions& options);
+
+/// A table that `read_table` reads as the same records, with a column for each field and own key
+/// that one of them has. What no cell can hold is an error at its record, which is then left out.
+struct TableWritten {
+  std::string text;
+  std::size_t left_out = 0;  ///< records
+  std::vector<Diagnostic> diagnostics;
+};
+TableWritten write_table(const std::vector<Record>& records, const ReadOptions& options);
 
 }  // namespace dryshaft
 

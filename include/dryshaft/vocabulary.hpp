@@ -84,6 +84,7 @@ enum class Field : std::uint8_t {
   teardown_insulation_loss,
   teardown_outside_noise,
   note,
+  replaces,
   // Members of an entry of `/work`; no record has a value of its own for them.
   work_did,
   work_date,
@@ -92,14 +93,24 @@ enum class Field : std::uint8_t {
   work_keeps_crossover,
   work_by,
   work_note,
+  // Members of an entry of `/withdrawn`, likewise.
+  withdrawn_sha256,
+  withdrawn_date,
+  withdrawn_because,
+  withdrawn_by,
 };
-inline constexpr std::size_t kFieldCount = static_cast<std::size_t>(Field::note) + 1;
+inline constexpr std::size_t kFieldCount = static_cast<std::size_t>(Field::replaces) + 1;
 inline constexpr std::size_t kWorkFieldCount =
     static_cast<std::size_t>(Field::work_note) + 1 - kFieldCount;
+inline constexpr std::size_t kWithdrawnFieldCount =
+    static_cast<std::size_t>(Field::withdrawn_by) - static_cast<std::size_t>(Field::work_note);
+/// Members of entries, of either list.
+inline constexpr std::size_t kEntryFieldCount = kWorkFieldCount + kWithdrawnFieldCount;
 
 /// How a field is written in JSON.
 enum class FieldType : std::uint8_t {
   text,     ///< string
+  hash,     ///< string, a SHA-256 in lower-case hex
   month,    ///< string, `YYYY` or `YYYY-MM`
   date,     ///< string, `YYYY-MM-DD`
   choice,   ///< string, one of `choices`
@@ -215,9 +226,11 @@ struct FieldSpec {
   FormEntry form = {};
 };
 
-/// The rows of the record, indexed by `Field`; then those of an entry of `/work`, in its order.
+/// The rows of the record, indexed by `Field`; then those of an entry of `/work` and of one of
+/// `/withdrawn`, in its order.
 std::span<const FieldSpec, kFieldCount> fields();
 std::span<const FieldSpec, kWorkFieldCount> work_fields();
+std::span<const FieldSpec, kWithdrawnFieldCount> withdrawn_fields();
 const FieldSpec& spec(Field field);
 /// The record's field at a JSON pointer (the `_mi` spelling included), if there is one.
 std::optional<Field> field_at(std::string_view pointer);
@@ -237,6 +250,7 @@ inline constexpr std::string_view kPhotoInside = "data:";
 /// Where the list of what was done to a unit stands, and how long it may be.
 inline constexpr std::string_view kWorkPointer = "/work";
 inline constexpr std::string_view kWorkTitle = "work done";
+/// Entries of a list, of work or of what is withdrawn.
 inline constexpr std::size_t kMaxWork = 100;
 
 /// What was done to a unit: the choices of `Field::work_did`, in their order.
@@ -256,15 +270,25 @@ enum class Did : std::uint8_t {
   port_cleaned,
   fault_repaired_elsewhere,
   noise_repaired_elsewhere,
+  unit_sold,
+  unit_scrapped,
+  unit_returned,
 };
-inline constexpr std::size_t kDidCount =
-    static_cast<std::size_t>(Did::noise_repaired_elsewhere) + 1;
+inline constexpr std::size_t kDidCount = static_cast<std::size_t>(Did::unit_returned) + 1;
 const Choice& spec(Did did);
+/// Whether the unit left the shop's care by it, until it is looked at again; nothing was done.
+constexpr bool leaves_care(Did did) { return did >= Did::unit_sold; }
 /// Whether an entry that says so may have the member: only bearings have a material, say.
 bool goes_with(Field member, Did did);
 
 /// Who did it: the choices of `Field::work_by`.
 enum class DoneBy : std::uint8_t { here, elsewhere };
+
+// ------------------------------------------------------------ withdrawals
+
+/// Where the list of records stands that are withdrawn: each counts for nothing, but is told of.
+inline constexpr std::string_view kWithdrawnPointer = "/withdrawn";
+inline constexpr std::string_view kWithdrawnTitle = "records withdrawn";
 
 // ---------------------------------------------------------------- causes
 

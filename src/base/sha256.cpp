@@ -76,6 +76,17 @@ State digest(std::string_view text) {
   return state;
 }
 
+std::string bytes_of(const State& state) {
+  std::string bytes;
+  for (const std::uint32_t word : state) {
+    for (unsigned shift = 32; shift != 0;) {
+      shift -= 8;
+      bytes += static_cast<char>((word >> shift) & 0xFFU);
+    }
+  }
+  return bytes;
+}
+
 }  // namespace
 
 std::string sha256_hex(std::string_view text) {
@@ -90,15 +101,21 @@ std::string sha256_hex(std::string_view text) {
   return hex;
 }
 
-std::string sha256_base64(std::string_view text) {
-  std::string bytes;
-  for (const std::uint32_t word : digest(text)) {
-    for (unsigned shift = 32; shift != 0;) {
-      shift -= 8;
-      bytes += static_cast<char>((word >> shift) & 0xFFU);
+std::string sha256_base64(std::string_view text) { return to_base64(bytes_of(digest(text))); }
+
+std::string hmac_sha256_hex(std::string_view key, std::string_view text) {
+  std::string block(key.size() > kBlock ? bytes_of(digest(key)) : std::string(key));
+  block.resize(kBlock, '\0');
+  const auto with = [&](unsigned pad) {
+    std::string out = block;
+    for (char& c : out) {
+      c = static_cast<char>(static_cast<std::uint8_t>(c) ^ pad);
     }
-  }
-  return to_base64(bytes);
+    return out;
+  };
+  constexpr unsigned kInner = 0x36;
+  constexpr unsigned kOuter = 0x5c;
+  return sha256_hex(with(kOuter) + bytes_of(digest(with(kInner) + std::string(text))));
 }
 
 }  // namespace dryshaft

@@ -9,6 +9,8 @@ namespace dryshaft {
 
 std::string sha256_hex(std::string_view text);
 std::string sha256_base64(std::string_view text);
+// Keyed: HMAC (RFC 2104) with SHA-256, in lower-case hex.
+std::string hmac_sha256_hex(std::string_view key, std::string_view text);
 
 }  // namespace dryshaft
 

@@ -138,6 +138,11 @@ struct UnitsRead {
 // `today`: the day of judgement, where one is named.
 UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
                      const ReadOptions& options, Accepted& known, std::optional<int> today);
+// Each record of some inputs, which are records or tables, as it comes. What is wrong goes into
+// `out`, and nowhere else yet.
+void read_each(const std::vector<std::string>& paths, const ColumnMap& columns,
+               const ReadOptions& options, Accepted& known, UnitsRead& out,
+               const std::function<void(Record)>& take);
 // How many bytes some inputs hold, if all are files.
 std::optional<std::uintmax_t> size_of_files(const std::vector<std::string>& paths);
 // Reads on until the reader is done or rests. `take` gets what was read, at most `at_once` records
@@ -322,6 +327,14 @@ Run add_guide(CLI::App& parent);
 Run add_help(CLI::App& parent);
 Run add_listen(CLI::App& parent);
 Run add_plan(CLI::App& parent);
+Run add_records(CLI::App& parent);
+Run add_records_anonymise(CLI::App& records);
+Run add_records_convert(CLI::App& records);
+Run add_records_correct(CLI::App& records);
+Run add_records_forget(CLI::App& records);
+Run add_records_merge(CLI::App& records);
+Run add_records_retire(CLI::App& records);
+Run add_records_withdraw(CLI::App& records);
 Run add_rules(CLI::App& parent);
 Run add_rules_test(CLI::App& rules);
 Run add_rules_verify(CLI::App& rules);

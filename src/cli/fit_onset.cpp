@@ -22,6 +22,7 @@ struct FitOnsetOptions {
   std::optional<std::string> table;
   std::optional<std::string> over;
   std::string by;
+  bool anonymous = false;
   std::vector<double> at;
   std::optional<std::string> prior;
   std::string format = "text";
@@ -36,6 +37,9 @@ class FittingOnset {
   int run() {
     if (o_.table && !o_.records.empty()) {
       throw Stop{kUsage, "--table takes the place of records: give one of the two"};
+    }
+    if (o_.anonymous && o_.by.starts_with("x_")) {
+      throw Stop{kUsage, "--anonymous goes without --by x_...: groups of your own have names"};
     }
     if (!o_.table && o_.over == "plain") {
       throw Stop{kUsage, "--over plain goes with --table: records tell km and years"};
@@ -91,6 +95,10 @@ class FittingOnset {
       progress.at(done, of, "steps of the fit");
     });
     progress.end();
+    if (o_.anonymous) {
+      make_anonymous(sheet.report.data);
+      sheet.sources.clear();
+    }
     return finish(sheet);
   }
 
@@ -186,6 +194,8 @@ Run add_fit_onset(CLI::App& fit) {
                   "Compare groups: family, vehicle, rotor_bearings, gear_bearings, a field x_... "
                   "of your own, or a column of the table")
       ->type_name("FIELD");
+  app->add_flag("--anonymous", o->anonymous,
+                "Without unit ids, file names and lines, to be given away");
   keep_in_range(
       *app->add_option("--at", o->at,
                        "Distance or age at which to give the probability of a leak; repeatable")

@@ -248,16 +248,18 @@ bool read_pieces(LineSource& source, PieceReader& reader, std::size_t at_once,
   return true;
 }
 
-UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
-                     const ReadOptions& given, Accepted& known, std::optional<int> today) {
-  UnitsRead out;
+void read_each(const std::vector<std::string>& paths, const ColumnMap& columns,
+               const ReadOptions& given, Accepted& known, UnitsRead& out,
+               const std::function<void(Record)>& take) {
   const ReadOptions options = known.options(given);
-  std::vector<Record> records;
   for (const std::string& path : paths) {
     LineSource source(path);
     const std::unique_ptr<PieceReader> reader = reader_for(source, path, columns, options);
     read_pieces(source, *reader, std::string::npos, [&](Records read) {
-      std::ranges::move(read.records, std::back_inserter(records));
+      out.records += read.records.size();
+      for (Record& record : read.records) {
+        take(std::move(record));
+      }
       std::ranges::move(read.diagnostics, std::back_inserter(out.complaints));
       out.rejected += read.rejected;
       out.rejected_at_least = out.rejected_at_least || read.rejected_at_least;
@@ -270,7 +272,14 @@ UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& col
       out.complaints.push_back(input_complaint(source));
     }
   }
-  out.records = records.size();
+}
+
+UnitsRead read_units(const std::vector<std::string>& paths, const ColumnMap& columns,
+                     const ReadOptions& options, Accepted& known, std::optional<int> today) {
+  UnitsRead out;
+  std::vector<Record> records;
+  read_each(paths, columns, options, known, out,
+            [&](Record record) { records.push_back(std::move(record)); });
   Result<std::vector<History>> grouped = group_by_unit(std::move(records), today);
   known.leave_out(grouped.diagnostics);
   for (Diagnostic& d : grouped.diagnostics) {

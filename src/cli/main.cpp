@@ -29,6 +29,7 @@ constexpr std::pair<const char*, Run (*)(CLI::App&)> kCommands[] = {
     {"Ask an owner", add_form},
     {"Plan and price the work", add_plan},
     {"Learn from your own records", add_fit},
+    {"Keep your records", add_records},
     {"See what the rules say, and why", add_rules},
     {"Learn more", add_help}};
 
@@ -54,7 +55,7 @@ std::optional<std::string> mistyped(const CLI::App& app, int argc, char** argv) 
     const CLI::App* found = nullptr;
     for (const CLI::App* sub : at->get_subcommands({})) {
       names.emplace_back(sub->get_name());
-      found = sub->get_name() == argv[i] ? sub : found;
+      found = sub->check_name(argv[i]) ? sub : found;
     }
     if (names.empty()) {
       return std::nullopt;

@@ -94,6 +94,7 @@ class Assessor {
                           [&](std::size_t i, const Presentation& then, const Verdict& v) {
                             orders_.look(i, then, facts_of(then.facts, v));
                           });
+    left_care();
     recheck();
     leak_along();
     comebacks();
@@ -539,7 +540,41 @@ class Assessor {
                                     listed(done, "and"), listed(missing, "and")));
   }
 
+  // By what the newest look and the notices after it tell.
+  void left_care() {
+    const int newest = day_of(newest_);
+    int last = newest;
+    const auto leaves = [&](Did did, int day, std::string_view note) {
+      if (leaves_care(did) && day >= last) {
+        last = day;
+        r_.left = LeftCare{did, date_text(day), std::string(note)};
+      }
+    };
+    for (const HistoryWork& w : r_.history.works) {
+      leaves(w.did, parse_date(w.date).value_or(newest - 1), w.note);
+    }
+    for (const Record& notice : history_.notices) {
+      for (const Work& w : notice.work) {
+        leaves(w.did, w.day.value_or(day_of(notice)), w.note);
+      }
+    }
+    if (r_.left) {
+      r_.warnings.push_back(
+          fmt::format("{} on {}{}. Nothing is listed as due until it is looked at again",
+                      sentence_case(spec(r_.left->did).plain), r_.left->date,
+                      r_.left->note.empty() ? "" : fmt::format(" ({})", r_.left->note)));
+    }
+    for (const HistoryTaken& t : r_.history.taken_out) {
+      if (!t.adverse.empty()) {
+        r_.warnings.push_back(t.text);
+      }
+    }
+  }
+
   void due() {
+    if (r_.left) {
+      return;
+    }
     for (const Action& a : r_.actions) {
       if (!a.due_date.empty() || a.due_km) {
         r_.due.push_back({a.id, a.due_km, a.due_date, a.overdue});

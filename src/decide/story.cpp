@@ -9,6 +9,7 @@
 #include "decide/wording.hpp"
 #include "record/events.hpp"
 #include "record/look.hpp"
+#include "record/withdrawn.hpp"
 
 namespace dryshaft {
 namespace {
@@ -52,6 +53,7 @@ class Story {
                               .fluid = fluid_of(history_.records[i])});
     });
     works();
+    taken_out();
     out_.fluid = fluid_of(history_.records.back());
     if (n < 2) {
       return std::move(out_);
@@ -99,6 +101,43 @@ class Story {
                             .told_on = date_text(day_of(history_.records[e.record])),
                             .looks_before = e.looks_before - std::min(e.looks_before, first_)});
     }
+  }
+
+  void taken_out() {
+    for (const TakenOut& t : history_.taken_out) {
+      HistoryTaken taken{.replaced = t.replaced,
+                         .date = date_text(day_of(t.record)),
+                         .sha256 = t.record.sha256,
+                         .on = t.said.day ? date_text(*t.said.day) : "",
+                         .because = t.said.because,
+                         .by = t.said.by,
+                         .adverse = adverse_in(t.record),
+                         .text = {}};
+      taken.text = fmt::format(
+          "{} of {}{} {}{}{}{}; it counts for nothing", is_notice(t.record) ? "Notice" : "Record",
+          taken.date, t.other_unit.empty() ? "" : fmt::format(" (with one of {})", t.other_unit),
+          t.replaced ? "replaced by a corrected one" : "withdrawn",
+          taken.on.empty() ? "" : " on " + taken.on, taken.by.empty() ? "" : " by " + taken.by,
+          taken.because.empty() ? ", no reason given" : ": " + taken.because);
+      if (!taken.adverse.empty()) {
+        taken.text += fmt::format(". It had shown: {}", fmt::join(taken.adverse, "; "));
+      }
+      out_.taken_out.push_back(std::move(taken));
+    }
+    std::ranges::stable_sort(out_.taken_out, {}, &HistoryTaken::date);
+  }
+
+  // By itself, as of its day.
+  [[nodiscard]] std::vector<std::string> adverse_in(const Record& record) const {
+    const History alone{record.unit_id, {record}, {0}};
+    const Presentation shown = present(alone, 1, k_, day_of(record));
+    std::vector<std::string> adverse;
+    for (const FindingSpec& f : dryshaft::findings()) {
+      if (shown.facts.at(f.id) > 0 && f.ordered) {
+        adverse.emplace_back(words_for(f.id, shown.facts.at(f.id)));
+      }
+    }
+    return adverse;
   }
 
   void events() {

@@ -69,7 +69,8 @@ std::vector<FormChoice> choices_of(const FieldSpec& field, FormFor reader = Form
     }
   }
   for (const Choice& c : field.choices) {
-    if (technician ? c.id != kUnknownWord : c.in_forms) {
+    // That a unit left is no work, and has a command of its own.
+    if (technician && field.id != Field::work_did ? c.id != kUnknownWord : c.in_forms) {
       out.push_back({std::string(c.id),
                      std::string(technician || c.owner.empty() ? c.plain : c.owner),
                      {{field.id, json_text(c.id)}}});

@@ -424,7 +424,7 @@ class OnsetDescriber : document::Telling {
       Reason& r = reasons[{l.what, l.id}];
       ++r.count;
       r.text = l.reason;
-      if (r.where.size() < kListedUnits) {
+      if (!l.unit.empty() && r.where.size() < kListedUnits) {
         r.where.push_back(s_.sources.size() == 1
                               ? fmt::format("{} (line {})", l.unit, l.line)
                               : fmt::format("{} ({}:{})", l.unit, l.source, l.line));
@@ -432,9 +432,11 @@ class OnsetDescriber : document::Telling {
     }
     for (const auto& [what, r] : reasons) {
       const std::string left = what.first == "look" ? "port check" : what.first;
-      item(fmt::format(
-          "{}: {}: {}{}", words::count(r.count, left, left + "s"), r.text, fmt::join(r.where, ", "),
-          r.count > r.where.size() ? fmt::format(", and {} more", r.count - r.where.size()) : ""));
+      item(fmt::format("{}: {}{}{}{}", words::count(r.count, left, left + "s"), r.text,
+                       r.where.empty() ? "" : ": ", fmt::join(r.where, ", "),
+                       !r.where.empty() && r.count > r.where.size()
+                           ? fmt::format(", and {} more", r.count - r.where.size())
+                           : ""));
     }
   }
 
@@ -448,7 +450,9 @@ class OnsetDescriber : document::Telling {
   void basis() {
     heading("Basis of these numbers");
     paragraph(fmt::format("{}. {} {}{}. Screening aid: a technician decides.",
-                          fmt::join(s_.sources, ", "), kToolName, DRYSHAFT_VERSION,
+                          s_.sources.empty() ? std::string("Records that are not named")
+                                             : fmt::format("{}", fmt::join(s_.sources, ", ")),
+                          kToolName, DRYSHAFT_VERSION,
                           r_.data.axis == OnsetAxis::plain
                               ? ""
                               : fmt::format("; rules {} {}", s_.rules_id, s_.rules_version)));

@@ -523,6 +523,19 @@ std::string_view name(OnsetAxis axis) {
   }
 }
 
+void make_anonymous(OnsetData& data) {
+  for (OnsetInterval& interval : data.intervals) {
+    interval.unit.clear();
+    interval.source.clear();
+    interval.line = 0;
+  }
+  for (OnsetLeftOut& left_out : data.left_out) {
+    left_out.unit.clear();
+    left_out.source.clear();
+    left_out.line = 0;
+  }
+}
+
 OnsetData onset_intervals(const std::vector<History>& histories, const Knowledge& knowledge,
                           OnsetAxis axis, std::string_view by) {
   OnsetData out;

@@ -85,10 +85,14 @@ class YardMaker {
     yard_.limit = options;
     std::ranges::transform(prices.price, means_.begin(), &Price::mean);
     for (const History& h : histories) {
-      units_.emplace_back(h, grader, work, options.today);
-      comes_back_.push_back(units_.back().comes_back());
       YardUnit unit;
       unit.report = assess(h, k_, model_, {.today = options.today});
+      if (unit.report.left) {
+        ++yard_.left;
+        continue;
+      }
+      units_.emplace_back(h, grader, work, options.today);
+      comes_back_.push_back(units_.back().comes_back());
       yard_.units.push_back(std::move(unit));
     }
   }
@@ -426,6 +430,11 @@ Document describe_yard(const Yard& yard) {
         "Opening {} gains nothing: sell {} as {}.", words::count(loses, "unit", "units"),
         loses == 1 ? "it" : "them", loses == 1 ? "it is" : "they are")});
   }
+  if (yard.left > 0) {
+    d.emplace_back(Paragraph{fmt::format("{} left the workshop's care and {} not listed.",
+                                         words::count(yard.left, "unit", "units"),
+                                         yard.left == 1 ? "is" : "are")});
+  }
   d.emplace_back(Heading{"Cores"});
   Table table;
   table.columns = {{"open", Table::Fit::whole, false, false, 0},
@@ -498,6 +507,9 @@ std::string to_json(const Yard& yard) {
                    {"money", yard.limit.money ? Ordered(*yard.limit.money) : Ordered(nullptr)}};
   json["chosen"] = {
       {"value", money(yard.value)}, {"hours", money(yard.hours)}, {"money", money(yard.money)}};
+  if (yard.left > 0) {
+    json["units_left"] = yard.left;
+  }
   json["units"] = Ordered::array();
   for (const YardUnit& u : yard.units) {
     json["units"].push_back({{"unit_id", u.report.unit_id},

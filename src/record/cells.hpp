@@ -14,6 +14,10 @@ namespace dryshaft {
 // What may stand between cells; the likeliest first.
 inline constexpr std::string_view kSeparators = ",;\t";
 
+// A spreadsheet takes a cell that begins with one of these for a formula; an apostrophe before it
+// makes it text. With the wide forms, which some take for the same.
+inline constexpr std::u32string_view kFormula = U"=+-@\uFF1D\uFF0B\uFF0D\uFF20";
+
 struct TableCell {
   std::size_t begin = 0;  // byte of its first character, a quote where it has one
   std::string text;       // without quotes, and without white space around it

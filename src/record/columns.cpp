@@ -170,15 +170,31 @@ class ColumnMapReader {
                                    : "the name of a field, null, or an object with \"field\"");
       return false;
     }
+    if (node.text.starts_with(kOwnPrefix)) {
+      if (!is_own_name(node.text)) {
+        complain(node, "bad-value", found(node), "x_ and letters, digits, _ and -");
+        return false;
+      }
+      use.own = node.text;
+      return true;
+    }
     const std::optional<ColumnField> column = column_field(node.text);
     if (!column) {
+      const std::string hint = did_you_mean_column(node.text);
       complain(node, "unknown-field", fmt::format("{}, which is no field", found(node)), {},
-               did_you_mean_column(node.text));
+               hint.empty() ? "begin a key of your own with x_" : hint);
       return false;
     }
     use.field = column->field->id;
     use.miles = column->miles;
     return true;
+  }
+
+  static bool is_own_name(std::string_view name) {
+    return name.size() > kOwnPrefix.size() && std::ranges::all_of(name, [](char c) {
+             return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                    c == '_' || c == '-';
+           });
   }
 
   void read_values(const located::Node& object, ColumnUse& use) {
@@ -199,7 +215,8 @@ class ColumnMapReader {
         continue;
       }
       const FieldSpec& field = spec(use.field);
-      const bool choice = field.type == FieldType::choice || field.type == FieldType::choices;
+      const bool choice =
+          use.own.empty() && (field.type == FieldType::choice || field.type == FieldType::choices);
       const std::vector<std::string_view> words = choice_words(field);
       if (choice && !word.empty() && word != kUnknownWord &&
           std::ranges::find(words, word) == words.end()) {
@@ -223,9 +240,10 @@ class ColumnMapReader {
     if (dates == nullptr) {
       return;
     }
-    if (spec(use.field).type != FieldType::date) {
+    if (!use.own.empty() || spec(use.field).type != FieldType::date) {
       complain(*dates, "bad-value",
-               fmt::format("{}, but {} is no date", found(*dates), spec(use.field).pointer));
+               fmt::format("{}, but {} is no date", found(*dates),
+                           use.own.empty() ? spec(use.field).pointer : use.own));
       return;
     }
     const auto order =

@@ -1,8 +1,10 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <functional>
 #include <iterator>
 #include <limits>
+#include <map>
 #include <set>
 #include <string>
 #include <tuple>
@@ -13,6 +15,7 @@
 #include "record/identity.hpp"
 #include "record/look.hpp"
 #include "record/look_alike.hpp"
+#include "record/withdrawn.hpp"
 #include "record/work_as_fields.hpp"
 
 namespace dryshaft {
@@ -50,21 +53,102 @@ Diagnostic repeated(const Record& record, const Record& kept) {
   return d;
 }
 
-std::vector<History> by_unit(std::vector<Record> records, std::vector<Diagnostic>& complaints) {
+std::vector<Record> once(std::vector<Record> records, std::vector<Diagnostic>& complaints) {
   std::ranges::stable_sort(records, {}, order);
-  std::vector<History> histories;
+  std::vector<Record> kept;
+  kept.reserve(records.size());
   for (Record& record : records) {
-    if (histories.empty() || histories.back().unit_id != record.unit_id) {
-      histories.push_back({record.unit_id, {}, {}});
-    }
-    std::vector<Record>& kept = histories.back().records;
-    if (!kept.empty() && kept.back().sha256 == record.sha256) {
+    if (!kept.empty() && kept.back().sha256 == record.sha256 &&
+        kept.back().unit_id == record.unit_id) {
       complaints.push_back(repeated(record, kept.back()));
     } else {
       kept.push_back(std::move(record));
     }
   }
-  return histories;
+  return kept;
+}
+
+// A record that tells nothing, of a unit of which no inspection counts.
+Record nothing_of(const std::string& unit_id, const Record& record, int day) {
+  Record nothing;
+  nothing.unit_id = unit_id;
+  nothing.source = record.source;
+  nothing.line = record.line;
+  nothing.sha256 = record.sha256;
+  nothing.date_line = record.date_line;
+  nothing.date_column = record.date_column;
+  for (const Field field : {Field::format, Field::unit_id}) {
+    nothing.values[static_cast<std::size_t>(field)] = record.at(field);
+  }
+  nothing.values[static_cast<std::size_t>(Field::date)] = {.observed = true,
+                                                           .number = static_cast<double>(day)};
+  return nothing;
+}
+
+Diagnostic moved_away(const Record& record, std::string_view other_unit) {
+  Diagnostic d = about(record, "unit-moved", Severity::warning);
+  d.message = fmt::format(
+      "no record of the unit \"{}\" is left, as one of \"{}\" took its place: it has no report",
+      record.unit_id, other_unit);
+  return d;
+}
+
+std::vector<History> by_unit(std::vector<Record> records, std::optional<int> today,
+                             std::vector<Diagnostic>& complaints) {
+  records = once(std::move(records), complaints);
+  const Counts counts = what_counts(records, today, complaints);
+  std::map<std::string, History, std::less<>> histories;
+  std::vector<bool> counted(records.size(), true);
+  for (const Taken& t : counts.taken) {
+    const Record& record = records[t.record];
+    const std::string& said_in = records[t.by].unit_id;
+    counted[t.record] = false;
+    histories[record.unit_id].taken_out.push_back(
+        {record, t.said, t.replaced, said_in == record.unit_id ? "" : said_in});
+    if (said_in != record.unit_id) {
+      histories[said_in].taken_out.push_back({record, t.said, t.replaced, record.unit_id});
+    }
+  }
+  std::optional<int> newest;  // look
+  std::map<std::string, Record, std::less<>> void_notices;
+  for (std::size_t i = 0; i < records.size(); ++i) {
+    if (counts.is_void[i]) {
+      (void)histories[records[i].unit_id];
+      void_notices.insert_or_assign(records[i].unit_id, std::move(records[i]));
+      continue;
+    }
+    if (!counted[i]) {
+      continue;
+    }
+    const bool notice = is_notice(records[i]);
+    History& unit = histories[records[i].unit_id];
+    newest = notice ? newest : std::max(newest.value_or(day_of(records[i])), day_of(records[i]));
+    (notice ? unit.notices : unit.records).push_back(std::move(records[i]));
+  }
+  std::vector<History> out;
+  for (auto& [id, unit] : histories) {
+    unit.unit_id = id;
+    const auto later = void_notices.find(id);
+    if (unit.records.empty() && unit.notices.empty() && later == void_notices.end() &&
+        std::ranges::all_of(unit.taken_out, [](const TakenOut& t) {
+          return t.replaced && !t.other_unit.empty();
+        })) {
+      const TakenOut& last = unit.taken_out.back();
+      complaints.push_back(moved_away(last.record, last.other_unit));
+      continue;
+    }
+    if (unit.records.empty()) {
+      const Record& last = !unit.taken_out.empty() ? unit.taken_out.back().record
+                           : !unit.notices.empty() ? unit.notices.back()
+                                                   : later->second;
+      // No later than other units were seen: what counts for nothing moves no day of judgement.
+      const int day =
+          std::min({day_of(last), newest.value_or(day_of(last)), today.value_or(day_of(last))});
+      unit.records.push_back(nothing_of(id, last, day));
+    }
+    out.push_back(std::move(unit));
+  }
+  return out;
 }
 
 // ------------------------------------------------------------------ dates
@@ -387,7 +471,8 @@ std::vector<std::string> leave_out(std::vector<Diagnostic>& complaints,
 Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::optional<int> today) {
   Result<std::vector<History>> result;
   std::vector<Diagnostic>& complaints = result.diagnostics;
-  std::vector<History>& histories = result.value.emplace(by_unit(std::move(records), complaints));
+  std::vector<History>& histories =
+      result.value.emplace(by_unit(std::move(records), today, complaints));
   if (today) {
     refuse_after(*today, histories, complaints);
   } else {
@@ -403,7 +488,9 @@ Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::opt
 }
 
 History as_of(History history, int today) {
-  set_aside(history, today, [today](const Record& r) { return day_of(r) > today; });
+  const auto later = [today](const Record& r) { return day_of(r) > today; };
+  set_aside(history, today, later);
+  std::erase_if(history.notices, later);
   history.perhaps_today.reset();
   return history;
 }

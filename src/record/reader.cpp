@@ -33,12 +33,16 @@ std::string joined(std::span<const Choice> choices) {
   return out;
 }
 
+constexpr std::string_view kHashAllowed = "64 digits, 0-9 and a-f";
+
 // What a member may hold, for people.
 std::string allowed_kind(const Shape& member) {
   const FieldSpec& field = *member.field;
   switch (field.type) {
     case FieldType::text:
       return std::string(located::kind_name(Kind::text));
+    case FieldType::hash:
+      return std::string(kHashAllowed);
     case FieldType::month:
       return "YYYY, YYYY-MM";
     case FieldType::date:
@@ -159,7 +163,7 @@ class Reader {
   static constexpr std::size_t index(Field field) { return static_cast<std::size_t>(field); }
   Value& value(Field field) {
     return index(field) < kFieldCount ? record_.values[index(field)]
-                                      : work_[index(field) - kFieldCount];
+                                      : entry_[index(field) - kFieldCount];
   }
 
   Diagnostic& complain(Diagnostic diagnostic) { return add_complaint(out_, std::move(diagnostic)); }
@@ -191,7 +195,7 @@ class Reader {
       } else if (not_observed(*n)) {
         continue;
       } else if (member->is_list) {
-        read_work(*n, *member);
+        read_list(*n, *member);
       } else if (n->kind != Kind::object) {
         wrong_type(*n, std::string(located::kind_name(Kind::object)));
       } else {
@@ -234,8 +238,9 @@ class Reader {
   }
 
   std::optional<Value> read_value(const Node& node, const Shape& member) {
-    static constexpr Kind kKinds[] = {Kind::text,  Kind::text,    Kind::text,   Kind::text,
-                                      Kind::array, Kind::boolean, Kind::number, Kind::array};
+    static constexpr Kind kKinds[] = {Kind::text,    Kind::text,   Kind::text,
+                                      Kind::text,    Kind::text,   Kind::array,
+                                      Kind::boolean, Kind::number, Kind::array};
     const FieldSpec& field = *member.field;
     if (node.kind != kKinds[static_cast<std::size_t>(field.type)]) {
       wrong_type(node, allowed_kind(member), type_hint(node, field.type));
@@ -244,6 +249,8 @@ class Reader {
     switch (field.type) {
       case FieldType::text:
         return read_text(node, field);
+      case FieldType::hash:
+        return read_hash(node, field);
       case FieldType::month:
       case FieldType::date:
         return read_date(node, member);
@@ -289,7 +296,9 @@ class Reader {
       complain(node, "too-long", fmt::format("is {} characters long", length), range);
       return std::nullopt;
     }
-    if (field.id != Field::note && field.id != Field::work_note && field.id != Field::format) {
+    if (field.id != Field::note && field.id != Field::work_note &&
+        field.id != Field::withdrawn_because && field.id != Field::withdrawn_by &&
+        field.id != Field::format) {
       if (!has_no_unseen(node, text)) {
         return std::nullopt;
       }
@@ -323,9 +332,29 @@ class Reader {
         return &record_.note;
       case Field::work_note:
         return &work_note_;
+      case Field::withdrawn_because:
+        return &withdrawn_.because;
+      case Field::withdrawn_by:
+        return &withdrawn_.by;
       default:
         return nullptr;
     }
+  }
+
+  std::optional<Value> read_hash(const Node& node, const FieldSpec& field) {
+    constexpr std::size_t kDigits = 64;
+    if (node.text.size() != kDigits ||
+        node.text.find_first_not_of("0123456789abcdef") != std::string_view::npos) {
+      complain(node, "bad-value", is_shown(node), std::string(kHashAllowed),
+               "name the whole SHA-256 of the record's text, as reports do");
+      return std::nullopt;
+    }
+    const Place place = d_.place(node);
+    const bool of_record = field.id == Field::replaces;
+    (of_record ? record_.replaces : withdrawn_.sha256) = node.text;
+    (of_record ? record_.replaces_line : withdrawn_.line) = place.line;
+    (of_record ? record_.replaces_column : withdrawn_.column) = place.column;
+    return Value{.observed = true};
   }
 
   std::optional<Value> read_date(const Node& node, const Shape& member) {
@@ -486,9 +515,9 @@ class Reader {
     }
   }
 
-  // ---- what was done to the unit
+  // ---- what was done to the unit, and what is withdrawn
 
-  void read_work(const Node& list, const Shape& shape) {
+  void read_list(const Node& list, const Shape& shape) {
     static constexpr std::string_view kEntries = "an array of objects";
     if (list.kind != Kind::array) {
       wrong_type(list, std::string(kEntries),
@@ -518,12 +547,22 @@ class Reader {
   }
 
   void read_entry(const Node& entry, const Shape& shape) {
-    work_ = {};
+    entry_ = {};
     work_note_.clear();
+    withdrawn_ = {};
     std::fill(given_.begin() + kFieldCount, given_.end(), nullptr);
     std::fill(blank_.begin() + kFieldCount, blank_.end(), nullptr);
     read_object(entry, shape);
     find_missing(entry, shape);
+    if (shape.key == kWithdrawnPointer.substr(1)) {
+      if (const Value& day = value(Field::withdrawn_date); day.observed) {
+        withdrawn_.day = static_cast<int>(day.number);
+      }
+      if (value(Field::withdrawn_sha256).observed) {
+        record_.withdrawn.push_back(std::move(withdrawn_));
+      }
+      return;
+    }
     const Value& did = value(Field::work_did);
     if (!did.observed) {
       return;  // and that has been complained of
@@ -736,18 +775,19 @@ class Reader {
   std::vector<Diagnostic>& out_;
   std::vector<Diagnostic> doubts_;
   Record record_;
-  // The entry of `/work` that is being read.
-  std::array<Value, kWorkFieldCount> work_{};
+  // The entry of `/work` or `/withdrawn` that is being read.
+  std::array<Value, kEntryFieldCount> entry_{};
   std::string work_note_;
+  Withdrawn withdrawn_;
   struct PlacesOfWork {
     const Node* date;
     const Node* odometer;
   };
   std::vector<PlacesOfWork> places_of_work_;
-  // Where each field was given with a value, and where it was given without; of the fields of work
-  // in the entry that is being read.
-  std::array<const Node*, kFieldCount + kWorkFieldCount> given_{};
-  std::array<const Node*, kFieldCount + kWorkFieldCount> blank_{};
+  // Where each field was given with a value, and where it was given without; of the fields of
+  // entries in the one that is being read.
+  std::array<const Node*, kFieldCount + kEntryFieldCount> given_{};
+  std::array<const Node*, kFieldCount + kEntryFieldCount> blank_{};
 };
 
 }  // namespace
@@ -783,6 +823,9 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
   record.sha256 = sha256_hex(document.raw(document.root()));
   for (Diagnostic& d : result.diagnostics) {
     d.input_sha256 = d.severity == Severity::error ? record.sha256 : "";
+  }
+  if (options.keep_text) {
+    record.text = document.raw(document.root());
   }
   result.value = std::move(record);
   return result;

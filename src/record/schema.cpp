@@ -55,6 +55,8 @@ Json observed(const Shape& member) {
       }
       return out;
     }
+    case FieldType::hash:
+      return {{"type", "string"}, {"pattern", "^[0-9a-f]{64}$"}};
     case FieldType::month:
       return {{"type", "string"}, {"pattern", "^(?!0000)[0-9]{4}(-(0[1-9]|1[0-2]))?$"}};
     case FieldType::date:
@@ -161,7 +163,7 @@ Json rules(const Shape& shape) {
                      {"properties", {{cooling, {{"const", bypassed.id}}}}}}}});
   }
   for (const Shape& member : shape.members) {
-    if (!shape.is_list || member.field == nullptr) {
+    if (!has(Field::work_did) || member.field == nullptr) {
       continue;
     }
     Json dids = Json::array();
@@ -216,7 +218,7 @@ Json object_of(const Shape& shape) {
       properties[member.key] = described(member);
     } else if (member.is_list) {
       properties[member.key] = {
-          {"title", kWorkTitle},
+          {"title", member.title},
           {"anyOf",
            Json::array(
                {not_observed(),

@@ -37,13 +37,19 @@ void add_all(Shape& object, std::span<const FieldSpec> rows) {
   }
 }
 
+void add_list(Shape& record, std::string_view pointer, std::string_view title,
+              std::span<const FieldSpec> rows) {
+  Shape list{.key = std::string(pointer.substr(1)), .title = title, .is_list = true, .members = {}};
+  add_all(list, rows);
+  list.required = false;  // there may be none, or an empty list
+  record.members.push_back(std::move(list));
+}
+
 Shape make_shape() {
   Shape record;
   add_all(record, fields());
-  Shape work{.key = std::string(kWorkPointer.substr(1)), .is_list = true, .members = {}};
-  add_all(work, work_fields());
-  work.required = false;  // there may be none, or an empty list
-  record.members.push_back(std::move(work));
+  add_list(record, kWorkPointer, kWorkTitle, work_fields());
+  add_list(record, kWithdrawnPointer, kWithdrawnTitle, withdrawn_fields());
   return record;
 }
 

@@ -18,6 +18,7 @@ inline constexpr std::string_view kNotExamined = "not-examined";
 // A member of an object: a field, or an object with members of its own, or an array of such.
 struct Shape {
   std::string key;
+  std::string_view title = {};       // of an array
   const FieldSpec* field = nullptr;  // null for an object
   bool is_list = false;              // an array of objects, each of these members
   bool miles = false;                // the field's `_mi` spelling

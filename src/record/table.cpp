@@ -308,7 +308,12 @@ class TableReader final : public PieceReader {
       if (plain_title(use.title) == title) {
         column.use = &use;
         column.left_out = use.left_out;
-        column.field = {&spec(use.field), use.miles};
+        column.own = !use.own.empty();
+        if (column.own) {
+          column.pointer = "/" + use.own;
+        } else {
+          column.field = {&spec(use.field), use.miles};
+        }
       }
     }
     if (column.left_out) {
@@ -514,17 +519,23 @@ class TableReader final : public PieceReader {
     if (complain_of_bytes(cell.text, cell.begin, column.pointer)) {
       return;
     }
-    if (column.own) {
-      json[column.pointer.substr(1)] = cell.text;
-      return;
-    }
     std::string text = cell.text;
+    if (text.size() > 1 && text.front() == '\'' &&
+        kFormula.find(utf8::decode(text, 1).code) != kFormula.npos) {
+      text.erase(0, 1);
+    }
     if (column.use != nullptr) {
       const auto value = std::ranges::find(column.use->values, plain_title(text),
                                            &std::pair<std::string, std::string>::first);
       if (value != column.use->values.end()) {
         text = value->second;
       }
+    }
+    if (column.own) {
+      if (!text.empty()) {
+        json[column.pointer.substr(1)] = text;
+      }
+      return;
     }
     if (text.empty() || plain_word(text) == kUnknownWord) {
       return;
@@ -540,6 +551,7 @@ class TableReader final : public PieceReader {
     const FieldSpec& field = *column.field.field;
     switch (field.type) {
       case FieldType::text:
+      case FieldType::hash:
       case FieldType::month:
         break;
       case FieldType::date:

@@ -9,15 +9,13 @@
 #include <string_view>
 
 #include "base/utf8.hpp"
+#include "record/cells.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft::csv {
 
 inline constexpr std::string_view kLineEnd = "\r\n";
 inline constexpr std::string_view kReplacement = "\xEF\xBF\xBD";  // U+FFFD
-
-// With the wide forms, which some spreadsheets take for the same.
-inline constexpr std::u32string_view kFormula = U"=+-@\uFF1D\uFF0B\uFF0D\uFF20";
 
 class Row {
  public:

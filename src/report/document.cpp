@@ -574,7 +574,8 @@ std::vector<std::string> looks_and_works(const Report& report, Units units) {
 
 void add_history(Document& out, const Report& report, Units units) {
   const UnitHistory& history = report.history;
-  if (history.earlier.empty() && history.events.empty() && history.works.empty()) {
+  if (history.earlier.empty() && history.events.empty() && history.works.empty() &&
+      history.taken_out.empty()) {
     return;
   }
   out.push_back(Heading{"History"});
@@ -597,6 +598,9 @@ void add_history(Document& out, const Report& report, Units units) {
                             std::string(name(entry.grade)), words::percent(entry.risk)});
     }
     out.push_back(std::move(table));
+  }
+  for (const HistoryTaken& t : history.taken_out) {
+    out.push_back(Item{0, closed(t.text), {}});
   }
   for (const HistoryEvent& e : history.events) {
     if (e.by_work) {
@@ -1129,6 +1133,7 @@ void add_ranked(Document& out, const Batch& batch, Units units) {
       any_bound = true;
     }
     std::string limit = action == nullptr ? std::string("-")
+                        : report.left     ? std::string("left")
                         : action->overdue
                             ? std::string("overdue")
                             : words::short_deadline(action->within_km, action->within_days, units);
@@ -1294,6 +1299,7 @@ Entry entry_of(const FieldSpec& f, Audience audience, Units units) {
       e.unit = "(YYYY-MM-DD)";
       break;
     case FieldType::text:
+    case FieldType::hash:
     case FieldType::photos:
       break;
   }

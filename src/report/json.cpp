@@ -479,6 +479,20 @@ void write_rest(Writer& json, const Report& report) {
   if (!report.history.works.empty()) {
     write_works(json, report.history.works);
   }
+  if (!report.history.taken_out.empty()) {
+    json.each("taken_out", report.history.taken_out, [&](const HistoryTaken& t) {
+      json.begin('{');
+      json.member("did", t.replaced ? "replaced" : "withdrawn");
+      json.member("date", t.date);
+      json.member("sha256", t.sha256);
+      json.member_or_null("on", t.on);
+      json.member_or_null("because", t.because);
+      json.member_or_null("by", t.by);
+      json.texts("adverse", t.adverse);
+      json.member("text", t.text);
+      json.end('}');
+    });
+  }
   json.each("compared", report.history.compared, [&](const Comparison& c) {
     json.begin('{');
     json.member("with", c.with);
@@ -513,6 +527,14 @@ void write_rest(Writer& json, const Report& report) {
   }
   json.texts("owner_summary", report.owner_summary);
   json.member("whereabouts", name(report.whereabouts));
+  if (report.left) {
+    json.key("left");
+    json.begin('{');
+    json.member("did", spec(report.left->did).id);
+    json.member("date", report.left->date);
+    json.member_or_null("note", report.left->note);
+    json.end('}');
+  }
   if (report.audience == Audience::owner) {
     json.member_or_null("buying", report.buying);
     json.member("driving", report.driving);

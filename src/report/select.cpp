@@ -28,6 +28,9 @@ std::string_view was(const Report& report, int day) {
 }
 
 bool is_wanted(const Report& report, const Wanted& wanted) {
+  if (report.left && wanted.by_due()) {
+    return false;
+  }
   if (wanted.worse_since) {
     // What is new has to be as good as what needs no work.
     const Grade then = grade_on(report, *wanted.worse_since).value_or(Grade::B);

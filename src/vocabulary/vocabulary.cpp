@@ -129,6 +129,10 @@ constexpr Choice kDid[] = {
      "a fault was repaired elsewhere in the car"},
     {"noise-repaired-elsewhere", "source of a noise repaired outside the drive unit",
      "what made a noise was repaired elsewhere in the car"},
+    {"unit-sold", "drive unit sold", "the drive unit was sold", false},
+    {"unit-scrapped", "drive unit scrapped", "the drive unit was scrapped", false},
+    {"unit-returned", "drive unit returned to its owner", "the drive unit went back to its owner",
+     false},
 };
 static_assert(std::size(kDid) == kDidCount);
 constexpr Choice kDoneBy[] = {
@@ -173,7 +177,7 @@ constexpr FieldSpec teardown(Field id, std::string_view pointer, std::string_vie
           .choices = kTeardown};
 }
 
-constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
+constexpr std::array<FieldSpec, kFieldCount + kEntryFieldCount> kFields = {{
     {.id = Field::format,
      .pointer = "/format",
      .type = text,
@@ -636,6 +640,11 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .question = "Anything else worth writing down?",
      .form = {.part = FormPart::closing,
               .help = "What you have noticed, and since when. Leave out anything private."}},
+    {.id = Field::replaces,
+     .pointer = "/replaces",
+     .type = FieldType::hash,
+     .title = "takes the place of",
+     .question = "Which record does this one take the place of, by its SHA-256?"},
     {.id = Field::work_did,
      .pointer = "/did",
      .type = choice,
@@ -679,6 +688,28 @@ constexpr std::array<FieldSpec, kFieldCount + kWorkFieldCount> kFields = {{
      .type = text,
      .title = "note on the work",
      .question = "Anything else worth writing down about it?"},
+    {.id = Field::withdrawn_sha256,
+     .pointer = "/sha256",
+     .type = FieldType::hash,
+     .title = "record withdrawn",
+     .question = "Which record counts for nothing, by its SHA-256?",
+     .required = true},
+    {.id = Field::withdrawn_date,
+     .pointer = "/date",
+     .type = date,
+     .title = "withdrawn on",
+     .question = "On which day was it withdrawn, if not on that of the inspection?"},
+    {.id = Field::withdrawn_because,
+     .pointer = "/because",
+     .type = text,
+     .title = "why it was withdrawn",
+     .question = "Why was it withdrawn?"},
+    {.id = Field::withdrawn_by,
+     .pointer = "/by",
+     .type = text,
+     .title = "withdrawn by",
+     .question = "Who withdrew it?",
+     .max_length = 64},
 }};
 
 constexpr std::string_view kAtLift[] = {"/unit/id", "/unit/vehicle", "/inspection/date",
@@ -1013,15 +1044,16 @@ constexpr FormPart part_at(std::string_view pointer) {
   return found;
 }
 constexpr auto kTechnicianParts = [] {
-  std::array<FormPart, kFieldCount + kWorkFieldCount> parts{};
+  std::array<FormPart, kFieldCount + kEntryFieldCount> parts{};
   for (const FieldSpec& f : kFields) {
-    const bool of_work = f.id > Field::note;
+    const bool of_work = f.id >= Field::work_did && f.id <= Field::work_note;
     parts[index(f.id)] = of_work ? FormPart::work : part_at(f.pointer);
   }
   parts[index(Field::family)] = FormPart::none;
   return parts;
 }();
-static_assert(std::ranges::count(kTechnicianParts, FormPart::none) == 2);
+// Beside those two, what says of other records that they do not count: no form asks for it.
+static_assert(std::ranges::count(kTechnicianParts, FormPart::none) == 3 + kWithdrawnFieldCount);
 static_assert(std::ranges::all_of(kFormParts, [](const FormPartSpec& part) {
   return part.id == FormPart::none ||
          (part.asked == Asked::technician) ==
@@ -1150,7 +1182,10 @@ std::optional<E> word_index(const std::array<std::string_view, N>& words, std::s
 
 std::span<const FieldSpec, kFieldCount> fields() { return std::span(kFields).first<kFieldCount>(); }
 std::span<const FieldSpec, kWorkFieldCount> work_fields() {
-  return std::span(kFields).last<kWorkFieldCount>();
+  return std::span(kFields).subspan<kFieldCount, kWorkFieldCount>();
+}
+std::span<const FieldSpec, kWithdrawnFieldCount> withdrawn_fields() {
+  return std::span(kFields).last<kWithdrawnFieldCount>();
 }
 const FieldSpec& spec(Field field) { return kFields[index(field)]; }
 
