@@ -230,6 +230,24 @@ struct DataOptions {
 void add_data_options(CLI::App& app, DataOptions& options);
 void add_onset_option(CLI::App& app, DataOptions& options);
 
+// Ids of all settings and rules, and the fields that `fit onset --by` knows.
+std::vector<std::string> rule_ids(const Knowledge& knowledge);
+inline constexpr std::string_view kOnsetGroups[] = {"family", "gear_bearings", "rotor_bearings",
+                                                    "vehicle"};
+
+// What completions ask for as one types.
+struct IdsOptions {
+  std::optional<std::string> what;  // families, vehicles, checks, job-sheets, rules or groups
+  std::string family;               // whose vehicles; empty: of all
+  DataOptions data;
+  std::optional<std::string> work;
+  std::optional<std::string> guides;
+};
+// Options that the user is not shown.
+void add_ids_options(CLI::App& app, IdsOptions& options);
+// A line each. Throws Stop where there is no such kind.
+std::string ids_of(const IdsOptions& options);
+
 // Loads and checks; complaints go to standard error. No value: exit kRejected.
 // Throws Stop where a folder does not exist.
 Result<Knowledge> load(const DataOptions& options);

@@ -54,6 +54,7 @@ struct HelpOptions {
   std::vector<std::string> words;
   bool man = false;
   std::optional<std::string> completion;
+  IdsOptions ids;
 };
 
 std::string_view title_of(const Topic& topic) {
@@ -150,11 +151,15 @@ std::string about(const ManualCommand& program, const std::vector<std::string>& 
 
 int help(const CLI::App& program, const HelpOptions& o) {
   const ManualCommand manual = manual_of(program, program.get_name());
-  if (int{o.man} + int{o.completion.has_value()} + int{!o.words.empty()} > 1) {
+  if (int{o.man} + int{o.completion.has_value()} + int{o.ids.what.has_value()} +
+          int{!o.words.empty()} >
+      1) {
     throw Stop{kUsage, "help takes one of a topic, --man and --completion"};
   }
   std::string text;
-  if (o.man) {
+  if (o.ids.what) {
+    text = ids_of(o.ids);
+  } else if (o.man) {
     text = man_page(manual);
   } else if (o.completion) {
     constexpr std::string_view kShells[] = {"bash", "zsh", "fish"};
@@ -189,6 +194,7 @@ Run add_help(CLI::App& parent) {
   // For whoever installs the program.
   app->add_flag("--man", o->man, "The manual page")->group("");
   app->add_option("--completion", o->completion, "Completions for a shell")->group("");
+  add_ids_options(*app, o->ids);
   add_examples(*app, {{"Where to begin, for each person.", "dryshaft help start"},
                       {"How a table is read, and the names of its columns.", "dryshaft help csv"}});
   return [o, &parent] { return help(parent, *o); };

@@ -17,7 +17,8 @@ SIDE_ROOMS = ["form", "guide", "noise", "onset", "outcomes", "page", "plan", "pr
 # filled by decide and laid out by report, so decide may see that header, but nothing in src/report.
 HEADER_FOLDER = {"diagnostic": "base", "dryshaft": "decide", "cases": "prove",
                  "report": "decide", "machine": "knowledge",
-                 "noise_input": "noise", "noise_report": "noise", "table": "record", "photo": "record"}
+                 "noise_input": "noise", "noise_report": "noise", "table": "record", "photo": "record",
+                 "stream": "record"}
 
 TOP_LEVEL = {"CMakeLists.txt", "README.md", "DEVELOPERS.md", "LICENSE",
              "src", "include", "tests", "data", "examples"}
