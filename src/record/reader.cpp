@@ -16,6 +16,7 @@
 #include "record/limits.hpp"
 #include "record/photos.hpp"
 #include "record/shape.hpp"
+#include "vocabulary/formats.hpp"
 #include "vocabulary/order.hpp"
 
 namespace dryshaft {
@@ -97,6 +98,9 @@ class Reader {
 
   Record read() {
     if (d_.root().kind == Kind::object) {
+      if (is_of_another_format()) {
+        return std::move(record_);
+      }
       read_object(d_.root(), record_shape());
       find_missing(d_.root(), record_shape());
       check_format();
@@ -514,6 +518,20 @@ class Reader {
     }
     complain(*node, "not-with-this-work", fmt::format("is given, but did is \"{}\"", spec(did).id),
              allowed_work(member), "leave it out");
+  }
+
+  // A file of another kind, or of a later version: what stands in it means something else.
+  bool is_of_another_format() {
+    const Node* node = d_.find(d_.root(), spec(Field::format).pointer.substr(1));
+    if (node == nullptr || node->kind != Kind::text || node->text == kRecordFormat) {
+      return false;
+    }
+    std::string hint = format_hint(node->text, kRecordFormat);
+    if (hint.empty()) {
+      return false;
+    }
+    complain(*node, "bad-value", is_shown(*node), std::string(kRecordFormat), std::move(hint));
+    return true;
   }
 
   // ---- rules that a row of the table cannot say
