@@ -20,14 +20,19 @@ ATTACKS = ['"><img src=x onerror="window.ran=1">', "</script><script>window.ran=
            "</title></dt><object data=javascript:window.ran=1>"]
 
 
-def axe_source(program):
-    """The checker's script, kept beside the program; fails loudly where it cannot be had."""
-    folder = os.path.join(os.path.dirname(program), "axe-" + AXE_VERSION)
-    path = os.path.join(folder, "node_modules", "axe-core", "axe.min.js")
+def module(program, name, version):
+    """The folder of a module of npm, kept beside the program; fails loudly where it cannot be had."""
+    folder = os.path.join(os.path.dirname(program), f"{name}-{version}")
+    path = os.path.join(folder, "node_modules", name)
     if not os.path.exists(path):
         subprocess.run(["npm", "install", "--silent", "--no-audit", "--no-fund", "--no-save",
-                        "--ignore-scripts", "--prefix", folder, "axe-core@" + AXE_VERSION],
-                       check=True)
+                        "--ignore-scripts", "--prefix", folder, f"{name}@{version}"], check=True)
+    return path
+
+
+def axe_source(program):
+    """The checker's script."""
+    path = os.path.join(module(program, "axe-core", AXE_VERSION), "axe.min.js")
     with open(path, encoding="utf-8") as file:
         return file.read()
 

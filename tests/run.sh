@@ -24,7 +24,7 @@ packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format libcli11-dev n
 if [ "$part" != --quick ]; then
   packages+=(clang clang-tidy
              r-base-core r-cran-survival  # an independent fit to compare with
-             chromium chromium-driver python3-selenium)  # a browser for pages
+             chromium chromium-driver python3-selenium firefox-esr)  # browsers for pages
 fi
 missing=()
 for package in "${packages[@]}"; do

@@ -24,13 +24,24 @@ double greatest(double most, double step, Holds holds) {
   return low * step;
 }
 
-bool unharmed(std::size_t core) { return core % kTight == 0; }
-bool running(std::size_t core) {
+bool is_unharmed(std::size_t core) { return core % kTight == 0; }
+bool is_running(std::size_t core) {
   return core / kHarmStates % kHarmStates != 2 && core % kHarmStates != 2;
 }
 
 // Side by side.
 Two both(const Left& left) { return Two{left.unharmed, left.running}; }
+
+// What is left of units that are nearly all harmed is summed, here and below: as a difference from
+// 1 it would be rounding.
+Left left_of(const Cores& cores) {
+  Left left;
+  for (std::size_t core = 0; core < kCores; ++core) {
+    left.unharmed += is_unharmed(core) ? cores[core] : 0;
+    left.running += is_running(core) ? cores[core] : 0;
+  }
+  return left;
+}
 
 double share(double left_now, double left_then) {
   return left_now > 0 ? std::clamp(1 - left_then / left_now, 0.0, 1.0) : 1;
@@ -43,18 +54,7 @@ Ahead::Ahead(const Life& life, const Belief& belief, const Clock& now, double km
       cores_(cores_of(belief)),
       at_(now),
       km_per_year_(km_per_year),
-      now_(of(cores_)) {}
-
-// What is left of units that are nearly all harmed is summed, here and below: as a difference from 1
-// it would be rounding.
-Left Ahead::of(const Cores& cores) {
-  Left left;
-  for (std::size_t core = 0; core < kCores; ++core) {
-    left.unharmed += unharmed(core) ? cores[core] : 0;
-    left.running += running(core) ? cores[core] : 0;
-  }
-  return left;
-}
+      now_(left_of(cores_)) {}
 
 Ahead::Chance Ahead::since_now(const Left& then) const {
   return {share(now_.unharmed, then.unharmed), share(now_.running, then.running)};
@@ -67,7 +67,7 @@ Cores Ahead::after(double km, double years) const {
 }
 
 Ahead::Chance Ahead::within(double km, double years) const {
-  return since_now(of(after(km, years)));
+  return since_now(left_of(after(km, years)));
 }
 
 std::vector<Ahead::Chance> Ahead::within_each(std::span<const double> distances) const {
@@ -78,7 +78,7 @@ std::vector<Ahead::Chance> Ahead::within_each(std::span<const double> distances)
     const Clock next = at_.later(km, km / km_per_year_);
     life_.drive(then, at, next);
     at = next;
-    out.push_back(since_now(of(then)));
+    out.push_back(since_now(left_of(then)));
   }
   return out;
 }
@@ -88,7 +88,7 @@ double Ahead::safe_km(double target, double most, double step, double unharmed) 
     return 0;
   }
   return greatest(most, step, [&](double km) {
-    return share(unharmed, of(after(km, km / km_per_year_)).unharmed) <= target;
+    return share(unharmed, left_of(after(km, km / km_per_year_)).unharmed) <= target;
   });
 }
 
@@ -99,7 +99,7 @@ double Ahead::broken_by(double share_of, double most, double step) const {
   const auto too_far = [&](double km, Cores& there) {
     there = near;
     life_.drive(there, at_.later(at, at / km_per_year_), at_.later(km, km / km_per_year_));
-    return since_now(of(there)).breakdown >= share_of;
+    return since_now(left_of(there)).breakdown >= share_of;
   };
   Cores there{};
   double far = std::min(most, step);
@@ -147,13 +147,13 @@ Foresight::Foresight(std::shared_ptr<const Life> life, std::span<const double> d
     const Life::Harm tight = life_->harmed_after(working);
     for (std::size_t from = 0; from < kTight; ++from) {
       for (std::size_t to = 0; to < kTight; ++to) {
-        way.none[from].unharmed += unharmed(to) ? tight[from][to] : 0;
-        way.none[from].running += running(to) ? tight[from][to] : 0;
+        way.none[from].unharmed += is_unharmed(to) ? tight[from][to] : 0;
+        way.none[from].running += is_running(to) ? tight[from][to] : 0;
       }
     }
     // From the end back: a leak that begins late first.
-    Life::Worth sound = worth(unharmed);
-    Life::Worth going = worth(running);
+    Life::Worth sound = worth(is_unharmed);
+    Life::Worth going = worth(is_running);
     const double part = working / (2 * kParts);
     const auto back = [&](double by) {
       life_->back(sound, by);
@@ -178,7 +178,7 @@ Foresight::Foresight(std::shared_ptr<const Life> life, std::span<const double> d
 }
 
 std::vector<Ahead::Chance> Foresight::within_each(const Cores& cores, const Clock& now) const {
-  const Two left = both(Ahead::of(cores));
+  const Two left = both(left_of(cores));
   const bool wears = life_->wears(now.cooling);
   const auto hazard = [&](const Way& way, double share) {
     return wears ? life_->wear_hazard(now.seal_km + way.km * share,

@@ -38,7 +38,6 @@ class Ahead {
   [[nodiscard]] double broken_by(double share, double most, double step) const;
 
   [[nodiscard]] double unharmed() const { return now_.unharmed; }
-  static Left of(const Cores& cores);
 
  private:
   [[nodiscard]] Chance since_now(const Left& then) const;
