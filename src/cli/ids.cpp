@@ -51,12 +51,12 @@ std::vector<std::string> rules_in(const IdsOptions& /*options*/, const Knowledge
   return rule_ids(k);
 }
 
-constexpr std::pair<std::string_view, IdsIn> kKinds[] = {{"families", families_in},
-                                                         {"vehicles", vehicles_in},
-                                                         {"checks", checks_in},
-                                                         {"job-sheets", job_sheets_in},
-                                                         {"rules", rules_in}};
-constexpr std::string_view kGroups = "groups";
+constexpr std::pair<std::string_view, IdsIn> kKindsOfIds[] = {{"families", families_in},
+                                                              {"vehicles", vehicles_in},
+                                                              {"checks", checks_in},
+                                                              {"job-sheets", job_sheets_in},
+                                                              {"rules", rules_in}};
+constexpr std::string_view kGroupsAsIds = "groups";
 
 }  // namespace
 
@@ -73,14 +73,14 @@ void add_ids_options(CLI::App& app, IdsOptions& options) {
 
 std::string ids_of(const IdsOptions& options) {
   std::vector<std::string> ids;
-  if (options.what == kGroups) {
+  if (options.what == kGroupsAsIds) {
     ids.assign(std::begin(kOnsetGroups), std::end(kOnsetGroups));
   } else {
-    const auto kind = std::ranges::find(kKinds, *options.what,
+    const auto kind = std::ranges::find(kKindsOfIds, *options.what,
                                         [](const auto& k) { return std::string(k.first); });
-    if (kind == std::end(kKinds)) {
-      std::vector<std::string_view> known{kGroups};
-      std::ranges::transform(kKinds, std::back_inserter(known),
+    if (kind == std::end(kKindsOfIds)) {
+      std::vector<std::string_view> known{kGroupsAsIds};
+      std::ranges::transform(kKindsOfIds, std::back_inserter(known),
                              [](const auto& k) { return k.first; });
       throw no_such("kind of ids", *options.what, "kinds", known);
     }
