@@ -45,7 +45,7 @@ def run(*arguments):
 
 def names():
     said = re.sub(r"\s+", " ", run("help", "--help").stdout)
-    return re.split(r", | or ", re.search(r"--schema FORMAT .*?\((.*?)\)(?: -|$)", said)[1])
+    return re.split(r", | or ", re.search(r"--schema FORMAT [^(]*\((.*?)\)", said)[1])
 
 
 class Seen:
@@ -79,7 +79,7 @@ class Seen:
             for record in singles + good:
                 self.written("assess", "--format", "json", "--for", reader, record)
         self.written("assess", "--format", "json", "--for", "owner", "--buying", "examples/used-car-buyer.json")
-        self.written("assess", "--format", "json", "--since", "2026-03-16", "examples/intake.jsonl")
+        self.written("assess", "--format", "json", "--since", "2025-06-01", "examples/intake.jsonl")
         self.written("assess", "--format", "jsonl", "examples/intake.jsonl")
         self.written("assess", "--format", "jsonl", "examples/teardowns.jsonl")
         for record in singles:
@@ -118,7 +118,8 @@ class Seen:
                 beat = [(1 + math.cos(2 * math.pi * 97.3 * i / rate)) ** tone * math.sin(2.6 * i) for i in range(10 * rate)]
                 most = max(map(abs, beat))
                 file.writeframes(b"".join(struct.pack("<h", int(20000 * x / most)) for x in beat))
-            self.written("listen", "--format", "json", "--family", "plover-2", "--speed", "60km/h", self.path(name))
+            self.written("listen", "--format", "json", "--family", "plover-2", "--vehicle", "Tarn",
+                         "--speed", "60km/h", self.path(name))
             self.written("listen", "--format", "json", "--family", "plover-2", self.path(name))
 
 

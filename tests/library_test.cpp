@@ -76,12 +76,12 @@ TEST_CASE("a record filled by hand is told what no reader would have let it say"
   set(record, Field::odometer_km, {.number = -80000});
   CHECK(faults(record) ==
         "record of HL-9001: error[out-of-range]: /inspection/odometer_km is -80000\n"
-        "  allowed: 0 to 3000000 km\n");
+        "  allowed: 0 to 2000000 km\n");
   record = by_hand();
-  set(record, Field::glycol_percent, {.number = std::nan("")});
+  set(record, Field::port_glycol_percent, {.number = std::nan("")});
   CHECK(faults(record) ==
         "record of HL-9001: error[out-of-range]: /inspection/port/glycol_percent is nan\n"
-        "  allowed: 0 to 100 %\n");
+        "  allowed: 0 to 100 % by volume\n");
   record = by_hand();
   set(record, Field::port_fluid, {.code = 9});
   CHECK(faults(record) ==
@@ -180,7 +180,7 @@ TEST_CASE("no field takes a value beyond the vocabulary, and a report is never w
 TEST_CASE("what a reader gives has no faults, and validate finds in it what it is told of") {
   for (const char* name : {"intake.jsonl", "history-ten-years.jsonl", "teardowns.jsonl"}) {
     const Records read = read_records(example_text(name), name, shipped().read_options());
-    REQUIRE(read.records.size() > 100);
+    REQUIRE(read.records.size() > 50);
     for (const Record& record : read.records) {
       INFO(record.unit_id);
       CHECK(faults(record).empty());

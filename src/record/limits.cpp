@@ -118,7 +118,7 @@ class Faults {
       }
     } else if (utf8::first_invalid(text) < text.size()) {
       utf8_text(std::move(pointer), text);
-    } else if (utf8::length(text) > field.max_length) {
+    } else if (field.max_length != 0 && utf8::length(text) > field.max_length) {
       complain(std::move(pointer), "too-long",
                fmt::format("is {} characters long", utf8::length(text)), allowed_length(field));
     } else if (utf8::first_unseen(text) || utf8::trim_unseen(text).size() < text.size()) {
