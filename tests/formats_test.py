@@ -79,6 +79,12 @@ class Seen:
             for record in singles + good:
                 self.written("assess", "--format", "json", "--for", reader, record)
         self.written("assess", "--format", "json", "--for", "owner", "--buying", "examples/used-car-buyer.json")
+        with open(os.path.join(ROOT, "examples/dry-and-quiet.json"), encoding="utf-8") as file:
+            pictured = json.load(file)
+        pictured["inspection"]["photos"] = ["tip.jpg"]
+        with open(self.path("pictured.json"), "w", encoding="utf-8") as file:
+            json.dump(pictured, file)
+        self.written("assess", "--format", "json", self.path("pictured.json"))
         self.written("assess", "--format", "json", "--since", "2025-06-01", "examples/intake.jsonl")
         self.written("assess", "--format", "jsonl", "examples/intake.jsonl")
         self.written("assess", "--format", "jsonl", "examples/teardowns.jsonl")

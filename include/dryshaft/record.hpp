@@ -103,9 +103,9 @@ Result<Record> read_record(std::string_view text, std::string_view source, std::
                            std::uint32_t column, const ReadOptions& options);
 
 /// Why no reader would have given this record, as errors; empty: it would. For records that a
-/// program fills itself: values within the limits of the vocabulary, words that exist, rules between
-/// fields, known family and vehicle. What may stand in a record and is not used (`read_record`) is
-/// no fault; `group_by_unit` speaks of it, and refuses records with faults.
+/// program fills itself: values within the limits of the vocabulary, words that exist, rules
+/// between fields, known family and vehicle. What may stand in a record and is not used
+/// (`read_record`) is no fault; `group_by_unit` speaks of it, and refuses records with faults.
 std::vector<Diagnostic> validate(const Record& record, const ReadOptions& options);
 
 /// Records of one text, good ones only, in file order, and every complaint in

@@ -249,7 +249,7 @@ std::string zsh_completion(const ManualCommand& program) {
   out +=
       "    esac\n"
       "  done\n"
-      "  ids=(${(f)\"$(_call_program ids dryshaft help --ids $1 ${(q)data} 2>/dev/null)\"})\n"
+      "  ids=(${(f)\"$(_call_program ids dryshaft help --ids $1 ${(q)data[@]} 2>/dev/null)\"})\n"
       "  compadd -a ids\n"
       "}\n";
   for (const ManualCommand* command : all_commands(program)) {

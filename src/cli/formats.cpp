@@ -161,7 +161,9 @@ class Schema {
     if (!required.empty()) {
       out["required"] = std::move(required);
     }
-    out["properties"] = std::move(properties);
+    if (!properties.empty()) {
+      out["properties"] = std::move(properties);
+    }
     out["additionalProperties"] = std::move(others);
     return out;
   }
