@@ -176,6 +176,45 @@ class Bash(unittest.TestCase):
         self.assertEqual(self.complete("dryshaft assess --today "), [])
         self.assertEqual(self.complete("dryshaft rules verify --j"), ["--jobs"])
 
+    def test_what_stands_after_an_equals_sign(self):
+        # bash makes words of their own of "=" and what follows it.
+        self.assertEqual(self.complete("dryshaft assess --format = m"), ["markdown"])
+        self.assertEqual(self.complete("dryshaft assess --for ="), ["technician", "owner"])
+        self.assertEqual(self.complete("dryshaft assess --format = text --un"), ["--units"])
+
+    def test_ids_of_the_rule_data_in_use(self):
+        program = f"{PROGRAM} "
+        rules = said("rules", "list")
+        shown = self.complete(program + "rules show ")
+        self.assertGreater(len(shown), 100)
+        for one in shown[::25]:
+            self.assertIn(one, rules)
+        self.assertEqual(self.complete(program + "guide --check check-p"), ["check-port"])
+        self.assertEqual(self.complete(program + "fit onset --by "),
+                         ["family", "gear_bearings", "rotor_bearings", "vehicle"])
+        sheets = self.complete(program + "plan --job-sheet ")
+        self.assertIn("open-and-rebuild", sheets)
+        families = sorted(name[:-5] for name in os.listdir("data/families"))
+        self.assertEqual(self.complete(program + "guide --family "), families)
+        self.assertEqual(self.complete(program + "listen --family ="), families)
+        vehicles = self.complete(program + "guide --vehicle ")
+        of_one = self.complete(program + "guide --family plover-2 --vehicle ")
+        self.assertIn("Tarn", of_one)
+        self.assertLessEqual(set(of_one), set(vehicles))
+        self.assertEqual(self.complete(program + "guide --family generic --vehicle "), [])
+        self.assertEqual(self.complete(program + "guide --family = plover-2 --vehicle "), of_one)
+        with tempfile.TemporaryDirectory() as folder:  # a shop's own
+            with open("data/families/plover-2.json", encoding="utf-8") as f:
+                own = f.read().replace('"plover-2"', '"own-1"')
+            os.mkdir(os.path.join(folder, "f"))
+            with open(os.path.join(folder, "f", "own-1.json"), "w", encoding="utf-8") as f:
+                f.write(own)
+            self.assertEqual(self.complete(f"{program}guide --families {folder}/f --family o"), ["own-1"])
+            self.assertEqual(self.complete(f"{program}guide --families {folder}/none --family "), [])
+        self.assertEqual(run("help", "--ids", "famlies").stderr,
+                         'dryshaft: there is no kind of ids "famlies", did you mean "families"?; kinds: '
+                         "checks, families, groups, job-sheets, rules, vehicles\n")
+
     def test_every_option_of_every_command(self):
         for path in COMMANDS:
             listed = re.findall(r"^  (?:-\w, )?(--[a-z-]+)", said(*path, "--help"), re.M)
@@ -231,6 +270,7 @@ class OtherShells(unittest.TestCase):
             self.assertEqual(offered("dryshaft assess --for "), ["owner", "technician"])
             self.assertEqual(offered("dryshaft rules sh"), ["show"])
             self.assertEqual(offered("dryshaft help ex"), ["exit-codes"])
+            self.assertEqual(offered("dryshaft assess --format=m"), ["--format=markdown"])
 
 
 if __name__ == "__main__":

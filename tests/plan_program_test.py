@@ -68,6 +68,9 @@ class Usage(unittest.TestCase):
                          "hazard.\n")
         self.assertEqual(self.refused(FILM, *PRICES, "--hours", "40"),
                          "dryshaft: --hours, --budget and --format csv go with --intake FILE\n")
+        for more in (["--intake", FILM], [FILM, "--job-sheet", "bypass"]):
+            self.assertEqual(self.refused(*more, *PRICES, "--jobs", "2"),
+                             "dryshaft: --jobs goes with plans of units\n")
         self.assertEqual(self.refused(*PRICES, "--intake", FILM, "--hours", "4", "--budget", "5"),
                          "dryshaft: the limit is --hours or --budget, not both\n")
 
@@ -121,6 +124,15 @@ class Plans(unittest.TestCase):
                 self.assertFalse(options["recheck"]["allowed"])
             self.assertFalse(options["bypass-rotor-circuit"]["allowed"], plan["unit_id"])
             self.assertTrue(options["open-and-rebuild"]["allowed"])
+
+    def test_the_same_bytes_for_any_number_of_jobs(self):
+        with open("examples/intake.jsonl", encoding="utf-8") as file:
+            text = "".join(file.readlines()[:3]) + "{}\n"
+        for form in ("json", "html"):
+            one, three = (run(*PRICES, "--format", form, "--jobs", jobs, text=text) for jobs in ("1", "3"))
+            self.assertEqual(one.returncode, 3)  # the broken one is told of, and all others are planned
+            self.assertEqual((one.stdout, one.stderr), (three.stdout, three.stderr))
+            self.assertGreater(len(one.stdout), 10000)
 
     def test_the_same_bytes_again(self):
         self.assertEqual(run(FILM, *PRICES).stdout, run(FILM, *PRICES).stdout)

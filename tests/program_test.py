@@ -326,7 +326,7 @@ class Usage(unittest.TestCase):
         self.assertEqual(self.refused("help", "--completion", "tcsh"),
                          'dryshaft: --completion is "tcsh", not bash, zsh or fish\n')
         self.assertEqual(self.refused("help", "--man", "csv"),
-                         "dryshaft: help takes one of a topic, --man and --completion\n")
+                         "dryshaft: help takes one of a topic, --schema, --man and --completion\n")
 
     def test_help_and_version(self):
         for arguments in (["--help"], ["assess", "--help"], ["rules", "--help"],

@@ -426,6 +426,14 @@ a.json:1:181: error[number-range]: /x_a is -1e400
   "format":"dryshaft-record/2","unit":{"id":"HL-0147"},"inspection":{"date
            ^
   allowed: dryshaft-record/1
+  hint: this program is older than the file: it knows dryshaft-record/1; take a newer one
+)"},
+      {R"({"format":"dryshaft-report/1","unit_id":"HL-0147","grade":"B"})",
+       R"(1:11: error[bad-value]: /format is "dryshaft-report/1"
+  "format":"dryshaft-report/1","unit_id":"HL-0147","grade":"B"}
+           ^
+  allowed: dryshaft-record/1
+  hint: this is a report, which assess writes
 )"},
       {record("", R"("odometer_mi":1,"odometer_km":2)"),
        R"(1:119: error[both-units]: /inspection/odometer_km is given as well as /inspection/odometer_mi

@@ -22,7 +22,7 @@ packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format libcli11-dev n
           clang-19 lld-19 wasi-libc libc++-19-dev-wasm32 libc++abi-19-dev-wasm32
           libclang-rt-19-dev-wasm32)
 if [ "$part" != --quick ]; then
-  packages+=(clang-tidy
+  packages+=(clang clang-tidy
              r-base-core r-cran-survival  # an independent fit to compare with
              chromium chromium-driver python3-selenium firefox-esr)  # browsers for pages
 fi
@@ -59,12 +59,10 @@ if [ "$part" = --all ]; then
   CMAKE_CXX_COMPILER_LAUNCHER=ccache examples/quickstart.sh > ../quickstart.txt
   tail -n 3 ../quickstart.txt
   if grep -F 'warning:' build/quickstart.log; then exit 1; fi
-  step "install, and a stranger's program that uses the library"
+  step "install, and strangers' programs that use the library"
   cmake --install build/release --prefix build/prefix > /dev/null
   build/prefix/bin/dryshaft assess examples/dry-and-quiet.json > /dev/null
-  cmake -G Ninja -S tests/house/embed -B build/embed -DCMAKE_PREFIX_PATH="$PWD/build/prefix" > /dev/null
-  cmake --build build/embed
-  build/embed/embed build/prefix/share/dryshaft > /dev/null
+  bash tests/house/embed.sh build/prefix build/embed
   tests/run.sh
   tests/run.sh --rest
   step "all checks passed"

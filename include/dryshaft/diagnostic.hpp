@@ -53,6 +53,11 @@ inline constexpr std::size_t kListedComplaints = 100;
 ///       hint: did you mean "droplets"?
 std::string to_text(const Diagnostic& diagnostic);
 
+/// Complaints for a program: one object, `dryshaft-complaints/1`, whose list `complaints` has each
+/// with its members as here; what is empty is left out.
+inline constexpr std::string_view kComplaintsFormat = "dryshaft-complaints/1";
+std::string to_json(const std::vector<Diagnostic>& complaints);
+
 /// A value, if one could be made, and every complaint met on the way. A value
 /// together with errors means: usable, but something in the text was refused.
 template <typename T>

@@ -70,7 +70,8 @@ class Grader {
                                                   std::optional<int> today = {}) const;
 
   /// The finished report on a unit: its newest record in the light of the older, and how sure that
-  /// is. `unit` holds at least one record.
+  /// is. A history that is not valid (`is_valid`), which neither `read` nor `group_by_unit` gives,
+  /// is a bug of the caller: std::invalid_argument.
   [[nodiscard]] Report report(const History& unit, const AssessOptions& options = {}) const;
 
  private:

@@ -103,7 +103,8 @@ struct Record {
   [[nodiscard]] bool has(Field field) const { return at(field).observed; }
 };
 
-/// What the reader accepts beyond the vocabulary table.
+/// What the reader accepts beyond the vocabulary table: `Grader::read_options()` and
+/// `read_options(knowledge)` give what the rule data knows.
 struct ReadOptions {
   /// Known family ids, each with the ids of its vehicles; `read_options` lists those of the rule
   /// data. A family that is not listed is an error, and where none is, every one but
@@ -131,6 +132,12 @@ inline constexpr int kMaxDepth = 32;
 /// is none is a warning beside a value.
 Result<Record> read_record(std::string_view text, std::string_view source, std::uint32_t line,
                            std::uint32_t column, const ReadOptions& options);
+
+/// Why no reader would have given this record, as errors; empty: it would. For records that a
+/// program fills itself: values within the limits of the vocabulary, words that exist, rules
+/// between fields, known family and vehicle. What may stand in a record and is not used
+/// (`read_record`) is no fault; `group_by_unit` speaks of it, and refuses records with faults.
+std::vector<Diagnostic> validate(const Record& record, const ReadOptions& options);
 
 /// Records of one text, good ones only, in file order, and every complaint in
 /// file order. `rejected` counts the records that were refused; `rejected_at_least` says that what
@@ -212,6 +219,7 @@ inline constexpr int kAloneInUnitDays = 10 * 365;
 /// Sorts each unit's records by date and odometer, units by id; equal records count once. Errors,
 /// each at its place, beside a value:
 ///
+/// - a record with faults (`validate`, save for its family): left out;
 /// - a date after `today` (days since 1970-01-01), or without `today` one that stands alone after
 ///   all others (of several records of one day one cannot bear out another): set aside;
 /// - odometer readings that run backwards within a unit: the fewest that leave an order become not
@@ -226,6 +234,10 @@ inline constexpr int kAloneInUnitDays = 10 * 365;
 /// that differ in build date, family, vehicle or fitting; ids that look alike.
 Result<std::vector<History>> group_by_unit(std::vector<Record> records,
                                            std::optional<int> today = std::nullopt);
+
+/// Whether a history may be judged: it holds a record, and each value lies within the limits of the
+/// vocabulary. What `group_by_unit` gives always does.
+bool is_valid(const History& history);
 
 /// The history as it is judged on a day: what is dated later is set aside.
 History as_of(History history, int today);

@@ -4,7 +4,9 @@
 
 #include <algorithm>
 #include <cstddef>
+#include <nlohmann/json.hpp>
 
+#include "base/json_out.hpp"
 #include "base/utf8.hpp"
 
 namespace dryshaft {
@@ -89,6 +91,37 @@ std::string did_you_mean(std::string_view word, const std::vector<std::string_vi
                          std::string_view before) {
   const std::string_view near = closest(word, candidates);
   return near.empty() ? std::string() : fmt::format("{}did you mean \"{}\"?", before, near);
+}
+
+std::string to_json(const std::vector<Diagnostic>& complaints) {
+  using Json = nlohmann::ordered_json;
+  Json all = {{"format", kComplaintsFormat}, {"complaints", Json::array()}};
+  for (const Diagnostic& d : complaints) {
+    Json one = {{"severity", d.severity == Severity::error ? "error" : "warning"},
+                {"code", d.code},
+                {"message", d.message}};
+    const auto text = [&](const char* name, const std::string& value) {
+      if (!value.empty()) {
+        one[name] = value;
+      }
+    };
+    const auto number = [&](const char* name, std::size_t value) {
+      if (value != 0) {
+        one[name] = value;
+      }
+    };
+    text("source", d.source);
+    number("line", d.line);
+    number("column", d.column);
+    text("pointer", d.pointer);
+    text("excerpt", d.excerpt);
+    number("caret", d.caret);
+    text("allowed", d.allowed);
+    text("hint", d.hint);
+    number("more", d.more);
+    all["complaints"].push_back(std::move(one));
+  }
+  return json_out::of(all) + "\n";
 }
 
 }  // namespace dryshaft

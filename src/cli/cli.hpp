@@ -243,6 +243,28 @@ void add_rules_option(CLI::App& app, const std::string& name, std::string_view d
                       DataOptions& options);
 void add_onset_option(CLI::App& app, DataOptions& options);
 
+// Ids of all settings and rules, and the fields that `fit onset --by` knows.
+std::vector<std::string> rule_ids(const Knowledge& knowledge);
+inline constexpr std::string_view kOnsetGroups[] = {"family", "gear_bearings", "rotor_bearings",
+                                                    "vehicle"};
+
+// Formats of files by their names, and the JSON Schema of one.
+std::vector<std::string> schema_names();
+std::string schema_of(std::string_view name);
+
+// What completions ask for as one types.
+struct IdsOptions {
+  std::optional<std::string> what;  // families, vehicles, checks, job-sheets, rules or groups
+  std::string family;               // whose vehicles; empty: of all
+  DataOptions data;
+  std::optional<std::string> work;
+  std::optional<std::string> guides;
+};
+// Options that the user is not shown.
+void add_ids_options(CLI::App& app, IdsOptions& options);
+// A line each. Throws Stop where there is no such kind.
+std::string ids_of(const IdsOptions& options);
+
 // Loads and checks; complaints go to standard error. No value: exit kRejected.
 // Throws Stop where a folder does not exist.
 Result<Knowledge> load(const DataOptions& options);
@@ -253,6 +275,9 @@ std::string page_of(const Sheet& sheet, const Grader& grader, Audience audience,
                     const DataOptions& options);
 // An example record that came with the program, by its shortest path from here; none: it did not.
 std::optional<std::string> example_record();
+// A help whose commands name the examples where they are: where there is no folder `examples`, as
+// they are installed.
+std::string with_examples_found(std::string text);
 // Guides: `folder` if named, else `guides` beside the named rules, and the
 // shipped ones whose file names are not taken. Complaints go to standard error.
 Result<Guides> load_guides(const DataOptions& options, const std::optional<std::string>& folder,

@@ -49,6 +49,24 @@ std::vector<std::string> argument_words(const ManualCommand& command,
   return words;
 }
 
+// Ids of the rule data, which a shop may have of its own: the program is asked for them (`help
+// --ids`), with what the line says of data so far.
+std::string_view ids_for(const ManualOption& option) {
+  constexpr std::pair<std::string_view, std::string_view> kIds[] = {{"--family", "families"},
+                                                                    {"--vehicle", "vehicles"},
+                                                                    {"--check", "checks"},
+                                                                    {"--job-sheet", "job-sheets"},
+                                                                    {"--by", "groups"}};
+  const auto found = std::ranges::find(kIds, option.names.back(),
+                                       [](const auto& pair) { return std::string(pair.first); });
+  return found == std::end(kIds) ? std::string_view() : found->second;
+}
+std::string_view ids_for(const ManualCommand& command) {
+  return command.path == "dryshaft rules show" ? "rules" : "";
+}
+constexpr std::string_view kDataOptions[] = {"--rules", "--families", "--work", "--guides",
+                                             "--family"};
+
 bool takes_files(const ManualCommand& command) {
   return std::ranges::any_of(command.arguments,
                              [](const ManualOption& a) { return a.takes == Takes::file; });
@@ -87,6 +105,9 @@ std::string zsh_action(const ManualOption& o) {
   if (!o.values.empty()) {
     return fmt::format("({})", fmt::join(o.values, " "));
   }
+  if (const std::string_view ids = ids_for(o); !ids.empty()) {
+    return fmt::format(" _dryshaft_ids {}", ids);
+  }
   return o.takes == Takes::file ? "_files" : o.takes == Takes::folder ? "_files -/" : " ";
 }
 
@@ -100,9 +121,12 @@ void add_zsh_command(std::string& out, const ManualCommand& command, const Manua
   out += function_name(command) + "() {\n  _arguments -s -S -C";
   for (const ManualOption& o : command.options) {
     for (const std::string& name : o.names) {
+      const bool takes = o.takes != Takes::nothing;
+      // What is taken stands after a blank, or after "=".
       std::string argument =
-          fmt::format("{}{}[{}]", o.repeats ? "*" : "", name, in_brackets(o.description));
-      if (o.takes != Takes::nothing) {
+          fmt::format("{}{}{}[{}]", o.repeats ? "*" : "", name,
+                      takes && name.starts_with("--") ? "=" : "", in_brackets(o.description));
+      if (takes) {
         argument += fmt::format(":{}:{}", in_brackets(o.placeholder), zsh_action(o));
       }
       out += " \\\n    " + in_quotes(argument);
@@ -110,6 +134,8 @@ void add_zsh_command(std::string& out, const ManualCommand& command, const Manua
   }
   if (const auto words = argument_words(command, program); !words.empty()) {
     out += " \\\n    " + in_quotes(fmt::format("*:topic:({})", fmt::join(words, " ")));
+  } else if (const std::string_view ids = ids_for(command); !ids.empty()) {
+    out += fmt::format(" \\\n    ':id: _dryshaft_ids {}'", ids);
   } else if (takes_files(command)) {
     out += " \\\n    '*:file:_files'";
   }
@@ -133,10 +159,27 @@ std::string bash_completion(const ManualCommand& program) {
   const std::vector<const ManualCommand*> commands = all_commands(program);
   std::string out =
       "# Completions of dryshaft for bash.\n"
+      "_dryshaft_ids() {\n"
+      "  \"${COMP_WORDS[0]}\" help --ids \"$1\" \"${data[@]}\" 2>/dev/null\n"
+      "}\n"
       "_dryshaft() {\n"
       "  local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]}\n"
       "  local command=dryshaft i words= files=\n"
+      "  local -a data=()\n"
+      "  if [[ $word == = ]]; then word=  # --option=\n"
+      "  elif [[ $before == = ]]; then before=${COMP_WORDS[COMP_CWORD-2]}; fi\n"
       "  for ((i = 1; i < COMP_CWORD; i++)); do\n"
+      "    case ${COMP_WORDS[i]} in\n      ";
+  out += fmt::format("{}", fmt::join(kDataOptions, " | "));
+  out +=
+      ")\n"
+      "        if ((i + 1 >= COMP_CWORD)); then :\n"
+      "        elif [[ ${COMP_WORDS[i+1]} != = ]]; then\n"
+      "          data+=(\"${COMP_WORDS[i]}=${COMP_WORDS[i+1]}\")\n"
+      "        elif ((i + 2 < COMP_CWORD)); then\n"
+      "          data+=(\"${COMP_WORDS[i]}=${COMP_WORDS[i+2]}\")\n"
+      "        fi ;;\n"
+      "    esac\n"
       "    case \"$command ${COMP_WORDS[i]}\" in\n      ";
   for (std::size_t i = 1; i < commands.size(); ++i) {
     out += fmt::format("{}\"{}\"", i == 1 ? "" : " | ", commands[i]->path);
@@ -153,6 +196,7 @@ std::string bash_completion(const ManualCommand& program) {
         out += fmt::format("    \"{} {}\") ", command->path, name);
         out += !o.values.empty()
                    ? fmt::format("words={}", in_quotes(fmt::format("{}", fmt::join(o.values, " "))))
+               : !ids_for(o).empty()      ? fmt::format("words=$(_dryshaft_ids {})", ids_for(o))
                : o.takes == Takes::file   ? std::string("files=file")
                : o.takes == Takes::folder ? std::string("files=directory")
                                           : std::string("files=none");
@@ -168,8 +212,10 @@ std::string bash_completion(const ManualCommand& program) {
     const std::vector<std::string> options = option_names(*command);
     out += fmt::format("        \"{}\")\n          if [[ $word == -* ]]; then words={}\n",
                        command->path, in_quotes(fmt::format("{}", fmt::join(options, " "))));
+    const std::string_view ids = ids_for(*command);
     out += fmt::format("          else words={}{}; fi ;;\n",
-                       in_quotes(fmt::format("{}", fmt::join(words, " "))),
+                       ids.empty() ? in_quotes(fmt::format("{}", fmt::join(words, " ")))
+                                   : fmt::format("$(_dryshaft_ids {})", ids),
                        takes_files(*command) ? " files=file" : "");
   }
   out +=
@@ -189,7 +235,23 @@ std::string bash_completion(const ManualCommand& program) {
 }
 
 std::string zsh_completion(const ManualCommand& program) {
-  std::string out = "#compdef dryshaft\n# Completions of dryshaft for zsh.\n";
+  std::string out =
+      "#compdef dryshaft\n# Completions of dryshaft for zsh.\n"
+      "_dryshaft_ids() {\n"
+      "  local i\n"
+      "  local -a data ids\n"
+      "  for ((i = 1; i < CURRENT - 1; i++)); do\n"
+      "    case $words[i] in\n";
+  out += fmt::format("      ({})\n        data+=($words[i] $words[i+1]) ;;\n",
+                     fmt::join(kDataOptions, "|"));
+  out +=
+      fmt::format("      ({}=*)\n        data+=($words[i]) ;;\n", fmt::join(kDataOptions, "=*|"));
+  out +=
+      "    esac\n"
+      "  done\n"
+      "  ids=(${(f)\"$(_call_program ids dryshaft help --ids $1 ${(q)data[@]} 2>/dev/null)\"})\n"
+      "  compadd -a ids\n"
+      "}\n";
   for (const ManualCommand* command : all_commands(program)) {
     add_zsh_command(out, *command, program);
   }
@@ -200,7 +262,25 @@ std::string zsh_completion(const ManualCommand& program) {
 }
 
 std::string fish_completion(const ManualCommand& program) {
-  std::string out = "# Completions of dryshaft for fish.\ncomplete -c dryshaft -f\n";
+  std::string out =
+      "# Completions of dryshaft for fish.\n"
+      "function __dryshaft_ids\n"
+      "  set -l words (commandline -opc)\n"
+      "  set -l data\n"
+      "  for i in (seq (count $words))\n"
+      "    switch $words[$i]\n";
+  out += fmt::format(
+      "      case {}\n        if test $i -lt (count $words)\n"
+      "          set -a data $words[$i] $words[(math $i + 1)]\n        end\n",
+      fmt::join(kDataOptions, " "));
+  out += fmt::format("      case '{}=*'\n        set -a data $words[$i]\n",
+                     fmt::join(kDataOptions, "=*' '"));
+  out +=
+      "    end\n"
+      "  end\n"
+      "  dryshaft help --ids $argv[1] $data 2>/dev/null\n"
+      "end\n"
+      "complete -c dryshaft -f\n";
   for (const ManualCommand* command : all_commands(program)) {
     // All words of the path are there, and none of those that lead further.
     std::string when;
@@ -224,6 +304,9 @@ std::string fish_completion(const ManualCommand& program) {
     for (const std::string& word : argument_words(*command, program)) {
       out += fmt::format("{} -a {}\n", head, word);
     }
+    if (const std::string_view ids = ids_for(*command); !ids.empty()) {
+      out += fmt::format("{} -a '(__dryshaft_ids {})'\n", head, ids);
+    }
     if (takes_files(*command)) {
       out += head + " -F\n";
     }
@@ -234,6 +317,8 @@ std::string fish_completion(const ManualCommand& program) {
       }
       if (!o.values.empty()) {
         out += fmt::format(" -x -a {}", in_quotes(fmt::format("{}", fmt::join(o.values, " "))));
+      } else if (const std::string_view ids = ids_for(o); !ids.empty()) {
+        out += fmt::format(" -x -a '(__dryshaft_ids {})'", ids);
       } else if (o.takes == Takes::folder) {
         out += " -x -a '(__fish_complete_directories)'";
       } else if (o.takes == Takes::file) {

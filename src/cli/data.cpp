@@ -135,6 +135,20 @@ std::optional<std::string> example_record() {
   return std::nullopt;
 }
 
+std::string with_examples_found(std::string text) {
+  constexpr std::string_view kNamed = " examples/";
+  std::error_code ec;
+  const std::optional<std::string> record = example_record();
+  if (!record || fs::exists("examples", ec)) {
+    return text;
+  }
+  const std::string found = " " + fs::path(*record).parent_path().string() + "/";
+  for (std::size_t at = 0; (at = text.find(kNamed, at)) != std::string::npos; at += found.size()) {
+    text.replace(at, kNamed.size(), found);
+  }
+  return text;
+}
+
 Result<Knowledge> load(const DataOptions& options) {
   Result<Knowledge> knowledge = load_knowledge(rule_files(options), family_files(options));
   complain(knowledge.diagnostics);

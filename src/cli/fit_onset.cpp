@@ -107,10 +107,9 @@ class FittingOnset {
     if (o_.table || o_.by.empty() || o_.by.starts_with("x_")) {
       return;
     }
-    constexpr std::string_view kKnown[] = {"family", "gear_bearings", "rotor_bearings", "vehicle"};
-    if (std::ranges::find(kKnown, o_.by) == std::end(kKnown)) {
+    if (std::ranges::find(kOnsetGroups, o_.by) == std::end(kOnsetGroups)) {
       throw no_such("field to compare by", o_.by, "fields, besides those of your own (x_...)",
-                    {std::begin(kKnown), std::end(kKnown)});
+                    {std::begin(kOnsetGroups), std::end(kOnsetGroups)});
     }
   }
 

@@ -43,6 +43,10 @@ constexpr Topic kTopics[] = {
 #include "cli/topics/output.txt.inc"
     },
     {
+        "formats",
+#include "cli/topics/formats.txt.inc"
+    },
+    {
         "exit-codes",
 #include "cli/topics/exit-codes.txt.inc"
     },
@@ -54,6 +58,8 @@ struct HelpOptions {
   std::vector<std::string> words;
   bool man = false;
   std::optional<std::string> completion;
+  std::optional<std::string> schema;
+  IdsOptions ids;
 };
 
 std::string_view title_of(const Topic& topic) {
@@ -150,11 +156,17 @@ std::string about(const ManualCommand& program, const std::vector<std::string>& 
 
 int help(const CLI::App& program, const HelpOptions& o) {
   const ManualCommand manual = manual_of(program, program.get_name());
-  if (int{o.man} + int{o.completion.has_value()} + int{!o.words.empty()} > 1) {
-    throw Stop{kUsage, "help takes one of a topic, --man and --completion"};
+  if (int{o.man} + int{o.completion.has_value()} + int{o.ids.what.has_value()} +
+          int{o.schema.has_value()} + int{!o.words.empty()} >
+      1) {
+    throw Stop{kUsage, "help takes one of a topic, --schema, --man and --completion"};
   }
   std::string text;
-  if (o.man) {
+  if (o.schema) {
+    text = schema_of(*o.schema);
+  } else if (o.ids.what) {
+    text = ids_of(o.ids);
+  } else if (o.man) {
     text = man_page(manual);
   } else if (o.completion) {
     constexpr std::string_view kShells[] = {"bash", "zsh", "fish"};
@@ -166,7 +178,7 @@ int help(const CLI::App& program, const HelpOptions& o) {
            : *o.completion == "zsh" ? zsh_completion(manual)
                                     : fish_completion(manual);
   } else {
-    text = o.words.empty() ? overview(manual) : about(manual, o.words);
+    text = with_examples_found(o.words.empty() ? overview(manual) : about(manual, o.words));
   }
   Output output(std::nullopt);
   output.write(text);
@@ -186,10 +198,16 @@ Run add_help(CLI::App& parent) {
   auto o = std::make_shared<HelpOptions>();
   CLI::App* app = parent.add_subcommand("help", "Explain a topic or a command, with examples");
   app->add_option("TOPIC", o->words, "A topic or a command; without one: the list of them");
+  take_one_of(
+      *app->add_option("--schema", o->schema, "The JSON Schema of a format")->type_name("FORMAT"),
+      schema_names());
   // For whoever installs the program.
   app->add_flag("--man", o->man, "The manual page")->group("");
   app->add_option("--completion", o->completion, "Completions for a shell")->group("");
+  add_ids_options(*app, o->ids);
   add_examples(*app, {{"Where to begin, for each person.", "dryshaft help start"},
+                      {"The JSON Schema (draft 2020-12) of reports, for other programs.",
+                       "dryshaft help --schema report"},
                       {"How a table is read, and the names of its columns.", "dryshaft help csv"}});
   return [o, &parent] { return help(parent, *o); };
 }

@@ -123,7 +123,7 @@ class Help : public CLI::FormatterBase {
     for (const CLI::App* up = app->get_parent(); up != nullptr; up = up->get_parent()) {
       path.insert(0, up->get_name() + " ");
     }
-    std::string text = help_text(manual_of(*app, path));
+    std::string text = with_examples_found(help_text(manual_of(*app, path)));
     const std::optional<std::string> record = example_record();
     if (app->get_parent() != nullptr || !record) {
       return text;

@@ -112,6 +112,10 @@ std::string man_page(const ManualCommand& program) {
         topic.name == "exit-codes" ? "EXIT STATUS" : upper(text.substr(0, title));
     out += ".SH \"" + roff(heading) + "\"\n" + paragraphs(text.substr(title + 2));
   }
+  out +=
+      ".SH FILES\nWhat commands above name as\n.I examples/\nis installed as"
+      "\n.IR PREFIX/share/doc/dryshaft/examples/ ,\nby Debian's package as"
+      "\n.IR /usr/share/doc/dryshaft/examples/ .\n";
   return out;
 }
 

@@ -3,12 +3,14 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
+#include <atomic>
 #include <iterator>
 #include <memory>
 
 #include "base/number.hpp"
 #include "cli/accepted.hpp"
 #include "cli/cli.hpp"
+#include "cli/parallel.hpp"
 #include "dryshaft/plan.hpp"
 
 namespace dryshaft::cli {
@@ -27,6 +29,7 @@ struct PlanCommandOptions {
   std::optional<std::string> columns;
   std::optional<double> hours;
   std::optional<double> budget;
+  std::optional<unsigned> jobs;
   std::optional<std::string> out;
   DataOptions data;
   std::optional<std::string> work;
@@ -86,6 +89,9 @@ class PlanCommand {
                              ? "--intake stands without other records, a job sheet or an owner"
                              : "--hours, --budget and --format csv go with --intake FILE"};
     }
+    if (o_.jobs && (o_.intake || o_.job_sheet)) {
+      throw Stop{kUsage, "--jobs goes with plans of units"};
+    }
     if (o_.hours && o_.budget) {
       throw Stop{kUsage, "the limit is --hours or --budget, not both"};
     }
@@ -107,13 +113,13 @@ class PlanCommand {
 
   void plans(Output& output, const std::vector<History>& histories, const Grader& grader,
              const WorkRules& work, const PriceBook& prices) {
-    std::vector<Plan> made;
-    made.reserve(histories.size());
+    std::vector<Plan> made(histories.size());
     Progress progress;
-    for (const History& h : histories) {
-      progress.at(made.size(), histories.size(), "units");
-      made.push_back(make_plan(h, grader, work, prices, plan_));
-    }
+    std::atomic<std::size_t> done{0};
+    in_parallel(made.size(), jobs_of(o_.jobs), [&](std::size_t i) {
+      made[i] = make_plan(histories[i], grader, work, prices, plan_);
+      progress.at(++done, made.size(), "units");
+    });
     progress.end();
     if (o_.format == "html") {
       output.write(plans_to_html(made, in_units()));
@@ -265,6 +271,7 @@ Run add_plan(CLI::App& parent) {
   add_today_option(*app, o->today, "the newest date in the input");
   add_units_option(*app, o->units);
   add_accepted_option(*app, o->accepted);
+  add_jobs_option(*app, o->jobs, "one per processor");
   add_onset_option(*app, o->data);
   add_data_options(*app, o->data);
   app->add_option("--work", o->work, "Folder of work data (jobs, plan) instead of the shipped one")

@@ -8,6 +8,7 @@
 #include <memory>
 #include <utility>
 
+#include "cli/accepted.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft::cli {

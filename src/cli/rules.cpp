@@ -447,6 +447,14 @@ int show(const RulesOptions& o) {
 
 }  // namespace
 
+std::vector<std::string> rule_ids(const Knowledge& knowledge) {
+  std::vector<std::string> ids;
+  for (const Shown& s : all_items(knowledge)) {
+    ids.push_back(s.item->id);
+  }
+  return ids;
+}
+
 Run add_rules(CLI::App& parent) {
   auto o = std::make_shared<RulesOptions>();
   CLI::App* app = parent.add_subcommand("rules", "Look at the rules: what they say and why");

@@ -10,11 +10,13 @@
 #include <functional>
 #include <numeric>
 #include <set>
+#include <stdexcept>
 #include <tuple>
 #include <utility>
 
 #include "base/index.hpp"
 #include "base/odds.hpp"
+#include "base/promise.hpp"
 #include "base/sentence.hpp"
 #include "base/sha256.hpp"
 #include "decide/dates.hpp"
@@ -826,8 +828,15 @@ class Assessor {
 
 }  // namespace
 
+void require_valid(const History& history) {
+  if (!is_valid(history)) {
+    broken_promise<std::invalid_argument>("a history is judged that group_by_unit never gives");
+  }
+}
+
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
               const AssessOptions& options, const Judgements* judged) {
+  require_valid(history);
   // What was dated by hand may lie after the day of judgement.
   if (options.today && history.records.back().at(Field::date).number > *options.today) {
     return Assessor(as_of(history, *options.today), knowledge, model, options, judged).report();

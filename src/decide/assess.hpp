@@ -112,6 +112,9 @@ HowSure how_sure(const Knowledge& knowledge, const Model& model, const Judgement
                  const Case& c, const Prior& prior, const Verdict& verdict,
                  std::vector<Prognosis>* ahead = nullptr);
 
+// A history that is not valid is a bug of the caller.
+void require_valid(const History& history);
+
 // As `Grader::report`; without `judged` the report does not say how sure it is.
 Report assess(const History& history, const Knowledge& knowledge, const Model& model,
               const AssessOptions& options, const Judgements* judged = nullptr);

@@ -9,6 +9,7 @@
 #include "base/complaints.hpp"
 #include "base/sentence.hpp"
 #include "base/utf8.hpp"
+#include "vocabulary/formats.hpp"
 
 namespace dryshaft {
 
@@ -198,9 +199,13 @@ std::optional<std::size_t> ObjectView::word_at(const Node& node,
     return static_cast<std::size_t>(found - allowed.begin());
   }
   const bool text = node.kind == Kind::text;
+  std::string hint =
+      text && node.key == "format" ? format_hint(node.text, allowed.front()) : std::string();
+  if (text && hint.empty()) {
+    hint = did_you_mean(node.text, allowed);
+  }
   complain(node, text ? "bad-value" : "wrong-type",
-           fmt::format("is {}", located::shown(document_, node)), joined(allowed),
-           text ? did_you_mean(node.text, allowed) : std::string());
+           fmt::format("is {}", located::shown(document_, node)), joined(allowed), std::move(hint));
   return std::nullopt;
 }
 

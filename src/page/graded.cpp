@@ -4,17 +4,11 @@
 
 #include "page/page.hpp"
 #include "page/request.hpp"
+#include "report/in_words.hpp"
 #include "report/markup.hpp"
 
 namespace dryshaft::page {
 namespace {
-
-std::string written(const Report& report, std::string_view format, Units units) {
-  return format == "json"       ? to_json(report)
-         : format == "text"     ? to_text(report, {.units = units})
-         : format == "markdown" ? to_markdown(report, units)
-                                : to_html(report, units);
-}
 
 // A page with the records that it was made of.
 std::string with_records(const std::string& page, std::string_view records) {
@@ -52,19 +46,20 @@ std::string Assessor::graded(std::string_view request) const {
   if (!asked || !asked->contains("records")) {
     return bug("the request holds no records");
   }
-  const std::string day = text_of(*asked, "today");
-  const AssessOptions options{
-      .audience = text_of(*asked, "for") == "owner" ? Audience::owner : Audience::technician,
-      .buying = is_true(*asked, "buying"),
-      .today = parse_date(day)};
-  if (!day.empty() && !options.today) {
-    return bug("today is no day");
+  const std::string format = text_of(*asked, "format");
+  const Result<Task> meant =
+      task_in({.format = format.empty() || format == "none" ? "html" : format,
+               .reader = text_of(*asked, "for"),
+               .units = text_of(*asked, "units"),
+               .today = text_of(*asked, "today"),
+               .buying = is_true(*asked, "buying")});
+  if (!meant.value) {
+    return bug(to_text(meant.diagnostics.front()));
   }
   const Result<std::vector<History>> units =
-      grader_.read(text_of(*asked, "records"), text_of(*asked, "name"), options.today);
+      grader_.read(text_of(*asked, "records"), text_of(*asked, "name"), meant.value->options.today);
   Json answer = {
       {"units", Json::array()}, {"reports", Json::array()}, {"complaints", Json::array()}};
-  const std::string format = text_of(*asked, "format");
   for (const History& unit : *units.value) {
     if (asked->contains("unit") && text_of(*asked, "unit") != unit.unit_id) {
       continue;
@@ -73,9 +68,9 @@ std::string Assessor::graded(std::string_view request) const {
                 {"records", unit.records.size()},
                 {"date", date_text(static_cast<int>(unit.records.back().at(Field::date).number))}};
     if (format != "none") {
-      const Report report = grader_.report(unit, options);
+      const Report report = grader_.report(unit, meant.value->options);
       row["grade"] = name(report.grade);
-      std::string text = written(report, format, units_in(*asked, "units"));
+      std::string text = written(report, *meant.value);
       answer["reports"].push_back(asked->contains("saved")
                                       ? with_records(text, text_of(*asked, "saved"))
                                       : std::move(text));

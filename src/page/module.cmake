@@ -47,7 +47,7 @@ foreach(folder base vocabulary drawings record knowledge diagnose decide report 
   list(FILTER sources INCLUDE REGEX "^${PROJECT_SOURCE_DIR}/src/${folder}/")
   # There are no files, no table of Unicode and no blank forms in a page, and no page in a page.
   list(FILTER sources EXCLUDE REGEX
-    "/(knowledge/folder|record/look_alike|form/blank|page/blank|page/embedded)\\.cpp$")
+    "/(knowledge/folder|record/look_alike|report/for_c|form/blank|page/blank|page/embedded)\\.cpp$")
   list(TRANSFORM sources REPLACE "(.+)" "#include \"\\1\"\n")
   list(JOIN sources "" sources)
   file(CONFIGURE OUTPUT ${page_dir}/${folder}.cpp CONTENT "${sources}" @ONLY)

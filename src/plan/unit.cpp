@@ -8,6 +8,7 @@
 
 #include "base/index.hpp"
 #include "base/odds.hpp"
+#include "decide/assess.hpp"
 #include "decide/orders.hpp"
 #include "diagnose/course.hpp"
 #include "dryshaft/record.hpp"
@@ -89,6 +90,7 @@ std::pair<double, double> leaking_and_damaged(const Posterior& posterior) {
 Unit::Unit(const History& history, const Grader& grader, const WorkRules& work,
            std::optional<int> today)
     : k_(grader.knowledge()), model_(grader.model()), work_(work) {
+  require_valid(history);
   const int date = static_cast<int>(history.records.back().at(Field::date).number);
   const int day = today.value_or(date);
   const History judged = date > day ? as_of(history, day) : history;

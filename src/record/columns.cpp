@@ -11,6 +11,7 @@
 #include "base/located_json.hpp"
 #include "dryshaft/table.hpp"
 #include "record/shape.hpp"
+#include "vocabulary/formats.hpp"
 
 namespace dryshaft {
 namespace {
@@ -91,7 +92,9 @@ class ColumnMapReader {
     }
     const located::Node* format = member(d_.root(), "format");
     if (format != nullptr && format->text != kColumnsFormat) {
-      complain(*format, "bad-value", found(*format), std::string(kColumnsFormat));
+      complain(
+          *format, "bad-value", found(*format), std::string(kColumnsFormat),
+          format->kind == located::Kind::text ? format_hint(format->text, kColumnsFormat) : "");
     }
     const located::Node* columns = member(d_.root(), "columns");
     only(d_.root(), {"format", "columns"});

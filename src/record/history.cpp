@@ -11,12 +11,15 @@
 #include <unordered_map>
 #include <utility>
 
+#include "base/complaints.hpp"
 #include "dryshaft/record.hpp"
 #include "record/identity.hpp"
+#include "record/limits.hpp"
 #include "record/look.hpp"
 #include "record/look_alike.hpp"
 #include "record/withdrawn.hpp"
 #include "record/work_as_fields.hpp"
+#include "vocabulary/order.hpp"
 
 namespace dryshaft {
 namespace {
@@ -53,12 +56,43 @@ Diagnostic repeated(const Record& record, const Record& kept) {
   return d;
 }
 
+// Records that no reader gives, for somebody filled them otherwise.
+void refuse_invalid(std::vector<Record>& records, std::vector<Diagnostic>& complaints) {
+  std::erase_if(records, [&](const Record& record) {
+    std::vector<Diagnostic> faults = faults_of(record);
+    for (Diagnostic& d : faults) {
+      add_complaint(complaints, std::move(d));
+    }
+    return !faults.empty();
+  });
+  for (Record& record : records) {
+    for (std::size_t i = 0; i < record.work.size(); ++i) {
+      Work& work = record.work[i];
+      if (work.misplaced ||
+          (!is_done_after_inspection(record, work) && !is_done_before_built(record, work) &&
+           !is_done_beyond_reading(record, work))) {
+        continue;
+      }
+      work.misplaced = true;
+      Diagnostic d = about(record, kMisplacedWork, Severity::error);
+      d.source = source_of(record);
+      d.pointer = fmt::format("{}/{}", kWorkPointer, i);
+      d.message =
+          fmt::format("tells of {}, which the day, the reading or the build date does not allow",
+                      spec(work.did).id);
+      d.hint = "look for a slip of the pen in either; until then it does not count as done";
+      add_complaint(complaints, std::move(d));
+    }
+  }
+}
+
 std::vector<Record> once(std::vector<Record> records, std::vector<Diagnostic>& complaints) {
+  refuse_invalid(records, complaints);
   std::ranges::stable_sort(records, {}, order);
   std::vector<Record> kept;
   kept.reserve(records.size());
   for (Record& record : records) {
-    if (!kept.empty() && kept.back().sha256 == record.sha256 &&
+    if (!kept.empty() && !record.sha256.empty() && kept.back().sha256 == record.sha256 &&
         kept.back().unit_id == record.unit_id) {
       complaints.push_back(repeated(record, kept.back()));
     } else {
@@ -485,6 +519,12 @@ Result<std::vector<History>> group_by_unit(std::vector<Record> records, std::opt
   }
   warn_of_look_alikes(histories, complaints);
   return result;
+}
+
+bool is_valid(const History& history) {
+  const auto valid = [](const Record& record) { return is_within_limits(record); };
+  return !history.records.empty() && std::ranges::all_of(history.records, valid) &&
+         std::ranges::all_of(history.set_aside, valid);
 }
 
 History as_of(History history, int today) {

@@ -13,8 +13,10 @@
 #include "base/utf8.hpp"
 #include "dryshaft/record.hpp"
 #include "record/identity.hpp"
+#include "record/limits.hpp"
 #include "record/photos.hpp"
 #include "record/shape.hpp"
+#include "vocabulary/formats.hpp"
 #include "vocabulary/order.hpp"
 
 namespace dryshaft {
@@ -23,52 +25,6 @@ namespace {
 using located::Document;
 using located::Kind;
 using located::Node;
-
-std::string joined(std::span<const Choice> choices) {
-  std::string out;
-  for (const Choice& c : choices) {
-    out += out.empty() ? "" : ", ";
-    out += c.id;
-  }
-  return out;
-}
-
-constexpr std::string_view kHashAllowed = "64 digits, 0-9 and a-f";
-
-// What a member may hold, for people.
-std::string allowed_kind(const Shape& member) {
-  const FieldSpec& field = *member.field;
-  switch (field.type) {
-    case FieldType::text:
-      return std::string(located::kind_name(Kind::text));
-    case FieldType::hash:
-      return std::string(kHashAllowed);
-    case FieldType::month:
-      return "YYYY, YYYY-MM";
-    case FieldType::date:
-      return "YYYY-MM-DD";
-    case FieldType::choice:
-      return joined(field.choices);
-    case FieldType::choices:
-      return fmt::format("an array of {}", joined(field.choices));
-    case FieldType::flag:
-      return "true, false";
-    case FieldType::number:
-      return fmt::format("a number ({})", unit_of(member));
-    case FieldType::photos:
-      return "an array of strings";
-  }
-  return "";
-}
-
-std::string allowed_range(const Shape& member) {
-  const FieldSpec& field = *member.field;
-  const double low = limit_of(member, field.minimum);
-  const double high = limit_of(member, field.maximum);
-  const std::string_view unit = unit_of(member);
-  return field.minimum_excluded ? fmt::format("more than {} and at most {} {}", low, high, unit)
-                                : fmt::format("{} to {} {}", low, high, unit);
-}
 
 std::optional<int> digits(std::string_view text) {
   int value = 0;
@@ -142,6 +98,9 @@ class Reader {
 
   Record read() {
     if (d_.root().kind == Kind::object) {
+      if (is_of_another_format()) {
+        return std::move(record_);
+      }
       read_object(d_.root(), record_shape());
       find_missing(d_.root(), record_shape());
       check_format();
@@ -281,9 +240,7 @@ class Reader {
   }
 
   std::optional<Value> read_text(const Node& node, const FieldSpec& field) {
-    const std::string range = field.max_length == 0
-                                  ? "at least 1 character"
-                                  : fmt::format("1 to {} characters", field.max_length);
+    const std::string range = allowed_length(field);
     const std::string_view text = text_of(node, field);
     if (text.empty()) {
       if (field.required) {
@@ -471,9 +428,7 @@ class Reader {
 
   std::optional<Value> read_number(const Node& node, const Shape& member) {
     const FieldSpec& field = *member.field;
-    const double low = limit_of(member, field.minimum);
-    const bool too_low = field.minimum_excluded ? node.number <= low : node.number < low;
-    if (too_low || node.number > limit_of(member, field.maximum)) {
+    if (!within_limits(member, node.number)) {
       located::take_back_number_range(d_, node, out_);
       complain(node, "out-of-range", is_shown(node), allowed_range(member));
       return std::nullopt;
@@ -596,15 +551,22 @@ class Reader {
     if (node == nullptr || goes_with(member, did)) {
       return;
     }
-    std::string allowed;
-    for (const Choice& c : spec(Field::work_did).choices) {
-      const auto other = static_cast<Did>(&c - spec(Field::work_did).choices.data());
-      if (goes_with(member, other)) {
-        allowed += fmt::format("{}{}", allowed.empty() ? "with did " : ", ", c.id);
-      }
-    }
     complain(*node, "not-with-this-work", fmt::format("is given, but did is \"{}\"", spec(did).id),
-             allowed, "leave it out");
+             allowed_work(member), "leave it out");
+  }
+
+  // A file of another kind, or of a later version: what stands in it means something else.
+  bool is_of_another_format() {
+    const Node* node = d_.find(d_.root(), spec(Field::format).pointer.substr(1));
+    if (node == nullptr || node->kind != Kind::text || node->text == kRecordFormat) {
+      return false;
+    }
+    std::string hint = format_hint(node->text, kRecordFormat);
+    if (hint.empty()) {
+      return false;
+    }
+    complain(*node, "bad-value", is_shown(*node), std::string(kRecordFormat), std::move(hint));
+    return true;
   }
 
   // ---- rules that a row of the table cannot say
@@ -617,65 +579,29 @@ class Reader {
   }
 
   void check_family() {
-    const auto& families = options_.families;
-    // The one that every rule base has.
-    if (record_.family.empty() || (families.empty() && record_.family == kGenericFamily)) {
-      return;
+    if (std::optional<Unlisted> unlisted = unlisted_in(record_, options_)) {
+      const Node& node = *given_[index(unlisted->field)];
+      complain(node, unlisted->code, is_shown(node),
+               fmt::format("{}", fmt::join(unlisted->known, ", ")), std::move(unlisted->hint));
     }
-    const auto family = std::ranges::find(families, record_.family,
-                                          [](const auto& f) { return std::string_view(f.first); });
-    if (family == families.end()) {
-      std::vector<std::string_view> known;
-      known.reserve(families.size());
-      for (const auto& f : families) {
-        known.push_back(f.first);
-      }
-      if (families.empty()) {
-        unlisted(Field::family, "unknown-family", {kGenericFamily},
-                 "the reader was told of no other: read_options(knowledge) tells it");
-      } else {
-        unlisted(Field::family, "unknown-family", known);
-      }
-      return;
-    }
-    const std::vector<std::string_view> vehicles(family->second.begin(), family->second.end());
-    if (!record_.vehicle.empty() && !vehicles.empty() &&
-        std::ranges::find(vehicles, record_.vehicle) == vehicles.end()) {
-      unlisted(Field::vehicle, "unknown-vehicle", vehicles);
-    }
-  }
-  void unlisted(Field field, std::string_view code, const std::vector<std::string_view>& known,
-                std::string hint = {}) {
-    const Node& node = *given_[index(field)];
-    complain(node, code, is_shown(node), fmt::format("{}", fmt::join(known, ", ")),
-             hint.empty() ? did_you_mean(node.text, known) : std::move(hint));
   }
 
   void check_port() {
-    if (!record_.has(Field::port_checked) || record_.at(Field::port_checked).code != 0) {
-      return;
-    }
-    const std::string_view checked = spec(Field::port_checked).pointer;
-    const std::string_view port = checked.substr(0, checked.rfind('/') + 1);
     for (const FieldSpec& field : fields()) {
-      if (field.id != Field::port_checked && field.pointer.starts_with(port) &&
-          record_.has(field.id)) {
+      if (is_given_beside_unchecked_port(record_, field)) {
         const Node& node = *given_[index(field.id)];
         complain(node, "port-not-checked",
                  fmt::format("{}, but the port was not checked", is_shown(node)), {},
-                 fmt::format("leave it out, or set {} to true", checked));
+                 fmt::format("leave it out, or set {} to true", spec(Field::port_checked).pointer));
       }
     }
   }
 
   void check_crossover() {
     const Node* cooling = given_[index(Field::rotor_cooling)];
-    const bool bypassed =
-        record_.has(Field::rotor_cooling) &&
-        record_.at(Field::rotor_cooling).code == static_cast<std::uint16_t>(Cooling::bypassed);
     // A cooling that could not be read has been complained of already.
     const bool unread = cooling != nullptr && !record_.has(Field::rotor_cooling);
-    if (record_.has(Field::bypass_keeps_crossover) && !bypassed && !unread) {
+    if (is_crossover_without_bypass(record_) && !unread) {
       const FieldSpec& field = spec(Field::rotor_cooling);
       const std::string_view word = field.choices[static_cast<std::size_t>(Cooling::bypassed)].id;
       const Node& node = *given_[index(Field::bypass_keeps_crossover)];
@@ -733,16 +659,15 @@ class Reader {
               "look for a slip of the pen in either; until then it does not count as done");
         work.misplaced = true;
       };
-      const Value& date = record_.at(Field::date);
-      const Value& odometer = record_.at(Field::odometer_km);
-      if (work.day && date.observed && *work.day > date.number) {
-        misplaced(*at.date, fmt::format("{}, after the inspection of {}", is_shown(*at.date),
-                                        date_text(static_cast<int>(date.number))));
-      } else if (work.day && built_after(record_, *work.day)) {
+      if (is_done_after_inspection(record_, work)) {
+        misplaced(*at.date,
+                  fmt::format("{}, after the inspection of {}", is_shown(*at.date),
+                              date_text(static_cast<int>(record_.at(Field::date).number))));
+      } else if (is_done_before_built(record_, work)) {
         misplaced(*at.date, fmt::format("{}, but the unit was built in {}", is_shown(*at.date),
                                         given_[index(Field::built)]->text));
       }
-      if (work.odometer_km && odometer.observed && *work.odometer_km > odometer.number) {
+      if (is_done_beyond_reading(record_, work)) {
         misplaced(*at.odometer,
                   fmt::format("{}, but the odometer of the inspection {}", is_shown(*at.odometer),
                               is_shown(*given_[index(Field::odometer_km)])));

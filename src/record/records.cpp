@@ -165,12 +165,16 @@ class TextReader final : public RecordsReader {
 
   // Whether what follows would change nothing: whoever writes slowly is not kept waiting.
   [[nodiscard]] bool is_clear() const {
-    if (at_ == text_.size() || (next_ != Next::value && next_ != Next::after_value)) {
+    if (at_ == text_.size() ||
+        (next_ != Next::start && next_ != Next::value && next_ != Next::after_value)) {
       return false;
     }
     const char c = text_[at_];
-    if (next_ == Next::after_value && opens(c)) {
+    if (next_ != Next::value && opens(c)) {
       return true;
+    }
+    if (next_ == Next::start) {
+      return false;
     }
     const std::string_view seen = window();
     const std::size_t end = line_end(seen, at_);

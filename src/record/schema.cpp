@@ -9,6 +9,7 @@
 #include "dryshaft/record.hpp"
 #include "record/photos.hpp"
 #include "record/shape.hpp"
+#include "vocabulary/formats.hpp"
 
 namespace dryshaft {
 namespace {
@@ -246,6 +247,7 @@ Json object_of(const Shape& shape) {
 
 std::string record_schema() {
   Json schema = {{"$schema", "https://json-schema.org/draft/2020-12/schema"},
+                 {"$id", schema_address("record")},
                  {"title", kRecordFormat},
                  {"description", "One inspection of one drive unit."}};
   schema.update(object_of(record_shape()));

@@ -19,6 +19,7 @@ dpkg-deb -x "$deb" "$scratch"
 for file in bin/dryshaft share/man/man1/dryshaft.1.gz share/doc/dryshaft/copyright \
             share/doc/dryshaft/changelog.gz share/dryshaft/rules/rules.json \
             share/dryshaft/families/generic.json share/dryshaft/guides/10-check-port.json \
+            share/doc/dryshaft/README.md share/doc/dryshaft/examples/prices.json \
             share/bash-completion/completions/dryshaft share/zsh/vendor-completions/_dryshaft \
             share/fish/vendor_completions.d/dryshaft.fish; do
   [ -s "$scratch/usr/$file" ] || { echo "no usr/$file in $deb"; exit 1; }
@@ -45,6 +46,16 @@ for licence in $(sed -n '/^Files: /,/^$/s/^License: //p' "$copyright" | cut -d '
   awk -v RS= -v wanted="License: $licence" 'index($0, wanted) == 1 && NF > 4 {n++} END {exit !n}' "$copyright" ||
     { echo "no text of $licence in the copyright file"; exit 1; }
 done
+# What manual page, help and README call examples/... is there, and the manual page says where.
+manual=$(zcat "$scratch/usr/share/man/man1/dryshaft.1.gz" | sed 's/\\-/-/g')
+grep -qF '/usr/share/doc/dryshaft/examples/' <<< "$manual"
+for name in $(cat <(echo "$manual") "$scratch/usr/share/doc/dryshaft/README.md" |
+              grep -oE '\bexamples/[a-z0-9-]+\.(json|jsonl|csv|columns)' | sort -u); do
+  [ -e "$scratch/usr/share/doc/dryshaft/$name" ] || { echo "no $name in $deb"; exit 1; }
+done
+# Its help names them where they are, from any folder.
+named=$(cd / && "$scratch/usr/bin/dryshaft" plan --help | grep -oE '[^ ]*examples/prices.json' | head -n 1)
+[ -e "/${named#/}" ] || { echo "the help names $named, which is not there"; exit 1; }
 # The first command of its help works from any folder.
 first=$(cd / && "$scratch/usr/bin/dryshaft" --help | sed -n '/^To see a report, type:$/{n;s/^ *//p}')
 (cd / && eval "$first" | grep -q HL-0102 ) || { echo "the help's first command does not work: $first"; exit 1; }

@@ -18,7 +18,7 @@ SIDE_ROOMS = ["compare", "form", "guide", "noise", "onset", "outcomes", "page", 
 HEADER_FOLDER = {"diagnostic": "base", "dryshaft": "decide", "cases": "prove",
                  "report": "decide", "machine": "knowledge",
                  "noise_input": "noise", "noise_report": "noise", "table": "record", "photo": "record",
-                 "archive": "record"}
+                  "archive": "record", "stream": "record"}
 
 TOP_LEVEL = {"CMakeLists.txt", "README.md", "DEVELOPERS.md", "LICENSE",
              "src", "include", "tests", "data", "examples"}
