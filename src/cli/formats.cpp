@@ -86,6 +86,18 @@ constexpr std::pair<std::string_view, std::string_view> kDeclarations[] = {
         "cases",
 #include "prove/cases.format.json.inc"
     },
+    {
+        "comparison",
+#include "compare/comparison.format.json.inc"
+    },
+    {
+        "summary",
+#include "cli/summary.format.json.inc"
+    },
+    {
+        "accepted",
+#include "cli/accepted.format.json.inc"
+    },
 };
 constexpr std::string_view kShared =
 #include "report/shared.format.json.inc"

@@ -29,6 +29,9 @@ constexpr std::array kFormats = {
     FormatName{"prices", "a price book, which --prices reads"},
     FormatName{"columns", "what columns mean, which --columns reads"},
     FormatName{"cases", "cases, which rules test reads"},
+    FormatName{"comparison", "what became other, which compare writes"},
+    FormatName{"summary", "what a run came to, which --summary writes"},
+    FormatName{"accepted", "known bad inputs, which --accepted reads"},
 };
 
 }  // namespace
