@@ -23,13 +23,18 @@ import wave
 
 from jsonschema import Draft202012Validator, FormatChecker
 
+from command_line import own_rules
+
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 # What holds ids, words or titles as keys, or conditions.
 MAPS = {"when", "also_where", "shows", "anyway", "expect", "record", "records", "base", "values", "columns",
         "hours", "finding", "situation"}
-CONDITIONAL = {"lasts_km", "otherwise_plain", "record", "records"}  # in the last stage; beside others
-WRITTEN = ["report", "plan", "yard", "onset", "outcomes", "overlay", "noise"]
+# In the last stage; beside others; in files of rules that lie over others.
+CONDITIONAL = {"lasts_km", "otherwise_plain", "record", "records", "settings", "stages", "harms", "broken",
+               "backgrounds", "links", "actions", "advice", "comebacks", "grades", "stop", "carried", "ungraded",
+               "sound", "raised", "high", "outlooks", "contradictions"}
+WRITTEN = ["report", "plan", "yard", "onset", "outcomes", "overlay", "noise", "comparison", "summary", "accepted"]
 
 # What no example gives, by format: pointers as the schema has them.
 RARE = {
@@ -119,6 +124,30 @@ class Seen:
         self.written("plan", "--format", "json", *prices, "--rules", own, "examples/film-caught-early.json")
         self.written("fit", "outcomes", "--format", "json", "--rules", own, "examples/teardowns.jsonl")
         self.noise()
+        self.compared()
+
+    def compared(self):
+        intake = "examples/intake.jsonl"
+        new_rules = own_rules(self.path("rules"), ("rules.json", '"value": 0.10,', '"value": 0.02,'))
+        self.written("compare", "--format", "json", "--new-rules", new_rules, "--new-today", "2026-05-01",
+                     "--old-today", "2026-03-20", "--new-onset", self.path("onset.json"), intake)
+        old, new = self.path("old.jsonl"), self.path("new.jsonl")
+        with open(os.path.join(ROOT, intake), encoding="utf-8") as file:
+            units = file.read().splitlines(keepends=True)
+        for path, some in [(old, units[:-1]), (new, units[1:])]:
+            with open(path, "w", encoding="utf-8") as file:
+                file.writelines(some)
+            assert run("assess", "--format", "jsonl", "--out", path, path).returncode in (0, 3)
+        self.written("compare", "--format", "json", old, new)
+        bad = self.path("bad.jsonl")
+        with open(bad, "w", encoding="utf-8") as file:
+            file.write('{"format":"dryshaft-record/1","unit":{"id":"OLD-1"},"inspection":{"date":"2026-13-01"}}\n')
+        entry = json.loads(run("check", "--format", "jsonl", bad).stdout)
+        self.add({**entry, "reason": "the card is lost"}, "check --format jsonl")
+        summary = self.path("summary.json")
+        run("assess", "--summary", summary, "--fail-on", "C", intake, bad)
+        with open(summary, encoding="utf-8") as file:
+            self.add(json.load(file), "assess --summary")
 
     def noise(self):
         rate = 16000
