@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "cli/accepted.hpp"
+#include "cli/accepted.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft::cli {
