@@ -9,7 +9,6 @@
 #include <utility>
 
 #include "cli/accepted.hpp"
-#include "cli/accepted.hpp"
 #include "report/words.hpp"
 
 namespace dryshaft::cli {
