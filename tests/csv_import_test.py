@@ -52,7 +52,7 @@ class Tables(unittest.TestCase):
                 self.assertEqual((done.returncode, done.stderr), (0, b""))
                 reports.append([json.loads(line) for line in done.stdout.splitlines()])
                 for report in reports[-1]:
-                    for key in ("record", "history"):
+                    for key in ("record", "records", "history"):
                         del report[key]
             self.assertEqual(*reports)
             self.assertEqual(len(reports[0]), 2)
