@@ -101,6 +101,12 @@ std::string sha256_hex(std::string_view text) {
   return hex;
 }
 
+bool is_sha256_hex(std::string_view text) {
+  constexpr std::size_t kDigits = 64;
+  return text.size() == kDigits &&
+         text.find_first_not_of("0123456789abcdef") == std::string_view::npos;
+}
+
 std::string sha256_base64(std::string_view text) { return to_base64(bytes_of(digest(text))); }
 
 std::string hmac_sha256_hex(std::string_view key, std::string_view text) {

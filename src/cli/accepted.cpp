@@ -10,6 +10,7 @@
 
 #include "base/complaints.hpp"
 #include "base/json_out.hpp"
+#include "base/sha256.hpp"
 #include "cli/cli.hpp"
 #include "knowledge/object_view.hpp"
 #include "report/words.hpp"
@@ -17,13 +18,7 @@
 namespace dryshaft::cli {
 namespace {
 
-constexpr std::size_t kHashDigits = 64;
 constexpr double kMostLines = 4294967295.0;
-
-bool is_hash(std::string_view text) {
-  return text.size() == kHashDigits &&
-         text.find_first_not_of("0123456789abcdef") == std::string_view::npos;
-}
 
 }  // namespace
 
@@ -62,9 +57,9 @@ void Accepted::read(const std::string& text) {
     view.word("format", {kAcceptedFormat});
     const located::Node* hash = view.required("sha256");
     const std::string sha256 = hash != nullptr ? view.text_at(*hash) : "";
-    if (hash != nullptr && !sha256.empty() && !is_hash(sha256)) {
+    if (hash != nullptr && !sha256.empty() && !is_sha256_hex(sha256)) {
       view.complain(*hash, "bad-value", fmt::format("is {}", located::shown(document, *hash)),
-                    "64 digits 0-9 and a-f, as check --format jsonl writes them");
+                    fmt::format("{}, as check --format jsonl writes them", kSha256Allowed));
     }
     const located::Node* reason = view.required("reason");
     if (reason != nullptr && reason->kind == located::Kind::text && reason->text.empty()) {

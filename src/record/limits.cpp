@@ -8,6 +8,7 @@
 #include <optional>
 #include <utility>
 
+#include "base/sha256.hpp"
 #include "base/utf8.hpp"
 #include "record/identity.hpp"
 #include "record/own.hpp"
@@ -67,6 +68,11 @@ class Faults {
     name_text(Field::family, r_.family);
     name_text(Field::vehicle, r_.vehicle);
     utf8_text(std::string(spec(Field::note).pointer), r_.note);
+    hash(std::string(spec(Field::replaces).pointer), r_.replaces);
+    for (std::size_t i = 0; i < r_.withdrawn.size(); ++i) {
+      hash(fmt::format("{}/{}{}", kWithdrawnPointer, i, spec(Field::withdrawn_sha256).pointer),
+           r_.withdrawn[i].sha256);
+    }
     between_fields();
     work();
     photos();
@@ -106,6 +112,12 @@ class Faults {
   void utf8_text(std::string pointer, const std::string& text) {
     if (utf8::first_invalid(text) < text.size()) {
       complain(std::move(pointer), "utf-8", "is not UTF-8");
+    }
+  }
+  // Of another record; empty: none is named.
+  void hash(std::string pointer, const std::string& text) {
+    if (!text.empty() && !is_sha256_hex(text)) {
+      complain(std::move(pointer), "bad-value", "is no SHA-256", std::string(kSha256Allowed));
     }
   }
   // An id or a name.
@@ -255,7 +267,7 @@ std::string allowed_kind(const Shape& member) {
     case FieldType::text:
       return "a string";
     case FieldType::hash:
-      return std::string(kHashAllowed);
+      return std::string(kSha256Allowed);
     case FieldType::month:
       return "YYYY, YYYY-MM";
     case FieldType::date:

@@ -14,8 +14,6 @@
 
 namespace dryshaft {
 
-inline constexpr std::string_view kHashAllowed = "64 digits, 0-9 and a-f";
-
 // What a member may hold, for people.
 std::string joined(std::span<const Choice> choices);
 std::string allowed_kind(const Shape& member);

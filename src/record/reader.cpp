@@ -299,10 +299,8 @@ class Reader {
   }
 
   std::optional<Value> read_hash(const Node& node, const FieldSpec& field) {
-    constexpr std::size_t kDigits = 64;
-    if (node.text.size() != kDigits ||
-        node.text.find_first_not_of("0123456789abcdef") != std::string_view::npos) {
-      complain(node, "bad-value", is_shown(node), std::string(kHashAllowed),
+    if (!is_sha256_hex(node.text)) {
+      complain(node, "bad-value", is_shown(node), std::string(kSha256Allowed),
                "name the whole SHA-256 of the record's text, as reports do");
       return std::nullopt;
     }
