@@ -24,7 +24,8 @@ packages=(g++ dpkg-dev file cmake ninja-build ccache clang-format libcli11-dev n
 if [ "$part" != --quick ]; then
   packages+=(clang clang-tidy
              r-base-core r-cran-survival  # an independent fit to compare with
-             chromium chromium-driver python3-selenium firefox-esr)  # browsers for pages
+             chromium chromium-driver python3-selenium firefox-esr  # browsers for pages
+             jq sqlite3 parallel)  # read what the program writes
 fi
 missing=()
 for package in "${packages[@]}"; do

@@ -201,7 +201,7 @@ struct FormEntry {
   bool needs_history = false;  ///< someone about to buy the car cannot know it
   /// Of a number: what "no" means, where the question begins with one that "no" answers; empty:
   /// nothing to write down.
-  std::optional<std::string_view> no_means;
+  std::optional<std::string_view> no_means = {};
   std::span<const Rough> rough = {};
   /// Asked once more about the day on which the port was looked at; empty: not asked.
   std::string_view again = {};
