@@ -24,8 +24,10 @@ Report a_report(std::string id, Grade grade, double risk) {
   r.rules_sha256 = "3f9a0c12b4de77aa";
   r.grade = grade;
   r.risk = risk;
-  r.actions = {
-      {.id = "inspect-port", .rule = "advise-port", .text = "", .urgency = Urgency::routine}};
+  Action& first = r.actions.emplace_back();
+  first.id = "inspect-port";
+  first.rule = "advise-port";
+  first.urgency = Urgency::routine;
   r.due = {{"inspect-port", 120000.0, "2026-09-01", false}};
   return r;
 }

@@ -113,7 +113,7 @@ struct ReadOptions {
   /// Known bad inputs, by `Diagnostic::input_sha256`: they are counted (`Records::accepted`), and
   /// what is wrong with them is not told.
   std::set<std::string, std::less<>> accepted = {};
-  bool list_all = false;  ///< every complaint, not the first `kListedComplaints` of a kind alone
+  bool list_all = false;   ///< every complaint, not the first `kListedComplaints` of a kind alone
   bool keep_text = false;  ///< of each record, in `Record::text`; of a row, the record made from it
 };
 

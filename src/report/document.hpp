@@ -185,8 +185,8 @@ Description describe(const Report& report, Units units);
 // The first screen, and all that stands behind it or where it is found.
 Document describe(const Report& report, Units units, bool full);
 Document describe(const Batch& batch, Units units);
-// What a first screen in a terminal or a note ends with: the day and, where there is room, hashes of
-// what it rests on.
+// What a first screen in a terminal or a note ends with: the day and, where there is room, hashes
+// of what it rests on.
 std::string small_print(const Report& report, bool hashes);
 
 }  // namespace dryshaft::document

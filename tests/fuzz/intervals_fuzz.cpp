@@ -63,6 +63,7 @@ FUZZ_TARGET(intervals) {
                                       .rules_id = "r",
                                       .rules_version = "1",
                                       .rules_sha256 = "0",
+                                      .families_sha256 = "",
                                       .prior_source = "",
                                       .cautions = {},
                                       .report = report};

@@ -180,6 +180,7 @@ std::string onset_page(const std::string& word, const std::string& file) {
                                   .rules_id = word,
                                   .rules_version = word,
                                   .rules_sha256 = "0",
+                                  .families_sha256 = "",
                                   .prior_source = word,
                                   .cautions = {{"c", word}},
                                   .report = std::move(report)});
