@@ -526,9 +526,9 @@ TEST_CASE("a layer that cannot be laid is refused with its place") {
         load_knowledge(with_layer(layer, std::move(more)), shipped_families()).diagnostics);
   };
   CHECK(test::has(said(R"("over": "dryshaft-shipped")", R"("over": "dryshaft")"),
-                  "own/rules.json:1:83: error[other-rules]: /over is \"dryshaft\"\n"));
+                  "own/rules.json:1:77: error[other-rules]: /over is \"dryshaft\"\n"));
   CHECK(test::has(said(R"( "over": "dryshaft-shipped",)", ""),
-                  "error[other-rules]:  has no \"over\", and lies over rules\n"));
+                  "error[other-rules]: has no \"over\", and lies over rules\n"));
   CHECK(test::has(said(R"("id": "harrow-lane")", R"("id": "dryshaft-shipped")"),
                   "error[not-the-shipped-rules]: /id is \"dryshaft-shipped\", as that of the rules "
                   "below\n"));

@@ -110,6 +110,21 @@ const TextStyle kWide{.width = 200};
 
 // ------------------------------------------------------------------ reading
 
+TEST_CASE("bearings that went in beside others on record are judged all the same") {
+  // The material that work tells against the record, or does not tell, is none of the two words.
+  for (const std::string_view material :
+       {R"(,"material":"hybrid")", R"(,"material":"steel")", ""}) {
+    for (const std::string_view rotor : {"rotor", "gear"}) {
+      const std::string text = fmt::format(
+          R"({{"format":"dryshaft-record/1","unit":{{"id":"HL-1","{0}_bearings":"steel"}},)"
+          R"("inspection":{{"date":"2026-03-18"}},"work":[{{"did":"{0}-bearings-renewed"{1}}}]}})",
+          rotor, material);
+      INFO(text);
+      CHECK(test::report_on(text).grade == Grade::U);
+    }
+  }
+}
+
 TEST_CASE("work is read as it stands") {
   const Record r =
       *read(look("2026-03-01", 150,

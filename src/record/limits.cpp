@@ -349,11 +349,18 @@ bool is_within_limits(const Work& work) {
 }
 
 bool is_within_limits(const Record& record) {
+  // Work may not say what bearings went in.
+  const auto not_known = [](const FieldSpec& field, const Value& value) {
+    return value.told != Told::field &&
+           (field.id == Field::rotor_bearings || field.id == Field::gear_bearings) &&
+           value.code == static_cast<std::uint16_t>(Bearings::unknown);
+  };
   return record.has(Field::date) &&
          std::ranges::all_of(fields(),
                              [&](const FieldSpec& field) {
                                const Value& value = record.at(field.id);
-                               return !value.observed || is_within_limits(field, value);
+                               return !value.observed || is_within_limits(field, value) ||
+                                      not_known(field, value);
                              }) &&
          std::ranges::all_of(record.work, [](const Work& w) { return is_within_limits(w); });
 }
