@@ -529,7 +529,7 @@ class Files(Scratch):
             self.assertTrue(path == out or re.fullmatch(re.escape(out) + r"\.\w{6}", path), path)
 
     def test_help_reads_nothing(self):
-        self.assertEqual(self.files("help", "csv"), (set(), set()))
+        self.assertEqual(self.files("help", "exit-codes"), (set(), set()))
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ member that a schema has must have been met, or be named here as rare.
 import collections
 import copy
 import glob
+import hashlib
 import json
 import math
 import os
@@ -31,7 +32,7 @@ ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 MAPS = {"when", "also_where", "shows", "anyway", "expect", "record", "records", "base", "values", "columns",
         "hours", "finding", "situation"}
 # In the last stage; beside others; in files of rules that lie over others.
-CONDITIONAL = {"lasts_km", "otherwise_plain", "record", "records", "settings", "stages", "harms", "broken",
+CONDITIONAL = {"causes", "floors", "cautions", "lasts_km", "otherwise_plain", "record", "records", "settings", "stages", "harms", "broken",
                "backgrounds", "links", "actions", "advice", "comebacks", "grades", "stop", "carried", "ungraded",
                "sound", "raised", "high", "outlooks", "contradictions"}
 WRITTEN = ["report", "plan", "yard", "onset", "outcomes", "overlay", "noise", "comparison", "summary", "accepted"]
@@ -128,7 +129,7 @@ class Seen:
 
     def compared(self):
         intake = "examples/intake.jsonl"
-        new_rules = own_rules(self.path("rules"), ("rules.json", '"value": 0.10,', '"value": 0.02,'))
+        new_rules = own_rules(self.path("other-rules"), ("rules.json", '"value": 0.10,', '"value": 0.02,'))
         self.written("compare", "--format", "json", "--new-rules", new_rules, "--new-today", "2026-05-01",
                      "--old-today", "2026-03-20", "--new-onset", self.path("onset.json"), intake)
         old, new = self.path("old.jsonl"), self.path("new.jsonl")
@@ -139,6 +140,7 @@ class Seen:
                 file.writelines(some)
             assert run("assess", "--format", "jsonl", "--out", path, path + "in").returncode == 0
         self.written("compare", "--format", "json", old, new)
+        self.put_right()
         bad = self.path("bad.jsonl")
         with open(bad, "w", encoding="utf-8") as file:
             file.write('{"format":"dryshaft-record/1","unit":{"id":"OLD-1"},"inspection":{"date":"2026-13-01"}}\n')
@@ -148,6 +150,29 @@ class Seen:
         run("assess", "--summary", summary, "--fail-on", "C", intake, bad)
         with open(summary, encoding="utf-8") as file:
             self.add(json.load(file), "assess --summary")
+
+    def put_right(self):
+        """A record withdrawn, another replaced, and a unit that left."""
+        right = self.path("right.jsonl")
+        looks = [{"format": "dryshaft-record/1", "unit": {"id": unit},
+                  "inspection": {"date": f"2026-0{month}-01", "port": {"checked": True, "fluid": "pooled"}}}
+                 for unit in ("HL-1", "HL-2") for month in (1, 2, 3)]
+        texts = [json.dumps(look) for look in looks]
+        with open(right, "w", encoding="utf-8") as file:
+            file.writelines(text + "\n" for text in texts)
+        amend = ["--on", "2026-04-01", "--because", "tag misread", "--who", "desk", "--append", right, right]
+        for command in (["withdraw", hashlib.sha256(texts[1].encode()).hexdigest()],
+                        ["correct", hashlib.sha256(texts[2].encode()).hexdigest(), "--set", "fluid=none"],
+                        ["retire", "HL-2", "--note", "to a scrapyard"]):
+            options = amend if command[0] != "retire" else [
+                "--on", "2026-04-02", "--because", "scrapped", "--append", right, right]
+            assert run("records", *command, *options).returncode == 0, run("records", *command, *options)
+        self.written("assess", "--format", "json", right)
+        with open(right, "rb") as file, open(self.path("yard.jsonl"), "wb") as yard:
+            with open(os.path.join(ROOT, "examples/intake.jsonl"), "rb") as intake:
+                yard.write(file.read() + intake.read())
+        self.written("plan", "--format", "json", "--prices", "examples/prices.json", "--intake",
+                     self.path("yard.jsonl"))
 
     def noise(self):
         rate = 16000
@@ -318,7 +343,7 @@ class Formats(unittest.TestCase):
                 wrong = copy.deepcopy(longest)
                 del at(wrong, spot[:-1])[key]
                 required += not check.is_valid(wrong)
-            self.assertGreater(required, 8, name)
+            self.assertGreater(required, {"accepted": 2, "summary": 6}.get(name, 8), name)
 
     def test_each_member_of_a_schema_is_met(self):
         for name in WRITTEN:

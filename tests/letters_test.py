@@ -47,7 +47,7 @@ class Show(unittest.TestCase):
         done = run("--show", "x_bay_no,x_shelf", "--format", "csv", text=self.YARD)
         self.assertEqual((done.returncode, done.stderr), (0, b""))
         rows = list(csv.DictReader(io.StringIO(done.stdout.decode(), newline="")))
-        self.assertEqual(list(rows[0])[-3:], ["first_action_title", "x_bay_no", "x_shelf"])
+        self.assertEqual(list(rows[0])[-3:], ["overlay_sha256", "x_bay_no", "x_shelf"])
         self.assertEqual({r["unit_id"]: (r["x_bay_no"], r["x_shelf"]) for r in rows},
                          {"HL-1": ("4", "B3"), "HL-2": ("", "'=A1"), "HL-3": ('{"row":[1,2]}', "")})
         self.assertTrue(all(r["first_action_title"] for r in rows))

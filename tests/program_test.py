@@ -278,8 +278,8 @@ class Usage(unittest.TestCase):
                 (["fit", "--over", "km"],
                  "fit has no option --over; it stands after fit onset; fit --help tells more"),
                 (["--onset", "x.json", "assess"],
-                 "there is no option --onset before a command; it stands after assess or plan; "
-                 "--help tells more"),
+                 "there is no option --onset before a command; it stands after assess or compare or "
+                 "plan; --help tells more"),
                 (["rules", "list", "seals"], 'rules list takes no "seals"; rules list --help tells more'),
                 (["rules", "list", "--n\x1b[31m\u202e"],
                  "rules list has no option --n\ufffd[31m\ufffd; rules list --help tells more")):

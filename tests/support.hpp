@@ -33,6 +33,9 @@ inline std::string read_file(const std::filesystem::path& path) {
 inline std::vector<NamedText> read_folder(const std::filesystem::path& folder) {
   std::vector<NamedText> files;
   for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+    if (!entry.is_regular_file()) {
+      continue;
+    }
     files.push_back({entry.path().filename().string(), read_file(entry.path())});
   }
   std::ranges::sort(files, {}, &NamedText::name);

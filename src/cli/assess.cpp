@@ -463,7 +463,7 @@ class Command {
   static constexpr std::size_t kAtOnce = 256;  // lines, or units, in memory
   // Read together: README says so. A record takes about 1.5 KiB, and its own texts.
   static constexpr std::uintmax_t kTogetherBytes = std::uintmax_t{8} << 20U;
-  static constexpr std::size_t kTogetherRecords = 20'000;
+  static constexpr std::size_t kTogetherRecords = 18'000;
 
   struct Line {
     std::string text;

@@ -137,6 +137,9 @@ std::optional<std::string> example_record() {
 
 std::string with_examples_found(std::string text) {
   constexpr std::string_view kNamed = " examples/";
+  if (text.find(kNamed) == std::string::npos) {
+    return text;
+  }
   std::error_code ec;
   const std::optional<std::string> record = example_record();
   if (!record || fs::exists("examples", ec)) {

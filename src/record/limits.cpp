@@ -133,7 +133,7 @@ class Faults {
     } else if (field.max_length != 0 && utf8::length(text) > field.max_length) {
       complain(std::move(pointer), "too-long",
                fmt::format("is {} characters long", utf8::length(text)), allowed_length(field));
-    } else if (utf8::first_unseen(text) || utf8::trim_unseen(text).size() < text.size()) {
+    } else if (utf8::first_unseen(text)) {
       complain(std::move(pointer), "unseen-character", "holds what nobody sees", {},
                "take it out: a name with it looks like another one");
     }
@@ -351,8 +351,7 @@ bool is_within_limits(const Work& work) {
 bool is_within_limits(const Record& record) {
   // Work may not say what bearings went in.
   const auto not_known = [](const FieldSpec& field, const Value& value) {
-    return value.told != Told::field &&
-           (field.id == Field::rotor_bearings || field.id == Field::gear_bearings) &&
+    return (field.id == Field::rotor_bearings || field.id == Field::gear_bearings) &&
            value.code == static_cast<std::uint16_t>(Bearings::unknown);
   };
   return record.has(Field::date) &&

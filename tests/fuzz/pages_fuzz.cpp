@@ -331,6 +331,9 @@ void check_row(const std::string& row) {
   bool begins = true;
   bool in_quotes = false;
   for (const char c : row) {
+    if (!in_quotes && c == '\r') {
+      break;
+    }
     if (begins && c == '"') {
       in_quotes = true;
     } else if (begins) {
@@ -341,9 +344,6 @@ void check_row(const std::string& row) {
       in_quotes = !in_quotes;
     }
     begins = !in_quotes && c == ',' ? true : begins && c == '"';
-    if (!in_quotes && c == '\r') {
-      break;
-    }
   }
 }
 
