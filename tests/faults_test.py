@@ -497,9 +497,9 @@ class Spreadsheets(Scratch):
 class Files(Scratch):
     """No file is looked at, and none written, but those that are named."""
 
-    def files(self, *arguments):
+    def files(self, *arguments, calls="%file"):
         trace = self.at("trace")
-        done = subprocess.run(["strace", "-f", "-o", trace, "-e", "trace=%file", PROGRAM, *arguments],
+        done = subprocess.run(["strace", "-f", "-o", trace, "-e", f"trace={calls}", PROGRAM, *arguments],
                               capture_output=True, check=False)
         if b"ptrace" in done.stderr:
             self.skipTest("this machine lets nobody trace")
@@ -529,7 +529,8 @@ class Files(Scratch):
             self.assertTrue(path == out or re.fullmatch(re.escape(out) + r"\.\w{6}", path), path)
 
     def test_help_reads_nothing(self):
-        self.assertEqual(self.files("help", "exit-codes"), (set(), set()))
+        # It looks whether the examples that it names are here.
+        self.assertEqual(self.files("help", "csv", calls="open,openat"), (set(), set()))
 
 
 if __name__ == "__main__":

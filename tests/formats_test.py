@@ -32,9 +32,9 @@ ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 MAPS = {"when", "also_where", "shows", "anyway", "expect", "record", "records", "base", "values", "columns",
         "hours", "finding", "situation"}
 # In the last stage; beside others; in files of rules that lie over others.
-CONDITIONAL = {"causes", "floors", "cautions", "lasts_km", "otherwise_plain", "record", "records", "settings", "stages", "harms", "broken",
-               "backgrounds", "links", "actions", "advice", "comebacks", "grades", "stop", "carried", "ungraded",
-               "sound", "raised", "high", "outlooks", "contradictions"}
+CONDITIONAL = {"lasts_km", "otherwise_plain", "record", "records", "settings", "causes", "stages", "harms", "broken",
+               "backgrounds", "links", "floors", "actions", "advice", "comebacks", "cautions", "grades", "stop",
+               "carried", "ungraded", "sound", "raised", "high", "outlooks", "contradictions"}
 WRITTEN = ["report", "plan", "yard", "onset", "outcomes", "overlay", "noise", "comparison", "summary", "accepted"]
 
 # What no example gives, by format: pointers as the schema has them.
