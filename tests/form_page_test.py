@@ -784,25 +784,28 @@ class Technician(unittest.TestCase):
             self.assertEqual(page.faults(), [])
 
     def test_photographs_are_kept_shown_and_saved(self):
-        path = os.path.join(scratch.name, "tip.png")
+        paths = []
         with Page("--for", "technician") as page:
             self.begin(page)
-            # A picture of this size that no camera took.
-            drawn = page.script("""
+            # Pictures of this size that no camera took.
+            drawn = """
                 const canvas = Object.assign(document.createElement('canvas'), {width: 2400, height: 1800});
                 const paper = canvas.getContext('2d');
                 for (let i = 0; i < 4000; ++i) {
-                  paper.fillStyle = `hsl(${(i * 47) % 360} 60% 50%)`;
+                  paper.fillStyle = `hsl(${(i * (47 + arguments[0])) % 360} 60% 50%)`;
                   paper.fillRect((i * 131) % 2400, (i * 89) % 1800, 60, 40);
                 }
-                return canvas.toDataURL('image/png').split(',')[1];""")
-            with open(path, "wb") as file:
-                file.write(base64.b64decode(drawn))
+                return canvas.toDataURL('image/png').split(',')[1];"""
+            for number in range(12):
+                path = os.path.join(scratch.name, f"tip{number}.png")
+                with open(path, "wb") as file:
+                    file.write(base64.b64decode(page.script(drawn, number)))
+                paths.append(path)
             self.step(page, "Photographs")
-            page.at("answer-photos").send_keys(path)
+            page.at("answer-photos").send_keys(paths[0])
             wait(lambda: page.script("return [...document.querySelectorAll('.photos img')].every((i) => i.naturalWidth)"
                                      " && document.querySelector('.photos img')"), "no picture")
-            page.at("answer-photos").send_keys(path)
+            page.at("answer-photos").send_keys("\n".join(paths[:2]))  # the first is there already
             wait(lambda: len(page.browser.find_elements(By.CSS_SELECTOR, ".photos img")) == 2, "no second picture")
             page.open()
             wait(lambda: page.keys() == ["photos"], page.keys)
@@ -822,12 +825,17 @@ class Technician(unittest.TestCase):
             page.press("new")
             self.fill(page, self.FIRST)
             self.step(page, "Photographs")
-            page.at("answer-photos").send_keys("\n".join([path] * 12))
-            wait(lambda: page.problem("photos") == "tip.png has no room in this record. Remove another one first.",
-                 lambda: page.problem("photos"))
+            page.at("answer-photos").send_keys("\n".join(paths))
+            problem = "return document.getElementById('problem-photos').textContent"  # in one step: it is made anew
+
+            def taken():
+                return len(page.browser.find_elements(By.CSS_SELECTOR, ".photos img"))
+            wait(lambda: page.script(problem) == f"tip{taken()}.png has no room in this record. Remove another one first.",
+                 lambda: page.script(problem))
             self.report(page)
             [full] = objects(page.record())
             self.assertGreater(len(full["inspection"]["photos"]), 3)
+            self.assertLess(len(full["inspection"]["photos"]), 12)
             self.assertLess(len(page.record().encode()), 1 << 20)
             page.press("home")
             # What is no picture is refused.

@@ -130,6 +130,7 @@ Json data(const Form& form, const FormPage& what, const Sheet* sheet = nullptr) 
                    {"buying", form.reader == FormFor::buyer}};
   constexpr std::size_t kRoomForWords = std::size_t{128} << 10U;
   out["room"] = kMaxRecordBytes - kRoomForWords;  // for photographs, as text
+  out["photos"] = kMaxPhotos;
   out["units"] = {{{"word", "km"}, {"text", form::kUnitWords[0]}},
                   {{"word", "mi"}, {"text", form::kUnitWords[1]}}};
   out["unknown"] = {

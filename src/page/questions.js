@@ -158,11 +158,15 @@
       let problem = '';
       for (const file of input.files) {
         const text = await small(file);
-        if (!text || text.length > room) {
+        if (kept.includes(text)) {
+          continue;  // it is there already
+        }
+        if (!text || text.length > room || kept.length >= D.photos) {
           problem = say(text ? 'photosFull' : 'noPicture', {name: file.name});
           break;
         }
         room -= text.length;
+        kept.push(text);
         const key = `photo-${drawn(10)}`;
         await large.put(key, text);
         state.photos.push(key);
