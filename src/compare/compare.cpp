@@ -207,7 +207,7 @@ Changes compare(const std::vector<History>& units, const Side& before, const Sid
   for (const auto& [side, reports] : {std::pair(&before, &was), std::pair(&after, &is)}) {
     for (const History& unit : units) {
       if (std::ranges::all_of(unit.records,
-                              [&](const Record& r) { return knows(*side, r.family); })) {
+                              [&, on = side](const Record& r) { return knows(*on, r.family); })) {
         reports->push_back(side->grader.report(unit, side->options));
       }
       if (told) {
