@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Strangers' projects with the library in them.
-#   embed.sh PREFIX WORK   what is installed under PREFIX, static; the rest is built below WORK: a
-#                          shared one without the program, and one taken in by add_subdirectory
+#   embed.sh PREFIX WORK       with what is installed under PREFIX, static; by g++ and clang
+#   embed.sh PREFIX WORK all   and, built below WORK, a shared one without the program, and one taken
+#                              in by add_subdirectory: some minutes more, so no part of --all
 set -euo pipefail
 prefix=$(realpath "$1")
 mkdir -p "$2"
@@ -40,6 +41,9 @@ strangers() {
 }
 
 strangers "$prefix" static
+if [ "${3:-}" != all ]; then
+  exit
+fi
 
 cmake --fresh "${build[@]}" -S "$root" -B "$work/shared" -DDRYSHAFT_PROGRAM=OFF -DBUILD_SHARED_LIBS=ON \
   -DDRYSHAFT_UNITY=ON -DDRYSHAFT_WASM_COMPILER=OFF -DCMAKE_BUILD_TYPE=Release \
