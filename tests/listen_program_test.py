@@ -184,8 +184,8 @@ class Good(Files):
         report, = self.report(looped, *PLAIN)
         self.assertEqual((report["clear"], report["attributions"], report["left_open"]),
                          (False, [], "repeats"))
-        self.assertEqual((report["considered"][-1]["part"], report["considered"][-1]["kind"]),
-                         ("rear", "inner-race"))
+        self.assertIn(("rear", "inner-race"),
+                      [(c["part"], c["kind"]) for c in report["considered"]])
         self.assertTrue(run(looped, *PLAIN).stdout.startswith(
             b"No part is named: the recording repeats itself exactly.\n"))
         once, = self.report(self.good, *PLAIN)
@@ -497,9 +497,8 @@ class Into(Files):
                          "is\n  hint: give the speed: --mark, --speed, --rotor-rpm or --trace\n")
         self.assertEqual(self.read(record), self.RECORD)
 
-    def test_a_sound_that_fits_nearly_everything_writes_nothing(self):
-        record = self.record("everything.json")
-        def clicks(i):  # as often as a wheel turns, nine times slower than the rotor, each a little off
+    def slow_clicks(self):  # as often as a wheel turns, nine times slower than the rotor
+        def clicks(i):  # each a little off
             return 0.8 * math.exp(-i / 20) * math.sin(1.2 * i)
         draw = random.Random(2)
         slow = [draw.gauss(0, 0.05) for _ in range(10 * RATE)]
@@ -508,9 +507,24 @@ class Into(Files):
             for i in range(100):
                 slow[int(at * RATE) + i] += clicks(i)
             at += 9 * 60 / 4600 * (1 + draw.gauss(0, 0.001))
+        return slow
+
+    def test_the_rhythm_of_a_wheel_is_the_wheels(self):
+        record = self.record("wheel.json")
+        path = self.wav("wheel.wav", [self.slow_clicks()])
+        done = run(path, "--into", record, "--rotor-rpm", "4600")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertEqual(done.stderr.decode(), f"{record}: now says of the recording: other source in "
+                         "the recording: wheel\n")
+        self.assertTrue(done.stdout.decode().startswith(
+            "The wheel or tyre would fit, if the speed is right.\n"), done.stdout)
+        # A bearing's lines would go unseen among so many: nothing is said of them.
+        self.assertEqual(json.loads(self.read(record))["inspection"]["recording"], {"other": "wheel"})
+
+    def test_a_sound_that_fits_nearly_everything_writes_nothing(self):
+        record = self.record("everything.json")
         comb = [(i * 7919 % 2001 - 1000) / 32768 for i in range(10 * RATE)]
-        for name, sound, why in (("slow.wav", slow, "has lines that fit nearly everything"),
-                                 ("comb.wav", comb, "repeats itself exactly")):
+        for name, sound, why in (("comb.wav", comb, "repeats itself exactly"),):
             path = self.wav(name, [sound])
             done = run(path, "--into", record, "--rotor-rpm", "4600")
             self.assertEqual(done.returncode, 3, done.stderr)

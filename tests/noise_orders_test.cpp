@@ -484,18 +484,20 @@ Recording in_memory(const std::vector<float>& samples, double rate) {
           [at] { *at = 0; }};
 }
 
-// A recording that fits nearly everything says nothing: neither a part, nor that there is none.
+// A recording that fits nearly everything says nothing of a bearing: neither a part, nor that there
+// is none. It may say which rhythm it has.
 void check_left_open(const std::vector<float>& samples, double rate, const GivenSpeed& speed) {
   const Machine& machine = family("plover-2");
   const Result<NoiseReport> r = listen_to_machine(in_memory(samples, rate), machine, speed, {}, {});
   REQUIRE(r.value);
-  CHECK(r.value->named.empty());
+  CHECK(std::ranges::all_of(r.value->named, is_rhythm));
   CHECK_FALSE(r.value->pattern);
   const bool speed_open = speed.points.empty() && r.value->speed.shaft_lines == 0;
-  CHECK((speed_open || !r.value->speed.alternatives_rpm.empty() ||
+  CHECK((speed_open || !r.value->speed.alternatives_rpm.empty() || !r.value->named.empty() ||
          r.value->left_open == LeftOpen::lines_everywhere));
   const RecordingFindings found = recording_findings(*r.value, machine);
-  CHECK_FALSE((found.rotor_bearing || found.gear_bearing || found.other || found.pattern));
+  CHECK_FALSE((found.rotor_bearing || found.gear_bearing || found.pattern));
+  CHECK(found.other.value_or("wheel") == "wheel");
 }
 
 TEST_CASE("lines that fit nearly everything name nothing") {

@@ -84,9 +84,12 @@ enum class NoiseKind : std::uint8_t {
   shaft,
   mesh,
   electrical,
-  wheel
+  wheel,
+  joint,       ///< of a half-shaft
+  elsewhere,   ///< knocks at an order that is no part's
+  fixed_rate,  ///< whatever keeps its rate while the speed changes: a pump, a fan
 };
-inline constexpr std::size_t kNoiseKindCount = 8;
+inline constexpr std::size_t kNoiseKindCount = 11;
 std::string_view name(NoiseKind kind);   ///< "outer-race"
 std::string_view title(NoiseKind kind);  ///< "outer race"
 /// One of outer race, inner race, element, cage.
@@ -124,6 +127,10 @@ struct Attribution : PartKind {
   /// What fits the same lines no worse, so that it cannot be told apart here.
   std::vector<PartKind> shared_with;
 };
+
+/// Whether it is the rhythm of something slower than a bearing's part, such as a flat spot on a
+/// tyre: with so many lines that a bearing's may be among them.
+bool is_rhythm(const Attribution& a);
 
 /// One peak of a spectrum.
 struct NoiseLine {

@@ -30,7 +30,10 @@ std::string listed(const std::vector<std::string>& items, std::string_view last)
   return out;
 }
 
-std::string the(const PartKind& part) { return "the " + phrase(part); }
+std::string the(const PartKind& part) {
+  const bool something = part.kind == NoiseKind::elsewhere || part.kind == NoiseKind::fixed_rate;
+  return (something ? "" : "the ") + phrase(part);
+}
 
 // "the A or the B" where they cannot be told apart.
 std::string with_shared(const Attribution& a) {
@@ -443,7 +446,11 @@ std::string phrase(const PartKind& part) {
     case NoiseKind::electrical:
       return part.part.empty() ? std::string(kind) : fmt::format("{} ({})", kind, part.part);
     case NoiseKind::wheel:
+    case NoiseKind::joint:
+    case NoiseKind::fixed_rate:
       return std::string(kind);
+    case NoiseKind::elsewhere:
+      return fmt::format("{} that knocks {}", kind, part.part);
     default:
       break;
   }

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numeric>
 
@@ -112,6 +113,20 @@ std::size_t standing_along(const Recording& recording, const std::vector<SpeedPo
   const Spectrum sound = analyser.sound();
   const std::vector<double> floor = noise::noise_floor(sound, kShortBlock);
   return stretch_of(sound, floor, comb, analyser.per_order(), kAfterTrack).standing;
+}
+
+// Frames to track the speed in, as multiples of the shortest: the longer, the more steadily it has
+// to be held.
+std::span<const std::size_t> frames_for(const GivenSpeed& speed) {
+  static constexpr std::array<std::size_t, 3> kAll = {8, 4, 2};
+  static constexpr std::array<std::size_t, 1> kNothingGiven = {1};
+  constexpr double kHeld = 0.01;  // share
+  if (speed.points.empty()) {
+    return kNothingGiven;
+  }
+  const auto [least, most] = std::ranges::minmax(speed.points, {}, &SpeedPoint::rpm);
+  const bool held = most.rpm - least.rpm <= kHeld * most.rpm;
+  return std::span(kAll).subspan(held ? 0 : 2);
 }
 
 // All that is taken from the recording before parts are named.
@@ -306,13 +321,16 @@ TonesFound named_tones(const Heard& heard, double highest, const NoiseOptions& o
   return found;
 }
 
+constexpr double kHighMultiple = 4;  // flutes are many: their tone lies far above the race order
+
 // A race's multiples as tones in the sound itself: what flutes make.
 struct RaceTones {
   Attribution found;
   double centre = 0;  // mean multiple
 };
+// `combs`: gets those whose lines they are instead.
 std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* const> bearings,
-                                  const NoiseOptions& options) {
+                                  const NoiseOptions& options, std::vector<noise::Comb>& combs) {
   constexpr double kMostOfOne = 200;
   constexpr std::size_t kEnough = 3;
   constexpr double kLeastDb = 6;
@@ -323,6 +341,7 @@ std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* c
   }
   leave_out_other_shafts(heard, mask, heard.shafts.size() > 1 ? kRotorMultiples / 4 : 0);
   leave_out_tones(heard, mask);
+  const noise::Combs in_sound(heard.sound, heard.floor, heard.per_order, kRigid);
   std::vector<RaceTones> all;
   for (const Bearing* bearing : bearings) {
     for (const NoiseKind kind : {NoiseKind::outer_race, NoiseKind::inner_race}) {
@@ -343,14 +362,25 @@ std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* c
       r.found.standing = f.standing;
       r.found.excluded = f.excluded;
       r.found.level_db = decibels(f.sum / static_cast<double>(f.lines));
-      r.found.p_value =
-          std::min(1.0, f.p_value * static_cast<double>(f.places * bearings.size()) * 2);
+      noise::Mask others = mask;
+      noise::leave_out_lines_of(others, *bearing, kind, f.order, OrderAnalyser::kHighestSound,
+                                heard.per_order, {kRigid, 0, 4});
+      others.take_feet(heard.sound, heard.floor);
+      r.found.p_value = std::min(
+          1.0, std::max(f.p_value, noise::chance_of_others(heard.sound, heard.floor, others, f)) *
+                   static_cast<double>(f.places * bearings.size()) * 2);
       r.centre = f.centre;
       constexpr double kEven = 10;
       r.found.confidence =
           std::max(r.found.level_db, 0.0) / (std::max(r.found.level_db, 0.0) + kEven);
       if (r.found.p_value <= options.false_alarm && f.standing >= kEnough &&
-          r.found.level_db >= kLeastDb) {
+          f.centre >= kHighMultiple && r.found.level_db >= kLeastDb) {
+        noise::Comb comb = noise::slower_thing(in_sound, f, mask, 0);
+        if (comb.spacing > 0) {
+          comb.p_value = r.found.p_value;
+          combs.push_back(comb);
+          continue;
+        }
         r.found.share = heard.share(static_cast<std::size_t>(
             std::lround(f.order * std::round(f.centre) * heard.per_order)));
         all.push_back(std::move(r));
@@ -362,6 +392,114 @@ std::vector<RaceTones> race_tones(const Heard& heard, std::span<const Bearing* c
                                                 : a.found.level_db > b.found.level_db;
   });
   return all;
+}
+
+// What knocks at the spacing of a comb. `off`: share by which the speed may be off.
+PartKind knocks_at(const Heard& heard, double spacing, double off) {
+  // The spacing is as fine as its search, and what turns with the car exact.
+  const double near = (0.15 / heard.per_order / spacing + 0.002 + off) * spacing;
+  const double wheel = heard.shafts.back();
+  constexpr std::array kBallsOfJoint = {3, 6};
+  if (heard.shafts.size() > 1) {
+    if (std::abs(spacing - wheel) < near) {
+      return {"wheel and tyre", NoiseKind::wheel};
+    }
+    for (const int balls : kBallsOfJoint) {
+      if (std::abs(spacing - balls * wheel) < near) {
+        return {"half-shaft joint", NoiseKind::joint};
+      }
+    }
+    for (std::size_t i = 1; i + 1 < heard.shafts.size(); ++i) {
+      if (std::abs(spacing - heard.shafts[i]) < near) {
+        return {fmt::format("gear shaft {}", i + 1), NoiseKind::shaft};
+      }
+    }
+  }
+  return {fmt::format("{:.2f} times a turn of the rotor", spacing), NoiseKind::elsewhere};
+}
+
+// The comb of what turns with the wheels, where most of its lines stand: of a flat spot, or of a
+// joint that knocks 3 or 6 times a turn.
+std::vector<noise::Comb> wheel_combs(const Heard& heard, const Mask& mask,
+                                     const NoiseOptions& options) {
+  std::vector<noise::Comb> all;
+  if (heard.shafts.size() < 2) {
+    return all;
+  }
+  constexpr double kMostStand = 0.6;   // share of the lines
+  constexpr double kLessBeside = 0.5;  // level half way between them
+  struct Step {
+    double turns;     // of the wheel, in a knock
+    std::size_t but;  // multiples that a faster one makes as well
+  };
+  constexpr std::array kSteps = {Step{1, 3}, Step{3, 2}, Step{6, 0}};
+  for (const BandEnvelope& band : heard.bands) {
+    const noise::Combs combs(band.spectrum, band.floor, heard.per_order, noise::kLineWidth);
+    for (const Step& step : kSteps) {
+      const double spacing = step.turns * heard.shafts.back();
+      noise::Comb comb = combs.at(spacing, mask, step.but);
+      if (static_cast<double>(comb.standing) < kMostStand * static_cast<double>(comb.lines) ||
+          combs.at(spacing, mask, step.but, true).level > kLessBeside * comb.level) {
+        continue;
+      }
+      if (comb.lines > 0 && comb.depth >= options.least_depth) {
+        comb.p_value = 0;
+        comb.band_low = band.low;
+        comb.band_high = band.high;
+        all.push_back(comb);
+      }
+      break;
+    }
+  }
+  return all;
+}
+
+// What a bearing was not named for, since it is the rhythm of a slower thing: what is known first.
+std::vector<Attribution> named_combs(std::vector<noise::Comb> combs, const Heard& heard, double off,
+                                     const NoiseOptions& options) {
+  std::ranges::stable_sort(combs, std::ranges::greater{}, &noise::Comb::depth);
+  std::vector<Attribution> all;
+  for (const noise::Comb& comb : combs) {
+    Attribution a;
+    static_cast<PartKind&>(a) = knocks_at(heard, comb.spacing, off);
+    const bool unknown = a.kind == NoiseKind::elsewhere;
+    const bool again = std::ranges::any_of(
+        all, [&](const Attribution& other) { return unknown ? other.kind == a.kind : other == a; });
+    if (again) {
+      continue;
+    }
+    a.expected_order = a.found_order = comb.spacing;
+    a.depth = comb.depth;
+    constexpr double kDecibels = 4.3429;  // of a natural logarithm of power
+    a.level_db = kDecibels * comb.level;
+    a.p_value = comb.p_value;
+    a.confidence = comb.depth / (comb.depth + options.least_depth);
+    a.band_low_hz = comb.band_low;
+    a.band_high_hz = comb.band_high;
+    a.lines = comb.lines;
+    a.standing = comb.standing;
+    all.push_back(std::move(a));
+  }
+  // An unknown one beside a known one is most likely a part of its rhythm.
+  if (std::ranges::any_of(all,
+                          [](const Attribution& a) { return a.kind != NoiseKind::elsewhere; })) {
+    std::erase_if(all, [](const Attribution& a) { return a.kind == NoiseKind::elsewhere; });
+  }
+  // A joint's rhythm is every third or sixth line of a wheel's.
+  if (std::ranges::find(all, NoiseKind::wheel, &PartKind::kind) != all.end()) {
+    std::erase_if(all, [](const Attribution& a) { return a.kind == NoiseKind::joint; });
+  }
+  return all;
+}
+
+// Whether lines of an inner race have those beside them that its turning with the shaft makes.
+bool turns_with_shaft(const Heard& heard, const Attribution& a) {
+  if (a.kind != NoiseKind::inner_race || !(a.band_high_hz > 0)) {
+    return false;
+  }
+  const BandEnvelope& band = heard.bands[noise::band_to_show(heard.bands, {a})];
+  constexpr double kStand = 1.0;  // mean log of power over floor
+  return noise::sidebands(band.spectrum, band.floor, a.found_order, 1, heard.per_order) > kStand;
 }
 
 // The deepest modulation at an order in any band.
@@ -378,7 +516,6 @@ double modulation(const std::vector<BandEnvelope>& bands, double order, double p
 
 PatternFound pattern_of(const Attribution& bearing, const std::vector<RaceTones>& tones,
                         const std::vector<BandEnvelope>& bands, double per_order) {
-  constexpr double kHighMultiple = 4;  // flutes are many: their tone lies far above the race order
   // Mean of the squared envelope's square: 2 for noise, less for steady tones.
   constexpr double kImpulsive = 2.5;
   constexpr double kSteady = 1.8;
@@ -557,7 +694,11 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   if (given) {
     curve.emplace(speed.points, std::clamp(speed.points.back().seconds, 1.0, kLongest));
   }
-  noise::Tracker tracker(recording.rate, comb, given ? &*curve : nullptr, options.speed_band);
+  std::vector<noise::Tracker> trackers;
+  for (const std::size_t finer : frames_for(speed)) {
+    trackers.emplace_back(recording.rate, comb, given ? &*curve : nullptr, options.speed_band,
+                          finer);
+  }
   float least = 1e30F;
   float most = -1e30F;
   report.seconds = each_piece(recording, [&](std::span<const float> samples) {
@@ -565,12 +706,19 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
       least = std::min(least, x);
       most = std::max(most, x);
     }
-    tracker.add(samples);
+    for (noise::Tracker& tracker : trackers) {
+      tracker.add(samples);
+    }
   });
   if (!(least < most)) {
     return refuse("silent", "holds nothing but silence", "was the microphone plugged in?");
   }
-  noise::Track track = tracker.finish();
+  noise::Track track = trackers.front().finish();
+  for (std::size_t i = 1; i < trackers.size(); ++i) {
+    if (noise::Track other = trackers[i].finish(); other.over > track.over) {
+      track = std::move(other);
+    }
+  }
   if (track.clear && !track.alternative.empty()) {
     // In frames that short, strong lines of something else fit the comb by accident: long blocks
     // along each track tell them apart.
@@ -705,8 +853,9 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
   leave_out_other_shafts(heard, mask, OrderAnalyser::kHighestEnvelope);
   leave_out_beats(heard, mask);
   const double shaft_hz = report.speed.used_rpm / 60;
+  const double changes = (high - low) / report.speed.used_rpm;
   constexpr double kSteady = 0.01;
-  if (high - low < kSteady * report.speed.used_rpm) {
+  if (changes < kSteady) {
     Spectrum in_hz = heard.sound;
     in_hz.spacing = shaft_hz / heard.per_order;
     if (const auto mains = noise::find_mains(in_hz, shaft_hz)) {
@@ -725,9 +874,10 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
         "orders that close cannot be separated, and only the clearest is named.",
         widened.slip * 100));
   }
+  std::vector<noise::Comb> of_wheels = wheel_combs(heard, mask, options);
   noise::BearingSearch search =
       noise::search_bearings(heard.bands, heard.per_order, OrderAnalyser::kHighestEnvelope,
-                             std::move(mask), bearings, widened);
+                             std::move(mask), bearings, widened, widened.slip - options.slip);
   for (Attribution& a : search.named) {
     for (std::size_t b = 0; b < heard.bands.size(); ++b) {
       if (heard.bands[b].low == a.band_low_hz && heard.bands[b].high == a.band_high_hz) {
@@ -737,7 +887,8 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     }
   }
   // Then by steady tones at their multiples; the strongest alone, since they share lines.
-  const std::vector<RaceTones> races = race_tones(heard, bearings, widened);
+  std::ranges::move(of_wheels, std::back_inserter(search.combs));
+  const std::vector<RaceTones> races = race_tones(heard, bearings, widened, search.combs);
   std::vector<Attribution> named = std::move(search.named);
   const bool cages_alone =
       std::ranges::all_of(named, [](const Attribution& a) { return a.kind == NoiseKind::cage; });
@@ -765,6 +916,23 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
       }
     }
   }
+  constexpr double kMoves = 0.03;  // a line that keeps its rate is spread over several then
+  if (changes < kMoves && !named.empty()) {
+    for (Attribution& a : named) {
+      if (!turns_with_shaft(heard, a)) {
+        a.shared_with.push_back({"", NoiseKind::fixed_rate});
+      }
+    }
+    if (std::ranges::any_of(named, [](const Attribution& a) {
+          return std::ranges::find(a.shared_with, NoiseKind::fixed_rate, &PartKind::kind) !=
+                 a.shared_with.end();
+        })) {
+      report.limits.emplace_back(
+          "At a speed that is held, a pump, a fan or anything else at a fixed rate can make such "
+          "lines too. Record again at another speed, or while the speed changes: the lines of a "
+          "bearing follow the speed.");
+    }
+  }
   if (!named.empty()) {
     report.pattern = pattern_of(named.front(), races, heard.bands, heard.per_order);
   }
@@ -772,9 +940,16 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
     report.limits.push_back(std::move(said));
   }
   report.considered = std::move(search.considered);
+  for (Attribution& a : named_combs(search.combs, heard, widened.slip - options.slip, options)) {
+    named.push_back(std::move(a));
+  }
   TonesFound tones_found = named_tones(
       heard, std::min(OrderAnalyser::kHighestSound, recording.rate / 2 / shaft_hz), options);
-  std::ranges::move(tones_found.named, std::back_inserter(named));
+  for (Attribution& a : tones_found.named) {
+    if (std::ranges::none_of(named, [&](const Attribution& n) { return n == a; })) {
+      named.push_back(std::move(a));
+    }
+  }
   report.decoys = std::max(search.decoys, tones_found.decoys);
   if (!loads.empty()) {
     report.loads = compare_loads(heard, named);
@@ -809,8 +984,13 @@ Result<NoiseReport> listen_to_machine(const Recording& recording, const Machine&
                     report.speed.used_rpm, report.speed.alternatives_rpm.front()));
     report.name_nothing();
   } else if (report.decoys > noise::kMostDecoys) {
-    report.left_open = LeftOpen::lines_everywhere;
+    // They may be a rhythm that is known.
+    std::vector<Attribution> rhythms;
+    std::ranges::copy_if(report.named, std::back_inserter(rhythms), is_rhythm);
+    std::erase_if(report.named, is_rhythm);
     report.name_nothing();
+    report.named = std::move(rhythms);
+    report.left_open = report.named.empty() ? LeftOpen::lines_everywhere : LeftOpen::no;
   }
   result.value = std::move(report);
   return result;

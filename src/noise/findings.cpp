@@ -26,22 +26,29 @@ std::optional<std::string_view> shown_by(const std::vector<Bearing>& bearings,
     }
     shared = shared || here(a) || std::ranges::any_of(a.shared_with, here);
   }
-  return shared ? "shared" : "none";
+  if (shared) {
+    return "shared";
+  }
+  // Under the many lines of a rhythm a bearing's go unseen.
+  return std::ranges::any_of(report.named, is_rhythm) ? std::nullopt
+                                                      : std::optional<std::string_view>("none");
 }
 
 std::optional<std::string_view> shown_by_others(const NoiseReport& report) {
   bool open = false;
   for (const Attribution& a : report.named) {
-    const bool other =
-        a.kind == NoiseKind::electrical || a.kind == NoiseKind::mesh || a.kind == NoiseKind::wheel;
-    if (!other) {
+    if (of_bearing(a.kind) || a.kind == NoiseKind::shaft) {
+      continue;
+    }
+    if (a.kind == NoiseKind::elsewhere) {  // a record has no word for it
+      open = true;
       continue;
     }
     // What may as well be a bearing must not speak against one.
     const bool bearing_too =
         std::ranges::any_of(a.shared_with, [](const PartKind& p) { return of_bearing(p.kind); });
     if (!bearing_too) {
-      return name(a.kind);
+      return name(a.kind == NoiseKind::joint ? NoiseKind::wheel : a.kind);
     }
     open = true;
   }

@@ -150,6 +150,36 @@ void Mask::leave_out(double place, double near, LeftOut why) {
   }
 }
 
+void Mask::take_feet(const Spectrum& spectrum, const std::vector<double>& floor) {
+  const std::vector<double>& p = spectrum.power;
+  const double stands = standing_level(spectrum.blocks);
+  const std::size_t n = std::min(why_.size(), p.size());
+  const std::vector<std::uint8_t> before = why_;
+  // From the line `from`, whose neighbour towards `step` is free.
+  const auto walk = [&](std::size_t from, std::ptrdiff_t step) {
+    auto at = static_cast<std::ptrdiff_t>(from);
+    for (std::ptrdiff_t next = at + step; next >= 0 && next < static_cast<std::ptrdiff_t>(n);
+         at = next, next += step) {
+      const auto i = static_cast<std::size_t>(next);
+      if (before[i] != kFree || p[i] >= p[static_cast<std::size_t>(at)] ||
+          p[i] <= stands * floor[i]) {
+        return;
+      }
+      why_[i] = before[from];
+    }
+  };
+  for (std::size_t i = 0; i < n; ++i) {
+    if (before[i] != kFree && p[i] > stands * floor[i]) {
+      if (i > 0 && before[i - 1] == kFree) {
+        walk(i, -1);
+      }
+      if (i + 1 < n && before[i + 1] == kFree) {
+        walk(i, 1);
+      }
+    }
+  }
+}
+
 Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, const Mask& mask,
                    const FamilySearch& search) {
   constexpr double kStep = 0.25;  // of a line's spacing, at the highest multiple
@@ -180,6 +210,7 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
       const double p = spectrum.power[line];
       const double q = std::min(p / floor[line], search.most_of_one);
       f.sum += q;
+      f.looked_at.push_back({line, q});
       power += p;
       ++f.lines;
       if (q > stands) {
@@ -205,6 +236,46 @@ Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, c
   best.places = places;
   best.p_value = chance_of_sum(best.sum, best.lines, spectrum.blocks);
   return best;
+}
+
+double chance_of_others(const Spectrum& spectrum, const std::vector<double>& floor,
+                        const Mask& others, const Family& family) {
+  const double blocks = std::max(spectrum.blocks, 1.0);
+  const double stands = standing_level(blocks);
+  const std::size_t n = spectrum.power.size();
+  // Up to each line: how many are free, and how many of these stand.
+  std::vector<std::pair<std::uint32_t, std::uint32_t>> up_to(n + 1);
+  double logs = 0;  // of power over what makes a line stand
+  for (std::size_t i = 0; i < n; ++i) {
+    up_to[i + 1] = up_to[i];
+    if (i > 0 && others.free(i)) {
+      ++up_to[i + 1].first;
+      if (const double q = spectrum.power[i] / floor[i]; q > stands) {
+        ++up_to[i + 1].second;
+        logs += std::log(q / stands);
+      }
+    }
+  }
+  constexpr double kFewLogs = 0.3;  // where few stand, strong ones are taken for rare
+  const double steepness = (up_to[n].second + 1) / (logs + kFewLogs);
+  const double everywhere = static_cast<double>(up_to[n].second) / std::max(up_to[n].first, 1U);
+  constexpr double kAround = 1.5;  // of a line's order, up and down
+  constexpr std::size_t kFewest = 150;
+  double sum = 0;
+  for (const Family::Line& line : family.looked_at) {
+    const auto place = static_cast<double>(line.place);
+    const auto low =
+        std::min(nearest_whole(place / kAround), line.place - std::min(line.place, kFewest));
+    const auto high = std::min(std::max(nearest_whole(place * kAround), line.place + kFewest), n);
+    const double free = up_to[high].first - up_to[low].first;
+    const double standing = up_to[high].second - up_to[low].second;
+    const double by_noise = boost::math::gamma_q(blocks, blocks * line.over);
+    const double share = std::max(free > 0 ? standing / free : 1, everywhere);
+    const double by_lines = share * std::pow(std::max(line.over / stands, 1.0), -steepness);
+    sum -= std::log(std::clamp(std::max(by_noise, by_lines), 1e-300, 1.0));
+  }
+  const auto lines = static_cast<double>(family.looked_at.size());
+  return lines > 0 ? boost::math::gamma_q(lines, sum) : 1;
 }
 
 }  // namespace dryshaft::noise

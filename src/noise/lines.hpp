@@ -45,6 +45,8 @@ class Mask {
   explicit Mask(std::size_t lines) : why_(lines, kFree) {}
   // Lines within `near` of `place`, both counted in lines.
   void leave_out(double place, double near, LeftOut why);
+  // What is left out takes its foot along: on each side, as long as the power falls and stands.
+  void take_feet(const Spectrum& spectrum, const std::vector<double>& floor);
   [[nodiscard]] bool free(std::size_t line) const {
     return line < why_.size() && why_[line] == kFree;
   }
@@ -66,6 +68,11 @@ struct Family {
   bool first = false;        // the first multiple stands, or cannot be looked at
   std::size_t places = 0;    // looked at
   double centre = 0;         // mean multiple, weighted by power over floor
+  struct Line {
+    std::size_t place = 0;
+    double over = 0;  // power over floor
+  };
+  std::vector<Line> looked_at;
   std::vector<Excluded> excluded;
 };
 
@@ -79,6 +86,15 @@ struct FamilySearch {
 // The best place for a family within `slip` of the expected order.
 Family find_family(const Spectrum& spectrum, const std::vector<double>& floor, const Mask& mask,
                    const FamilySearch& search);
+
+// The chance, for one place looked at, that lines which a spectrum holds anyway make those of a
+// family: Fisher's sum of the logarithms of the lines' own chances. Noise alone makes one line in a
+// million stand; a car's hums, whistles and voices make many, as many as around each line, and
+// strong ones are rarer by a power law (Hill 1975, Annals of Statistics 3(5) 1163-1174, from
+// memory). `others`: leaves out what the
+// family itself accounts for.
+double chance_of_others(const Spectrum& spectrum, const std::vector<double>& floor,
+                        const Mask& others, const Family& family);
 
 }  // namespace dryshaft::noise
 

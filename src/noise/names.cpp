@@ -12,14 +12,18 @@ struct KindNames {
   std::string_view name;
   std::string_view title;
 };
-constexpr std::array<KindNames, kNoiseKindCount> kKindNames = {{{"outer-race", "outer race"},
-                                                                {"inner-race", "inner race"},
-                                                                {"element", "rolling element"},
-                                                                {"cage", "cage"},
-                                                                {"shaft", "shaft"},
-                                                                {"mesh", "gear mesh"},
-                                                                {"electrical", "electrical tone"},
-                                                                {"wheel", "wheel or tyre"}}};
+constexpr std::array<KindNames, kNoiseKindCount> kKindNames = {
+    {{"outer-race", "outer race"},
+     {"inner-race", "inner race"},
+     {"element", "rolling element"},
+     {"cage", "cage"},
+     {"shaft", "shaft"},
+     {"mesh", "gear mesh"},
+     {"electrical", "electrical tone"},
+     {"wheel", "wheel or tyre"},
+     {"joint", "half-shaft joint"},
+     {"elsewhere", "something else"},
+     {"fixed-rate", "something at a fixed rate"}}};
 constexpr std::array<std::string_view, 4> kBases = {"constant", "marks", "trace", "estimated"};
 constexpr std::array<std::string_view, kLoadCount> kLoads = {"accelerating", "steady", "coasting"};
 constexpr std::array<std::string_view, 3> kPatterns = {"unclear", "single-defect", "washboard"};
@@ -38,6 +42,7 @@ constexpr double kRolls = 0.97;  // of the unloaded circumference
 std::string_view name(NoiseKind kind) { return kKindNames[static_cast<std::size_t>(kind)].name; }
 std::string_view title(NoiseKind kind) { return kKindNames[static_cast<std::size_t>(kind)].title; }
 bool of_bearing(NoiseKind kind) { return kind <= NoiseKind::cage; }
+bool is_rhythm(const Attribution& a) { return a.depth > 0 && !of_bearing(a.kind); }
 std::string_view name(SpeedBasis basis) { return kBases[static_cast<std::size_t>(basis)]; }
 std::string_view name(Load load) { return kLoads[static_cast<std::size_t>(load)]; }
 std::optional<Load> load_named(std::string_view name) {

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "noise/describe.hpp"
+
 namespace dryshaft::noise {
 namespace {
 
@@ -18,10 +20,11 @@ std::vector<Known> known_orders(const std::vector<Attribution>& named, double hi
   constexpr int kSidebands = 3;
   std::vector<Known> known;
   for (const Attribution& a : named) {
+    const int sidebands = of_bearing(a.kind) ? kSidebands : 0;
+    const std::string part = phrase(a);
     for (int k = 1; a.found_order > 0 && a.found_order * k <= highest; ++k) {
-      for (int m = -kSidebands; m <= kSidebands; ++m) {
+      for (int m = -sidebands; m <= sidebands; ++m) {
         const double order = a.found_order * k + m;
-        const std::string part = fmt::format("{} of {}", title(a.kind), a.part);
         known.push_back({order, std::max(0.002 * order, 1.5 / per_order),
                          m == 0 ? fmt::format("{} x {}", k, part)
                                 : fmt::format("{} x {}, {} {} x shaft", k, part,

@@ -9,30 +9,49 @@
 namespace dryshaft::noise {
 namespace {
 
-constexpr double kWidth = 0.004;       // of a line, as a share of its order
 constexpr double kWidthOfCage = 0.01;  // it has play, so its lines are broad
+constexpr double kCageSlips = 0.015;   // share
+constexpr int kFarSidebands = 6;       // of a loud part
+constexpr double kOthersWidth = 0.012;  // with that of a track that is off for a while
 
 // A family that is named takes its lines and their sidebands at shaft speed,
 // an element's also those at cage speed. A line is as wide as the slip makes it: a share of its
 // order.
 void leave_out_family(Mask& mask, double order, double spacing, double highest, double per_order,
-                      double width = kWidth) {
-  constexpr int kSidebands = 4;
-  for (int k = 0; order * k <= highest + kSidebands; ++k) {
-    for (int m = -kSidebands; m <= kSidebands; ++m) {
-      if (k == 0 && spacing == 1) {
+                      const LinesOf& lines) {
+  for (int k = 0; order * k <= highest + lines.sidebands; ++k) {
+    for (int m = -lines.sidebands; m <= lines.sidebands; ++m) {
+      if (k == 0 && spacing == 1 && lines.off == 0) {
         continue;  // the shaft's own, left out anyway
       }
       const double line = order * k + m * spacing;
       if (line > 0) {
-        mask.leave_out(line * per_order, std::max(width * line * per_order, 2.0),
-                       LeftOut::named_already);
+        const double near = lines.width * line + lines.off * std::abs(m) * spacing;
+        mask.leave_out(line * per_order, std::max(near * per_order, 2.0), LeftOut::named_already);
       }
     }
   }
 }
 
-// How far lines beside an order, `spacing` apart, stand out: mean log of power over floor.
+}  // namespace
+
+void leave_out_lines_of(Mask& mask, const Bearing& bearing, NoiseKind kind, double order,
+                        double highest, double per_order, const LinesOf& lines) {
+  if (kind == NoiseKind::cage) {
+    leave_out_family(mask, order, order, highest, per_order,
+                     {kWidthOfCage, lines.off, lines.sidebands});
+    return;
+  }
+  leave_out_family(mask, order, 1, highest, per_order, lines);
+  if (kind == NoiseKind::element) {
+    // The cage slips too, and turns slowly: it has more sidebands. Blows on the two races differ.
+    const LinesOf of_cage{lines.width, lines.off + kCageSlips, 2 * lines.sidebands};
+    const double cage = defect_orders(bearing).cage;
+    leave_out_family(mask, order, cage, highest, per_order, of_cage);
+    leave_out_family(mask, order / 2, cage, highest, per_order, of_cage);
+  }
+}
+
 double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, double order,
                  double spacing, double per_order) {
   constexpr double kMostOfLog = 4;
@@ -54,6 +73,8 @@ double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, dou
   }
   return lines > 0 ? sum / lines : 0;
 }
+
+namespace {
 
 constexpr double kOfDeepest = 0.5;  // depth of what explains the deepest family as its sidebands
 constexpr double kOfCage = 0.25;  // depth of an element's own lines beside those of its cage's turn
@@ -117,9 +138,10 @@ bool is_clear(const Family& f, double p_value, std::size_t enough, const NoiseOp
 }
 
 // Share of decoys, from a little below to a little above all orders of races and elements, that
-// would be named.
-double decoys_named(const std::vector<BandEnvelope>& bands, double per_order, double highest,
-                    const Mask& mask, std::span<const Bearing* const> bearings, double searches,
+// would be named. `combs`: those of the bands; nullptr: slower things do not stand in the way.
+double decoys_named(const std::vector<BandEnvelope>& bands, const std::vector<Combs>* combs,
+                    double per_order, double highest, const Mask& mask,
+                    std::span<const Bearing* const> bearings, double searches,
                     const NoiseOptions& options) {
   constexpr double kBeyond = 1.2;
   double low = highest / 2;  // what lies beyond the spectrum is not looked for
@@ -131,17 +153,29 @@ double decoys_named(const std::vector<BandEnvelope>& bands, double per_order, do
   }
   high = std::min(high * kBeyond, highest);
   return share_of_decoys(low / kBeyond, high, [&](double order) {
-    return std::ranges::any_of(bands, [&](const BandEnvelope& band) {
+    for (std::size_t b = 0; b < bands.size(); ++b) {
       const Family f =
-          find_family(band.spectrum, band.floor, mask, {per_order, order, options.slip});
-      return f.depth >= options.least_depth &&
-             is_clear(f, f.p_value * searches * static_cast<double>(f.places),
-                      enough(NoiseKind::outer_race), options);
-    });
+          find_family(bands[b].spectrum, bands[b].floor, mask, {per_order, order, options.slip});
+      if (f.depth >= options.least_depth &&
+          is_clear(f, f.p_value * searches * static_cast<double>(f.places),
+                   enough(NoiseKind::outer_race), options) &&
+          (combs == nullptr || slower_thing((*combs)[b], f, mask, 0).spacing == 0)) {
+        return true;
+      }
+    }
+    return false;
   });
 }
 
 }  // namespace
+
+Comb slower_thing(const Combs& combs, const Family& family, const Mask& mask, double cage) {
+  constexpr double kAsHigh = 0.5;  // of the family's own level in dB
+  // An element's blows on both races differ, so that half its order is its own as well.
+  const std::array own = {1.0, cage, family.order / 2};
+  Comb comb = combs.around(family, mask, std::span(own).first(cage > 0 ? 3 : 1));
+  return comb.share >= kAsHigh ? comb : Comb{};
+}
 
 double order_of(const DefectOrders& orders, NoiseKind kind) {
   switch (kind) {
@@ -175,10 +209,15 @@ void find_floors(std::vector<BandEnvelope>& bands, double per_order) {
 
 BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per_order,
                               double highest, Mask mask, std::span<const Bearing* const> bearings,
-                              const NoiseOptions& options) {
+                              const NoiseOptions& options, double off) {
   BearingSearch result;
   const double searches =
       static_cast<double>(bands.size() * bearings.size() * kBearingKinds.size());
+  std::vector<Combs> combs;
+  combs.reserve(bands.size());
+  for (const BandEnvelope& band : bands) {
+    combs.emplace_back(band.spectrum, band.floor, per_order, kLineWidth);
+  }
   std::vector<std::pair<std::size_t, NoiseKind>> left;
   for (std::size_t i = 0; i < bearings.size(); ++i) {
     for (const NoiseKind kind : kBearingKinds) {
@@ -186,6 +225,11 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
     }
   }
   while (!left.empty()) {
+    std::vector<Mask> masks(bands.size(), mask);
+    for (std::size_t b = 0; b < bands.size(); ++b) {
+      masks[b].take_feet(bands[b].spectrum, bands[b].floor);
+    }
+    bool refused = false;  // some part's lines, for what else is heard
     std::vector<Attribution> found;
     found.reserve(left.size());
     for (const auto& [i, kind] : left) {
@@ -196,13 +240,34 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
       best.found_order = best.expected_order;
       bool any = false;
       for (std::size_t b = 0; b < bands.size(); ++b) {
-        const Family f = find_family(bands[b].spectrum, bands[b].floor, mask,
+        const Family f = find_family(bands[b].spectrum, bands[b].floor, masks[b],
                                      {per_order, best.expected_order, options.slip});
         result.places += f.places;
-        const double p = std::min(1.0, f.p_value * searches * static_cast<double>(f.places));
-        const bool counts = is_clear(f, p, enough(kind), options) &&
-                            (kind != NoiseKind::cage ||
-                             rattles(bands[b], mask, f.order, per_order, bearings[i]->elements));
+        const double places = searches * static_cast<double>(f.places);
+        double p = std::min(1.0, f.p_value * places);
+        const bool stands = is_clear(f, p, enough(kind), options) && f.depth >= options.least_depth;
+        if (stands) {
+          Mask others = masks[b];
+          leave_out_lines_of(others, *bearings[i], kind, f.order, highest, per_order,
+                             {kOthersWidth, off, kFarSidebands});
+          others.take_feet(bands[b].spectrum, bands[b].floor);
+          p = std::clamp(chance_of_others(bands[b].spectrum, bands[b].floor, others, f) * places, p,
+                         1.0);
+        }
+        bool counts = is_clear(f, p, enough(kind), options) &&
+                      (kind != NoiseKind::cage ||
+                       rattles(bands[b], masks[b], f.order, per_order, bearings[i]->elements));
+        if (counts && f.depth >= options.least_depth) {
+          const double cage = kind == NoiseKind::element ? defect_orders(*bearings[i]).cage : 0;
+          if (Comb comb = slower_thing(combs[b], f, masks[b], cage); comb.spacing > 0) {
+            counts = false;
+            comb.p_value = p;
+            comb.band_low = bands[b].low;
+            comb.band_high = bands[b].high;
+            result.combs.push_back(comb);
+          }
+        }
+        refused = refused || (stands && !counts);
         if (f.lines > 0 && (!any || (counts ? f.depth : 0) > best.depth)) {
           any = true;
           best.found_order = f.order;
@@ -221,6 +286,10 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
     }
     auto first = std::ranges::max_element(found, {}, &Attribution::depth);
     if (first->depth < options.least_depth) {
+      if (refused && result.named.empty()) {
+        result.decoys =
+            decoys_named(bands, nullptr, per_order, highest, mask, bearings, searches, options);
+      }
       std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
       result.considered = std::move(found);
       break;
@@ -274,25 +343,19 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
                          : a->kind == NoiseKind::element  ? cage - shaft
                                                           : -std::max(shaft, cage) / 2;
       // Of equals, the one whose order it misses least.
-      const double off = std::abs(a->found_order / a->expected_order - 1) / options.slip;
-      if (fit - off / 4 > most) {
-        most = fit - off / 4;
+      const double missed = std::abs(a->found_order / a->expected_order - 1) / options.slip;
+      if (fit - missed / 4 > most) {
+        most = fit - missed / 4;
         chosen = a;
       }
     }
     const bool cage = chosen->kind == NoiseKind::cage;
-    if (cage) {
-      leave_out_family(mask, chosen->found_order, chosen->found_order, highest, per_order,
-                       kWidthOfCage);
-    } else {
-      leave_out_family(mask, chosen->found_order, 1, highest, per_order);
-    }
-    if (chosen->kind == NoiseKind::element) {
-      const Bearing& its = *bearings[left[static_cast<std::size_t>(chosen - found.begin())].first];
-      leave_out_family(mask, chosen->found_order, defect_orders(its).cage, highest, per_order);
-    }
+    leave_out_lines_of(mask,
+                       *bearings[left[static_cast<std::size_t>(chosen - found.begin())].first],
+                       chosen->kind, chosen->found_order, highest, per_order);
     if (result.named.empty()) {
-      result.decoys = decoys_named(bands, per_order, highest, mask, bearings, searches, options);
+      result.decoys =
+          decoys_named(bands, &combs, per_order, highest, mask, bearings, searches, options);
       if (result.decoys > kMostDecoys) {
         std::ranges::stable_sort(found, std::ranges::greater{}, &Attribution::depth);
         result.considered = std::move(found);
@@ -320,6 +383,7 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
     left.erase(its_place);
     result.named.push_back(std::move(*chosen));
   }
+  std::ranges::stable_sort(result.combs, std::ranges::greater{}, &Comb::depth);
   return result;
 }
 

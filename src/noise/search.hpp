@@ -10,6 +10,7 @@
 
 #include "dryshaft/noise.hpp"
 #include "noise/lines.hpp"
+#include "noise/rivals.hpp"
 #include "noise/spectra.hpp"
 
 namespace dryshaft::noise {
@@ -44,13 +45,34 @@ inline constexpr double kMostDecoys = 0.25;
 struct BearingSearch {
   std::vector<Attribution> named;
   std::vector<Attribution> considered;
+  // What a bearing would have been named for, if its lines were not a slower thing's; deepest
+  // first, no two of one spacing.
+  std::vector<Comb> combs;
   double decoys = 0;       // share named beside the first part; above kMostDecoys nothing is
   std::size_t places = 0;  // looked at for families, in all
 };
 // `per_order`: lines of the spectra for one order; `highest`: order up to which lines are kept.
+// `off`: share by which the speed may be off.
 BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per_order,
                               double highest, Mask mask, std::span<const Bearing* const> bearings,
-                              const NoiseOptions& options);
+                              const NoiseOptions& options, double off = 0);
+
+struct LinesOf {
+  double width = kLineWidth;  // as a share of their order
+  double off = 0;     // share by which the speed, and so the spacing of sidebands, may be off
+  int sidebands = 4;  // on each side
+};
+// All that a part of a bearing accounts for, found at an order.
+void leave_out_lines_of(Mask& mask, const Bearing& bearing, NoiseKind kind, double order,
+                        double highest, double per_order, const LinesOf& lines = {});
+
+// How far lines beside an order, `spacing` apart, stand out: mean log of power over floor.
+double sidebands(const Spectrum& spectrum, const std::vector<double>& floor, double order,
+                 double spacing, double per_order);
+
+// The comb whose lines a family's are, if any: its other lines stand nearly as high. `cage`: order
+// of the bearing's cage; 0: the family is the cage's own, or nobody's.
+Comb slower_thing(const Combs& combs, const Family& family, const Mask& mask, double cage);
 
 // Which other parts' expected orders lie as near to what was found.
 void find_shared(std::vector<Attribution>& named, std::span<const Bearing* const> bearings,

@@ -15,6 +15,7 @@ namespace dryshaft::noise {
 struct Track {
   std::vector<SpeedPoint> points;
   bool clear = false;      // the comb stands out
+  double over = 0;         // by how much it does so more than it has to
   std::size_t lines = 0;   // of the comb, that stand on average
   double uncertainty = 0;  // share
   // Another track that fits nearly as well; empty: there is none.
@@ -25,8 +26,10 @@ struct Track {
 // the smooth track with the best sum of scores (Viterbi).
 class Tracker {
  public:
-  // `comb`: orders. `given`: searched within `band` of it; nullptr: everywhere.
-  Tracker(double rate, std::vector<double> comb, const SpeedCurve* given, double band);
+  // `comb`: orders. `given`: searched within `band` of it; nullptr: everywhere. `finer`: frames
+  // are longer and speeds closer by so much; a speed that is held shows better in them.
+  Tracker(double rate, std::vector<double> comb, const SpeedCurve* given, double band,
+          std::size_t finer = 1);
   void add(std::span<const float> samples);
   [[nodiscard]] Track finish() const;
 
@@ -45,6 +48,8 @@ class Tracker {
   std::vector<double> comb_;
   const SpeedCurve* given_;
   std::vector<double> factors_;  // of the given speed, or turns a second
+  std::size_t finer_;
+  double step_;
   std::size_t length_;
   std::size_t stride_ = 1;  // frames, of which one is kept
   std::size_t seen_ = 0;    // frames

@@ -51,7 +51,18 @@ double natural_log(double x) {
 double amplitude_of(double db) { return std::pow(10, db / 20); }
 
 // Streams of draws: what they are for is part of their seed.
-enum class Stream : std::uint64_t { motion, tones, path, road, wind, microphone, mains, faults };
+enum class Stream : std::uint64_t {
+  motion,
+  tones,
+  path,
+  road,
+  wind,
+  microphone,
+  mains,
+  faults,
+  knocks,
+  ambience
+};
 
 class Draws {
  public:
@@ -403,8 +414,7 @@ class Ringing {
   double im_ = 0;
 };
 
-std::vector<Ringing> ringings(const Fault& fault, double rate, Draws& draws) {
-  std::vector<Resonance> all = fault.resonances;
+std::vector<Ringing> ringings(std::vector<Resonance> all, double rate, Draws& draws) {
   const Resonance low{draws.between(1500, 3200), draws.between(0.03, 0.06), 1};
   const Resonance high{draws.between(4000, 6800), draws.between(0.02, 0.04), 0.6};
   if (all.empty()) {
@@ -446,37 +456,26 @@ double force_at(const Course& c, std::size_t edge) {
   return c.bearing[edge] * c.km_h[edge] / kReferenceSpeed;
 }
 
-void add_single_defect(const Fault& fault, const Course& c, Draws draws, std::vector<double>& out) {
-  constexpr double kUneven = 0.1;     // rms of the strength of blows
-  constexpr double kOuterBlow = 0.7;  // an element's blow on the outer race, the inner's being 1
+// Blows, one whenever `order` times `base` has grown by about 1. `strength`: of a blow, from its
+// place in the base, the force there and how much it differs from others.
+template <typename Strength>
+void add_blows(const Course& c, const std::vector<double>& base, double order, double jitter,
+               std::vector<Ringing> rings, Draws& draws, const Strength& strength,
+               std::vector<double>& out) {
+  constexpr double kUneven = 0.1;  // rms of the strength of blows
   constexpr double kLeastSpacing = 0.3;
-  std::vector<Ringing> rings = ringings(fault, c.rate, draws);
-  const DefectOrders orders = slipped_orders(fault.bearing, fault.slip);
-  const double order = order_of_kind(orders, fault.kind);
-  if (order <= 0) {
-    return;
-  }
-  const double zone_phase = draws.uniform();
   double next = draws.uniform();  // repetitions until the next blow
-  bool other = false;
   double before = 0;
   by_blocks(c, [&](std::size_t block, std::size_t from, std::size_t count) {
     const Ramp force(force_at(c, block), force_at(c, block + 1));
     for (std::size_t i = 0; i < count; ++i) {
-      const double now = order * c.turns[from + i];
+      const double now = order * base[from + i];
       while (now >= next && now > before) {
-        double strength = force[i] * (1 + kUneven * draws.normal());
-        if (fault.kind == NoiseKind::inner_race) {
-          strength *= zone_load(next / order + zone_phase, fault.load_zone);
-        } else if (fault.kind == NoiseKind::element) {
-          strength *= zone_load(next / order * orders.cage + zone_phase, fault.load_zone) *
-                      (other ? kOuterBlow : 1);
-          other = !other;
-        }
+        const double blow = strength(next / order, force[i], 1 + kUneven * draws.normal());
         for (Ringing& ring : rings) {
-          ring.strike(strength, std::min(1.0, (now - next) / (now - before)));
+          ring.strike(blow, std::min(1.0, (now - next) / (now - before)));
         }
-        next += std::max(kLeastSpacing, 1 + fault.jitter * draws.normal());
+        next += std::max(kLeastSpacing, 1 + jitter * draws.normal());
       }
       before = now;
       double sum = 0;
@@ -486,6 +485,53 @@ void add_single_defect(const Fault& fault, const Course& c, Draws draws, std::ve
       out[from + i] += sum;
     }
   });
+}
+
+void add_single_defect(const Fault& fault, const Course& c, Draws draws, std::vector<double>& out) {
+  constexpr double kOuterBlow = 0.7;  // an element's blow on the outer race, the inner's being 1
+  std::vector<Ringing> rings = ringings(fault.resonances, c.rate, draws);
+  const DefectOrders orders = slipped_orders(fault.bearing, fault.slip);
+  const double order = order_of_kind(orders, fault.kind);
+  if (order <= 0) {
+    return;
+  }
+  const double zone_phase = draws.uniform();
+  bool other = false;
+  const auto strength = [&](double turns, double force, double uneven) {
+    force *= uneven;
+    if (fault.kind == NoiseKind::inner_race) {
+      force *= zone_load(turns + zone_phase, fault.load_zone);
+    } else if (fault.kind == NoiseKind::element) {
+      force *=
+          zone_load(turns * orders.cage + zone_phase, fault.load_zone) * (other ? kOuterBlow : 1);
+      other = !other;
+    }
+    return force;
+  };
+  add_blows(c, c.turns, order, fault.jitter, std::move(rings), draws, strength, out);
+}
+
+// What knocks in step with the car does so harder at speed; a pump does not care.
+void add_knocks(const Knocks& knocks, const Course& c, Draws draws, std::vector<double>& out) {
+  std::vector<Ringing> rings = ringings(knocks.resonances, c.rate, draws);
+  std::vector<double> places;
+  for (int i = 0; i < std::max(knocks.places, 1); ++i) {
+    places.push_back(std::max(0.0, 1 + knocks.unequal * draws.normal()));
+  }
+  const double phase = draws.uniform();
+  std::size_t place = 0;
+  const bool fixed = knocks.order <= 0;
+  std::vector<double> seconds;
+  for (std::size_t i = 0; fixed && i < c.samples; ++i) {
+    seconds.push_back(static_cast<double>(i) / c.rate);
+  }
+  const auto strength = [&](double at, double force, double uneven) {
+    place = (place + 1) % places.size();
+    const double swell = 1 + knocks.swell * cos_turns(knocks.swell_order * at + phase);
+    return (fixed ? 1 : force) * uneven * places[place] * swell;
+  };
+  add_blows(c, fixed ? seconds : c.turns, fixed ? knocks.hz : knocks.order, knocks.jitter,
+            std::move(rings), draws, strength, out);
 }
 
 // The flutes round a race: their profile over one turn of it, and that of their second harmonic.
@@ -536,7 +582,7 @@ struct Washboard {
 
 void add_washboard(const Fault& fault, const Course& c, Draws draws, std::vector<double>& out) {
   constexpr double kDirect = 0.4;  // of the force, beside what the resonances make of it
-  std::vector<Ringing> rings = ringings(fault, c.rate, draws);
+  std::vector<Ringing> rings = ringings(fault.resonances, c.rate, draws);
   const Washboard board(fault, draws);
   const bool inner = fault.kind == NoiseKind::inner_race;
   const double cage = slipped_orders(fault.bearing, fault.slip).cage;
@@ -576,6 +622,257 @@ void add_washboard(const Fault& fault, const Course& c, Draws draws, std::vector
       out[from + i] += heard;
     }
   });
+}
+
+// --------------------------------------------------------------------- ambience
+
+// Noise of unit power through one resonance, broad or narrow.
+class Formant {
+ public:
+  Formant(double hz, double width, double rate) : ringing_({hz, width / (2 * hz), 1}, rate) {}
+  double push(double x) { return ringing_.push(x); }
+
+ private:
+  Ringing ringing_;
+};
+
+// Cycles done by each sample at a rate that wanders by `wander`, rms.
+std::vector<double> cycles_of(const Course& c, double hz, double wander, Draws& draws) {
+  constexpr double kMemory = 0.3;  // s
+  const double keep = std::exp(-1 / (kMemory * c.rate));
+  const double step = wander * std::sqrt(1 - keep * keep);
+  std::vector<double> cycles(c.samples);
+  double off = wander * draws.normal();
+  double now = draws.uniform();
+  for (double& at : cycles) {
+    at = now;
+    off = keep * off + step * draws.normal();
+    now += hz * (1 + off) / c.rate;
+  }
+  return cycles;
+}
+
+void add_tones_about(const Course& c, Draws& draws, std::vector<double>& out) {
+  const int count = 3 + static_cast<int>(draws.between(0, 4));
+  for (int i = 0; i < count; ++i) {
+    const double hz = 200 * std::exp2(draws.between(0, 5));
+    const double level = amplitude_of(draws.between(-12, 0));
+    const bool pair = draws.uniform() < 0.5;
+    const std::vector<double> cycles = cycles_of(c, hz, 1e-5, draws);
+    const double beside = 1 + draws.between(20, 500) / hz;
+    for (const double order : pair ? std::vector<double>{1, beside} : std::vector<double>{1}) {
+      add_tone(
+          c, {&cycles, order, draws.uniform(), {}}, [&](std::size_t) { return level; }, out);
+    }
+  }
+}
+
+void add_hum(const Course& c, Draws& draws, std::vector<double>& out) {
+  constexpr double kMains = 50;
+  const std::vector<double> cycles = cycles_of(c, kMains, 1e-4, draws);
+  for (int k = 1; k <= 60; ++k) {
+    const double level = amplitude_of(-8 * std::log2(k) / 2 + draws.between(-10, 0));
+    add_tone(
+        c, {&cycles, double(k), draws.uniform(), {}}, [&](std::size_t) { return level; }, out);
+  }
+}
+
+void add_fan(const Course& c, Draws& draws, std::vector<double>& out) {
+  const double blades = draws.between(40, 400);
+  const std::vector<double> cycles = cycles_of(c, blades, draws.between(1e-4, 5e-3), draws);
+  const double depth = draws.between(0.3, 0.9);
+  const double sharp = draws.between(0.5, 3);
+  Formant rush(draws.between(800, 4000), draws.between(500, 2500), c.rate);
+  for (std::size_t i = 0; i < c.samples; ++i) {
+    const double swell = std::pow(0.5 + 0.5 * cos_turns(cycles[i]), sharp);
+    out[i] += (1 - depth + depth * swell) * rush.push(draws.normal());
+  }
+}
+
+void add_tread(const DriveNoise& what, const Course& c, Draws& draws, std::vector<double>& out) {
+  const auto blocks = static_cast<std::size_t>(draws.between(50, 90));
+  std::vector<double> ends;
+  std::vector<double> strength;
+  double sum = 0;
+  for (std::size_t i = 0; i < blocks; ++i) {
+    sum += draws.uniform() < 0.4 ? 1.25 : draws.uniform() < 0.5 ? 1.0 : 0.8;
+    ends.push_back(sum);
+    strength.push_back(1 + 0.15 * draws.normal());
+  }
+  const double ratio = what.machine.ratio();
+  const double depth = draws.between(0.05, 0.4);
+  const double phase = draws.uniform();
+  Formant roar(draws.between(700, 1100), draws.between(300, 600), c.rate);
+  Formant slap(draws.between(900, 2500), draws.between(300, 900), c.rate);
+  double before = 0;
+  std::size_t block = 0;
+  for (std::size_t i = 0; i < c.samples; ++i) {
+    const double wheel = c.turns[i] / ratio;
+    const double part = wheel - std::floor(wheel);
+    if (part < before) {
+      block = 0;
+    }
+    before = part;
+    double hit = 0;
+    if (block < blocks && part * sum >= ends[block]) {
+      hit = strength[block++] * 6;
+    }
+    const double swell = 1 + depth * cos_turns(wheel + phase);
+    out[i] += swell * roar.push(draws.normal()) + slap.push(hit + 0.3 * draws.normal());
+  }
+}
+
+void add_voice(const Course& c, Draws& draws, std::vector<double>& out) {
+  const double pitch = draws.between(90, 230);
+  const std::vector<double> cycles = cycles_of(c, pitch, draws.between(0.02, 0.1), draws);
+  const std::vector<double> syllables = cycles_of(c, draws.between(3, 6), 0.3, draws);
+  std::vector<Formant> formants;
+  double voiced = 0;
+  double last_syllable = -1;
+  for (std::size_t i = 1; i < c.samples; ++i) {
+    if (std::floor(syllables[i]) > last_syllable) {
+      last_syllable = std::floor(syllables[i]);
+      voiced = draws.uniform() < 0.75 ? 1 : 0;
+      formants.clear();
+      formants.emplace_back(draws.between(300, 800), 80, c.rate);
+      formants.emplace_back(draws.between(900, 2300), 120, c.rate);
+      formants.emplace_back(draws.between(2400, 3200), 180, c.rate);
+    }
+    const double swell = 0.5 - 0.5 * cos_turns(syllables[i]);
+    const bool pulse = std::floor(cycles[i]) > std::floor(cycles[i - 1]);
+    const double force =
+        swell * (voiced * (pulse ? 8 : 0) + (0.1 + 0.5 * (1 - voiced)) * draws.normal());
+    for (Formant& formant : formants) {
+      out[i] += formant.push(force);
+    }
+  }
+}
+
+void add_gusts(const Course& c, Draws& draws, std::vector<double>& out) {
+  const double memory = draws.between(0.02, 0.4);  // s
+  const double keep = std::exp(-1 / (memory * c.rate));
+  const double depth = draws.between(0.5, 1.2);
+  Formant hiss(draws.between(500, 3000), draws.between(1000, 3000), c.rate);
+  double gust = 0;
+  for (double& to : out) {
+    gust = keep * gust + std::sqrt(1 - keep * keep) * draws.normal();
+    to += std::exp(depth * gust) * hiss.push(draws.normal());
+  }
+}
+
+void add_gravel(const Course& c, Draws& draws, std::vector<double>& out) {
+  std::vector<Ringing> rings = ringings({}, c.rate, draws);
+  const double rate = draws.between(3, 200);
+  for (double& to : out) {
+    if (draws.uniform() < rate / c.rate) {
+      const double blow = std::exp(0.8 * draws.normal());
+      for (Ringing& ring : rings) {
+        ring.strike(blow, draws.uniform());
+      }
+    }
+    for (Ringing& ring : rings) {
+      to += ring.next();
+    }
+  }
+}
+
+void add_music(const Course& c, Draws& draws, std::vector<double>& out) {
+  const double beat = draws.between(1.2, 2.6);  // a second
+  const double root = draws.between(100, 220);
+  std::vector<Ringing> drum = ringings({}, c.rate, draws);
+  std::vector<double> cycles(c.samples);
+  std::vector<double> swell(c.blocks() + 1, 0);
+  constexpr std::array kSteps = {0, 3, 4, 5, 7, 8, 9, 10, 12};
+  for (int voice = 0; voice < 4; ++voice) {
+    double now = draws.uniform();
+    double hz = root;
+    long bar = -1;
+    double since = 0;
+    for (std::size_t i = 0; i < c.samples; ++i) {
+      const double seconds = static_cast<double>(i) / c.rate;
+      const long here = std::lround(std::floor(seconds * beat / (voice == 0 ? 4 : 1)));
+      if (here != bar) {
+        bar = here;
+        since = seconds;
+        const auto step = static_cast<std::size_t>(draws.between(0, kSteps.size()));
+        hz = root * std::exp2(kSteps[step] / 12.0 + (voice > 1 ? 1 : 0));
+      }
+      cycles[i] = now;
+      now += hz / c.rate;
+      if (i % kBlock == 0) {
+        swell[i / kBlock] = std::min(1.0, (seconds - since) * 50) * std::exp(since - seconds);
+      }
+    }
+    for (int k = 1; k <= 8; ++k) {
+      add_tone(
+          c, {&cycles, double(k), draws.uniform(), {}},
+          [&](std::size_t edge) { return 0.5 * swell[edge] / k; }, out);
+    }
+  }
+  double before = 0;
+  for (std::size_t i = 0; i < c.samples; ++i) {
+    const double at = std::floor(static_cast<double>(i) / c.rate * beat * 2);
+    if (at > before) {
+      for (Ringing& ring : drum) {
+        ring.strike(3, 0.5);
+      }
+    }
+    before = at;
+    for (Ringing& ring : drum) {
+      out[i] += ring.next();
+    }
+  }
+}
+
+void add_whine(const DriveNoise& what, const Course& c, Draws& draws, std::vector<double>& out) {
+  const Machine& m = what.machine;
+  double shaft = 1;
+  for (const GearStage& stage : m.stages) {
+    const double next = shaft * stage.driving / stage.driven;
+    for (int k = 1; k <= 4; ++k) {
+      const double level = amplitude_of(draws.between(-15, 0));
+      add_tone(
+          c,
+          {&c.turns,
+           k * stage.driving * shaft,
+           draws.uniform(),
+           {{&c.turns, shaft, draws.between(0.1, 0.9), draws.uniform()},
+            {&c.turns, next, draws.between(0.1, 0.9), draws.uniform()},
+            {&c.turns, 1 / m.ratio(), draws.between(0, 0.5), draws.uniform()}}},
+          [&](std::size_t edge) {
+            return level * c.mesh[edge] *
+                   below_half(k * stage.driving * shaft * c.hz[edge], c.rate);
+          },
+          out);
+    }
+    shaft = next;
+  }
+}
+
+void add_ambience(const DriveNoise& what, const Course& c, std::vector<double>& out) {
+  Draws draws(what.seed, Stream::ambience);
+  switch (what.ambience) {
+    case Ambience::nothing:
+      return;
+    case Ambience::tones:
+      return add_tones_about(c, draws, out);
+    case Ambience::hum:
+      return add_hum(c, draws, out);
+    case Ambience::fan:
+      return add_fan(c, draws, out);
+    case Ambience::tread:
+      return add_tread(what, c, draws, out);
+    case Ambience::voice:
+      return add_voice(c, draws, out);
+    case Ambience::gusts:
+      return add_gusts(c, draws, out);
+    case Ambience::gravel:
+      return add_gravel(c, draws, out);
+    case Ambience::music:
+      return add_music(c, draws, out);
+    case Ambience::whine:
+      return add_whine(what, c, draws, out);
+  }
 }
 
 double mean_square(std::span<const double> x) {
@@ -702,24 +999,39 @@ DriveRecording record(const DriveNoise& what) {
   add_tones(what, course, Path(what.seed), sound);
   add_mains(what, course, sound);
   add_road(what, course, sound);
-  const double background = mean_square(sound);
-  out.background_rms = std::sqrt(background);
-  std::vector<double> alone(course.samples);
-  for (std::size_t i = 0; i < what.faults.size(); ++i) {
-    const Fault& fault = what.faults[i];
-    std::ranges::fill(alone, 0.0);
-    Draws draws(what.seed, Stream::faults, i);
-    if (fault.washboard) {
-      add_washboard(fault, course, draws, alone);
-    } else {
-      add_single_defect(fault, course, draws, alone);
-    }
+  std::vector<double> alone;
+  const auto add = [&](double db, double to, const auto& sounds) {
+    alone.assign(course.samples, 0.0);
+    sounds(alone);
     const double power = mean_square(alone);
     // A car that stands has no fault to hear.
-    const double gain = power > 0 ? std::sqrt(background / power) * amplitude_of(fault.db) : 0;
+    const double gain = power > 0 ? std::sqrt(to / power) * amplitude_of(db) : 0;
     for (std::size_t k = 0; k < sound.size(); ++k) {
       sound[k] += gain * alone[k];
     }
+  };
+  if (what.ambience != Ambience::nothing) {
+    add(what.ambience_db, mean_square(sound),
+        [&](std::vector<double>& to) { add_ambience(what, course, to); });
+  }
+  const double background = mean_square(sound);
+  out.background_rms = std::sqrt(background);
+  for (std::size_t i = 0; i < what.faults.size(); ++i) {
+    const Fault& fault = what.faults[i];
+    add(fault.db, background, [&](std::vector<double>& to) {
+      const Draws draws(what.seed, Stream::faults, i);
+      if (fault.washboard) {
+        add_washboard(fault, course, draws, to);
+      } else {
+        add_single_defect(fault, course, draws, to);
+      }
+    });
+  }
+  for (std::size_t i = 0; i < what.knocks.size(); ++i) {
+    const Knocks& knocks = what.knocks[i];
+    add(knocks.db, background, [&](std::vector<double>& to) {
+      add_knocks(knocks, course, Draws(what.seed, Stream::knocks, i), to);
+    });
   }
   capture(sound, what.microphone, out);
   return out;

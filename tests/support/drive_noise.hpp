@@ -22,11 +22,14 @@
 //   meets both races each turn, once a turn of the cage.
 // - A washboard: near-equal flutes round a race. Each element in the load zone feels a smooth force
 //   as it runs over them, which sounds directly and through the same resonances.
+// - Knocks of something else: blows in step with wheel or shaft, or at a rate of their own, each
+//   ringing as a defect's do. Places round a turn may knock unequally, and all may swell with a
+//   turn of the wheel.
+// - What else is about: tones, hum, a fan, tread, a voice, gusts, gravel, music.
 // - The recorder: gain, clipping, 16-bit steps, a second channel, a dead side.
 //
-// Not modelled: automatic gain control, lossy coding, knocks, voices, tyre slip, gear changes
-// (there is one gear), wheel bearings, the inverter's switching, torsional vibration, sound paths
-// with delay, faults that come and go.
+// Not modelled: automatic gain control, lossy coding, tyre slip, gear changes (there is one gear),
+// the inverter's switching, torsional vibration, sound paths with delay, faults that come and go.
 //
 // Draws are made from std::mt19937_64 and sines from arithmetic of its own: what differs between
 // libraries is the last digit of a few constants. Each part draws from a stream of its own: a fault
@@ -133,6 +136,34 @@ struct Fault {
   std::vector<Resonance> resonances;  // empty: two, drawn by the seed
 };
 
+// Blows of something that is no bearing of the unit.
+struct Knocks {
+  double order = 0;      // a turn of the rotor; 0: `hz` counts
+  double hz = 0;         // a second
+  double db = -10;       // as of a fault
+  double jitter = 0.01;  // as of a single defect
+  int places = 1;        // that knock in turn: balls of a joint, vanes of a pump
+  double unequal = 0;    // rms by which the strengths of the places differ
+  double swell = 0;      // depth, 0 to 1
+  double swell_order = 0;
+  std::vector<Resonance> resonances;  // empty: two, drawn by the seed
+};
+
+// What is about besides the drive and the road.
+enum class Ambience : std::uint8_t {
+  nothing,
+  tones,   // steady ones, some in pairs that beat
+  hum,     // of the mains, with many multiples
+  fan,     // blades that modulate a rush of air, at a rate of their own
+  tread,   // blocks of unequal length, and roar that swells with the wheel
+  voice,   // pulses through three formants, in syllables
+  gusts,   // wind that swells by itself
+  gravel,  // stones that hit sheet metal, at no rate
+  music,   // chords and a beat
+  whine    // meshes far louder than usual, deeply modulated by all shafts
+};
+inline constexpr std::size_t kAmbienceCount = 10;
+
 // The bearing's orders with that slip; reference: its shaft.
 DefectOrders slipped_orders(const Bearing& bearing, double slip);
 
@@ -153,6 +184,9 @@ struct DriveNoise {
   Levels levels;
   LoadGains gains;
   std::vector<Fault> faults;
+  std::vector<Knocks> knocks;
+  Ambience ambience = Ambience::nothing;
+  double ambience_db = 0;  // its power over that of drive and road
   Microphone microphone;
   double rate = 48000;
   double seconds = 20;
