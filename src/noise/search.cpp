@@ -9,9 +9,9 @@
 namespace dryshaft::noise {
 namespace {
 
-constexpr double kWidthOfCage = 0.01;  // it has play, so its lines are broad
-constexpr double kCageSlips = 0.015;   // share
-constexpr int kFarSidebands = 6;       // of a loud part
+constexpr double kWidthOfCage = 0.01;   // it has play, so its lines are broad
+constexpr double kCageSlips = 0.015;    // share
+constexpr int kFarSidebands = 6;        // of a loud part
 constexpr double kOthersWidth = 0.012;  // with that of a track that is off for a while
 
 // A family that is named takes its lines and their sidebands at shaft speed,
