@@ -205,13 +205,27 @@ class Page:
                 box = self.browser.find_element(By.CSS_SELECTOR, f'input[name="answer-{key}"][value="{word}"]')
                 box.find_element(By.XPATH, "..").click()
             return
+        value, unit = answer if isinstance(answer, tuple) else (answer, None)
+        if question["kind"] != "date" and not self.pointer:
+            self.script("""
+                const [key, value, unit] = arguments;
+                const field = document.getElementById(`answer-${key}`);
+                press(field);
+                field.value = value;
+                for (const name of ['input', 'change']) {
+                  field.dispatchEvent(new Event(name, {bubbles: true}));
+                }
+                if (unit) {
+                  const select = document.getElementById(`unit-${key}`);
+                  choose(select, [...select.options].findIndex((o) => o.value === unit));
+                }""", key, value, unit)
+            return
         field = self.at(f"answer-{key}")
         if question["kind"] == "date":
             self.script("arguments[0].value = arguments[1];"
                         "arguments[0].dispatchEvent(new Event('change', {bubbles: true}))", field, answer)
             return
         field.clear()
-        value, unit = answer if isinstance(answer, tuple) else (answer, None)
         field.send_keys(value)
         if unit:
             Select(self.at(f"unit-{key}")).select_by_value(unit)
