@@ -62,6 +62,12 @@ def start(size=PHONE, dark=False, downloads=None, before=None):
             "deviceMetrics": {"width": size[0], "height": size[1], "pixelRatio": 2, "touch": True}})
     chrome.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     browser = webdriver.Chrome(service=Service("/usr/bin/chromedriver"), options=chrome)
+    set_up(browser, dark, downloads, before)
+    return browser
+
+
+def set_up(browser, dark=False, downloads=None, before=None):
+    """What holds for one tab, save that all share the folder of downloads."""
     if downloads:
         browser.execute_cdp_cmd("Browser.setDownloadBehavior",
                                 {"behavior": "allow", "downloadPath": downloads})
@@ -70,7 +76,6 @@ def start(size=PHONE, dark=False, downloads=None, before=None):
             "features": [{"name": "prefers-color-scheme", "value": "dark"}]})
     if before:
         browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": before})
-    return browser
 
 
 def faults(browser):

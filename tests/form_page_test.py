@@ -20,7 +20,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import Select
 
-from browser import ATTACKS, DESK, PHONE, axe_source, faults, start, violations
+from browser import ATTACKS, DESK, PHONE, axe_source, faults, set_up, start, violations
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 TODAY = "2026-03-18"
@@ -35,7 +35,65 @@ REFUSE_STORAGE = ("for (const f of ['getItem', 'setItem', 'removeItem']) "
                   "Storage.prototype[f] = () => { throw new Error('refused'); };"
                   "IDBFactory.prototype.open = () => { throw new Error('refused'); };")
 FULL_STORAGE = ("Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); };")
+# What several scripts of a test ask of the page. `press` does as a pointer would, in one step where a
+# driver's click waits for several frames: it wants the element to be seen, and not to lie under another.
+SHARED = """
+const keys = () => [...document.querySelectorAll('#questions fieldset')].filter((f) => !f.hidden &&
+  f.checkVisibility()).map((f) => f.id.slice('question-'.length));
+const wait = (what) => new Promise((done) => {
+  const end = performance.now() + 10000;
+  const look = () => (what() || performance.now() > end ? done() : setTimeout(look, 5));
+  look();
+});
+const frame = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+const press = (e) => {
+  e.scrollIntoView({block: 'center', behavior: 'instant'});
+  const [r] = e.getClientRects();
+  const at = r && document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2);
+  if (!at || !e.contains(at) || e.disabled) {
+    throw new Error(`nobody can press ${e.outerHTML}, ${at ? 'for ' + at.outerHTML : 'which is not shown'}`);
+  }
+  e.focus({preventScroll: true});
+  e.click();
+};
+const choose = (select, n) => {
+  if (!(n >= 0 && n < select.options.length) || select.disabled || !select.checkVisibility()) {
+    throw new Error(`nobody can choose ${n} of ${select.outerHTML}`);
+  }
+  select.selectedIndex = n;
+  for (const name of ['input', 'change']) {
+    select.dispatchEvent(new Event(name, {bubbles: true}));
+  }
+};
+"""
 scratch = tempfile.TemporaryDirectory()
+browsers = {}  # by size and dark
+
+
+def close_browsers():
+    for browser in browsers.values():
+        browser.quit()
+
+
+unittest.addModuleCleanup(close_browsers)
+
+
+def fresh_tab(size, dark, downloads, before):
+    """A browser as if it were new: another tab, of which nothing knows the last."""
+    if (size, dark) not in browsers:
+        browsers[size, dark] = start(size, dark)
+    browser = browsers[size, dark]
+    old = browser.window_handles
+    browser.switch_to.new_window("tab")
+    new = browser.current_window_handle
+    for handle in old:
+        browser.switch_to.window(handle)
+        browser.close()
+    browser.switch_to.window(new)
+    browser.execute_cdp_cmd("Storage.clearDataForOrigin", {"origin": "file://", "storageTypes": "all"})
+    set_up(browser, dark, downloads, before)
+    faults(browser)
+    return browser
 
 
 def run(*arguments, text="", code=0):
@@ -56,7 +114,8 @@ def wait(what, why):
 class Page:
     """A browser that shows a form, and what a person can do with it."""
 
-    def __init__(self, *options, size=PHONE, dark=False, before="", path=None):
+    def __init__(self, *options, size=PHONE, dark=False, before="", path=None, pointer=False):
+        self.pointer = pointer  # every click is the driver's, as a finger or a mouse makes it
         self.path = path or os.path.join(scratch.name, f"form{len(os.listdir(scratch.name))}.html")
         if not path:
             run("form", "blank", "--format", "html", "--out", self.path, *options)
@@ -67,9 +126,10 @@ class Page:
         self.questions = self.data["questions"]
         self.by_key = {q["key"]: q for q in self.questions}
         self.downloads = tempfile.mkdtemp(dir=scratch.name)
-        self.browser = start(size, dark, self.downloads, CLOCK + before)
+        self.browser = fresh_tab(size, dark, self.downloads, CLOCK + "window.before = localStorage.length;" + before)
         self.shown = []  # keys of the questions that were asked
         self.open()
+        assert self.script("return window.before") in (0, None), "the last test's answers are here"
 
     def open(self):
         self.browser.get("file://" + self.path)
@@ -83,14 +143,11 @@ class Page:
     def kept(self):
         return json.loads(self.script("return sessionStorage.getItem(arguments[0] + '/car')", self.data["storage"]))
 
-    def close(self):
-        self.browser.quit()
-
     def __enter__(self):
         return self
 
     def __exit__(self, *_):
-        self.close()
+        pass  # the next one takes another tab
 
     def at(self, name):
         return self.browser.find_element(By.ID, name)
@@ -99,10 +156,13 @@ class Page:
         return self.at(name).is_displayed()
 
     def press(self, name):
-        self.at(name).click()
+        if self.pointer:
+            self.at(name).click()
+        else:
+            self.script("press(arguments[0]); return frame();", self.at(name))
 
     def script(self, text, *arguments):
-        return self.browser.execute_script(text, *arguments)
+        return self.browser.execute_script(SHARED + text, *arguments)
 
     def change(self, key):
         """Presses Change beside an answer."""
@@ -115,8 +175,7 @@ class Page:
         return [p.text for p in self.browser.find_elements(By.CSS_SELECTOR, "#stop p")]
 
     def keys(self):
-        return self.script("return [...document.querySelectorAll('#questions fieldset')].filter((f) => !f.hidden &&"
-                           " f.checkVisibility()).map((f) => f.id.slice('question-'.length))")
+        return self.script("return keys()")
 
     def question(self):
         """The one question that is shown, as the page's data have it."""
@@ -125,6 +184,18 @@ class Page:
 
     def give(self, question, answer):
         key = question["key"]
+        if question["choices"] and not self.pointer:
+            self.script("""
+                const [key, words] = arguments;
+                for (const word of words) {
+                  const select = document.querySelector(`select#answer-${key}`);
+                  if (select) {
+                    choose(select, [...select.options].findIndex((o) => o.value === word));
+                  } else {
+                    press(document.querySelector(`input[name="answer-${key}"][value="${word}"]`).parentElement);
+                  }
+                }""", key, [answer] if isinstance(answer, str) else answer)
+            return
         if question["choices"]:
             for word in [answer] if isinstance(answer, str) else answer:
                 selects = self.browser.find_elements(By.CSS_SELECTOR, f"select#answer-{key}")
@@ -134,13 +205,27 @@ class Page:
                 box = self.browser.find_element(By.CSS_SELECTOR, f'input[name="answer-{key}"][value="{word}"]')
                 box.find_element(By.XPATH, "..").click()
             return
+        value, unit = answer if isinstance(answer, tuple) else (answer, None)
+        if question["kind"] != "date" and not self.pointer:
+            self.script("""
+                const [key, value, unit] = arguments;
+                const field = document.getElementById(`answer-${key}`);
+                press(field);
+                field.value = value;
+                for (const name of ['input', 'change']) {
+                  field.dispatchEvent(new Event(name, {bubbles: true}));
+                }
+                if (unit) {
+                  const select = document.getElementById(`unit-${key}`);
+                  choose(select, [...select.options].findIndex((o) => o.value === unit));
+                }""", key, value, unit)
+            return
         field = self.at(f"answer-{key}")
         if question["kind"] == "date":
             self.script("arguments[0].value = arguments[1];"
                         "arguments[0].dispatchEvent(new Event('change', {bubbles: true}))", field, answer)
             return
         field.clear()
-        value, unit = answer if isinstance(answer, tuple) else (answer, None)
         field.send_keys(value)
         if unit:
             Select(self.at(f"unit-{key}")).select_by_value(unit)
@@ -149,19 +234,40 @@ class Page:
         return self.at(f"problem-{key or self.question()['key']}").text
 
     def press_on(self, name):
-        """Next or Skip: to another question, or the report."""
-        before = self.keys()
-        self.press(name)
-        wait(lambda: self.keys() != before, lambda: self.problem(before[0]))
+        """Next or Skip: to another question, or the report. Which questions are shown then."""
+        if self.pointer:
+            before = self.keys()
+            self.press(name)
+            wait(lambda: self.keys() != before, lambda: self.problem(before[0]))
+            return self.keys()
+        before, after = self.script("""
+            const before = keys();
+            press(document.getElementById(arguments[0]));
+            return wait(() => String(keys()) !== String(before)).then(() => [before, keys()]);""", name)
+        assert before != after, self.problem(before[0])
+        return after
 
     def answer(self, answers, until=None):
         """Walks on, answering what is in `answers` and skipping the rest."""
-        while (q := self.question()) and q["key"] != until:
+        keys = self.keys()
+        while keys and keys[0] != until:
+            q = self.by_key[keys[0]]
             self.shown.append(q["key"])
             if q["key"] in answers:
                 self.give(q, answers[q["key"]])
-            self.press_on("next" if q["key"] in answers else "skip")
+            keys = self.press_on("next" if q["key"] in answers else "skip")
         return self
+
+    def steps(self):
+        """The titles of a technician's steps."""
+        return self.script("return [...document.getElementById('step').options].map((o) => o.text)")
+
+    def step(self, title):
+        if self.pointer:
+            Select(self.at("step")).select_by_visible_text(title)
+        else:
+            self.script("choose(document.getElementById('step'), arguments[0]); return frame();",
+                        self.steps().index(title))
 
     def set(self, key, answer):
         """What is not asked on the way, at the report."""
@@ -182,7 +288,7 @@ class Page:
 
     def save(self, button="save", end=".html"):
         before = set(os.listdir(self.downloads))
-        self.press(button)
+        self.at(button).click()
 
         def saved():
             new = [n for n in set(os.listdir(self.downloads)) - before if n.endswith(end)]
@@ -316,7 +422,7 @@ class Shapes(unittest.TestCase):
         self.assertEqual(KEPT.sub("", html), by_program(page.record(), name, *options))
 
     def test_an_owner_on_a_phone(self):
-        with Page("--workshop", "Harbour Road 1, <Corrie>") as page:
+        with Page("--workshop", "Harbour Road 1, <Corrie>", pointer=True) as page:
             page.answer(OWNER)
             self.assertIn("Grade ", page.report())
             page.set("note", OWNERS_NOTE)
@@ -362,7 +468,7 @@ class Shapes(unittest.TestCase):
         draw = random.Random(20260318)
         two = one = 0
         for walk in range(6):
-            with Page(size=DESK) as page:
+            with Page(size=DESK, pointer=walk == 0) as page:
                 answers = {"unit-id": "HL-0147", "date": TODAY}
                 while q := page.question():
                     page.shown.append(q["key"])
@@ -519,8 +625,8 @@ class Behaviour(unittest.TestCase):
                             page.data["storage"], json.dumps(state))
                 page.open()
                 wait(page.keys, "no step")
-                for n in range(len(Select(page.at("step")).options)):
-                    Select(page.at("step")).select_by_index(n)
+                for title in page.steps():
+                    page.step(title)
                 page.press("now")
                 wait(lambda: page.shows("unfinished"), "attacks made a record")
                 self.assertIn(attack[:20], page.at("answers").text)
@@ -619,17 +725,17 @@ class Behaviour(unittest.TestCase):
             page.answer(OWNER)
             page.set("unit-id", "HL-0111")
             page.browser.execute_cdp_cmd("Browser.setDownloadBehavior", {"behavior": "deny"})
-            page.press("save")
+            page.at("save").click()
             self.assertEqual(page.at("saved").text,
                              "The file dryshaft-HL-0111.html was given to your browser. Look in your downloads; "
                              "if it is not there, copy the answers instead.")
             self.assertEqual(os.listdir(page.downloads), [])
-            page.press("copy")
+            page.at("copy").click()
             wait(lambda: "opi" in page.at("saved").text or "copy" in page.at("saved").text, "nothing was said")
             self.assertEqual(objects(page.record())[0]["unit"]["id"], "HL-0111")
 
     def test_start_again_asks_first(self):
-        with Page() as page:
+        with Page(pointer=True) as page:
             page.answer(OWNER, until="odometer")
             page.press("again")
             page.press("stay")
@@ -722,9 +828,6 @@ class Technician(unittest.TestCase):
         for key, given in answers.items():
             page.give(page.by_key[key], given)
 
-    def step(self, page, title):
-        Select(page.at("step")).select_by_visible_text(title)
-
     def begin(self, page, unit="DU-77"):
         wait(lambda: page.shows("new"), "no list")
         page.press("new")
@@ -738,14 +841,14 @@ class Technician(unittest.TestCase):
         return page.report()
 
     def test_a_port_check_with_work(self):
-        with Page("--for", "technician") as page:
+        with Page("--for", "technician", pointer=True) as page:
             self.begin(page)
             self.assertIn("High voltage, lethal", page.at("care").text)
-            self.step(page, "Insulation")
+            page.step("Insulation")
             self.fill(page, {"insulation-resistance-mohm": "2", "insulation-test-voltage-v": "500",
                              "insulation-winding-temp-c": "20"})
             self.assertEqual(page.at("found").text, "insulation resistance: below the IEEE 43 minimum at 40 deg C")
-            self.step(page, "Work done")
+            page.step("Work done")
             self.assertEqual(page.keys(), ["work-1-did"])
             self.fill(page, {"work-1-did": "rotor-bearings-renewed"})
             self.assertEqual(page.keys(), [f"work-1-{m}" for m in ("did", "date", "odometer", "material", "by", "note")]
@@ -801,7 +904,7 @@ class Technician(unittest.TestCase):
                 with open(path, "wb") as file:
                     file.write(base64.b64decode(page.script(drawn, number)))
                 paths.append(path)
-            self.step(page, "Photographs")
+            page.step("Photographs")
             page.at("answer-photos").send_keys(paths[0])
             wait(lambda: page.script("return [...document.querySelectorAll('.photos img')].every((i) => i.naturalWidth)"
                                      " && document.querySelector('.photos img')"), "no picture")
@@ -824,7 +927,7 @@ class Technician(unittest.TestCase):
             # As many as a record has room for.
             page.press("new")
             self.fill(page, self.FIRST)
-            self.step(page, "Photographs")
+            page.step("Photographs")
             page.at("answer-photos").send_keys("\n".join(paths))
             problem = "return document.getElementById('problem-photos').textContent"  # in one step: it is made anew
 
@@ -840,7 +943,7 @@ class Technician(unittest.TestCase):
             page.press("home")
             # What is no picture is refused.
             page.press("new")
-            self.step(page, "Photographs")
+            page.step("Photographs")
             page.at("answer-photos").send_keys(os.path.abspath("LICENSE"))
             wait(lambda: page.problem("photos") == "LICENSE is no picture that this browser can open.",
                  lambda: page.problem("photos"))
@@ -904,7 +1007,7 @@ class Sheets(unittest.TestCase):
             page.give(page.by_key[key], given)
 
     def test_a_guide_becomes_a_record(self):
-        with Page(path=self.path("guide", "--check", "check-port"), size=DESK) as page:
+        with Page(path=self.path("guide", "--check", "check-port"), size=DESK, pointer=True) as page:
             wait(lambda: page.browser.find_elements(By.ID, "answer-unit-id"), "no line for the unit")
             self.assertFalse(page.shows("finished"))
             self.fill(page, {"unit-id": "DU-77", "date": TODAY, "odometer": ("109,000", "km")})
@@ -1014,13 +1117,13 @@ class Looks(unittest.TestCase):
                 wait(lambda: page.shows("new"), "no list")
                 self.check(page, "list")
                 page.press("new")
-                for n in range(len(Select(page.at("step")).options)):
-                    Select(page.at("step")).select_by_index(n)
+                for title in page.steps():
+                    page.step(title)
                     for key, given in (("unit-id", "DU-77"), ("port-checked", "yes"), ("port-fluid", "film"),
                                        ("noise-present", "yes"), ("work-1-did", "rotor-bearings-renewed")):
                         if key in page.keys():
                             page.give(page.by_key[key], given)
-                    self.check(page, n)
+                    self.check(page, title)
                 page.press("now")
                 page.report()
                 self.check(page, "report")

@@ -91,9 +91,10 @@ class Blank(Files):
         self.assertEqual(run("blank", "--families", "no-such-folder").returncode, 2)
         self.assertEqual(run().returncode, 2)
         self.assertEqual(run("ask", "--today", "yesterday").returncode, 2)
-        overlay = self.path("own.json")
-        subprocess.run([PROGRAM, "fit", "outcomes", "--overlay", overlay, "examples/teardowns.jsonl"],
-                       capture_output=True, check=True)
+        report = json.loads(subprocess.run([PROGRAM, "assess", "--format", "json", "examples/dry-and-quiet.json"],
+                                           capture_output=True, check=True).stdout)
+        overlay = self.path("own.json", json.dumps({
+            "format": "dryshaft-overlay/1", "rules": report["rules"], "teardowns": 1, "backgrounds": [], "links": []}))
         done = run("blank", "--format", "html", "--rules", overlay)
         self.assertEqual((done.returncode, done.stdout, done.stderr),
                          (2, b"", b"dryshaft: a page grades by rules and families, and by no overlay\n"))

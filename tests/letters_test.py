@@ -179,6 +179,21 @@ class Letters(unittest.TestCase):
                                       said="dryshaft: no letter for 3 units: graded at intake, and without an owner\n"),
                          [])
 
+    def test_a_unit_that_was_sold_or_scrapped_has_no_letter(self):
+        left = {f"HL-{n}": [{"did": did, "date": "2026-03-05"}]
+                for n, did in enumerate(("unit-sold", "unit-scrapped", "unit-returned"), 1)}
+        yard = lines(*(record(unit) for unit in [*left, "HL-4"]),
+                     *({"format": "dryshaft-record/1", "unit": {"id": unit}, "inspection": {"date": "2026-03-05"},
+                        "work": work} for unit, work in left.items()))
+        self.assertEqual(self.written(text=yard, said="dryshaft: no letter for 2 units: sold or scrapped\n"),
+                         ["HL-3.html", "HL-4.html"])
+        self.letters += "-again"
+        # One that came back has an owner again.
+        again = lines(record("HL-1", "2026-04-01"), record("HL-5", by="intake"))
+        self.assertEqual(self.written(text=yard + again, said="dryshaft: no letter for 1 unit: graded at intake, and "
+                                      "without an owner\ndryshaft: no letter for 1 unit: sold or scrapped\n"),
+                         ["HL-1.html", "HL-3.html", "HL-4.html"])
+
     def test_what_cannot_be_written_loses_no_other(self):
         yard = lines(*(record(f"HL-{i}") for i in range(1, 4)))
         os.makedirs(os.path.join(self.letters, "HL-2.html"))

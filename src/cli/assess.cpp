@@ -175,16 +175,10 @@ class Command {
 
   // ---------------------------------------------------------------- letters
 
-  // A unit that was graded at intake stands in no car, so nobody is written to.
   void choose_letters(const std::vector<Report>& reports) {
     for (std::size_t i = 0; i < reports.size(); ++i) {
-      if (!is_wanted(reports[i], wanted_)) {
-        continue;
-      }
-      if (reports[i].whereabouts == Whereabouts::core) {
-        ++cores_;
-      } else {
-        letters_.push_back(i);
+      if (is_wanted(reports[i], wanted_)) {
+        owners_.add(i, reports[i]);
       }
     }
   }
@@ -202,7 +196,7 @@ class Command {
                                          : histories_[i];
       };
     }
-    const int code = cli::write_letters(letters, *grader_, histories_, letters_, cores_);
+    const int code = cli::write_letters(letters, *grader_, histories_, owners_);
     if (o_.format != "html") {  // else the page has said it
       for (const std::vector<Diagnostic>& c : complaints) {
         (void)complain(c);
@@ -655,8 +649,7 @@ class Command {
   Wanted wanted_;
   std::optional<Grader> grader_;
   std::vector<History> histories_;    // where they are judged at once
-  std::vector<std::size_t> letters_;  // of these, each with an owner to be written to
-  std::size_t cores_ = 0;             // those without
+  Owners owners_;  // of these units
   ColumnMap columns_;
   std::optional<Progress> progress_;
   Complaints said_;

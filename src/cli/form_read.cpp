@@ -66,13 +66,11 @@ class FormRead {
         std::move(grouped.value).value_or(std::vector<History>{});
     Letters letters{*o_.letters, "html", units_of(o_.units), 1, {}};
     letters.options.today = newest_date(histories);
-    std::vector<std::size_t> owners;
+    Owners owners;
     for (std::size_t i = 0; i < histories.size(); ++i) {
-      if (grader_.report(histories[i], letters.options).whereabouts != Whereabouts::core) {
-        owners.push_back(i);
-      }
+      owners.add(i, grader_.report(histories[i], letters.options));
     }
-    return write_letters(letters, grader_, histories, owners, histories.size() - owners.size());
+    return write_letters(letters, grader_, histories, owners);
   }
 
   const FormReadOptions& o_;

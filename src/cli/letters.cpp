@@ -96,9 +96,19 @@ void add_letters_option(CLI::App& app, std::optional<std::string>& folder) {
       ->type_name("FOLDER");
 }
 
+void Owners::add(std::size_t unit, const Report& report) {
+  if (report.left && report.left->did != Did::unit_returned) {
+    ++gone;
+  } else if (report.whereabouts == Whereabouts::core) {
+    ++cores;
+  } else {
+    units.push_back(unit);
+  }
+}
+
 int write_letters(const Letters& letters, const Grader& grader,
-                  const std::vector<History>& histories, const std::vector<std::size_t>& of,
-                  std::size_t cores) {
+                  const std::vector<History>& histories, const Owners& owners) {
+  const std::vector<std::size_t>& of = owners.units;
   std::vector<std::string> ids;
   ids.reserve(histories.size());
   for (const History& h : histories) {
@@ -119,10 +129,14 @@ int write_letters(const Letters& letters, const Grader& grader,
            : letters.ending == "md" ? to_markdown(r, letters.units, true)
                                     : to_text(r, {.units = letters.units, .full = true});
   });
-  if (cores > 0) {
-    warn(fmt::format("dryshaft: no letter for {}: graded at intake, and without an owner\n",
-                     cores == 1 ? "1 unit" : fmt::format("{} units", cores)));
-  }
+  const auto tell = [](std::size_t number, std::string_view why) {
+    if (number > 0) {
+      warn(fmt::format("dryshaft: no letter for {}: {}\n",
+                       number == 1 ? "1 unit" : fmt::format("{} units", number), why));
+    }
+  };
+  tell(owners.cores, "graded at intake, and without an owner");
+  tell(owners.gone, "sold or scrapped");
   return code;
 }
 

@@ -42,12 +42,18 @@ struct Letters {
   // Where given: the unit of this number with all that is shown of it, such as photographs.
   std::function<History(std::size_t)> shown = {};
 };
-// Which of all units get one: those `of` this list. Names go by all units, so that a letter keeps
-// its name whichever are chosen. `cores` are told of: they were graded at intake and stand in no
-// car, so nobody is written to. kOutput where one could not be written: the others are.
+// Whom a letter goes to, by the numbers of their units; the others are counted.
+struct Owners {
+  std::vector<std::size_t> units;
+  std::size_t cores = 0;  // graded at intake: they stand in no car
+  std::size_t gone = 0;   // sold or scrapped; what was returned has its owner again
+
+  void add(std::size_t unit, const Report& report);
+};
+// Names go by all units, so that a letter keeps its name whichever are chosen. Who gets none is told
+// of. kOutput where one could not be written: the others are.
 int write_letters(const Letters& letters, const Grader& grader,
-                  const std::vector<History>& histories, const std::vector<std::size_t>& of,
-                  std::size_t cores);
+                  const std::vector<History>& histories, const Owners& owners);
 
 }  // namespace dryshaft::cli
 
