@@ -5,9 +5,6 @@ includes: compiles it by itself, up to the point where code would be made.
     each_file.py COMPILE_COMMANDS
 
 The builds that make code compile a folder of sources as one, which is faster and hides that.
-
-Those that include Catch, half of the time of each, have it precompiled and before all else, so they do not
-tell of the header that they include first.
 """
 import concurrent.futures
 import json
@@ -17,10 +14,8 @@ import re
 import shlex
 import subprocess
 import sys
-import tempfile
 
 FOLDERS = ("include", "src", "tests", "examples")
-CATCH = "#include <catch2/catch.hpp>\n"
 FIRST = re.compile(r'^#include [<"](.*)[>"]', re.M)
 
 
@@ -28,7 +23,7 @@ def words_of(entry):
     words = shlex.split(entry["command"])
     at = words.index("-o")
     del words[at:at + 2]
-    words = [w for w in words if not w.startswith(("-O", "-M", "-fPI")) and not w.endswith("ccache")] + ["-fsyntax-only"]
+    words = [w for w in words if not w.startswith(("-O", "-M")) and not w.endswith("ccache")] + ["-fsyntax-only"]
     if "-MF" in entry["command"]:  # their arguments, left over
         words = [w for w in words if not w.endswith((".o", ".o.d"))]
     return words
@@ -38,12 +33,6 @@ def complaint(job):
     folder, words = job
     done = subprocess.run(words, cwd=folder, capture_output=True, text=True, check=False)
     return "" if done.returncode == 0 else done.stderr
-
-
-def precompile(entry, path):
-    path.write_text(CATCH, encoding="utf-8")
-    words = [w for w in words_of(entry) if w not in ("-c", entry["file"], "-fsyntax-only")]
-    subprocess.run([*words, "-x", "c++-header", str(path), "-o", f"{path}.gch"], cwd=entry["directory"], check=True)
 
 
 def main():
@@ -56,14 +45,10 @@ def main():
                 if s not in listed and "embed" not in s.parts]  # that one is built by itself
     if unlisted:
         sys.exit(f"each_file.py: no target holds {', '.join(map(str, unlisted))}")
-    texts = {e["file"]: pathlib.Path(e["file"]).read_text(encoding="utf-8") for e in entries}
-    scratch = tempfile.TemporaryDirectory()
-    catch = pathlib.Path(scratch.name, "catch.hpp")
-    precompile(next(e for e in entries if CATCH in texts[e["file"]]), catch)
-    before = ["-Winvalid-pch", "-include", str(catch)]
-    jobs = [(e["directory"], [*words_of(e), *(before if CATCH in texts[e["file"]] else [])]) for e in entries]
+    jobs = [(e["directory"], words_of(e)) for e in entries]
     # A header that no source includes first is compiled as the sources beside it, or any, are.
-    first = {found[1] for text in texts.values() if CATCH not in text and (found := FIRST.search(text))}
+    first = {found[1] for e in entries
+             if (found := FIRST.search(pathlib.Path(e["file"]).read_text(encoding="utf-8")))}
     headers = [h for folder in FOLDERS for h in sorted((root / folder).rglob("*.hpp"))
                if str(h.relative_to(root / folder)) not in first]
     if not headers:
