@@ -648,8 +648,8 @@ class Command {
   AssessOptions assess_;
   Wanted wanted_;
   std::optional<Grader> grader_;
-  std::vector<History> histories_;    // where they are judged at once
-  Owners owners_;  // of these units
+  std::vector<History> histories_;  // where they are judged at once
+  Owners owners_;                   // of these units
   ColumnMap columns_;
   std::optional<Progress> progress_;
   Complaints said_;
