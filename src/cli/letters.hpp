@@ -50,8 +50,8 @@ struct Owners {
 
   void add(std::size_t unit, const Report& report);
 };
-// Names go by all units, so that a letter keeps its name whichever are chosen. Who gets none is told
-// of. kOutput where one could not be written: the others are.
+// Names go by all units, so that a letter keeps its name whichever are chosen. Who gets none is
+// told of. kOutput where one could not be written: the others are.
 int write_letters(const Letters& letters, const Grader& grader,
                   const std::vector<History>& histories, const Owners& owners);
 
