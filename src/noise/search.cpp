@@ -383,7 +383,6 @@ BearingSearch search_bearings(const std::vector<BandEnvelope>& bands, double per
     left.erase(its_place);
     result.named.push_back(std::move(*chosen));
   }
-  std::ranges::stable_sort(result.combs, std::ranges::greater{}, &Comb::depth);
   return result;
 }
 

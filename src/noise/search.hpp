@@ -45,8 +45,7 @@ inline constexpr double kMostDecoys = 0.25;
 struct BearingSearch {
   std::vector<Attribution> named;
   std::vector<Attribution> considered;
-  // What a bearing would have been named for, if its lines were not a slower thing's; deepest
-  // first, no two of one spacing.
+  // What a bearing would have been named for, if its lines were not a slower thing's.
   std::vector<Comb> combs;
   double decoys = 0;       // share named beside the first part; above kMostDecoys nothing is
   std::size_t places = 0;  // looked at for families, in all

@@ -230,48 +230,10 @@ bool same(const Attribution& a, const PartKind& truth) {
          std::ranges::find(a.shared_with, truth) != a.shared_with.end();
 }
 
-bool g_drawn = false;
-synthetic::DriveRecording cached(const Scene& s, const char* what, double db, const Given& given,
-                                 std::uint64_t seed) {
-  std::string key = std::string(what) + given.name + std::to_string(db) + std::to_string(seed) +
-                    (g_drawn ? "d" : "s");
-  for (char& c : key) {
-    if (c == ' ' || c == ',') c = '_';
-  }
-  const std::string path = "/tmp/scenes/" + key;
-  if (FILE* f = std::fopen(path.c_str(), "rb")) {
-    synthetic::DriveRecording r{s.what.rate,
-                                1,
-                                {},
-                                synthetic::Motion(s.what.drive, s.what.circumference_m,
-                                                  s.what.machine.ratio(), s.what.seed),
-                                0,
-                                0,
-                                0};
-    r.samples.resize(static_cast<std::size_t>(s.what.rate * s.what.seconds));
-    std::vector<short> v(r.samples.size());
-    const auto got = std::fread(v.data(), 2, v.size(), f);
-    std::fclose(f);
-    if (got == v.size()) {
-      for (std::size_t i = 0; i < v.size(); ++i) r.samples[i] = static_cast<float>(v[i] / 32768.0);
-      return r;
-    }
-  }
-  synthetic::DriveRecording r = record(s.what);
-  std::vector<short> v;
-  for (float x : r.samples) v.push_back(static_cast<short>(std::lround(x * 32768)));
-  if (FILE* f = std::fopen((path + ".t").c_str(), "wb")) {
-    std::fwrite(v.data(), 2, v.size(), f);
-    std::fclose(f);
-    std::rename((path + ".t").c_str(), path.c_str());
-  }
-  return r;
-}
-
 // `row`: the fault, if any; `what`: of it, or of what else is heard.
 void listen(const Scene& s, const Row* row, const char* what, double db, const Given& given,
             std::uint64_t seed, Count& count) {
-  const synthetic::DriveRecording recording = cached(s, what, db, given, seed);
+  const synthetic::DriveRecording recording = record(s.what);
   const Result<NoiseReport> heard =
       listen_to_machine(synthetic::channel(recording), s.what.machine, s.speed, {}, {});
   ++count.all;
@@ -342,7 +304,6 @@ int run(int recordings, std::uint64_t first_seed, std::string_view only, bool dr
     std::fprintf(stderr, "the shipped rules cannot be read\n");
     return 1;
   }
-  g_drawn = drawn;
   const Knowledge* knowledge = drawn ? nullptr : &*loaded.value;
   const auto wanted = [only](const char* name) {
     return std::string_view(name).find(only) != std::string_view::npos;
