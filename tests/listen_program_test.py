@@ -524,16 +524,16 @@ class Into(Files):
     def test_a_sound_that_fits_nearly_everything_writes_nothing(self):
         record = self.record("everything.json")
         comb = [(i * 7919 % 2001 - 1000) / 32768 for i in range(10 * RATE)]
-        for name, sound, why in (("comb.wav", comb, "repeats itself exactly"),):
-            path = self.wav(name, [sound])
-            done = run(path, "--into", record, "--rotor-rpm", "4600")
-            self.assertEqual(done.returncode, 3, done.stderr)
-            self.assertEqual(done.stderr.decode(),
-                             f"{path}: error[nothing-found]: {why}, so {record} stays as it is\n"
-                             "  hint: record the drive unit again, with nothing else running\n")
-            self.assertTrue(done.stdout.decode().startswith(f"No part is named: the recording {why}.\n"),
-                            done.stdout)
-            self.assertEqual(self.read(record), self.RECORD)
+        path = self.wav("comb.wav", [comb])
+        why = "repeats itself exactly"
+        done = run(path, "--into", record, "--rotor-rpm", "4600")
+        self.assertEqual(done.returncode, 3, done.stderr)
+        self.assertEqual(done.stderr.decode(),
+                         f"{path}: error[nothing-found]: {why}, so {record} stays as it is\n"
+                         "  hint: record the drive unit again, with nothing else running\n")
+        self.assertTrue(done.stdout.decode().startswith(f"No part is named: the recording {why}.\n"),
+                        done.stdout)
+        self.assertEqual(self.read(record), self.RECORD)
 
     def test_which_inspection(self):
         two = self.RECORD + self.RECORD.replace("HL-0147", "HL-0150")
